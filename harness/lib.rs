@@ -1,0 +1,60 @@
+//! Bufferstop tests track boosters: it commands a bench over serial ports,
+//! provokes load, overload, short and polarity reversal, and judges what it
+//! measured against declared limits.
+//!
+//! The modules stand in floors. A module imports only modules declared above
+//! it; `tests/floors.rs` holds that law and names each breach. Read in this
+//! order: this file, [`event`], `runner::order`, `scenarios::overload`,
+//! `judgement::decide`.
+
+// Floor 0, words: what everything else is written in.
+pub mod units;
+pub mod ident;
+pub mod clock;
+pub mod seed;
+pub mod digest;
+
+// Floor 1, science: samples to numbers, numbers to verdicts. No clock, file,
+// task, chance or log.
+pub mod track;
+pub mod measurement;
+pub mod waveform;
+pub mod statistics;
+pub mod judgement;
+
+// Floor 2, intent: text to checked values, with every fault collected.
+pub mod document;
+pub mod catalogue;
+pub mod profile;
+pub mod bench_file;
+pub mod model_board;
+pub mod plan;
+
+// Floor 3, facts: what happened, what it means, what is kept.
+pub mod observation;
+pub mod evaluate;
+pub mod event;
+pub mod record;
+pub mod report;
+
+// Floor 4, language and world: lines without a wire, boards without a bench.
+pub mod protocol;
+pub mod physics;
+pub mod model_instruments;
+
+// ---- the I/O line: below it nothing waits, reads or writes ----
+
+// Floor 5, hands.
+pub mod link;
+pub mod instruments;
+pub mod model_bench;
+pub mod bench;
+pub mod store;
+
+// Floor 6, procedure.
+pub mod scenarios;
+pub mod runner;
+
+// Floor 7, faces.
+pub mod console;
+pub mod cli;

@@ -14,12 +14,16 @@ pub const PICOSECONDS: i64 = 1_000_000_000_000;
 ///
 /// Integer, so that two runs with one seed agree bit for bit; the range is
 /// about 106 days.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
 #[serde(transparent)]
 pub struct BenchInstant(i64);
 
 /// A signed length of bench time in picoseconds.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
 #[serde(transparent)]
 pub struct BenchSpan(i64);
 
@@ -158,6 +162,9 @@ mod tests {
 
     #[test]
     fn never_does_not_wrap() {
-        assert_eq!(BenchInstant::NEVER + BenchSpan::from_microseconds(1), BenchInstant::NEVER);
+        assert_eq!(
+            BenchInstant::NEVER + BenchSpan::from_microseconds(1),
+            BenchInstant::NEVER
+        );
     }
 }

@@ -91,6 +91,9 @@ mod tests {
 
     #[test]
     fn parts_do_not_run_together() {
-        assert_ne!(Digest::of_parts([&b"ab"[..], b"c"]), Digest::of_parts([&b"a"[..], b"bc"]));
+        assert_ne!(
+            Digest::of_parts([&b"ab"[..], b"c"]),
+            Digest::of_parts([&b"a"[..], b"bc"])
+        );
     }
 }

@@ -18,7 +18,9 @@ pub enum NameFault {
     #[error("it has {0} characters, more than {LONGEST_NAME}")]
     TooLong(usize),
     /// A character outside the alphabet, shown escaped.
-    #[error("character {position} is {shown}; only letters A-Z and a-z, digits, '-', '_' and '.' may be used")]
+    #[error(
+        "character {position} is {shown}; only letters A-Z and a-z, digits, '-', '_' and '.' may be used"
+    )]
     Character {
         /// Counted from one.
         position: usize,
@@ -37,7 +39,10 @@ fn checked(text: &str) -> Result<String, NameFault> {
     }
     let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
     if let Some((index, c)) = text.chars().enumerate().find(|&(_, c)| !allowed(c)) {
-        return Err(NameFault::Character { position: index + 1, shown: format!("'{}'", c.escape_default()) });
+        return Err(NameFault::Character {
+            position: index + 1,
+            shown: format!("'{}'", c.escape_default()),
+        });
     }
     match text.chars().next() {
         None => Err(NameFault::Empty),
@@ -123,8 +128,15 @@ pub enum Role {
 
 impl Role {
     /// Every role, in the order in which ports are opened and made safe last.
-    pub const ALL: [Self; 7] =
-        [Self::Supply, Self::Load, Self::Capture, Self::Switch, Self::Drive, Self::Console, Self::Thermometer];
+    pub const ALL: [Self; 7] = [
+        Self::Supply,
+        Self::Load,
+        Self::Capture,
+        Self::Switch,
+        Self::Drive,
+        Self::Console,
+        Self::Thermometer,
+    ];
 
     /// The word used in files and on screens.
     pub const fn word(self) -> &'static str {
@@ -171,7 +183,10 @@ mod tests {
     #[test]
     fn ordinary_serials_pass() {
         for text in ["GR-0042", "2026.11_7", "7", &"x".repeat(64)] {
-            assert_eq!(text.parse::<Serial>().expect("a plain serial").as_str(), text);
+            assert_eq!(
+                text.parse::<Serial>().expect("a plain serial").as_str(),
+                text
+            );
         }
     }
 }

@@ -8,53 +8,53 @@
 //! `judgement::decide`.
 
 // Floor 0, words: what everything else is written in.
-pub mod units;
-pub mod ident;
 pub mod clock;
-pub mod seed;
 pub mod digest;
+pub mod ident;
+pub mod seed;
+pub mod units;
 
 // Floor 1, science: samples to numbers, numbers to verdicts. No clock, file,
 // task, chance or log.
-pub mod track;
-pub mod measurement;
-pub mod waveform;
-pub mod statistics;
 pub mod judgement;
+pub mod measurement;
+pub mod statistics;
+pub mod track;
+pub mod waveform;
 
 // Floor 2, intent: text to checked values, with every fault collected.
-pub mod document;
-pub mod catalogue;
-pub mod profile;
 pub mod bench_file;
+pub mod catalogue;
+pub mod document;
 pub mod model_board;
 pub mod plan;
+pub mod profile;
 
 // Floor 3, facts: what happened, what it means, what is kept.
-pub mod observation;
 pub mod evaluate;
 pub mod event;
+pub mod observation;
 pub mod record;
 pub mod report;
 
 // Floor 4, language and world: lines without a wire, boards without a bench.
-pub mod protocol;
-pub mod physics;
 pub mod model_instruments;
+pub mod physics;
+pub mod protocol;
 
 // ---- the I/O line: below it nothing waits, reads or writes ----
 
 // Floor 5, hands.
-pub mod link;
-pub mod instruments;
-pub mod model_bench;
 pub mod bench;
+pub mod instruments;
+pub mod link;
+pub mod model_bench;
 pub mod store;
 
 // Floor 6, procedure.
-pub mod scenarios;
 pub mod runner;
+pub mod scenarios;
 
 // Floor 7, faces.
-pub mod console;
 pub mod cli;
+pub mod console;

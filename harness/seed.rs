@@ -29,7 +29,9 @@ impl Seed {
     pub fn stream(self, key: &[u64]) -> Stream {
         let state = key
             .iter()
-            .fold(mix(self.0.wrapping_add(GOLDEN)), |state, &part| mix(state ^ mix(part.wrapping_add(GOLDEN))));
+            .fold(mix(self.0.wrapping_add(GOLDEN)), |state, &part| {
+                mix(state ^ mix(part.wrapping_add(GOLDEN)))
+            });
         Stream { state }
     }
 
@@ -80,12 +82,21 @@ mod tests {
         let variance = draws.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / 1e5;
         // Four standard errors of each estimate.
         assert!(mean.abs() < 4.0 / 316.0, "{mean}");
-        assert!((variance - 1.0).abs() < 4.0 * (2.0_f64 / 1e5).sqrt(), "{variance}");
+        assert!(
+            (variance - 1.0).abs() < 4.0 * (2.0_f64 / 1e5).sqrt(),
+            "{variance}"
+        );
     }
 
     #[test]
     fn keys_are_independent_of_order_of_use() {
-        assert_ne!(Seed(1).stream(&[1, 2]).next_u64(), Seed(1).stream(&[2, 1]).next_u64());
-        assert_eq!(Seed(1).stream(&[1, 2]).next_u64(), Seed(1).stream(&[1, 2]).next_u64());
+        assert_ne!(
+            Seed(1).stream(&[1, 2]).next_u64(),
+            Seed(1).stream(&[2, 1]).next_u64()
+        );
+        assert_eq!(
+            Seed(1).stream(&[1, 2]).next_u64(),
+            Seed(1).stream(&[1, 2]).next_u64()
+        );
     }
 }

@@ -70,8 +70,17 @@ const UNITS: &[(&str, Dimension, i32, bool)] = &[
 ];
 
 /// Prefixes with their powers of ten; both code points of micro.
-const PREFIXES: &[(&str, i32)] =
-    &[("p", -12), ("n", -9), ("u", -6), ("µ", -6), ("μ", -6), ("m", -3), ("k", 3), ("M", 6), ("G", 9)];
+const PREFIXES: &[(&str, i32)] = &[
+    ("p", -12),
+    ("n", -9),
+    ("u", -6),
+    ("µ", -6),
+    ("μ", -6),
+    ("m", -3),
+    ("k", 3),
+    ("M", 6),
+    ("G", 9),
+];
 
 /// Units that people write and that are not powers of ten of a second.
 const TIMES: &[(&str, f64)] = &[("min", 60.0), ("h", 3600.0), ("d", 86_400.0)];
@@ -112,7 +121,9 @@ pub fn parse_si(text: &str, wanted: Dimension) -> Result<f64, UnitFault> {
     {
         return finite(number, 0).map(|count| count * factor);
     }
-    let (dimension, power) = known_unit(unit, wanted).ok_or_else(|| UnitFault::UnknownUnit { unit: unit.to_owned() })?;
+    let (dimension, power) = known_unit(unit, wanted).ok_or_else(|| UnitFault::UnknownUnit {
+        unit: unit.to_owned(),
+    })?;
     if dimension != wanted {
         return Err(UnitFault::WrongDimension {
             unit: unit.to_owned(),
@@ -155,12 +166,23 @@ fn split_number(text: &str) -> Result<(&str, &str), UnitFault> {
 
 fn finite(number: &str, power: i32) -> Result<f64, UnitFault> {
     let (mantissa, exponent) = match number.find(['e', 'E']) {
-        Some(at) => (&number[..at], number[at + 1..].parse::<i32>().map_err(|_| UnitFault::TooLarge)?),
+        Some(at) => (
+            &number[..at],
+            number[at + 1..]
+                .parse::<i32>()
+                .map_err(|_| UnitFault::TooLarge)?,
+        ),
         None => (number, 0),
     };
     let exponent = exponent.checked_add(power).ok_or(UnitFault::TooLarge)?;
-    let value: f64 = format!("{mantissa}e{exponent}").parse().map_err(|_| UnitFault::NoNumber)?;
-    if value.is_finite() { Ok(value) } else { Err(UnitFault::TooLarge) }
+    let value: f64 = format!("{mantissa}e{exponent}")
+        .parse()
+        .map_err(|_| UnitFault::NoNumber)?;
+    if value.is_finite() {
+        Ok(value)
+    } else {
+        Err(UnitFault::TooLarge)
+    }
 }
 
 /// Dimension and power of ten of a unit with or without prefix; where a
@@ -169,19 +191,34 @@ fn known_unit(unit: &str, wanted: Dimension) -> Option<(Dimension, i32)> {
     let plain = UNITS.iter().filter(|u| u.0 == unit).map(|u| (u.1, u.2));
     let prefixed = PREFIXES.iter().flat_map(|(prefix, power)| {
         let rest = unit.strip_prefix(prefix);
-        UNITS.iter().filter(move |u| u.3 && Some(u.0) == rest).map(move |u| (u.1, u.2 + power))
+        UNITS
+            .iter()
+            .filter(move |u| u.3 && Some(u.0) == rest)
+            .map(move |u| (u.1, u.2 + power))
     });
     let mut readings = plain.chain(prefixed);
     let first = readings.next()?;
     if first.0 == wanted {
         return Some(first);
     }
-    Some(readings.find(|reading| reading.0 == wanted).unwrap_or(first))
+    Some(
+        readings
+            .find(|reading| reading.0 == wanted)
+            .unwrap_or(first),
+    )
 }
 
 /// Engineering steps used for printing, largest first.
-const STEPS: &[(f64, &str)] =
-    &[(1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"), (1e-12, "p")];
+const STEPS: &[(f64, &str)] = &[
+    (1e9, "G"),
+    (1e6, "M"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "u"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+];
 
 /// The step in which `si` reads best.
 fn step(si: f64, dimension: Dimension) -> (f64, &'static str, &'static str) {
@@ -192,7 +229,9 @@ fn step(si: f64, dimension: Dimension) -> (f64, &'static str, &'static str) {
         Dimension::VoltageSlew => (1e6, "", "V/us"),
         _ => {
             let size = si.abs();
-            let chosen = STEPS.iter().find(|(factor, _)| size >= *factor * 0.999_999_5);
+            let chosen = STEPS
+                .iter()
+                .find(|(factor, _)| size >= *factor * 0.999_999_5);
             // Nothing fits zero and the very small: show those in the plain unit.
             let (factor, prefix) = chosen.copied().unwrap_or((1.0, ""));
             (factor, prefix, dimension.unit())
@@ -204,7 +243,11 @@ fn step(si: f64, dimension: Dimension) -> (f64, &'static str, &'static str) {
 pub fn show(si: f64, dimension: Dimension) -> String {
     let (factor, prefix, unit) = step(si, dimension);
     let scaled = si / factor;
-    let digits = if dimension == Dimension::Count && scaled.fract() == 0.0 { 0 } else { decimals(scaled, 4) };
+    let digits = if dimension == Dimension::Count && scaled.fract() == 0.0 {
+        0
+    } else {
+        decimals(scaled, 4)
+    };
     join(format!("{scaled:.digits$}"), prefix, unit)
 }
 
@@ -214,7 +257,11 @@ pub fn show_with_uncertainty(si: f64, expanded: f64, dimension: Dimension) -> St
     let (factor, prefix, unit) = step(if si.abs() > expanded { si } else { expanded }, dimension);
     let (scaled, spread) = (si / factor, expanded / factor);
     let digits = decimals(spread, 2).min(9);
-    join(format!("{scaled:.digits$} +/- {spread:.digits$}"), prefix, unit)
+    join(
+        format!("{scaled:.digits$} +/- {spread:.digits$}"),
+        prefix,
+        unit,
+    )
 }
 
 /// Decimal places that leave `significant` digits of `value`.
@@ -227,7 +274,11 @@ fn decimals(value: f64, significant: i32) -> usize {
 }
 
 fn join(number: String, prefix: &str, unit: &str) -> String {
-    if prefix.is_empty() && unit.is_empty() { number } else { format!("{number} {prefix}{unit}") }
+    if prefix.is_empty() && unit.is_empty() {
+        number
+    } else {
+        format!("{number} {prefix}{unit}")
+    }
 }
 
 #[cfg(test)]
@@ -268,9 +319,21 @@ mod tests {
             ("5", UnitFault::NoUnit),
             ("1e999 A", UnitFault::TooLarge),
             ("1e99999999999 A", UnitFault::TooLarge),
-            ("5 furlong", UnitFault::UnknownUnit { unit: "furlong".into() }),
+            (
+                "5 furlong",
+                UnitFault::UnknownUnit {
+                    unit: "furlong".into(),
+                },
+            ),
             ("nan A", UnitFault::NoNumber),
-            ("5 V", UnitFault::WrongDimension { unit: "V".into(), found: "a voltage", wanted: "a current" }),
+            (
+                "5 V",
+                UnitFault::WrongDimension {
+                    unit: "V".into(),
+                    found: "a voltage",
+                    wanted: "a current",
+                },
+            ),
         ] {
             assert_eq!(parse_si(text, Dimension::Current), Err(fault), "{text}");
         }
@@ -289,7 +352,10 @@ mod tests {
         ] {
             assert_eq!(show(si, dimension), text);
         }
-        assert_eq!(show_with_uncertainty(0.012345, 0.000012, Dimension::Time), "12.345 +/- 0.012 ms");
+        assert_eq!(
+            show_with_uncertainty(0.012345, 0.000012, Dimension::Time),
+            "12.345 +/- 0.012 ms"
+        );
     }
 
     proptest::proptest! {

@@ -1,1 +1,6 @@
-//! Not written yet.
+//! Sampled waveforms and what can be read off them. It knows samples, levels
+//! and instants; no instrument, board or limit.
+
+mod capture;
+
+pub use capture::{Capture, CaptureFault, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};

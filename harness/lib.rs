@@ -23,12 +23,13 @@ pub mod track;
 pub mod waveform;
 
 // Floor 2, intent: text to checked values, with every fault collected.
-pub mod bench_file;
-pub mod catalogue;
 pub mod document;
-pub mod model_board;
-pub mod plan;
+#[rustfmt::skip] // In the order of the floor's law, not of the alphabet.
+pub mod catalogue;
 pub mod profile;
+pub mod model_board;
+pub mod bench_file;
+pub mod plan;
 
 // Floor 3, facts: what happened, what it means, what is kept.
 pub mod evaluate;

@@ -106,6 +106,21 @@ name! {
     RunId
 }
 
+/// `text` made harmless for a terminal or a page: control characters and
+/// characters that change the reading direction are shown escaped.
+pub fn harmless(text: &str) -> String {
+    let turns = |c: char| matches!(c, '\u{061C}' | '\u{200E}' | '\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() || turns(c) {
+            shown.extend(c.escape_unicode());
+        } else {
+            shown.push(c);
+        }
+    }
+    shown
+}
+
 /// What an instrument is on the bench.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -1,1 +1,4 @@
+//! The one integration binary: house rules and the command as its users meet
+//! it.
 
+mod floors;

@@ -1,1 +1,11 @@
-//! Not written yet.
+//! One plan on one board: the order, the executor that touches the bench, and
+//! the dispatcher, the only place where executor, signals, store and screens
+//! meet. It prints nothing.
+
+use crate::event::Entry;
+
+/// Somebody who wants to see each entry once it is recorded.
+pub trait Sink {
+    /// Takes the next entry. It must not block for long and cannot fail.
+    fn entry(&mut self, entry: &Entry);
+}

@@ -1,0 +1,283 @@
+//! The run as it happens: one line an event that matters, one transient line
+//! for what is going on now, and the verdict in large letters. Without a
+//! terminal it prints the same lines and no transient ones.
+
+use super::row::{row, style};
+use super::{CAUTIONS, Screen, banner};
+use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
+use crate::ident::harmless;
+use crate::judgement::{Decision, Limit, Verdict};
+use crate::measurement::Metric;
+use crate::runner::Sink;
+use anstyle::Style;
+use std::io::Write;
+
+const BOLD: Style = Style::new().bold();
+const FAINT: Style = Style::new().dimmed();
+
+/// Draws a run on `out`. Failures to write are ignored: a closed terminal must
+/// not end a run that is putting current through a board.
+pub struct Live<W: Write> {
+    out: W,
+    screen: Screen,
+    model: bool,
+    /// Scenarios in the plan, and how many have begun.
+    scenarios: usize,
+    begun: usize,
+    cautioned: bool,
+    transient: bool,
+    /// Lines for the end: everything that did not pass.
+    remarks: Vec<String>,
+    brief: bool,
+}
+
+impl<W: Write> Live<W> {
+    /// A full account on `out`.
+    pub fn new(out: W, screen: Screen) -> Self {
+        Self {
+            out,
+            screen,
+            model: false,
+            scenarios: 0,
+            begun: 0,
+            cautioned: false,
+            transient: false,
+            remarks: Vec::new(),
+            brief: false,
+        }
+    }
+
+    /// Only what fails and the verdict line, for many boards in a row.
+    pub fn brief(out: W, screen: Screen) -> Self {
+        Self {
+            brief: true,
+            cautioned: true,
+            ..Self::new(out, screen)
+        }
+    }
+
+    fn line(&mut self, text: &str) {
+        self.take_back();
+        let _ = writeln!(self.out, "{text}");
+    }
+
+    fn take_back(&mut self) {
+        if self.transient {
+            let _ = write!(self.out, "\r\x1b[K");
+            self.transient = false;
+        }
+    }
+
+    fn now(&mut self, text: &str) {
+        if !self.screen.live {
+            return;
+        }
+        self.take_back();
+        let cut: String = text
+            .chars()
+            .take(self.screen.width.saturating_sub(1))
+            .collect();
+        let _ = write!(self.out, "{FAINT}{cut}{FAINT:#}");
+        let _ = self.out.flush();
+        self.transient = true;
+    }
+
+    fn started(&mut self, facts: &RunStarted) {
+        self.model = facts.model;
+        self.scenarios = facts.scenarios.len();
+        if self.brief {
+            return;
+        }
+        let bench = if facts.model {
+            "embedded model bench"
+        } else {
+            "bench"
+        };
+        let title = format!("{} on {}", facts.serial, harmless(&facts.plan));
+        self.line(&format!("{BOLD}{title}{BOLD:#}"));
+        let lot = facts
+            .lot
+            .as_ref()
+            .map(|lot| format!(" | lot {lot}"))
+            .unwrap_or_default();
+        let family = harmless(&format!("{} revision {}", facts.family, facts.revision));
+        self.line(&format!("{family}{lot} | {bench} | run {}", facts.run));
+        if let Some(only) = &facts.only {
+            self.line(&format!(
+                "Only scenario {}: a diagnosis, which accepts nothing.",
+                harmless(only)
+            ));
+        }
+    }
+
+    fn cautions(&mut self) {
+        if self.cautioned {
+            return;
+        }
+        self.cautioned = true;
+        let caution = style(Verdict::Inconclusive);
+        for text in CAUTIONS {
+            for (index, part) in folded(text, self.screen.width.min(100) - 12)
+                .iter()
+                .enumerate()
+            {
+                let head = if index == 0 { "CAUTION" } else { "       " };
+                self.line(&format!("  {caution}{head}{caution:#}  {part}"));
+            }
+        }
+    }
+
+    fn measured(&mut self, metric: &Metric, limit: Option<&Limit>, decision: Option<&Decision>) {
+        let width = self.screen.width;
+        let line = row(metric, limit, decision, width);
+        if let Some(decision) = decision.filter(|d| d.verdict != Verdict::Pass) {
+            let source = limit
+                .map(|limit| harmless(&limit.source))
+                .unwrap_or_default();
+            let blame = decision
+                .blame
+                .map(|blame| format!(", see the {blame}"))
+                .unwrap_or_default();
+            self.remarks.push(format!(
+                "{line}\n             {}: {}{blame}. Limit from: {source}",
+                harmless(&metric.scenario),
+                harmless(&decision.reason)
+            ));
+        }
+        if !self.brief {
+            self.line(&line);
+            for note in &metric.notes {
+                self.line(&format!("           {FAINT}{}{FAINT:#}", harmless(note)));
+            }
+        }
+    }
+
+    fn made_safe(&mut self, outcome: &SafetyOutcome) {
+        if outcome.safe {
+            if !self.brief {
+                self.line("  bench made safe, current gone");
+            }
+            return;
+        }
+        let alarm = style(Verdict::Fail);
+        self.line(&format!(
+            "{alarm}THE BENCH MAY NOT BE SAFE: use the emergency stop.{alarm:#}"
+        ));
+        for action in outcome
+            .actions
+            .iter()
+            .filter(|action| action.trouble.is_some())
+        {
+            let trouble = action.trouble.as_deref().unwrap_or_default();
+            self.line(&format!(
+                "  {}: {}: {}",
+                action.role,
+                action.action,
+                harmless(trouble)
+            ));
+        }
+    }
+
+    fn finished(&mut self, verdict: Verdict, aborted: bool) {
+        for remark in std::mem::take(&mut self.remarks) {
+            self.line(&remark);
+        }
+        if self.brief {
+            return;
+        }
+        let style = style(verdict);
+        let mut words: Vec<&str> = Vec::new();
+        if self.model {
+            words.push("MODEL");
+        }
+        words.push(verdict.word());
+        self.line("");
+        if self.screen.live {
+            let large = banner(&words, self.screen.width);
+            let _ = write!(self.out, "{style}{large}{style:#}");
+        } else {
+            self.line(&words.join(" "));
+        }
+        if aborted {
+            self.line("  the run ended early: the board was not judged");
+        }
+        self.line("");
+    }
+}
+
+impl<W: Write> Sink for Live<W> {
+    fn entry(&mut self, entry: &Entry) {
+        match &entry.event {
+            Event::RunStarted(facts) => self.started(facts),
+            Event::Identified { role, identity, .. } => {
+                if !self.brief {
+                    self.line(&format!("  {:<12} {}", role.word(), harmless(identity)));
+                }
+            }
+            Event::ScenarioStarted { scenario, kind } => {
+                self.begun += 1;
+                if !self.brief {
+                    let (begun, of) = (self.begun, self.scenarios);
+                    let name = harmless(scenario);
+                    let kind = if name == *kind {
+                        String::new()
+                    } else {
+                        format!(" ({kind})")
+                    };
+                    self.line(&format!("\n{BOLD}{name}{BOLD:#}{kind}  {begun} of {of}"));
+                }
+            }
+            Event::Step {
+                scenario,
+                text,
+                energises,
+            } => {
+                if *energises {
+                    self.cautions();
+                }
+                let at = entry.bench;
+                let (scenario, text) = (harmless(scenario), harmless(text));
+                self.now(&format!(
+                    "  {}/{} {scenario}: {text}  [{at}]",
+                    self.begun, self.scenarios
+                ));
+            }
+            Event::Observed { .. } => {}
+            Event::Measured {
+                metric,
+                limit,
+                decision,
+            } => {
+                self.measured(metric, limit.as_ref(), decision.as_ref());
+            }
+            Event::Trouble { trouble, .. } => {
+                let caution = style(Verdict::Inconclusive);
+                let what = harmless(&trouble.what);
+                self.line(&format!(
+                    "  {caution}TROUBLE{caution:#}  {what} ({})",
+                    trouble.blame
+                ));
+            }
+            Event::ScenarioFinished { .. } => self.take_back(),
+            Event::MadeSafe { outcome } => self.made_safe(outcome),
+            Event::RunFinished { verdict, abort, .. } => self.finished(*verdict, abort.is_some()),
+        }
+    }
+}
+
+/// `text` broken at blanks into lines of at most `width` columns.
+fn folded(text: &str, width: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split(' ') {
+        let last = lines.last_mut().expect("there is always a line");
+        if !last.is_empty() && last.chars().count() + 1 + word.chars().count() > width {
+            lines.push(word.to_owned());
+        } else {
+            if !last.is_empty() {
+                last.push(' ');
+            }
+            last.push_str(word);
+        }
+    }
+    lines
+}

@@ -1,0 +1,73 @@
+//! One metric as one line: what, where, value with uncertainty, limit, and the
+//! verdict. Alignment only; the words come from the metric itself.
+
+use super::gauge::gauge;
+use crate::ident::harmless;
+use crate::judgement::{Decision, Limit, Verdict};
+use crate::measurement::Metric;
+use anstyle::{AnsiColor, Style};
+use unicode_width::UnicodeWidthStr;
+
+/// The style of a verdict; the word is always printed too, so colour only
+/// repeats it.
+pub(super) fn style(verdict: Verdict) -> Style {
+    let colour = match verdict {
+        Verdict::Pass => AnsiColor::Green,
+        Verdict::Inconclusive => AnsiColor::Yellow,
+        Verdict::Fail => AnsiColor::Red,
+    };
+    let style = Style::new().fg_color(Some(colour.into()));
+    if verdict == Verdict::Pass {
+        style
+    } else {
+        style.bold()
+    }
+}
+
+/// `text` filled with blanks to `width` columns as a terminal counts them.
+pub(super) fn padded(text: &str, width: usize) -> String {
+    let missing = width.saturating_sub(text.width());
+    format!("{text}{}", " ".repeat(missing))
+}
+
+/// A judged or only recorded metric as one line without its line end.
+pub(super) fn row(
+    metric: &Metric,
+    limit: Option<&Limit>,
+    decision: Option<&Decision>,
+    width: usize,
+) -> String {
+    let key = metric.key.replace('_', " ");
+    let value = metric
+        .finding
+        .show(metric.dimension)
+        .replace("+/-", "\u{B1}");
+    let bounds = limit
+        .map(|limit| limit.show(metric.dimension))
+        .unwrap_or_default();
+    let verdict = match decision {
+        Some(decision) => {
+            let style = style(decision.verdict);
+            let word = match decision.verdict {
+                Verdict::Inconclusive => "INCONCL.",
+                other => other.word(),
+            };
+            format!("{style}{}{style:#}", padded(word, 8))
+        }
+        None => padded("-", 8),
+    };
+    let mut line = format!(
+        "  {verdict} {} {} {} {}",
+        padded(&key, 18),
+        padded(&harmless(&metric.at), 18),
+        padded(&value, 22),
+        padded(&bounds, 24),
+    );
+    // The gauge is the first thing to go on a narrow screen.
+    if width >= 118
+        && let Some(limit) = limit
+    {
+        line.push_str(&gauge(&metric.finding, limit));
+    }
+    line.trim_end().to_owned()
+}

@@ -19,6 +19,7 @@ pub mod units;
 pub mod judgement;
 pub mod measurement;
 pub mod statistics;
+pub mod template;
 pub mod track;
 pub mod waveform;
 
@@ -39,9 +40,10 @@ pub mod record;
 pub mod report;
 
 // Floor 4, language and world: lines without a wire, boards without a bench.
-pub mod model_instruments;
 pub mod physics;
 pub mod protocol;
+
+pub mod model_instruments;
 
 // ---- the I/O line: below it nothing waits, reads or writes ----
 

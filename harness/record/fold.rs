@@ -1,9 +1,7 @@
 //! Events to a record, one at a time, so that a live run and a replayed one
 //! are told the same way. It refuses what no run can have said.
 
-use super::{
-    Ended, InstrumentFacts, JudgedMetric, Record, RunTrouble, ScenarioRecord, StepFacts,
-};
+use super::{Ended, InstrumentFacts, JudgedMetric, Record, RunTrouble, ScenarioRecord, StepFacts};
 use crate::digest::Digest;
 use crate::event::{Entry, Event, RunStarted};
 use crate::observation::Trouble;

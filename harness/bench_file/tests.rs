@@ -154,7 +154,7 @@ fn each_spoiled_bench_is_faulted_at_its_line() {
             "role = \"load\"",
             "role = \"supply\"",
             "role = \"supply\"",
-            1,
+            2,
             "more than one supply",
         ),
         (

@@ -4,6 +4,7 @@
 use super::*;
 use crate::units::{Amperes, Quantity, Ratio, Seconds};
 use proptest::prelude::*;
+use std::slice::from_ref;
 
 const WORDS: &[(&str, u8)] = &[("near", 1), ("far", 2)];
 
@@ -183,7 +184,7 @@ fn bytes_that_are_no_text_are_refused_at_their_place() {
     let bytes = b"format = 1\nname = \"\xff\"\n";
     let refused = Source::from_bytes("x.toml", bytes).expect_err("not UTF-8");
     assert_eq!((refused.fault.line, refused.fault.column), (2, 9));
-    assert!(!render(&[refused.fault.clone()], &[refused.source.clone()], false).is_empty());
+    assert!(!render(from_ref(&refused.fault), from_ref(&refused.source), false).is_empty());
     let large = vec![b'#'; usize::try_from(LARGEST_FILE).expect("a megabyte") + 1];
     let refused = Source::from_bytes("x.toml", &large).expect_err("too large");
     assert!(refused.fault.message.contains("1 MiB"));
@@ -195,7 +196,7 @@ fn rendering_shows_line_caret_expectation_and_hint() {
     let text = part("limit = \"2 V\"\nplase = \"near\"");
     let faults = sample(&text).expect_err("faulty");
     let source = Source::new("sample.toml", text);
-    let shown = render(&faults, std::slice::from_ref(&source), false);
+    let shown = render(&faults, from_ref(&source), false);
     for piece in [
         "error: 'V' is a voltage, not a current",
         "sample.toml:4:9",
@@ -277,7 +278,7 @@ proptest! {
     #[test]
     fn no_bytes_panic(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
         if let Err(refused) = Source::from_bytes("x.toml", &bytes) {
-            render(&[refused.fault.clone()], &[refused.source.clone()], false);
+            render(from_ref(&refused.fault), from_ref(&refused.source), false);
         }
     }
 

@@ -48,6 +48,7 @@ const CASES: [Case; 2] = [
 ];
 
 #[test]
+#[allow(clippy::print_stdout)] // The figures are wanted beside the verdict.
 fn a_hard_short_agrees_with_ngspice() {
     for case in &CASES {
         let Some(theirs) = simulate(case) else {
@@ -187,13 +188,27 @@ fn netlist(case: &Case) -> String {
         measurements,
         ".meas tran trip WHEN V(sense)={level:e} RISE=1"
     );
+    // At rest, held positive: a chain of resistors across the supply (Ohm's
+    // law), since the simulator finds no operating point of its own.
+    let chain = fixture.supply_resistance.si()
+        + 2.0 * board.switch_resistance.si()
+        + board.output_resistance.si()
+        + fixture.lead_resistance.si()
+        + fixture.bleeder.si();
+    let quiescent = board.quiescent_current.si();
+    let rest_current = (VOLTAGE - fixture.supply_resistance.si() * quiescent) / chain;
+    let rest_rail = VOLTAGE - fixture.supply_resistance.si() * (quiescent + rest_current);
     let numbers = [
+        ("rest_current", rest_current),
+        ("rest_rail", rest_rail),
+        ("rest_node", rest_current * fixture.bleeder.si()),
+        ("rest_sense", rest_current * board.sense_gain.si()),
         ("voltage", VOLTAGE),
         ("current_limit", CURRENT_LIMIT),
         ("supply_resistance", fixture.supply_resistance.si()),
         ("bulk_resistance", board.bulk_resistance.si()),
         ("bulk_capacitance", board.bulk_capacitance.si()),
-        ("quiescent", board.quiescent_current.si()),
+        ("quiescent", quiescent),
         ("switches", 2.0 * board.switch_resistance.si()),
         ("diodes_drop", 2.0 * board.diode_drop.si()),
         ("diodes_resistance", 2.0 * board.diode_resistance.si()),

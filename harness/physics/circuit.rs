@@ -377,6 +377,7 @@ fn dead_key() -> Key {
         limit: 0,
         bridge: Bridge::Open,
         bin: 0,
+        rail_clamped: false,
         logic_awake: false,
         load: Conduction::Blocked,
         slope: 0,

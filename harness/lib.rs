@@ -19,16 +19,18 @@ pub mod units;
 pub mod judgement;
 pub mod measurement;
 pub mod statistics;
+pub mod template;
 pub mod track;
 pub mod waveform;
 
 // Floor 2, intent: text to checked values, with every fault collected.
-pub mod bench_file;
-pub mod catalogue;
 pub mod document;
-pub mod model_board;
-pub mod plan;
+#[rustfmt::skip] // In the order of the floor's law, not of the alphabet.
+pub mod catalogue;
 pub mod profile;
+pub mod model_board;
+pub mod bench_file;
+pub mod plan;
 
 // Floor 3, facts: what happened, what it means, what is kept.
 pub mod evaluate;
@@ -38,9 +40,10 @@ pub mod record;
 pub mod report;
 
 // Floor 4, language and world: lines without a wire, boards without a bench.
-pub mod model_instruments;
 pub mod physics;
 pub mod protocol;
+
+pub mod model_instruments;
 
 // ---- the I/O line: below it nothing waits, reads or writes ----
 

@@ -22,10 +22,10 @@ pub(super) static ENTRY: Entry = Entry {
     settings: &[
         Setting {
             name: "directions",
-            form: Form::Words(&["straight", "crossed"]),
-            default: "straight, crossed",
-            doc: "From which present phase the boundary is bridged: a board in phase with the \
-                  upstream is met by the crossed gap, one out of phase by the straight gap.",
+            form: Form::Words(&["forward", "back"]),
+            default: "forward, back",
+            doc: "Which way a reversal is asked for: forward closes the crossed gap on a board \
+                  in phase with the upstream, back closes the straight gap on one reversed.",
         },
         time(
             "pulse",

@@ -11,9 +11,9 @@ mod words;
 
 pub use fault::{Fault, Faults, Severity};
 pub use render::render;
-pub use source::{LARGEST_FILE, Place, Places, Source};
-pub use table::{Found, Table};
-pub use tree::{Node, Tree};
+pub use source::{LARGEST_FILE, NotText, Place, Places, Source};
+pub use table::{Demand, Reader, Table};
+pub use tree::{Entry, Kind, Node, Tree};
 pub use words::nearest;
 
 #[cfg(test)]

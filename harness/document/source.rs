@@ -1,6 +1,7 @@
 //! A file's text under the name the user typed, and places in it. It does not
 //! open files.
 
+use super::Fault;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Range;
@@ -29,6 +30,51 @@ impl Source {
     }
 }
 
+/// Bytes that are no text, with what can be shown of them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotText {
+    /// What is wrong and where.
+    pub fault: Fault,
+    /// The text as far as it can be shown, for rendering the fault.
+    pub source: Source,
+}
+
+impl Source {
+    /// A source from a file's bytes.
+    ///
+    /// # Errors
+    /// [`NotText`] when they are not UTF-8 or more than [`LARGEST_FILE`].
+    pub fn from_bytes(name: &str, bytes: &[u8]) -> Result<Self, Box<NotText>> {
+        let refuse = |text: &str, message: &str, hint: &str| {
+            let source = Self::new(name, text);
+            let end = source.text.len();
+            let place = Place::new(&Arc::new(source.clone()), end..end);
+            let fault = Fault::error(&place, message)
+                .expected("TOML text in UTF-8")
+                .hint(hint);
+            Err(Box::new(NotText { fault, source }))
+        };
+        if bytes.len() as u64 > LARGEST_FILE {
+            return refuse(
+                "",
+                "the file is larger than 1 MiB",
+                "give the plan, bench or profile itself, not a capture",
+            );
+        }
+        match std::str::from_utf8(bytes) {
+            Ok(text) => Ok(Self::new(name, text)),
+            Err(error) => {
+                let sound = &bytes[..error.valid_up_to()];
+                refuse(
+                    &String::from_utf8_lossy(sound),
+                    "the file is not text in UTF-8 from here on",
+                    "save it as UTF-8; is it the right file?",
+                )
+            }
+        }
+    }
+}
+
 /// A stretch of a source.
 #[derive(Clone)]
 pub struct Place {
@@ -48,6 +94,11 @@ impl Place {
             source: Arc::clone(source),
             span: start..end,
         }
+    }
+
+    /// The stretch itself.
+    pub fn text(&self) -> &str {
+        &self.source.text[self.span.clone()]
     }
 
     /// Line and column of its start, both from one; columns in characters.
@@ -86,6 +137,11 @@ impl Places {
     /// Remembers where `path` was written.
     pub fn note(&mut self, path: impl Into<String>, place: Place) {
         self.0.insert(path.into(), place);
+    }
+
+    /// Whether exactly `path` was written.
+    pub fn holds(&self, path: &str) -> bool {
+        self.0.contains_key(path)
     }
 
     /// Where `path`, or else the nearest table around it, was written.

@@ -85,26 +85,26 @@ impl ShortPlace {
     }
 }
 
-/// Which gap meets the board in the wrong polarity.
+/// Which way a reversal is asked for, and so which gap is closed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Direction {
-    /// The straight gap: the board is out of phase with the upstream.
-    Straight,
-    /// The crossed gap: the board is in phase with it.
-    Crossed,
+    /// The crossed gap: from the phase after power-up to the other.
+    Forward,
+    /// The straight gap: back again.
+    Back,
 }
 
 impl Direction {
     /// Each variant with the word it is written as.
     pub const WORDS: &'static [(&'static str, Self)] =
-        &[("straight", Self::Straight), ("crossed", Self::Crossed)];
+        &[("forward", Self::Forward), ("back", Self::Back)];
 
     /// The word used in files and on screens.
     pub const fn word(self) -> &'static str {
         match self {
-            Self::Straight => "straight",
-            Self::Crossed => "crossed",
+            Self::Forward => "forward",
+            Self::Back => "back",
         }
     }
 }
@@ -169,7 +169,7 @@ pub struct Short {
 /// Settings of a reversal scenario.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Reversal {
-    /// Which gaps are closed.
+    /// Which ways a reversal is asked for.
     pub directions: Vec<Direction>,
     /// How long one closing is captured.
     pub pulse: Seconds,

@@ -1,0 +1,569 @@
+//! A table of a file as its reader sees it: values are taken by key and type,
+//! faults and places are noted on the way, and what nobody took is a fault.
+
+use super::{Entry, Fault, Faults, Kind, Node, Place, Places, Tree, nearest};
+use crate::units::{Dimension, Quantity, parse_si, show};
+use std::cell::{Cell, RefCell};
+use std::fmt::Display;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
+
+/// What gathers while a file is read: faults, and where each value stood.
+#[derive(Debug, Default)]
+pub struct Reader {
+    faults: RefCell<Faults>,
+    places: RefCell<Places>,
+}
+
+impl Reader {
+    /// A reader that has seen nothing, or only `faults` so far.
+    pub fn new(faults: Faults) -> Self {
+        Self {
+            faults: RefCell::new(faults),
+            places: RefCell::default(),
+        }
+    }
+
+    /// Notes a fault.
+    pub fn fault(&self, fault: Fault) {
+        self.faults.borrow_mut().push(fault);
+    }
+
+    /// Whether an error has been noted.
+    pub fn any_error(&self) -> bool {
+        self.faults.borrow().any_error()
+    }
+
+    /// The places noted so far.
+    pub fn places(&self) -> Places {
+        self.places.borrow().clone()
+    }
+
+    /// The value with its warnings, or every fault.
+    ///
+    /// # Errors
+    /// All faults when any is an error.
+    pub fn conclude<T>(self, value: Option<T>) -> Result<(T, Vec<Fault>), Vec<Fault>> {
+        self.faults.into_inner().conclude(value)
+    }
+}
+
+/// What is demanded of a number, in SI units.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Demand {
+    /// Nothing.
+    Any,
+    /// More than zero.
+    Positive,
+    /// Zero or more.
+    NotNegative,
+    /// Within these, both included.
+    Within(f64, f64),
+}
+
+impl Demand {
+    /// What was expected, when `si` does not meet it.
+    pub fn unmet(self, si: f64, dimension: Dimension) -> Option<String> {
+        match self {
+            Self::Any => None,
+            Self::Positive => (si <= 0.0).then(|| "more than zero".to_owned()),
+            Self::NotNegative => (si < 0.0).then(|| "zero or more".to_owned()),
+            Self::Within(low, high) => (si < low || si > high).then(|| {
+                format!("{} to {}", show(low, dimension), show(high, dimension))
+            }),
+        }
+    }
+}
+
+/// A table being read. Values that cannot be had are noted as faults and come
+/// back as `None`, so that reading goes on to the last key.
+#[derive(Debug)]
+pub struct Table<'a> {
+    reader: &'a Reader,
+    place: Place,
+    path: String,
+    entries: &'a [Entry],
+    taken: Vec<Cell<bool>>,
+    known: RefCell<Vec<String>>,
+}
+
+impl<'a> Table<'a> {
+    /// The table of a whole file.
+    pub fn of(tree: &'a Tree, reader: &'a Reader) -> Self {
+        let entries: &[Entry] = match &tree.root.kind {
+            Kind::Table(entries) => entries,
+            _ => &[],
+        };
+        Self::new(reader, tree.root.place.clone(), String::new(), entries)
+    }
+
+    fn new(reader: &'a Reader, place: Place, path: String, entries: &'a [Entry]) -> Self {
+        reader
+            .places
+            .borrow_mut()
+            .note(path.clone(), place.clone());
+        Self {
+            reader,
+            place,
+            path,
+            entries,
+            taken: vec![Cell::new(false); entries.len()],
+            known: RefCell::default(),
+        }
+    }
+
+    /// Where its header stands.
+    pub fn place(&self) -> &Place {
+        &self.place
+    }
+
+    /// Its dotted path in the file.
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// The reader behind it.
+    pub fn reader(&self) -> &'a Reader {
+        self.reader
+    }
+
+    /// Whether `key` is written, taken or not.
+    pub fn has(&self, key: &str) -> bool {
+        self.entries.iter().any(|entry| entry.key == key)
+    }
+
+    /// Where the value of `key` stands, or else the header.
+    pub fn place_of(&self, key: &str) -> Place {
+        self.entries
+            .iter()
+            .find(|entry| entry.key == key)
+            .map_or_else(|| self.place.clone(), |entry| entry.node.place.clone())
+    }
+
+    /// Notes a fault.
+    pub fn fault(&self, fault: Fault) {
+        self.reader.fault(fault);
+    }
+
+    /// Checks `format = 1`.
+    pub fn format(&self) {
+        match self.take("format") {
+            None => self.fault(
+                Fault::error(&self.place, "`format` is missing")
+                    .expected("`format = 1`")
+                    .hint("write `format = 1` at the top of the file"),
+            ),
+            Some(node) if !matches!(node.kind, Kind::Integer(Some(1))) => self.fault(
+                Fault::error(&node.place, "this format is not known here")
+                    .expected("1")
+                    .hint("only format 1 exists so far"),
+            ),
+            Some(_) => {}
+        }
+    }
+
+    /// Marks every key that is not taken yet as known and gives them out, for
+    /// tables whose keys are names.
+    pub fn rest(&self) -> Vec<&'a Entry> {
+        let mut rest = Vec::new();
+        for (entry, taken) in self.entries.iter().zip(&self.taken) {
+            if !taken.replace(true) {
+                rest.push(entry);
+            }
+        }
+        rest
+    }
+
+    /// Takes the raw value of `key`.
+    pub fn take(&self, key: &str) -> Option<&'a Node> {
+        self.known.borrow_mut().push(key.to_owned());
+        let index = self.entries.iter().position(|entry| entry.key == key)?;
+        self.taken[index].set(true);
+        let node = &self.entries[index].node;
+        self.reader
+            .places
+            .borrow_mut()
+            .note(self.path_of(key), node.place.clone());
+        Some(node)
+    }
+
+    fn path_of(&self, key: &str) -> String {
+        if self.path.is_empty() {
+            key.to_owned()
+        } else {
+            format!("{}.{key}", self.path)
+        }
+    }
+
+    fn required(&self, key: &str, expected: &str) -> Option<&'a Node> {
+        let node = self.take(key);
+        if node.is_none() {
+            self.missing(key, expected);
+        }
+        node
+    }
+
+    /// Notes that `key` is missing.
+    pub fn missing(&self, key: &str, expected: &str) {
+        self.fault(Fault::error(&self.place, format!("`{key}` is missing")).expected(expected));
+    }
+
+    fn wrong(&self, node: &Node, expected: &str) {
+        self.fault(
+            Fault::error(&node.place, format!("this is {}", node.kind.noun())).expected(expected),
+        );
+    }
+
+    /// A required quantity.
+    pub fn quantity<Q: Quantity>(&self, key: &str, demand: Demand) -> Option<Q> {
+        let node = self.required(key, &quantity_example(Q::DIMENSION))?;
+        self.quantity_in(node, demand)
+    }
+
+    /// A quantity that may be left out.
+    pub fn optional_quantity<Q: Quantity>(&self, key: &str, demand: Demand) -> Option<Q> {
+        self.quantity_in(self.take(key)?, demand)
+    }
+
+    /// A quantity with a default.
+    pub fn quantity_or<Q: Quantity>(&self, key: &str, demand: Demand, default: Q) -> Q {
+        self.optional_quantity(key, demand).unwrap_or(default)
+    }
+
+    /// A list of quantities that may be left out.
+    pub fn quantities<Q: Quantity>(&self, key: &str, demand: Demand) -> Option<Vec<Q>> {
+        let node = self.take(key)?;
+        let items = self.list_in(node, "a list of quantities")?;
+        items
+            .iter()
+            .map(|item| self.quantity_in(item, demand))
+            .collect()
+    }
+
+    /// A quantity of a dimension known only at run time, in SI units.
+    pub fn optional_si(&self, key: &str, dimension: Dimension, demand: Demand) -> Option<f64> {
+        self.si_in(self.take(key)?, dimension, demand)
+    }
+
+    fn quantity_in<Q: Quantity>(&self, node: &Node, demand: Demand) -> Option<Q> {
+        Q::from_si(self.si_in(node, Q::DIMENSION, demand)?)
+    }
+
+    /// The quantity that `node` is, in SI units.
+    pub fn si_in(&self, node: &Node, dimension: Dimension, demand: Demand) -> Option<f64> {
+        let expected = quantity_example(dimension);
+        let bare = match &node.kind {
+            Kind::Integer(Some(number)) => Some(*number as f64),
+            Kind::Float(number) => Some(*number),
+            _ => None,
+        };
+        let pure = matches!(dimension, Dimension::Ratio | Dimension::Count);
+        let si = match (&node.kind, bare) {
+            (Kind::String(text), _) => match parse_si(text, dimension) {
+                Ok(si) => si,
+                Err(unit) => {
+                    self.fault(Fault::error(&node.place, unit.to_string()).expected(expected));
+                    return None;
+                }
+            },
+            (_, Some(number)) if pure && number.is_finite() => number,
+            (_, Some(number)) if number.is_finite() => {
+                self.fault(
+                    Fault::error(&node.place, "a number without a unit")
+                        .expected(expected)
+                        .hint("write the number and its unit in quotes"),
+                );
+                return None;
+            }
+            _ => {
+                self.wrong(node, &expected);
+                return None;
+            }
+        };
+        let unmet = demand
+            .unmet(si, dimension)
+            .or_else(|| (dimension == Dimension::Count && libm::floor(si) != si).then(|| "a whole number".to_owned()));
+        match unmet {
+            None => Some(si),
+            Some(expected) => {
+                self.fault(
+                    Fault::error(&node.place, format!("{} is out of range", show(si, dimension)))
+                        .expected(expected),
+                );
+                None
+            }
+        }
+    }
+
+    /// A required text without control characters.
+    pub fn string(&self, key: &str) -> Option<String> {
+        let node = self.required(key, "a text in quotes")?;
+        self.string_in(node)
+    }
+
+    /// Such a text that may be left out.
+    pub fn optional_string(&self, key: &str) -> Option<String> {
+        self.string_in(self.take(key)?)
+    }
+
+    fn string_in(&self, node: &Node) -> Option<String> {
+        let text = self.any_text_in(node)?;
+        let fault = if text.trim().is_empty() {
+            "this text is empty"
+        } else if text.chars().any(char::is_control) {
+            "this text has control characters in it"
+        } else if text.chars().count() > 400 {
+            "this text is longer than 400 characters"
+        } else {
+            return Some(text.to_owned());
+        };
+        self.fault(Fault::error(&node.place, fault).expected("a plain text of one line"));
+        None
+    }
+
+    /// A required text, control characters and all.
+    pub fn any_text(&self, key: &str) -> Option<&'a str> {
+        let node = self.required(key, "a text in quotes")?;
+        self.any_text_in(node)
+    }
+
+    /// The text that `node` is.
+    pub fn any_text_in<'n>(&self, node: &'n Node) -> Option<&'n str> {
+        match &node.kind {
+            Kind::String(text) => Some(text),
+            _ => {
+                self.wrong(node, "a text in quotes");
+                None
+            }
+        }
+    }
+
+    /// A list of texts, control characters and all.
+    pub fn any_texts(&self, key: &str) -> Option<Vec<&'a str>> {
+        let node = self.required(key, "a list of texts")?;
+        let items = self.list_in(node, "a list of texts")?;
+        items.iter().map(|item| self.any_text_in(item)).collect()
+    }
+
+    fn list_in<'n>(&self, node: &'n Node, expected: &str) -> Option<&'n [Node]> {
+        match &node.kind {
+            Kind::Array(items) => Some(items),
+            _ => {
+                self.wrong(node, expected);
+                None
+            }
+        }
+    }
+
+    /// A required text that is parsed further.
+    pub fn parsed<T: FromStr<Err: Display>>(&self, key: &str, expected: &str) -> Option<T> {
+        let node = self.required(key, expected)?;
+        self.parsed_in(node, expected)
+    }
+
+    /// Such a text that may be left out.
+    pub fn optional_parsed<T: FromStr<Err: Display>>(
+        &self,
+        key: &str,
+        expected: &str,
+    ) -> Option<T> {
+        self.parsed_in(self.take(key)?, expected)
+    }
+
+    fn parsed_in<T: FromStr<Err: Display>>(&self, node: &Node, expected: &str) -> Option<T> {
+        let text = match &node.kind {
+            Kind::String(text) | Kind::Date(text) => text,
+            _ => {
+                self.wrong(node, expected);
+                return None;
+            }
+        };
+        match text.parse() {
+            Ok(value) => Some(value),
+            Err(reason) => {
+                self.fault(Fault::error(&node.place, reason.to_string()).expected(expected));
+                None
+            }
+        }
+    }
+
+    /// True or false, with a default.
+    pub fn boolean_or(&self, key: &str, default: bool) -> bool {
+        self.optional_boolean(key).unwrap_or(default)
+    }
+
+    /// True or false, if written.
+    pub fn optional_boolean(&self, key: &str) -> Option<bool> {
+        let node = self.take(key)?;
+        match node.kind {
+            Kind::Boolean(value) => Some(value),
+            _ => {
+                self.wrong(node, "true or false");
+                None
+            }
+        }
+    }
+
+    /// A required whole number in `range`.
+    pub fn integer(&self, key: &str, range: RangeInclusive<i64>) -> Option<i64> {
+        let node = self.required(key, &integer_range(&range))?;
+        self.integer_in(node, range)
+    }
+
+    /// Such a number that may be left out.
+    pub fn optional_integer(&self, key: &str, range: RangeInclusive<i64>) -> Option<i64> {
+        self.integer_in(self.take(key)?, range)
+    }
+
+    /// The whole number that `node` is.
+    pub fn integer_in(&self, node: &Node, range: RangeInclusive<i64>) -> Option<i64> {
+        match node.kind {
+            Kind::Integer(Some(number)) if range.contains(&number) => Some(number),
+            Kind::Integer(_) => {
+                self.fault(
+                    Fault::error(&node.place, "this number is out of range")
+                        .expected(integer_range(&range)),
+                );
+                None
+            }
+            _ => {
+                self.wrong(node, &integer_range(&range));
+                None
+            }
+        }
+    }
+
+    /// A required word of a list.
+    pub fn word<T: Copy>(&self, key: &str, words: &[(&'static str, T)]) -> Option<T> {
+        let node = self.required(key, &one_of(words))?;
+        self.word_in(node, words)
+    }
+
+    /// Such a word that may be left out.
+    pub fn optional_word<T: Copy>(&self, key: &str, words: &[(&'static str, T)]) -> Option<T> {
+        self.word_in(self.take(key)?, words)
+    }
+
+    /// A list of such words, none twice, that may be left out.
+    pub fn words<T: Copy + PartialEq>(
+        &self,
+        key: &str,
+        words: &[(&'static str, T)],
+    ) -> Option<Vec<T>> {
+        let node = self.take(key)?;
+        let items = self.list_in(node, &format!("a list of: {}", one_of(words)))?;
+        let mut found: Vec<T> = Vec::new();
+        for item in items {
+            let Some(value) = self.word_in(item, words) else {
+                continue;
+            };
+            if found.contains(&value) {
+                self.fault(Fault::error(&item.place, "this is in the list already"));
+            } else {
+                found.push(value);
+            }
+        }
+        if items.is_empty() {
+            self.fault(Fault::error(&node.place, "the list is empty").expected(one_of(words)));
+        }
+        Some(found)
+    }
+
+    fn word_in<T: Copy>(&self, node: &Node, words: &[(&'static str, T)]) -> Option<T> {
+        let text = self.any_text_in(node)?;
+        if let Some(&(_, value)) = words.iter().find(|(word, _)| *word == text) {
+            return Some(value);
+        }
+        let near = nearest(text, words.iter().map(|(word, _)| *word));
+        self.fault(
+            Fault::error(&node.place, format!("'{}' is not known here", text.escape_debug()))
+                .expected(one_of(words))
+                .maybe_hint(near.map(|word| format!("did you mean \"{word}\"?"))),
+        );
+        None
+    }
+
+    /// A required table.
+    pub fn table(&self, key: &str) -> Option<Table<'a>> {
+        let node = self.required(key, &format!("a table `[{}]`", self.path_of(key)))?;
+        self.table_in(key, node)
+    }
+
+    /// A table that may be left out.
+    pub fn optional_table(&self, key: &str) -> Option<Table<'a>> {
+        self.table_in(key, self.take(key)?)
+    }
+
+    /// The table that `node`, found under `key`, is.
+    pub fn table_in(&self, key: &str, node: &'a Node) -> Option<Table<'a>> {
+        match &node.kind {
+            Kind::Table(entries) => Some(Self::new(
+                self.reader,
+                node.place.clone(),
+                self.path_of(key),
+                entries,
+            )),
+            _ => {
+                self.wrong(node, "a table");
+                None
+            }
+        }
+    }
+
+    /// The tables of a list `[[key]]`, none where it is not written.
+    pub fn tables(&self, key: &str) -> Vec<Table<'a>> {
+        let Some(node) = self.take(key) else {
+            return Vec::new();
+        };
+        let expected = format!("tables `[[{}]]`", self.path_of(key));
+        let items = self.list_in(node, &expected).unwrap_or_default();
+        items
+            .iter()
+            .enumerate()
+            .filter_map(|(index, item)| self.table_in(&format!("{key}.{index}"), item))
+            .collect()
+    }
+
+    /// Reports every key that nobody took.
+    pub fn finish(&self) {
+        let known = self.known.borrow();
+        for (entry, taken) in self.entries.iter().zip(&self.taken) {
+            if taken.get() {
+                continue;
+            }
+            let near = nearest(&entry.key, known.iter().map(String::as_str));
+            self.fault(
+                Fault::error(
+                    &entry.key_place,
+                    format!("`{}` is not a key here", entry.key.escape_debug()),
+                )
+                .expected(list_of(&known))
+                .maybe_hint(near.map(|word| format!("did you mean `{word}`?"))),
+            );
+        }
+    }
+}
+
+fn quantity_example(dimension: Dimension) -> String {
+    format!("{} such as {}", dimension.noun(), dimension.example())
+}
+
+fn integer_range(range: &RangeInclusive<i64>) -> String {
+    format!("a whole number from {} to {}", range.start(), range.end())
+}
+
+fn one_of<T>(words: &[(&'static str, T)]) -> String {
+    words
+        .iter()
+        .map(|(word, _)| format!("\"{word}\""))
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn list_of(known: &[String]) -> String {
+    if known.is_empty() {
+        return "nothing".to_owned();
+    }
+    let quoted: Vec<String> = known.iter().map(|key| format!("`{key}`")).collect();
+    quoted.join(", ")
+}

@@ -4,9 +4,9 @@
 
 mod fault;
 mod faulty;
-mod frames;
 mod owner;
 mod port;
+mod serial;
 mod tap;
 
 #[cfg(test)]
@@ -14,7 +14,7 @@ mod tests;
 
 pub use fault::{Cause, LinkError};
 pub use faulty::{Faulty, Mishap, Mishaps};
-pub use port::{Deadlines, Effect, Port, PortSettings};
+pub use port::{Deadlines, Effect, LONGEST_REPLY, Port, PortSettings};
 pub use tap::Tap;
 
 use tokio::io::{AsyncRead, AsyncWrite};

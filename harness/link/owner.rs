@@ -4,8 +4,8 @@
 
 use super::Wire;
 use super::fault::{Cause, LinkError};
-use super::frames::{Form, Frames, Progress};
-use super::port::{Effect, PortSettings};
+use super::port::{Effect, LONGEST_REPLY, PortSettings};
+use crate::protocol::{Expect, FrameFault, Framer, Reply};
 use std::future::poll_fn;
 use std::io;
 use std::pin::Pin;
@@ -19,6 +19,9 @@ use tokio::time::{Instant, timeout, timeout_at};
 /// The most bytes thrown away to get back in step.
 const MOST_DISCARDED: usize = 1 << 24;
 
+/// Room for one read; a pseudo-terminal hands over at most 4 KiB at once.
+const ROOM: usize = 16_384;
+
 /// One line to exchange.
 #[derive(Debug)]
 pub(super) struct Request {
@@ -27,7 +30,9 @@ pub(super) struct Request {
     /// Whether it acts.
     pub(super) effect: Effect,
     /// The answer awaited, if any.
-    pub(super) form: Option<Form>,
+    pub(super) expect: Option<Expect>,
+    /// About how many bytes of it, for the deadline.
+    pub(super) bytes: usize,
     /// Where the answer goes.
     pub(super) reply: oneshot::Sender<Result<Vec<u8>, LinkError>>,
 }
@@ -49,7 +54,8 @@ pub(super) struct Owner {
     urgent: mpsc::Receiver<Urgent>,
     /// An urgent request that interrupted the one being served.
     interruption: Option<Urgent>,
-    frames: Frames,
+    framer: Framer,
+    room: Box<[u8]>,
     outgoing: Vec<u8>,
     in_step: bool,
 }
@@ -61,13 +67,15 @@ impl Owner {
         requests: mpsc::Receiver<Request>,
         urgent: mpsc::Receiver<Urgent>,
     ) -> Self {
+        let framer = Framer::new(settings.ending.as_bytes(), LONGEST_REPLY);
         Self {
             wire,
             settings,
             requests,
             urgent,
             interruption: None,
-            frames: Frames::default(),
+            framer,
+            room: vec![0; ROOM].into_boxed_slice(),
             outgoing: Vec::new(),
             in_step: true,
         }
@@ -100,10 +108,11 @@ impl Owner {
         let Request {
             line,
             effect,
-            form,
+            expect,
+            bytes,
             reply,
         } = request;
-        let result = self.exchange(&line, form).await;
+        let result = self.exchange(&line, expect, bytes).await;
         let alive = !matches!(result, Err(Failure { cause: Cause::Gone, .. }));
         if result.is_err() {
             self.in_step = false;
@@ -137,54 +146,43 @@ impl Owner {
         alive
     }
 
-    async fn exchange(&mut self, line: &str, form: Option<Form>) -> Result<Vec<u8>, Failure> {
+    async fn exchange(
+        &mut self,
+        line: &str,
+        expect: Option<Expect>,
+        bytes: usize,
+    ) -> Result<Vec<u8>, Failure> {
         if !self.in_step {
             self.resynchronise().await.map_err(Failure::before)?;
         }
         self.discard_unasked().await.map_err(Failure::before)?;
         self.outgoing.clear();
         self.outgoing.extend_from_slice(line.as_bytes());
-        self.outgoing.extend_from_slice(self.settings.ending.as_bytes());
-        self.write().await.map_err(Failure::after)?;
-        let Some(form) = form else {
+        self.write_line().await.map_err(Failure::after)?;
+        let Some(expect) = expect else {
             return Ok(Vec::new());
         };
-        let answer = self
-            .read(form, self.reply_deadline(form))
-            .await
-            .map_err(Failure::after)?;
-        if form == Form::Line && std::str::from_utf8(&answer).is_err() {
+        // A byte takes ten bit times on the line; half as much again is allowed.
+        let bits = 15.0 * bytes as f64 / f64::from(self.settings.speed.max(1));
+        let limit = self.settings.deadlines.reply + Duration::from_secs_f64(bits);
+        let answer = self.read(expect, limit).await.map_err(Failure::after)?;
+        if expect == Expect::Line && std::str::from_utf8(&answer).is_err() {
             return Err(Failure::after(Cause::Garbled));
         }
         Ok(answer)
     }
 
-    /// A block needs the time its bytes take on the line, and half as much
-    /// again; ten bit times a byte.
-    fn reply_deadline(&self, form: Form) -> Duration {
-        let reply = self.settings.deadlines.reply;
-        match form {
-            Form::Line => reply,
-            Form::Block { longest } => {
-                let bits = 15.0 * longest as f64;
-                reply + Duration::from_secs_f64(bits / f64::from(self.settings.speed.max(1)))
-            }
-        }
-    }
-
     /// Throws away what came without being asked for, without waiting.
     async fn discard_unasked(&mut self) -> Result<(), Cause> {
-        let mut discarded = self.frames.pending().len();
-        self.frames.clear();
+        let mut discarded = self.framer.pending();
+        self.framer.reset();
         loop {
-            let wire = &mut self.wire;
-            let frames = &mut self.frames;
-            let read = poll_fn(|cx| Poll::Ready(poll_read(wire, frames, cx))).await;
+            let (wire, room) = (&mut self.wire, &mut self.room);
+            let read = poll_fn(|cx| Poll::Ready(poll_read(wire, room, cx))).await;
             match read {
                 Poll::Pending => break,
                 Poll::Ready(result) => discarded += taken(result)?,
             }
-            self.frames.clear();
             if discarded > MOST_DISCARDED {
                 return Err(Cause::Garbled);
             }
@@ -193,6 +191,13 @@ impl Owner {
             tracing::debug!(port = %self.settings.name, discarded, "bytes came unasked");
         }
         Ok(())
+    }
+
+    /// Writes the outgoing bytes and the line's ending.
+    async fn write_line(&mut self) -> Result<(), Cause> {
+        self.outgoing
+            .extend_from_slice(self.settings.ending.as_bytes());
+        self.write().await
     }
 
     /// Writes the outgoing bytes.
@@ -205,21 +210,17 @@ impl Owner {
         }
     }
 
-    async fn read(&mut self, form: Form, limit: Duration) -> Result<Vec<u8>, Cause> {
+    async fn read(&mut self, expect: Expect, limit: Duration) -> Result<Vec<u8>, Cause> {
+        self.framer.expect(expect);
         let deadline = Instant::now() + limit;
         loop {
-            match self.frames.take(form, self.settings.ending.as_bytes()) {
-                Progress::Complete(answer) => return Ok(answer),
-                Progress::Garbled => return Err(Cause::Garbled),
-                Progress::Overlong(longest) => return Err(Cause::Overlong(longest)),
-                Progress::Partial => {}
+            if let Some(reply) = self.framer.poll().map_err(from_frame)? {
+                return Ok(Reply::into_bytes(reply));
             }
-            let wire = &mut self.wire;
-            let frames = &mut self.frames;
-            let urgent = &mut self.urgent;
+            let (wire, room, urgent) = (&mut self.wire, &mut self.room, &mut self.urgent);
             let step = poll_fn(|cx| match urgent.poll_recv(cx) {
                 Poll::Ready(Some(urgent)) => Poll::Ready(Err(urgent)),
-                _ => poll_read(wire, frames, cx).map(Ok),
+                _ => poll_read(wire, room, cx).map(Ok),
             });
             match timeout_at(deadline, step).await {
                 Err(_) => return Err(Cause::Silent(limit)),
@@ -227,7 +228,10 @@ impl Owner {
                     self.interruption = Some(urgent);
                     return Err(Cause::Interrupted);
                 }
-                Ok(Ok(result)) => drop(taken(result)?),
+                Ok(Ok(result)) => {
+                    let count = taken(result)?;
+                    self.framer.push(&self.room[..count]).map_err(from_frame)?;
+                }
             }
         }
     }
@@ -244,11 +248,9 @@ impl Owner {
         if let Some(query) = &self.settings.error_query {
             self.outgoing.clear();
             self.outgoing.extend_from_slice(query.as_bytes());
-            self.outgoing.extend_from_slice(self.settings.ending.as_bytes());
-            self.write().await?;
-            let answer = self
-                .read(Form::Line, self.settings.deadlines.reply)
-                .await?;
+            self.write_line().await?;
+            let limit = self.settings.deadlines.reply;
+            let answer = self.read(Expect::Line, limit).await?;
             tracing::debug!(port = %self.settings.name, answer = %answer.escape_ascii(), "after trouble");
             self.discard_until_quiet().await?;
         }
@@ -258,10 +260,10 @@ impl Owner {
 
     async fn discard_until_quiet(&mut self) -> Result<(), Cause> {
         let mut discarded = 0;
+        self.framer.reset();
         loop {
-            self.frames.clear();
             let quiet = self.settings.deadlines.quiet;
-            match timeout(quiet, self.wire.read(self.frames.room())).await {
+            match timeout(quiet, self.wire.read(&mut self.room)).await {
                 Err(_) => return Ok(()),
                 Ok(result) => discarded += taken(result)?,
             }
@@ -290,20 +292,13 @@ impl Failure {
 
 fn poll_read(
     wire: &mut Box<dyn Wire>,
-    frames: &mut Frames,
+    room: &mut [u8],
     cx: &mut Context<'_>,
 ) -> Poll<io::Result<usize>> {
-    let mut room = ReadBuf::new(frames.room());
-    let result = Pin::new(wire).poll_read(cx, &mut room);
-    let count = room.filled().len();
-    match result {
-        Poll::Pending => Poll::Pending,
-        Poll::Ready(Err(error)) => Poll::Ready(Err(error)),
-        Poll::Ready(Ok(())) => {
-            frames.received(count);
-            Poll::Ready(Ok(count))
-        }
-    }
+    let mut room = ReadBuf::new(room);
+    Pin::new(wire)
+        .poll_read(cx, &mut room)
+        .map_ok(|()| room.filled().len())
 }
 
 /// A hang-up reads as no bytes on one side and as an error on the other.
@@ -320,4 +315,11 @@ fn taken(result: io::Result<usize>) -> Result<usize, Cause> {
 fn from_io(error: &io::Error) -> Cause {
     tracing::debug!(%error, "port error");
     Cause::Gone
+}
+
+fn from_frame(fault: FrameFault) -> Cause {
+    match fault {
+        FrameFault::TooLong { limit } => Cause::Overlong(limit),
+        FrameFault::NotABlock { .. } | FrameFault::NoEnding => Cause::Garbled,
+    }
 }

@@ -2,16 +2,19 @@
 //! task behind it ends when the last clone is dropped.
 
 use super::fault::{Cause, LinkError};
-use super::frames::Form;
 use super::owner::{Owner, Request, Urgent};
+use super::serial;
 use super::{Tap, Wire};
+use crate::protocol::Expect;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{mpsc, oneshot};
-use tokio_serial::SerialPortBuilderExt as _;
 
 /// Requests that may wait for one port; more callers wait before they are in.
 const QUEUE: usize = 8;
+
+/// The most bytes one answer may have, block head and ending included.
+pub const LONGEST_REPLY: usize = 1 << 24;
 
 /// Whether sending a line twice does something twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,7 +89,7 @@ impl Port {
     /// # Panics
     /// Outside a tokio runtime.
     pub fn open(path: &str, settings: PortSettings) -> Result<Self, LinkError> {
-        let wire = open_serial(path, &settings)?;
+        let wire = serial::open(path, &settings)?;
         Ok(Self::over(wire, settings))
     }
 
@@ -128,7 +131,7 @@ impl Port {
     /// # Errors
     /// A [`LinkError`]; [`LinkError::Uncertain`] when some of it had left.
     pub async fn send(&self, line: &str, effect: Effect) -> Result<(), LinkError> {
-        self.request(line, effect, None).await.map(drop)
+        self.request(line, effect, None, 0).await.map(drop)
     }
 
     /// Sends a line and awaits a line, given without its ending.
@@ -137,18 +140,18 @@ impl Port {
     /// A [`LinkError`]; [`LinkError::Uncertain`] when `effect` is
     /// [`Effect::Acts`] and no good answer came.
     pub async fn query(&self, line: &str, effect: Effect) -> Result<String, LinkError> {
-        let bytes = self.request(line, effect, Some(Form::Line)).await?;
+        let bytes = self.request(line, effect, Some(Expect::Line), 0).await?;
         // The owner has checked it.
         Ok(String::from_utf8_lossy(&bytes).into_owned())
     }
 
-    /// Sends a line and awaits a definite-length block of at most `longest`
-    /// bytes.
+    /// Sends a line and awaits a definite-length block of about `bytes`
+    /// bytes; the deadline allows for the time they take on the line.
     ///
     /// # Errors
     /// A [`LinkError`].
-    pub async fn query_block(&self, line: &str, longest: usize) -> Result<Vec<u8>, LinkError> {
-        self.request(line, Effect::Asks, Some(Form::Block { longest }))
+    pub async fn query_block(&self, line: &str, bytes: usize) -> Result<Vec<u8>, LinkError> {
+        self.request(line, Effect::Asks, Some(Expect::Block), bytes)
             .await
     }
 
@@ -171,13 +174,15 @@ impl Port {
         &self,
         line: &str,
         effect: Effect,
-        form: Option<Form>,
+        expect: Option<Expect>,
+        bytes: usize,
     ) -> Result<Vec<u8>, LinkError> {
         let (reply, answer) = oneshot::channel();
         let request = Request {
             line: line.to_owned(),
             effect,
-            form,
+            expect,
+            bytes,
             reply,
         };
         // Nothing has left when the queue is closed already.
@@ -197,24 +202,4 @@ impl Port {
             Effect::Asks => LinkError::Failed { port, line, cause },
         }
     }
-}
-
-fn open_serial(
-    path: &str,
-    settings: &PortSettings,
-) -> Result<tokio_serial::SerialStream, LinkError> {
-    let port = settings.name.clone();
-    tokio_serial::new(path, settings.speed)
-        .dtr_on_open(settings.dtr)
-        .open_native_async()
-        .map_err(|error| match error.kind() {
-            // The library reports both EBUSY and a lock held by another as
-            // "no device"; a missing device is a plain I/O error there.
-            tokio_serial::ErrorKind::NoDevice => LinkError::Busy { port },
-            tokio_serial::ErrorKind::Io(std::io::ErrorKind::NotFound) => LinkError::Absent { port },
-            _ => {
-                let why = error.to_string();
-                LinkError::Unusable { port, why }
-            }
-        })
 }

@@ -25,10 +25,11 @@ pub mod waveform;
 
 // Floor 2, intent: text to checked values, with every fault collected.
 pub mod document;
-#[rustfmt::skip] // In the order of the floor's law, not of the alphabet.
+
 pub mod catalogue;
-pub mod profile;
 pub mod model_board;
+pub mod profile;
+
 pub mod bench_file;
 pub mod plan;
 

@@ -11,13 +11,13 @@ pub enum Conductor {
     /// to -3 for 4/0.
     Awg(i8),
     /// Fine-stranded flexible wire by nominal cross-section, an index into
-    /// [`CLASS_5`].
+    /// the table below.
     Flexible(usize),
 }
 
 /// IEC 60228:2004, table 3: nominal cross-section in mm2 and largest
 /// resistance in ohms per kilometre at 20 degC of plain class 5 copper.
-pub const CLASS_5: [(f64, f64); 6] = [
+pub(super) const CLASS_5: [(f64, f64); 6] = [
     (0.5, 39.0),
     (0.75, 26.0),
     (1.0, 19.5),

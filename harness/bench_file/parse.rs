@@ -75,11 +75,7 @@ fn bench(root: &Table<'_>) -> Option<Bench> {
 
 /// Every table of a list, or nothing when one of them is faulty; every one is
 /// read to its end either way.
-fn listed<T>(
-    root: &Table<'_>,
-    key: &str,
-    one: impl Fn(&Table<'_>) -> Option<T>,
-) -> Option<Vec<T>> {
+fn listed<T>(root: &Table<'_>, key: &str, one: impl Fn(&Table<'_>) -> Option<T>) -> Option<Vec<T>> {
     let read: Vec<Option<T>> = root
         .tables(key)
         .iter()
@@ -193,7 +189,10 @@ fn calibration(table: &Table<'_>) -> Option<Calibration> {
     }
     for key in ["calibrated", "due", "certificate"] {
         if !table.has(key) {
-            table.missing(key, "a calibration states its date, when it is due and its certificate");
+            table.missing(
+                key,
+                "a calibration states its date, when it is due and its certificate",
+            );
         }
     }
     Some(Calibration {
@@ -247,14 +246,16 @@ fn bus_resistance(table: &Table<'_>) -> Option<Ohms> {
             (false, true) => None,
         };
     };
-    let metres = bus.take("metres").and_then(|node| {
-        bus.si_in(node, Dimension::Ratio, Demand::Within(0.01, 1000.0))
-    });
+    let metres = bus
+        .take("metres")
+        .and_then(|node| bus.si_in(node, Dimension::Ratio, Demand::Within(0.01, 1000.0)));
     if !bus.has("metres") {
         bus.missing("metres", "the length of the bus in metres, a number");
     }
-    let conductor: Option<Conductor> =
-        bus.parsed("conductor", "\"AWG 14\" or \"1.5 mm2\" (IEC 60228, class 5)");
+    let conductor: Option<Conductor> = bus.parsed(
+        "conductor",
+        "\"AWG 14\" or \"1.5 mm2\" (IEC 60228, class 5)",
+    );
     bus.finish();
     if stated_written {
         bus.fault(
@@ -292,7 +293,10 @@ fn channel(table: &Table<'_>, sensor: Option<CurrentSensor>) -> Option<Channel> 
     let uncertainty: Option<Ratio> =
         table.optional_quantity("uncertainty", Demand::Within(0.0, 0.2));
     if !table.has("uncertainty") && !own {
-        table.missing("uncertainty", "the scale's relative standard uncertainty, such as \"0.5 %\"");
+        table.missing(
+            "uncertainty",
+            "the scale's relative standard uncertainty, such as \"0.5 %\"",
+        );
     }
     let dimension = if current {
         Dimension::Current
@@ -301,7 +305,13 @@ fn channel(table: &Table<'_>, sensor: Option<CurrentSensor>) -> Option<Channel> 
     };
     let range = table.optional_si("range", dimension, Demand::Positive);
     if !table.has("range") {
-        table.missing("range", &format!("the largest {} it shows", if current { "current" } else { "voltage" }));
+        table.missing(
+            "range",
+            &format!(
+                "the largest {} it shows",
+                if current { "current" } else { "voltage" }
+            ),
+        );
     }
     Some(Channel {
         number: u32::try_from(number?).ok()?,
@@ -348,7 +358,9 @@ fn scale(
         return refuse(format!("this is {}", node.kind.noun()));
     };
     let parsed = if measures.is_current() {
-        let plain = text.strip_suffix("V/A").map(|number| format!("{number}ohm"));
+        let plain = text
+            .strip_suffix("V/A")
+            .map(|number| format!("{number}ohm"));
         parse_si(plain.as_deref().unwrap_or(text), Dimension::Resistance)
     } else {
         match text.strip_suffix("V/V") {
@@ -391,7 +403,10 @@ fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry
         _ => {}
     }
     if resistance.is_none() && !table.has("resistance") {
-        table.missing("resistance", "the loop's resistance with its contacts, such as \"40 mohm\"");
+        table.missing(
+            "resistance",
+            "the loop's resistance with its contacts, such as \"40 mohm\"",
+        );
     }
     if inductance.is_none() && !table.has("inductance") {
         table.missing("inductance", "the loop's inductance, such as \"0.5 uH\"");
@@ -465,8 +480,12 @@ fn safety(root: &Table<'_>) -> Safety {
     let warn = |key: &str, what: &str| {
         root.fault(
             Fault::warning(place, format!("no {what} is named"))
-                .expected(format!("`{key}` in `[safety]`, saying what it is and what it cuts"))
-                .hint("software is not the safety device: follow local codes and licensed practice"),
+                .expected(format!(
+                    "`{key}` in `[safety]`, saying what it is and what it cuts"
+                ))
+                .hint(
+                    "software is not the safety device: follow local codes and licensed practice",
+                ),
         );
     };
     if safety.emergency_stop.is_none() {

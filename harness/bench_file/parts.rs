@@ -2,9 +2,7 @@
 //! said in `parse`, how they must fit together in `sound`.
 
 use crate::ident::Role;
-use crate::units::{
-    AmpereSquareSeconds, Amperes, Henries, Joules, Ohms, Ratio, Seconds, Volts,
-};
+use crate::units::{AmpereSquareSeconds, Amperes, Henries, Joules, Ohms, Ratio, Seconds, Volts};
 use serde::{Deserialize, Serialize};
 
 /// A closed set of words, one for each variant.

@@ -49,7 +49,11 @@ impl Checks<'_> {
 
     fn instruments(&self) {
         if self.bench.instruments.is_empty() {
-            self.fault("", "this bench has no instruments", "`[[instrument]]` tables");
+            self.fault(
+                "",
+                "this bench has no instruments",
+                "`[[instrument]]` tables",
+            );
         }
         for (first, second) in pairs(&self.bench.instruments) {
             let path = self.path_of("instrument", "role", |text| {
@@ -63,7 +67,11 @@ impl Checks<'_> {
                 self.fault(&path, message, "a port of its own");
             }
         }
-        let models = self.bench.instruments.iter().filter(|i| i.port == Port::Model);
+        let models = self
+            .bench
+            .instruments
+            .iter()
+            .filter(|i| i.port == Port::Model);
         let models = models.count();
         if models > 0 && models < self.bench.instruments.len() {
             self.fault(
@@ -110,9 +118,7 @@ impl Checks<'_> {
             self.line_of(&path("pilot_line"), branch.pilot_line, Carries::Pilot);
             let (missing, key) = match branch.proof {
                 Proof::None => (false, ""),
-                Proof::Marker | Proof::SecondPole => {
-                    (branch.marker_line.is_none(), "marker_line")
-                }
+                Proof::Marker | Proof::SecondPole => (branch.marker_line.is_none(), "marker_line"),
                 Proof::PilotCurrent => (branch.pilot_line.is_none(), "pilot_line"),
             };
             if missing {
@@ -138,7 +144,11 @@ impl Checks<'_> {
             Some(line) if line.carries == carries => {}
             Some(line) => {
                 let message = format!("line {number} carries {}", line.carries.word());
-                self.fault(path, message, &format!("a line that carries {}", carries.word()));
+                self.fault(
+                    path,
+                    message,
+                    &format!("a line that carries {}", carries.word()),
+                );
             }
             None => {
                 let message = format!("there is no line {number}");
@@ -157,7 +167,11 @@ impl Checks<'_> {
                     "an earthed clip on the {} shorts a bridge switch",
                     channel.measures.word()
                 );
-                self.fault(&path, message, "\"differential\", \"isolated\" or \"subtracted\"");
+                self.fault(
+                    &path,
+                    message,
+                    "\"differential\", \"isolated\" or \"subtracted\"",
+                );
             }
             if channel.reference == Reference::Subtracted && channel.measures.is_current() {
                 self.fault(
@@ -177,8 +191,15 @@ impl Checks<'_> {
         // node must not be tied to anything.
         if let Some(net) = net(Role::Load).filter(|net| *net != Net::Isolated) {
             let path = self.net_path(Role::Load);
-            let message = format!("the load hangs on the rails, but its low side is on {}", net.word());
-            self.fault(&path, message, "\"isolated\": it would short a bridge switch");
+            let message = format!(
+                "the load hangs on the rails, but its low side is on {}",
+                net.word()
+            );
+            self.fault(
+                &path,
+                message,
+                "\"isolated\": it would short a bridge switch",
+            );
         }
         let mut earths: Vec<Role> = self
             .bench
@@ -225,7 +246,8 @@ impl Checks<'_> {
 
 /// Every pair of a list, in order.
 fn pairs<T>(items: &[T]) -> impl Iterator<Item = (&T, &T)> {
-    items.iter().enumerate().flat_map(move |(index, second)| {
-        items[..index].iter().map(move |first| (first, second))
-    })
+    items
+        .iter()
+        .enumerate()
+        .flat_map(move |(index, second)| items[..index].iter().map(move |first| (first, second)))
 }

@@ -61,12 +61,7 @@ pub(super) static ENTRY: Entry = Entry {
             "90 % of the nominal trip current",
             "The current just below the trip current that must not trip.",
         ),
-        one(
-            "hold_time",
-            Dimension::Time,
-            "5 s",
-            "How long it is held.",
-        ),
+        one("hold_time", Dimension::Time, "5 s", "How long it is held."),
         one(
             "onset_level",
             Dimension::Current,

@@ -43,11 +43,7 @@ pub(super) static ENTRY: Entry = Entry {
             "100 ms",
             "How long the true short is closed: at least twice the limit of the trip time.",
         ),
-        time(
-            "sampling_period",
-            "2 us",
-            "Time between samples.",
-        ),
+        time("sampling_period", "2 us", "Time between samples."),
         Setting {
             name: "onset_level",
             form: Form::One(Dimension::Current),

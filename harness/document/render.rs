@@ -45,7 +45,9 @@ fn group<'a>(fault: &'a Fault, source: Option<&'a Source>) -> Group<'a> {
                 .char_column(fault.column);
             let group = title.element(origin);
             match &fault.expected {
-                Some(expected) => group.element(Level::NOTE.message(format!("expected {expected}"))),
+                Some(expected) => {
+                    group.element(Level::NOTE.message(format!("expected {expected}")))
+                }
                 None => group,
             }
         }

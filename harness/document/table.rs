@@ -68,9 +68,8 @@ impl Demand {
             Self::Any => None,
             Self::Positive => (si <= 0.0).then(|| "more than zero".to_owned()),
             Self::NotNegative => (si < 0.0).then(|| "zero or more".to_owned()),
-            Self::Within(low, high) => (si < low || si > high).then(|| {
-                format!("{} to {}", show(low, dimension), show(high, dimension))
-            }),
+            Self::Within(low, high) => (si < low || si > high)
+                .then(|| format!("{} to {}", show(low, dimension), show(high, dimension))),
         }
     }
 }
@@ -98,10 +97,7 @@ impl<'a> Table<'a> {
     }
 
     fn new(reader: &'a Reader, place: Place, path: String, entries: &'a [Entry]) -> Self {
-        reader
-            .places
-            .borrow_mut()
-            .note(path.clone(), place.clone());
+        reader.places.borrow_mut().note(path.clone(), place.clone());
         Self {
             reader,
             place,
@@ -280,15 +276,19 @@ impl<'a> Table<'a> {
                 return None;
             }
         };
-        let unmet = demand
-            .unmet(si, dimension)
-            .or_else(|| (dimension == Dimension::Count && libm::floor(si) != si).then(|| "a whole number".to_owned()));
+        let unmet = demand.unmet(si, dimension).or_else(|| {
+            (dimension == Dimension::Count && libm::floor(si) != si)
+                .then(|| "a whole number".to_owned())
+        });
         match unmet {
             None => Some(si),
             Some(expected) => {
                 self.fault(
-                    Fault::error(&node.place, format!("{} is out of range", show(si, dimension)))
-                        .expected(expected),
+                    Fault::error(
+                        &node.place,
+                        format!("{} is out of range", show(si, dimension)),
+                    )
+                    .expected(expected),
                 );
                 None
             }
@@ -476,9 +476,12 @@ impl<'a> Table<'a> {
         }
         let near = nearest(text, words.iter().map(|(word, _)| *word));
         self.fault(
-            Fault::error(&node.place, format!("'{}' is not known here", text.escape_debug()))
-                .expected(one_of(words))
-                .maybe_hint(near.map(|word| format!("did you mean \"{word}\"?"))),
+            Fault::error(
+                &node.place,
+                format!("'{}' is not known here", text.escape_debug()),
+            )
+            .expected(one_of(words))
+            .maybe_hint(near.map(|word| format!("did you mean \"{word}\"?"))),
         );
         None
     }

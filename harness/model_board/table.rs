@@ -77,11 +77,21 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         switch_temperature_coefficient
     ),
     field!("diode_drop", Voltage, Positive, diode_drop),
-    field!("diode_resistance", Resistance, NotNegative, diode_resistance),
+    field!(
+        "diode_resistance",
+        Resistance,
+        NotNegative,
+        diode_resistance
+    ),
     field!("dead_time", Time, NotNegative, dead_time),
     field!("delay_rising", Time, NotNegative, delay_rising),
     field!("delay_falling", Time, NotNegative, delay_falling),
-    field!("output_resistance", Resistance, NotNegative, output_resistance),
+    field!(
+        "output_resistance",
+        Resistance,
+        NotNegative,
+        output_resistance
+    ),
     field!("output_inductance", Inductance, Positive, output_inductance),
     field!("quiescent_current", Current, NotNegative, quiescent_current),
     Parameter {
@@ -103,7 +113,12 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
     field!("sense_gain", Resistance, Positive, sense_gain),
     field!("sense_offset", Voltage, Any, sense_offset),
     field!("sense_filter", Time, NotNegative, sense_filter),
-    field!("converter_reference", Voltage, Positive, converter_reference),
+    field!(
+        "converter_reference",
+        Voltage,
+        Positive,
+        converter_reference
+    ),
     Parameter {
         name: "converter_bits",
         dimension: Dimension::Count,
@@ -174,7 +189,12 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         NotNegative,
         thermal_rise_per_watt
     ),
-    field!("thermal_time_constant", Time, Positive, thermal_time_constant),
+    field!(
+        "thermal_time_constant",
+        Time,
+        Positive,
+        thermal_time_constant
+    ),
 ];
 
 /// A retry limit that is none.
@@ -194,8 +214,18 @@ pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
     field!("lead_resistance", Resistance, Positive, lead_resistance),
     field!("lead_inductance", Inductance, Positive, lead_inductance),
     field!("bleeder", Resistance, Positive, bleeder),
-    field!("snubber_resistance", Resistance, Positive, snubber_resistance),
-    field!("snubber_capacitance", Capacitance, Positive, snubber_capacitance),
+    field!(
+        "snubber_resistance",
+        Resistance,
+        Positive,
+        snubber_resistance
+    ),
+    field!(
+        "snubber_capacitance",
+        Capacitance,
+        Positive,
+        snubber_capacitance
+    ),
     field!("rectifier_drop", Voltage, NotNegative, rectifier_drop),
     field!("load_saturation", Resistance, Positive, load_saturation),
     field!("load_slew", CurrentSlew, Positive, load_slew),
@@ -216,7 +246,12 @@ pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
         Positive,
         upstream.branch.inductance
     ),
-    field!("upstream_trip_current", Current, Positive, upstream.trip_current),
+    field!(
+        "upstream_trip_current",
+        Current,
+        Positive,
+        upstream.trip_current
+    ),
     field!("upstream_trip_time", Time, Positive, upstream.trip_time),
     field!("bounce_at", Time, NotNegative, bounce_at),
     field!("bounce_for", Time, NotNegative, bounce_for),

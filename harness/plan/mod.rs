@@ -5,15 +5,16 @@
 mod against_bench;
 mod check;
 pub mod demo;
+mod limits;
+mod lot;
 mod parse;
 mod settings;
 mod steps;
 
 pub use against_bench::against_bench;
+pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
-pub use settings::{
-    Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace,
-};
+pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 pub use steps::{Step, steps};
 
 use crate::catalogue::ScenarioKind;

@@ -73,8 +73,7 @@ pub enum ShortPlace {
 
 impl ShortPlace {
     /// Each variant with the word it is written as.
-    pub const WORDS: &'static [(&'static str, Self)] =
-        &[("near", Self::Near), ("far", Self::Far)];
+    pub const WORDS: &'static [(&'static str, Self)] = &[("near", Self::Near), ("far", Self::Far)];
 
     /// The word used in files and on screens.
     pub const fn word(self) -> &'static str {

@@ -8,6 +8,7 @@ pub use needs::{CommandNeed, RoleNeeds, needs};
 pub use parse::{parse, shipped, shipped_source};
 
 use crate::ident::Role;
+use crate::template::Template;
 use crate::units::{Amperes, Dimension, Ratio, Seconds, Volts, Watts};
 use regex_lite::Regex;
 use std::collections::BTreeMap;

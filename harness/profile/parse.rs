@@ -4,11 +4,12 @@
 use super::needs::{CommandNeed, needs};
 use super::{
     Accuracy, CaptureRange, LineSettings, LoadRange, Profile, Range, SHIPPED, Safety, SupplyRange,
-    SwitchRange, Template,
+    SwitchRange,
 };
 use crate::clock::BenchSpan;
 use crate::document::{Demand, Fault, Faults, Node, Reader, Source, Table, Tree, nearest};
 use crate::ident::Role;
+use crate::template::Template;
 use crate::units::{Dimension, Ratio, Seconds};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
@@ -33,7 +34,9 @@ pub fn shipped_source(name: &str) -> Option<Source> {
 
 /// A profile that comes with the program; a test holds them all sound.
 pub fn shipped(name: &str) -> Option<Profile> {
-    parse(&shipped_source(name)?).ok().map(|(profile, _)| profile)
+    parse(&shipped_source(name)?)
+        .ok()
+        .map(|(profile, _)| profile)
 }
 
 /// Reads a profile.
@@ -149,8 +152,11 @@ fn safety(table: Table<'_>, role: Option<Role>) -> Option<Safety> {
     for line in lines.iter().flatten() {
         if line.is_empty() || line.len() > LONGEST_LINE || line.contains(['\n', '\r', '{']) {
             table.fault(
-                Fault::error(&table.place_of("make_safe"), "a make-safe line is not one plain line")
-                    .expected("whole commands without line ends or placeholders"),
+                Fault::error(
+                    &table.place_of("make_safe"),
+                    "a make-safe line is not one plain line",
+                )
+                .expected("whole commands without line ends or placeholders"),
             );
         }
     }
@@ -179,8 +185,8 @@ fn read_commands(table: Table<'_>, role: Role) -> Option<BTreeMap<String, Templa
     let needs = needs(role);
     let mut commands = BTreeMap::new();
     let mut sound = true;
-    for (need, demanded) in (needs.commands.iter().map(|n| (n, true)))
-        .chain(needs.optional.iter().map(|n| (n, false)))
+    for (need, demanded) in
+        (needs.commands.iter().map(|n| (n, true))).chain(needs.optional.iter().map(|n| (n, false)))
     {
         let Some(node) = table.take(need.name) else {
             if demanded {
@@ -266,7 +272,10 @@ fn bits(
     let mut bits = BTreeMap::new();
     let Some(table) = table else {
         if !needed.is_empty() && !root.has(key) {
-            root.missing(key, &format!("a table `[{key}]` with {}", needed.join(", ")));
+            root.missing(
+                key,
+                &format!("a table `[{key}]` with {}", needed.join(", ")),
+            );
         }
         return bits;
     };
@@ -304,7 +313,10 @@ fn read_range(root: &Table<'_>, table: Option<Table<'_>>, role: Role) -> Option<
     }
     let Some(table) = table else {
         if !root.has("range") {
-            root.missing("range", &format!("a table `[range]`, which every {role} needs"));
+            root.missing(
+                "range",
+                &format!("a table `[range]`, which every {role} needs"),
+            );
         }
         return None;
     };

@@ -137,28 +137,7 @@ impl Session {
         arguments: &[(&str, Argument<'_>)],
     ) -> Result<(), InstrumentError> {
         let line = self.line(command, arguments)?;
-        match &self.confirmation {
-            Confirmation::Joined { sequential, .. } => {
-                let answer = self.send_and_hear(&line, sequential).await?;
-                let (done, entry) = answer.split_once(';').unwrap_or((&answer, ""));
-                if done.trim() != "1" {
-                    let fault = unexpected("1 for completion", done);
-                    return Err(self.answer_fault(&line, fault));
-                }
-                self.hold_against(&line, entry).await
-            }
-            Confirmation::Apart { complete, error } => {
-                self.plain(&line).await?;
-                if let Some(complete) = complete {
-                    let done = self.acting_query(complete).await?;
-                    if done.trim() != "1" {
-                        let fault = unexpected("1 for completion", &done);
-                        return Err(self.answer_fault(&line, fault));
-                    }
-                }
-                self.check_apart(&line, error.as_deref()).await
-            }
-        }
+        self.confirmed(&line).await
     }
 
     /// Starts an overlapped action: confirmed by the error queue alone, since
@@ -182,6 +161,15 @@ impl Session {
                 self.check_apart(&line, error.as_deref()).await
             }
         }
+    }
+
+    /// Sends a line that is written out in the profile, such as one that makes
+    /// safe, and awaits its end like [`Session::act`].
+    ///
+    /// # Errors
+    /// As for [`Session::act`].
+    pub async fn order(&self, line: &str) -> Result<(), InstrumentError> {
+        self.confirmed(line).await
     }
 
     /// Asks for a line.
@@ -309,6 +297,31 @@ impl Session {
         InstrumentError::Link {
             role: self.role,
             error,
+        }
+    }
+
+    async fn confirmed(&self, line: &str) -> Result<(), InstrumentError> {
+        match &self.confirmation {
+            Confirmation::Joined { sequential, .. } => {
+                let answer = self.send_and_hear(line, sequential).await?;
+                let (done, entry) = answer.split_once(';').unwrap_or((&answer, ""));
+                if done.trim() != "1" {
+                    let fault = unexpected("1 for completion", done);
+                    return Err(self.answer_fault(line, fault));
+                }
+                self.hold_against(line, entry).await
+            }
+            Confirmation::Apart { complete, error } => {
+                self.plain(line).await?;
+                if let Some(complete) = complete {
+                    let done = self.acting_query(complete).await?;
+                    if done.trim() != "1" {
+                        let fault = unexpected("1 for completion", &done);
+                        return Err(self.answer_fault(line, fault));
+                    }
+                }
+                self.check_apart(line, error.as_deref()).await
+            }
         }
     }
 

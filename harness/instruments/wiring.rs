@@ -40,7 +40,8 @@ pub struct CaptureWiring {
 
 impl CaptureWiring {
     /// The wiring that a bench file states. Lines that no scenario reads are
-    /// left out; markers and pilots go by the branch that names them.
+    /// left out. Markers and pilots go by the branches that name them; a line
+    /// that several branches share shows the marker of each.
     pub fn of(bench: &Bench) -> Self {
         let channels = bench
             .channels
@@ -56,19 +57,10 @@ impl CaptureWiring {
         let lines = bench
             .lines
             .iter()
-            .filter_map(|line| {
-                let shown = match line.carries {
-                    Carries::InputA => LogicLine::SignalA,
-                    Carries::InputB => LogicLine::SignalB,
-                    Carries::Fault => LogicLine::Fault,
-                    Carries::Marker => marker(bench, line.number)?,
-                    Carries::Pilot => pilot(bench, line.number)?,
-                    Carries::IndicatorPositive | Carries::IndicatorNegative => return None,
-                };
-                Some(WiredLine {
-                    line: shown,
-                    number: line.number,
-                })
+            .flat_map(|line| {
+                let number = line.number;
+                let shown = shown(bench, line.carries, number);
+                shown.into_iter().map(move |line| WiredLine { line, number })
             })
             .collect();
         Self { channels, lines }
@@ -96,24 +88,36 @@ fn signal(measures: Measures) -> Signal {
     }
 }
 
-fn marker(bench: &Bench, number: u32) -> Option<LogicLine> {
-    let branch = bench
-        .branches
-        .iter()
-        .find(|branch| branch.marker_line == Some(number))?;
-    Some(match branch.closes {
+fn shown(bench: &Bench, carries: Carries, number: u32) -> Vec<LogicLine> {
+    let branches = bench.branches.iter();
+    let mut lines: Vec<LogicLine> = match carries {
+        Carries::InputA => vec![LogicLine::SignalA],
+        Carries::InputB => vec![LogicLine::SignalB],
+        Carries::Fault => vec![LogicLine::Fault],
+        Carries::IndicatorPositive | Carries::IndicatorNegative => Vec::new(),
+        Carries::Marker => branches
+            .filter(|branch| branch.marker_line == Some(number))
+            .map(|branch| marker(branch.closes))
+            .collect(),
+        Carries::Pilot => branches
+            .filter(|branch| branch.pilot_line == Some(number))
+            .filter_map(|branch| pilot(branch.closes))
+            .collect(),
+    };
+    lines.dedup();
+    lines
+}
+
+fn marker(closes: Closes) -> LogicLine {
+    match closes {
         Closes::NearShort => LogicLine::NearMarker,
         Closes::FarShort => LogicLine::FarMarker,
         Closes::GapStraight | Closes::GapCrossed => LogicLine::GapMarker,
-    })
+    }
 }
 
-fn pilot(bench: &Bench, number: u32) -> Option<LogicLine> {
-    let branch = bench
-        .branches
-        .iter()
-        .find(|branch| branch.pilot_line == Some(number))?;
-    match branch.closes {
+fn pilot(closes: Closes) -> Option<LogicLine> {
+    match closes {
         Closes::NearShort => Some(LogicLine::NearPilot),
         Closes::FarShort => Some(LogicLine::FarPilot),
         Closes::GapStraight | Closes::GapCrossed => None,

@@ -89,10 +89,13 @@ impl Owner {
                 None => tokio::select! {
                     biased;
                     Some(urgent) = self.urgent.recv() => urgent,
-                    request = self.requests.recv() => match request {
-                        Some(request) if self.serve(request).await => continue,
-                        _ => break,
-                    },
+                    request = self.requests.recv() => {
+                        let Some(request) = request else { break };
+                        if self.serve(request).await {
+                            continue;
+                        }
+                        break;
+                    }
                 },
             };
             if !self.serve_urgent(urgent).await {
@@ -113,7 +116,13 @@ impl Owner {
             reply,
         } = request;
         let result = self.exchange(&line, expect, bytes).await;
-        let alive = !matches!(result, Err(Failure { cause: Cause::Gone, .. }));
+        let alive = !matches!(
+            result,
+            Err(Failure {
+                cause: Cause::Gone,
+                ..
+            })
+        );
         if result.is_err() {
             self.in_step = false;
         }
@@ -242,7 +251,8 @@ impl Owner {
     async fn resynchronise(&mut self) -> Result<(), Cause> {
         tracing::debug!(port = %self.settings.name, "getting back in step");
         self.outgoing.clear();
-        self.outgoing.extend_from_slice(self.settings.abandon.as_bytes());
+        self.outgoing
+            .extend_from_slice(self.settings.abandon.as_bytes());
         self.write().await?;
         self.discard_until_quiet().await?;
         if let Some(query) = &self.settings.error_query {

@@ -77,7 +77,7 @@ impl FromStr for Conductor {
                     .ok()
                     .and_then(|n| 1_i8.checked_sub(n))
                     .filter(|n| *n <= 0),
-                None => gauge.parse().ok(),
+                None => gauge.parse().ok().filter(|number: &i8| *number >= 0),
             };
             return match number {
                 Some(number @ -3..=40) => Ok(Self::Awg(number)),

@@ -2,9 +2,11 @@
 //! calibration and the envelope nothing may leave. It opens no port.
 
 mod conductor;
+mod instruments;
 mod parse;
 mod parts;
 mod sound;
+mod wiring;
 
 pub use conductor::{Conductor, ConductorFault};
 pub use parse::parse;

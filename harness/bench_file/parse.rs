@@ -1,13 +1,13 @@
 //! A bench file's text to a checked bench. How its parts must fit together is
 //! checked in `sound`.
 
+use super::instruments::instrument;
 use super::parts::*;
-use super::{Bench, Conductor, ModelBench, sound};
-use crate::document::{Demand, Fault, Faults, Kind, Reader, Source, Table, Tree, nearest};
-use crate::ident::Role;
+use super::wiring::{channel, logic_line, wiring};
+use super::{Bench, ModelBench, sound};
+use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
 use crate::model_board::{Branch, FIXTURE, FixtureParameters};
-use crate::profile::SHIPPED;
-use crate::units::{Dimension, Henries, Ohms, Quantity, Ratio, Seconds, Volts, parse_si};
+use crate::units::{Henries, Ohms, Seconds};
 
 /// Reads a bench file.
 ///
@@ -59,7 +59,6 @@ fn bench(root: &Table<'_>) -> Option<Bench> {
         safety,
         places: root.reader().places(),
     };
-    bench.instruments.sort_by_key(|instrument| instrument.role);
     if let Some(table) = model_table {
         bench.model = Some(model(&table, &bench));
     } else if bench.instruments.iter().any(|i| i.port == Port::Model) {
@@ -69,8 +68,23 @@ fn bench(root: &Table<'_>) -> Option<Bench> {
         });
     }
     bench.places = root.reader().places();
+    note_by_role(&mut bench);
     sound::check(&bench, root);
+    bench.instruments.sort_by_key(|instrument| instrument.role);
     Some(bench)
+}
+
+/// Notes the places of instruments by role too, since their order changes.
+fn note_by_role(bench: &mut Bench) {
+    for (index, instrument) in bench.instruments.iter().enumerate() {
+        for key in ["role", "profile", "net", "model", "path", "usb"] {
+            let written = format!("instrument.{index}.{key}");
+            if let Some(place) = bench.places.find(&written).cloned() {
+                let by_role = format!("instrument.{}.{key}", instrument.role);
+                bench.places.note(by_role, place);
+            }
+        }
+    }
 }
 
 /// Every table of a list, or nothing when one of them is faulty; every one is
@@ -86,302 +100,6 @@ fn listed<T>(root: &Table<'_>, key: &str, one: impl Fn(&Table<'_>) -> Option<T>)
         })
         .collect();
     read.into_iter().collect()
-}
-
-fn instrument(table: &Table<'_>) -> Option<Instrument> {
-    let roles = Role::ALL.map(|role| (role.word(), role));
-    let role = table.word("role", &roles);
-    let port = port(table);
-    let profile = profile_ref(table);
-    let net = table.word("net", Net::WORDS);
-    let calibration = calibration(table);
-    Some(Instrument {
-        role: role?,
-        port: port?,
-        profile: profile?,
-        net: net?,
-        calibration,
-    })
-}
-
-fn port(table: &Table<'_>) -> Option<Port> {
-    let path = table.optional_string("path").map(Port::Path);
-    let usb = table.optional_table("usb").and_then(|usb| {
-        let vendor = table_u16(&usb, "vendor");
-        let product = table_u16(&usb, "product");
-        let serial = usb.optional_string("serial");
-        usb.finish();
-        Some(Port::Usb {
-            vendor: vendor?,
-            product: product?,
-            serial,
-        })
-    });
-    let model = table
-        .optional_boolean("model")
-        .and_then(|yes| yes.then_some(Port::Model));
-    let written = ["path", "usb", "model"]
-        .iter()
-        .filter(|key| table.has(key))
-        .count();
-    if written != 1 {
-        table.fault(
-            Fault::error(
-                table.place(),
-                if written == 0 {
-                    "this instrument has no port"
-                } else {
-                    "this instrument has more than one port"
-                },
-            )
-            .expected(
-                "one of `path = \"/dev/...\"`, `usb = { vendor = ..., product = ... }`, \
-                 `model = true`",
-            ),
-        );
-        return None;
-    }
-    path.or(usb).or(model)
-}
-
-fn table_u16(table: &Table<'_>, key: &str) -> Option<u16> {
-    u16::try_from(table.integer(key, 0..=0xFFFF)?).ok()
-}
-
-fn profile_ref(table: &Table<'_>) -> Option<ProfileRef> {
-    let text = table.string("profile")?;
-    if SHIPPED.contains(&text.as_str()) {
-        return Some(ProfileRef::Shipped(text));
-    }
-    if text.ends_with(".toml") {
-        return Some(ProfileRef::Path(text));
-    }
-    let near = nearest(&text, SHIPPED);
-    table.fault(
-        Fault::error(
-            &table.place_of("profile"),
-            format!("no profile '{text}' comes with the program"),
-        )
-        .expected(format!(
-            "one of {}, or a file that ends in .toml",
-            SHIPPED.join(", ")
-        ))
-        .maybe_hint(near.map(|near| format!("did you mean \"{near}\"?"))),
-    );
-    None
-}
-
-fn calibration(table: &Table<'_>) -> Option<Calibration> {
-    const DATE: &str = "a date such as 2026-03-01";
-    let on: Option<jiff::civil::Date> = table.optional_parsed("calibrated", DATE);
-    let due: Option<jiff::civil::Date> = table.optional_parsed("due", DATE);
-    let certificate = table.optional_string("certificate");
-    if !table.has("calibrated") && !table.has("due") && !table.has("certificate") {
-        return None;
-    }
-    if let (Some(on), Some(due)) = (on, due)
-        && due < on
-    {
-        table.fault(
-            Fault::error(&table.place_of("due"), "due before it was calibrated")
-                .expected(format!("{on} or later")),
-        );
-    }
-    for key in ["calibrated", "due", "certificate"] {
-        if !table.has(key) {
-            table.missing(
-                key,
-                "a calibration states its date, when it is due and its certificate",
-            );
-        }
-    }
-    Some(Calibration {
-        on: on?,
-        due: due?,
-        certificate: certificate?,
-    })
-}
-
-fn wiring(table: &Table<'_>) -> Option<Wiring> {
-    let supply_resistance = table.quantity("supply_resistance", Demand::NotNegative);
-    let lead_resistance = table.quantity("lead_resistance", Demand::Positive);
-    let lead_inductance = table.quantity("lead_inductance", Demand::Positive);
-    let bus_resistance = bus_resistance(table);
-    let bus_inductance = table.quantity_or("bus_inductance", Demand::NotNegative, Henries::ZERO);
-    let rectifier_drop = table.quantity_or("rectifier_drop", Demand::NotNegative, Volts::ZERO);
-    let bleeder = table.quantity("bleeder", Demand::Positive);
-    let sensor = table.table("sensor").and_then(|t| sensor(&t));
-    table.finish();
-    let (lead, sensor) = (lead_resistance?, sensor?);
-    if sensor.resistance > lead {
-        table.fault(
-            Fault::error(
-                &table.place_of("lead_resistance"),
-                "the leads with the sensor have less resistance than the sensor alone",
-            )
-            .expected(format!("{} or more", sensor.resistance)),
-        );
-    }
-    Some(Wiring {
-        supply_resistance: supply_resistance?,
-        lead_resistance: lead,
-        lead_inductance: lead_inductance?,
-        bus_resistance: bus_resistance?,
-        bus_inductance,
-        sensor,
-        rectifier_drop,
-        bleeder: bleeder?,
-    })
-}
-
-/// The bus's loop resistance: stated, or from its length and conductor, or
-/// zero where there is no bus.
-fn bus_resistance(table: &Table<'_>) -> Option<Ohms> {
-    let stated: Option<Ohms> = table.optional_quantity("bus_resistance", Demand::NotNegative);
-    let stated_written = table.has("bus_resistance");
-    let Some(bus) = table.optional_table("bus") else {
-        return match (stated_written, table.has("bus")) {
-            (true, _) => stated,
-            (false, false) => Some(Ohms::ZERO),
-            (false, true) => None,
-        };
-    };
-    let metres = bus
-        .take("metres")
-        .and_then(|node| bus.si_in(node, Dimension::Ratio, Demand::Within(0.01, 1000.0)));
-    if !bus.has("metres") {
-        bus.missing("metres", "the length of the bus in metres, a number");
-    }
-    let conductor: Option<Conductor> = bus.parsed(
-        "conductor",
-        "\"AWG 14\" or \"1.5 mm2\" (IEC 60228, class 5)",
-    );
-    bus.finish();
-    if stated_written {
-        bus.fault(
-            Fault::error(
-                bus.place(),
-                "the bus resistance is stated and follows from the length as well",
-            )
-            .expected("either `bus_resistance` or `bus`"),
-        );
-        return None;
-    }
-    Some(conductor?.loop_resistance(metres?))
-}
-
-fn sensor(table: &Table<'_>) -> Option<CurrentSensor> {
-    let scale: Option<Ohms> = table.quantity("scale", Demand::Positive);
-    let uncertainty = table.quantity("uncertainty", Demand::Within(0.0, 0.2));
-    let resistance: Option<Ohms> = table.optional_quantity("resistance", Demand::NotNegative);
-    table.finish();
-    let scale = scale?;
-    Some(CurrentSensor {
-        scale,
-        uncertainty: uncertainty?,
-        resistance: resistance.unwrap_or(scale),
-    })
-}
-
-fn channel(table: &Table<'_>, sensor: Option<CurrentSensor>) -> Option<Channel> {
-    let number = table.integer("number", 1..=64);
-    let measures = table.word("measures", Measures::WORDS);
-    let reference = table.word("reference", Reference::WORDS);
-    let current = measures.is_some_and(Measures::is_current);
-    let scale = scale(table, measures, sensor);
-    let own = measures == Some(Measures::OutputCurrent);
-    let uncertainty: Option<Ratio> =
-        table.optional_quantity("uncertainty", Demand::Within(0.0, 0.2));
-    if !table.has("uncertainty") && !own {
-        table.missing(
-            "uncertainty",
-            "the scale's relative standard uncertainty, such as \"0.5 %\"",
-        );
-    }
-    let dimension = if current {
-        Dimension::Current
-    } else {
-        Dimension::Voltage
-    };
-    let range = table.optional_si("range", dimension, Demand::Positive);
-    if !table.has("range") {
-        table.missing(
-            "range",
-            &format!(
-                "the largest {} it shows",
-                if current { "current" } else { "voltage" }
-            ),
-        );
-    }
-    Some(Channel {
-        number: u32::try_from(number?).ok()?,
-        measures: measures?,
-        reference: reference?,
-        scale: scale?,
-        uncertainty: match uncertainty {
-            Some(uncertainty) => uncertainty,
-            None if own => sensor?.uncertainty,
-            None => return None,
-        },
-        range: range?,
-    })
-}
-
-/// Volts at the input for one unit of what is measured: `"0.1 V/V"` for a
-/// voltage, a resistance (volts per ampere) for a current.
-fn scale(
-    table: &Table<'_>,
-    measures: Option<Measures>,
-    sensor: Option<CurrentSensor>,
-) -> Option<f64> {
-    let measures = measures.or_else(|| {
-        table.take("scale");
-        None
-    })?;
-    let expected = if measures.is_current() {
-        "volts per ampere such as \"0.05 ohm\""
-    } else {
-        "volts per volt such as \"0.1 V/V\""
-    };
-    let Some(node) = table.take("scale") else {
-        if measures == Measures::OutputCurrent {
-            return Some(sensor?.scale.si());
-        }
-        table.missing("scale", expected);
-        return None;
-    };
-    let refuse = |message: String| {
-        table.fault(Fault::error(&node.place, message).expected(expected));
-        None
-    };
-    let Kind::String(text) = &node.kind else {
-        return refuse(format!("this is {}", node.kind.noun()));
-    };
-    let parsed = if measures.is_current() {
-        let plain = text
-            .strip_suffix("V/A")
-            .map(|number| format!("{number}ohm"));
-        parse_si(plain.as_deref().unwrap_or(text), Dimension::Resistance)
-    } else {
-        match text.strip_suffix("V/V") {
-            Some(number) => parse_si(number, Dimension::Ratio),
-            None => return refuse("this is not a ratio of voltages".to_owned()),
-        }
-    };
-    match parsed {
-        Ok(scale) if scale > 0.0 => Some(scale),
-        Ok(_) => refuse("a scale is more than zero".to_owned()),
-        Err(unit) => refuse(unit.to_string()),
-    }
-}
-
-fn logic_line(table: &Table<'_>) -> Option<LogicLine> {
-    let number = table.integer("number", 0..=63);
-    let carries = table.word("carries", Carries::WORDS);
-    Some(LogicLine {
-        number: u32::try_from(number?).ok()?,
-        carries: carries?,
-    })
 }
 
 fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry> {

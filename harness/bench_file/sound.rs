@@ -8,7 +8,7 @@ use crate::ident::Role;
 use std::collections::BTreeMap;
 use std::fmt::Debug;
 
-/// Notes every fault of `bench` as a whole.
+/// Notes every fault of `bench` as a whole, its instruments as written.
 pub(super) fn check(bench: &Bench, root: &Table<'_>) {
     let checks = Checks { bench, root };
     checks.instruments();
@@ -37,16 +37,6 @@ impl Checks<'_> {
             .fault(Fault::error(&self.place(path), message).expected(expected));
     }
 
-    /// The tables of instruments were sorted by role since they were read, so
-    /// their places are looked up by what is written there.
-    fn path_of(&self, list: &str, key: &str, nth: impl Fn(&str) -> bool) -> String {
-        (0..)
-            .map(|index| format!("{list}.{index}.{key}"))
-            .take_while(|path| self.bench.places.holds(path))
-            .find(|path| self.bench.places.find(path).is_some_and(|p| nth(p.text())))
-            .unwrap_or_else(|| list.to_owned())
-    }
-
     fn instruments(&self) {
         if self.bench.instruments.is_empty() {
             self.fault(
@@ -55,16 +45,17 @@ impl Checks<'_> {
                 "`[[instrument]]` tables",
             );
         }
-        for (first, second) in pairs(&self.bench.instruments) {
-            let path = self.path_of("instrument", "role", |text| {
-                text.trim_matches(['"', '\'']) == second.role.word()
-            });
-            if first.role == second.role {
-                let message = format!("there is more than one {}", first.role);
-                self.fault(&path, message, "one instrument for each role");
-            } else if first.port == second.port && first.port != Port::Model {
+        for (index, second) in self.bench.instruments.iter().enumerate() {
+            let before = &self.bench.instruments[..index];
+            let path = |key: &str| format!("instrument.{index}.{key}");
+            if before.iter().any(|first| first.role == second.role) {
+                let message = format!("there is more than one {}", second.role);
+                self.fault(&path("role"), message, "one instrument for each role");
+            } else if second.port != Port::Model
+                && let Some(first) = before.iter().find(|first| first.port == second.port)
+            {
                 let message = format!("the {} has the port of the {}", second.role, first.role);
-                self.fault(&path, message, "a port of its own");
+                self.fault(&path("profile"), message, "a port of its own");
             }
         }
         let models = self
@@ -190,7 +181,7 @@ impl Checks<'_> {
         // The supply's negative is tied to earth once at most; a load on the
         // node must not be tied to anything.
         if let Some(net) = net(Role::Load).filter(|net| *net != Net::Isolated) {
-            let path = self.net_path(Role::Load);
+            let path = "instrument.load.net".to_owned();
             let message = format!(
                 "the load hangs on the rails, but its low side is on {}",
                 net.word()
@@ -215,19 +206,11 @@ impl Checks<'_> {
         if let [first, second, ..] = earths[..] {
             let message = format!("the {second} earths the board a second time, after the {first}");
             self.fault(
-                &self.net_path(second),
+                &format!("instrument.{second}.net"),
                 message,
                 "one earth at most: a second path goes round the sensor",
             );
         }
-    }
-
-    fn net_path(&self, role: Role) -> String {
-        let path = self.path_of("instrument", "role", |text| {
-            text.trim_matches(['"', '\'']) == role.word()
-        });
-        path.strip_suffix("role")
-            .map_or(path.clone(), |table| format!("{table}net"))
     }
 
     fn envelope(&self) {
@@ -242,12 +225,4 @@ impl Checks<'_> {
             );
         }
     }
-}
-
-/// Every pair of a list, in order.
-fn pairs<T>(items: &[T]) -> impl Iterator<Item = (&T, &T)> {
-    items
-        .iter()
-        .enumerate()
-        .flat_map(move |(index, second)| items[..index].iter().map(move |first| (first, second)))
 }

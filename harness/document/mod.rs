@@ -3,6 +3,8 @@
 //! hands in the text, and what the keys mean is said by the modules above.
 
 mod fault;
+mod kinds;
+mod reader;
 mod render;
 mod source;
 mod table;
@@ -10,9 +12,10 @@ mod tree;
 mod words;
 
 pub use fault::{Fault, Faults, Severity};
+pub use reader::{Demand, Reader};
 pub use render::render;
 pub use source::{LARGEST_FILE, NotText, Place, Places, Source};
-pub use table::{Demand, Reader, Table};
+pub use table::Table;
 pub use tree::{Entry, Kind, Node, Tree};
 pub use words::nearest;
 

@@ -1,78 +1,9 @@
 //! A table of a file as its reader sees it: values are taken by key and type,
 //! faults and places are noted on the way, and what nobody took is a fault.
 
-use super::{Entry, Fault, Faults, Kind, Node, Place, Places, Tree, nearest};
+use super::{Demand, Entry, Fault, Kind, Node, Place, Reader, Tree, nearest};
 use crate::units::{Dimension, Quantity, parse_si, show};
 use std::cell::{Cell, RefCell};
-use std::fmt::Display;
-use std::ops::RangeInclusive;
-use std::str::FromStr;
-
-/// What gathers while a file is read: faults, and where each value stood.
-#[derive(Debug, Default)]
-pub struct Reader {
-    faults: RefCell<Faults>,
-    places: RefCell<Places>,
-}
-
-impl Reader {
-    /// A reader that has seen nothing, or only `faults` so far.
-    pub fn new(faults: Faults) -> Self {
-        Self {
-            faults: RefCell::new(faults),
-            places: RefCell::default(),
-        }
-    }
-
-    /// Notes a fault.
-    pub fn fault(&self, fault: Fault) {
-        self.faults.borrow_mut().push(fault);
-    }
-
-    /// Whether an error has been noted.
-    pub fn any_error(&self) -> bool {
-        self.faults.borrow().any_error()
-    }
-
-    /// The places noted so far.
-    pub fn places(&self) -> Places {
-        self.places.borrow().clone()
-    }
-
-    /// The value with its warnings, or every fault.
-    ///
-    /// # Errors
-    /// All faults when any is an error.
-    pub fn conclude<T>(self, value: Option<T>) -> Result<(T, Vec<Fault>), Vec<Fault>> {
-        self.faults.into_inner().conclude(value)
-    }
-}
-
-/// What is demanded of a number, in SI units.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Demand {
-    /// Nothing.
-    Any,
-    /// More than zero.
-    Positive,
-    /// Zero or more.
-    NotNegative,
-    /// Within these, both included.
-    Within(f64, f64),
-}
-
-impl Demand {
-    /// What was expected, when `si` does not meet it.
-    pub fn unmet(self, si: f64, dimension: Dimension) -> Option<String> {
-        match self {
-            Self::Any => None,
-            Self::Positive => (si <= 0.0).then(|| "more than zero".to_owned()),
-            Self::NotNegative => (si < 0.0).then(|| "zero or more".to_owned()),
-            Self::Within(low, high) => (si < low || si > high)
-                .then(|| format!("{} to {}", show(low, dimension), show(high, dimension))),
-        }
-    }
-}
 
 /// A table being read. Values that cannot be had are noted as faults and come
 /// back as `None`, so that reading goes on to the last key.
@@ -96,7 +27,12 @@ impl<'a> Table<'a> {
         Self::new(reader, tree.root.place.clone(), String::new(), entries)
     }
 
-    fn new(reader: &'a Reader, place: Place, path: String, entries: &'a [Entry]) -> Self {
+    pub(super) fn new(
+        reader: &'a Reader,
+        place: Place,
+        path: String,
+        entries: &'a [Entry],
+    ) -> Self {
         reader.places.borrow_mut().note(path.clone(), place.clone());
         Self {
             reader,
@@ -183,7 +119,7 @@ impl<'a> Table<'a> {
         Some(node)
     }
 
-    fn path_of(&self, key: &str) -> String {
+    pub(super) fn path_of(&self, key: &str) -> String {
         if self.path.is_empty() {
             key.to_owned()
         } else {
@@ -191,7 +127,7 @@ impl<'a> Table<'a> {
         }
     }
 
-    fn required(&self, key: &str, expected: &str) -> Option<&'a Node> {
+    pub(super) fn required(&self, key: &str, expected: &str) -> Option<&'a Node> {
         let node = self.take(key);
         if node.is_none() {
             self.missing(key, expected);
@@ -204,7 +140,7 @@ impl<'a> Table<'a> {
         self.fault(Fault::error(&self.place, format!("`{key}` is missing")).expected(expected));
     }
 
-    fn wrong(&self, node: &Node, expected: &str) {
+    pub(super) fn wrong(&self, node: &Node, expected: &str) {
         self.fault(
             Fault::error(&node.place, format!("this is {}", node.kind.noun())).expected(expected),
         );
@@ -345,7 +281,7 @@ impl<'a> Table<'a> {
         items.iter().map(|item| self.any_text_in(item)).collect()
     }
 
-    fn list_in<'n>(&self, node: &'n Node, expected: &str) -> Option<&'n [Node]> {
+    pub(super) fn list_in<'n>(&self, node: &'n Node, expected: &str) -> Option<&'n [Node]> {
         match &node.kind {
             Kind::Array(items) => Some(items),
             _ => {
@@ -353,178 +289,6 @@ impl<'a> Table<'a> {
                 None
             }
         }
-    }
-
-    /// A required text that is parsed further.
-    pub fn parsed<T: FromStr<Err: Display>>(&self, key: &str, expected: &str) -> Option<T> {
-        let node = self.required(key, expected)?;
-        self.parsed_in(node, expected)
-    }
-
-    /// Such a text that may be left out.
-    pub fn optional_parsed<T: FromStr<Err: Display>>(
-        &self,
-        key: &str,
-        expected: &str,
-    ) -> Option<T> {
-        self.parsed_in(self.take(key)?, expected)
-    }
-
-    fn parsed_in<T: FromStr<Err: Display>>(&self, node: &Node, expected: &str) -> Option<T> {
-        let text = match &node.kind {
-            Kind::String(text) | Kind::Date(text) => text,
-            _ => {
-                self.wrong(node, expected);
-                return None;
-            }
-        };
-        match text.parse() {
-            Ok(value) => Some(value),
-            Err(reason) => {
-                self.fault(Fault::error(&node.place, reason.to_string()).expected(expected));
-                None
-            }
-        }
-    }
-
-    /// True or false, with a default.
-    pub fn boolean_or(&self, key: &str, default: bool) -> bool {
-        self.optional_boolean(key).unwrap_or(default)
-    }
-
-    /// True or false, if written.
-    pub fn optional_boolean(&self, key: &str) -> Option<bool> {
-        let node = self.take(key)?;
-        match node.kind {
-            Kind::Boolean(value) => Some(value),
-            _ => {
-                self.wrong(node, "true or false");
-                None
-            }
-        }
-    }
-
-    /// A required whole number in `range`.
-    pub fn integer(&self, key: &str, range: RangeInclusive<i64>) -> Option<i64> {
-        let node = self.required(key, &integer_range(&range))?;
-        self.integer_in(node, range)
-    }
-
-    /// Such a number that may be left out.
-    pub fn optional_integer(&self, key: &str, range: RangeInclusive<i64>) -> Option<i64> {
-        self.integer_in(self.take(key)?, range)
-    }
-
-    /// The whole number that `node` is.
-    pub fn integer_in(&self, node: &Node, range: RangeInclusive<i64>) -> Option<i64> {
-        match node.kind {
-            Kind::Integer(Some(number)) if range.contains(&number) => Some(number),
-            Kind::Integer(_) => {
-                self.fault(
-                    Fault::error(&node.place, "this number is out of range")
-                        .expected(integer_range(&range)),
-                );
-                None
-            }
-            _ => {
-                self.wrong(node, &integer_range(&range));
-                None
-            }
-        }
-    }
-
-    /// A required word of a list.
-    pub fn word<T: Copy>(&self, key: &str, words: &[(&'static str, T)]) -> Option<T> {
-        let node = self.required(key, &one_of(words))?;
-        self.word_in(node, words)
-    }
-
-    /// Such a word that may be left out.
-    pub fn optional_word<T: Copy>(&self, key: &str, words: &[(&'static str, T)]) -> Option<T> {
-        self.word_in(self.take(key)?, words)
-    }
-
-    /// A list of such words, none twice, that may be left out.
-    pub fn words<T: Copy + PartialEq>(
-        &self,
-        key: &str,
-        words: &[(&'static str, T)],
-    ) -> Option<Vec<T>> {
-        let node = self.take(key)?;
-        let items = self.list_in(node, &format!("a list of: {}", one_of(words)))?;
-        let mut found: Vec<T> = Vec::new();
-        for item in items {
-            let Some(value) = self.word_in(item, words) else {
-                continue;
-            };
-            if found.contains(&value) {
-                self.fault(Fault::error(&item.place, "this is in the list already"));
-            } else {
-                found.push(value);
-            }
-        }
-        if items.is_empty() {
-            self.fault(Fault::error(&node.place, "the list is empty").expected(one_of(words)));
-        }
-        Some(found)
-    }
-
-    fn word_in<T: Copy>(&self, node: &Node, words: &[(&'static str, T)]) -> Option<T> {
-        let text = self.any_text_in(node)?;
-        if let Some(&(_, value)) = words.iter().find(|(word, _)| *word == text) {
-            return Some(value);
-        }
-        let near = nearest(text, words.iter().map(|(word, _)| *word));
-        self.fault(
-            Fault::error(
-                &node.place,
-                format!("'{}' is not known here", text.escape_debug()),
-            )
-            .expected(one_of(words))
-            .maybe_hint(near.map(|word| format!("did you mean \"{word}\"?"))),
-        );
-        None
-    }
-
-    /// A required table.
-    pub fn table(&self, key: &str) -> Option<Table<'a>> {
-        let node = self.required(key, &format!("a table `[{}]`", self.path_of(key)))?;
-        self.table_in(key, node)
-    }
-
-    /// A table that may be left out.
-    pub fn optional_table(&self, key: &str) -> Option<Table<'a>> {
-        self.table_in(key, self.take(key)?)
-    }
-
-    /// The table that `node`, found under `key`, is.
-    pub fn table_in(&self, key: &str, node: &'a Node) -> Option<Table<'a>> {
-        match &node.kind {
-            Kind::Table(entries) => Some(Self::new(
-                self.reader,
-                node.place.clone(),
-                self.path_of(key),
-                entries,
-            )),
-            _ => {
-                self.wrong(node, "a table");
-                None
-            }
-        }
-    }
-
-    /// The tables of a list `[[key]]`, none where it is not written.
-    pub fn tables(&self, key: &str) -> Vec<Table<'a>> {
-        let Some(node) = self.take(key) else {
-            return Vec::new();
-        };
-        let expected = format!("tables `[[{}]]`", self.path_of(key));
-        let items = self.list_in(node, &expected).unwrap_or_default();
-        items
-            .iter()
-            .enumerate()
-            .filter_map(|(index, item)| self.table_in(&format!("{key}.{index}"), item))
-            .collect()
     }
 
     /// Reports every key that nobody took.
@@ -549,18 +313,6 @@ impl<'a> Table<'a> {
 
 fn quantity_example(dimension: Dimension) -> String {
     format!("{} such as {}", dimension.noun(), dimension.example())
-}
-
-fn integer_range(range: &RangeInclusive<i64>) -> String {
-    format!("a whole number from {} to {}", range.start(), range.end())
-}
-
-fn one_of<T>(words: &[(&'static str, T)]) -> String {
-    words
-        .iter()
-        .map(|(word, _)| format!("\"{word}\""))
-        .collect::<Vec<_>>()
-        .join(", ")
 }
 
 fn list_of(known: &[String]) -> String {

@@ -205,7 +205,7 @@ const FOR_EVER: f64 = 10_000.0;
 const REVERSING: Reversing = Reversing {
     current: Amperes::new(3.5),
     debounce: Seconds::new(2e-3),
-    hold_off: Seconds::new(20e-3),
+    hold_off: Seconds::new(5e-3),
 };
 
 /// The parameters of the fixture.

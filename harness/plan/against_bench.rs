@@ -88,7 +88,7 @@ impl<'a> Against<'a> {
             match self.profile(instrument.role) {
                 Some(profile) if profile.role == instrument.role => {}
                 Some(profile) => self.bench_fault(
-                    "instrument",
+                    &format!("instrument.{}.profile", instrument.role),
                     format!(
                         "the {} follows a profile for a {}",
                         instrument.role, profile.role
@@ -96,7 +96,7 @@ impl<'a> Against<'a> {
                     format!("a profile whose role is \"{}\"", instrument.role),
                 ),
                 None => self.bench_fault(
-                    "instrument",
+                    &format!("instrument.{}.profile", instrument.role),
                     format!("the profile of the {} was not read", instrument.role),
                     "a sound profile",
                 ),

@@ -99,16 +99,13 @@ fn unknown_metric(table: &Table<'_>, key: &str, place: &Place, kind: ScenarioKin
         .find(|other| other.metric(key).is_some());
     let hint = match (near, elsewhere) {
         (Some(near), _) => Some(format!("did you mean `{near}`?")),
-        (None, Some(other)) => Some(format!("a {other} scenario measures it")),
+        (None, Some(other)) => Some(format!("`{other}` scenarios measure it")),
         (None, None) => None,
     };
     table.fault(
         Fault::error(
             place,
-            format!(
-                "a {kind} scenario does not measure `{}`",
-                key.escape_debug()
-            ),
+            format!("`{kind}` scenarios do not measure `{}`", key.escape_debug()),
         )
         .expected(keys.join(", "))
         .maybe_hint(hint),

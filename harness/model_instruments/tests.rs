@@ -489,32 +489,3 @@ proptest::proptest! {
         let _ = world.exchange(Role::ALL[role], line.as_bytes());
     }
 }
-
-#[test]
-#[ignore = "a measurement of speed, printed for people"]
-fn speed() {
-    let mut world = world();
-    powered(&mut world);
-    tell(&mut world, Role::Load, &["CURR 3;:INP ON"]);
-    let t = std::time::Instant::now();
-    world.advance(BenchSpan::from_microseconds(60_000_000));
-    eprintln!("60 s soak {:?}", t.elapsed());
-    let t = std::time::Instant::now();
-    let _ = value(&mut world, Role::Load, "MEAS:CURR?");
-    eprintln!("meter {:?}", t.elapsed());
-    tell(
-        &mut world,
-        Role::Capture,
-        &["SWE:TINT 1E-6;POIN 400000;:TRIG:SOUR DIG3;:INIT"],
-    );
-    let t = std::time::Instant::now();
-    tell(&mut world, Role::Switch, &["ROUT:CLOS:PULS (@1),0.2"]);
-    world.advance(BenchSpan::from_microseconds(500_000));
-    eprintln!("short {:?}", t.elapsed());
-    let t = std::time::Instant::now();
-    let n = world.exchange(Role::Capture, b"TRAC? CHAN2").len();
-    eprintln!("read {n} {:?}", t.elapsed());
-    let t = std::time::Instant::now();
-    let n = world.exchange(Role::Capture, b"TRAC? DIG").len();
-    eprintln!("read {n} {:?}", t.elapsed());
-}

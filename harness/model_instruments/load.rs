@@ -113,7 +113,7 @@ impl Load {
             self.ramp_to,
         ];
         let most = amperes.into_iter().fold(32.0 / self.ohms, f64::max);
-        (most * 32.0 > LIMITS[2].0).then_some(now + LOOK)
+        (self.input && most * 32.0 > LIMITS[2].0).then_some(now + LOOK)
     }
 
     /// Follows the end of a pulse, and protects.

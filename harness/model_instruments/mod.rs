@@ -4,6 +4,7 @@
 
 mod acquisition;
 mod capture;
+mod capture_panel;
 mod console;
 mod drive;
 mod load;
@@ -14,6 +15,8 @@ mod supply;
 mod switch;
 mod world;
 
+#[cfg(test)]
+mod capture_tests;
 #[cfg(test)]
 mod tests;
 

@@ -22,7 +22,7 @@ const OVER_RANGE: f64 = 1.05;
 /// The supply's settings.
 #[derive(Clone, Debug)]
 pub(super) struct Supply {
-    pub(super) volts: f64,
+    volts: f64,
     amperes: f64,
     output: bool,
     voltmeter: Meter,

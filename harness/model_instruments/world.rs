@@ -3,7 +3,7 @@
 
 use super::scene::Scene;
 use super::settings::{LineCost, WorldSettings};
-use super::{capture, drive, load, supply, switch};
+use super::{capture_panel, drive, load, supply, switch};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::physics::Circuit;
@@ -20,7 +20,7 @@ pub struct World {
     lines: BTreeMap<Role, LineCost>,
     supply: Interpreter<supply::Command>,
     load: Interpreter<load::Command>,
-    capture: Interpreter<capture::Command>,
+    capture: Interpreter<capture_panel::Command>,
     switch: Interpreter<switch::Command>,
     drive: Interpreter<drive::Command>,
 }
@@ -34,7 +34,7 @@ impl World {
             lines: settings.lines,
             supply: Interpreter::new("BUFFERSTOP MODEL,SUPPLY,0001,1.0", supply::tree()),
             load: Interpreter::new("BUFFERSTOP MODEL,LOAD,0002,1.0", load::tree()),
-            capture: Interpreter::new("BUFFERSTOP MODEL,CAPTURE,0003,1.0", capture::tree()),
+            capture: Interpreter::new("BUFFERSTOP MODEL,CAPTURE,0003,1.0", capture_panel::tree()),
             switch: Interpreter::new("BUFFERSTOP MODEL,SWITCH,0004,1.0", switch::tree()),
             drive: Interpreter::new("BUFFERSTOP MODEL,DRIVE,0005,1.0", drive::tree()),
         }
@@ -65,7 +65,7 @@ impl World {
         let mut reply = match role {
             Role::Supply => self.supply.obey(line, &mut supply::Panel(scene)),
             Role::Load => self.load.obey(line, &mut load::Panel(scene)),
-            Role::Capture => self.capture.obey(line, &mut capture::Panel(scene)),
+            Role::Capture => self.capture.obey(line, &mut capture_panel::Panel(scene)),
             Role::Switch => self.switch.obey(line, &mut switch::Panel(scene)),
             Role::Drive => self.drive.obey(line, &mut drive::Panel(scene)),
             Role::Console => super::console::answer(scene, line),

@@ -16,6 +16,10 @@ mod status;
 mod tree;
 
 #[cfg(test)]
+mod device_tests;
+#[cfg(test)]
+mod host_tests;
+#[cfg(test)]
 mod tests;
 
 pub use error::{ErrorCode, ErrorEntry, ErrorQueue, EsrBit, QUEUE_LENGTH};

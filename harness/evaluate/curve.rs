@@ -2,7 +2,7 @@
 //! current: definite time first, an inverse form only where it is needed and
 //! can be told. It sets no limit.
 
-use crate::measurement::{Estimate, combined, fit_line};
+use crate::measurement::{Estimate, combined};
 
 /// Constants of an inverse time-current characteristic,
 /// `t = T (k / (M^alpha - 1) + c)`: the form of IEC 60255-151:2009 and IEEE
@@ -230,13 +230,97 @@ fn straight(points: &[(f64, Estimate)], alpha: f64) -> Option<InverseTime> {
     })
 }
 
-/// Slope of a logarithmic plot, for remarks: how fast the time falls with the
-/// multiple; `None` with fewer than two multiples.
-pub fn steepness(points: &[(f64, Estimate)]) -> Option<f64> {
-    let logs: Vec<(f64, f64)> = points
-        .iter()
-        .filter(|(multiple, time)| *multiple > 0.0 && time.value > 0.0)
-        .map(|(multiple, time)| (libm::log(*multiple), libm::log(time.value)))
-        .collect();
-    fit_line(&logs).ok().map(|line| -line.slope)
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const A: InverseTime = form(0.14, 0.0, 0.02);
+    const B: InverseTime = form(13.5, 0.0, 1.0);
+    const C: InverseTime = form(80.0, 0.0, 2.0);
+    const D: InverseTime = form(0.0515, 0.114, 0.02);
+
+    const fn form(k: f64, c: f64, alpha: f64) -> InverseTime {
+        InverseTime { k, c, alpha }
+    }
+
+    /// Operate times at T = 1 of the curves of IEC 60255-151:2009 and IEEE
+    /// C37.112: rows of ../shared/reference/overcurrent_curves.csv.
+    #[test]
+    fn times_of_the_standard_curves() {
+        for (curve, multiple, time) in [
+            (A, 1.1, 73.374433),
+            (A, 2.0, 10.029027),
+            (A, 10.0, 2.97059862),
+            (B, 1.5, 27.0),
+            (B, 3.0, 6.75),
+            (B, 10.0, 1.5),
+            (C, 2.0, 26.6666667),
+            (C, 10.0, 0.808080808),
+            (C, 20.0, 0.200501253),
+            (D, 1.1, 27.1053093),
+        ] {
+            let found = curve.time(multiple).expect("above one");
+            assert!((found / time - 1.0).abs() < 1e-7, "{found} {time}");
+        }
+        assert_eq!(A.time(1.0), None);
+    }
+
+    fn points(times: &[(f64, f64)]) -> Vec<(f64, Estimate)> {
+        times
+            .iter()
+            .map(|&(m, t)| (m, Estimate::new(t, 1e-4 * t)))
+            .collect()
+    }
+
+    /// Very and extremely inverse at T = 0.1, from the same file: seven
+    /// multiples give the constants back.
+    #[test]
+    fn an_inverse_curve_is_found_from_six_multiples_on() {
+        let very = [
+            (1.5, 2.7),
+            (2.0, 1.35),
+            (3.0, 0.675),
+            (5.0, 0.3375),
+            (7.0, 0.225),
+            (10.0, 0.15),
+            (15.0, 0.0964285714),
+        ];
+        let extreme = [
+            (1.5, 6.4),
+            (2.0, 2.66666667),
+            (3.0, 1.0),
+            (5.0, 0.333333333),
+            (7.0, 0.166666667),
+            (10.0, 0.0808080808),
+            (15.0, 0.0357142857),
+        ];
+        for (times, k, alpha) in [(very, 1.35, 1.0), (extreme, 8.0, 2.0)] {
+            let curve = fit(&points(&times)).expect("seven points");
+            let Form::InverseTime(found) = curve.form else {
+                panic!("{curve:?}")
+            };
+            assert!((found.alpha / alpha - 1.0).abs() < 1e-2, "{found:?}");
+            assert!((found.k / k - 1.0).abs() < 2e-2, "{found:?}");
+            assert!(found.c.abs() < 2e-3, "{found:?}");
+            assert!(curve.fits && curve.lack_of_fit < 1e-3, "{curve:?}");
+        }
+        // Five of them are not enough to tell, and the lack of fit says so.
+        let few = fit(&points(&very[..5])).expect("five points");
+        assert!(matches!(few.form, Form::DefiniteTime(_)));
+        assert!(!few.fits && few.lack_of_fit > 0.5, "{few:?}");
+    }
+
+    #[test]
+    fn one_time_is_definite_however_many_multiples() {
+        let times: Vec<(f64, f64)> = (2..12)
+            .map(|m| (f64::from(m), 0.008 + 1e-5 * f64::from(m % 3)))
+            .collect();
+        let curve = fit(&points(&times)).expect("ten points");
+        let Form::DefiniteTime(time) = curve.form else {
+            panic!("{curve:?}")
+        };
+        assert!((time.value - 0.00801).abs() < 1e-5 && curve.fits);
+        assert_eq!(fit(&[]), Err(CurveFault::Nothing));
+        assert_eq!(fit(&points(&[(0.5, 1.0)])), Err(CurveFault::Nothing));
+    }
 }

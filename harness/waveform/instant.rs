@@ -19,11 +19,11 @@ const SHARP: f64 = 0.5;
 
 /// The first instant from sample `start` on at which the magnitude is at
 /// `level` or beyond, interpolated on the side of the sample beyond it.
-/// A waveform that starts beyond it crosses at `start`.
+/// A waveform that is beyond it before `start` too crosses at `start`.
 pub fn first_beyond(trace: &Trace, level: f64, start: usize) -> Option<Crossing> {
     let values = trace.values();
     let index = (start..values.len()).find(|&index| values[index].abs() >= level)?;
-    Some(rising_at(trace, level, index, start))
+    Some(rising_at(trace, level, index))
 }
 
 /// The first instant from sample `start` on at which the magnitude goes beyond
@@ -32,15 +32,14 @@ pub fn departure(trace: &Trace, level: f64, start: usize) -> Option<Crossing> {
     let values = trace.values();
     let beyond = |index: usize| values.get(index).is_some_and(|x| x.abs() >= level);
     let index = (start..values.len()).find(|&index| beyond(index) && beyond(index + 1))?;
-    Some(rising_at(trace, level, index, start))
+    Some(rising_at(trace, level, index))
 }
 
-fn rising_at(trace: &Trace, level: f64, index: usize, start: usize) -> Crossing {
-    let at = if index == start || index == 0 {
-        Estimate::new(trace.time(index), resolution(trace.period()))
-    } else {
-        let sense = trace.values()[index].signum();
-        between(trace, index - 1, level, sense)
+fn rising_at(trace: &Trace, level: f64, index: usize) -> Crossing {
+    let under = |before: &usize| trace.values()[*before].abs() < level;
+    let at = match index.checked_sub(1).filter(under) {
+        Some(before) => between(trace, before, level, trace.values()[index].signum()),
+        None => Estimate::new(trace.time(index), resolution(trace.period())),
     };
     Crossing { at, index }
 }

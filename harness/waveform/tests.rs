@@ -229,7 +229,7 @@ fn half_bits_between_edges() {
         .lines
         .push(sampling.line(LogicLine::SignalA, |t| ones(t, 0.3e-6, 58e-6) > 0.0));
     let half_bits = HalfBits::of(&capture);
-    assert_eq!(half_bits.all().len(), 16);
+    assert_eq!(half_bits.all().len(), 17);
     assert!(half_bits.all()[0].high);
     for half in half_bits.all() {
         assert!((half.to - half.from - 58e-6).abs() < 1e-9);

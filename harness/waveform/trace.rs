@@ -20,7 +20,7 @@ pub struct Trace {
     zero_u: f64,
     /// Relative standard uncertainty of the time base.
     time_base_u: f64,
-    /// Standard deviation of one sample, from neighbouring samples.
+    /// Standard deviation of one sample, from its neighbours.
     grain: f64,
 }
 
@@ -166,10 +166,10 @@ impl Trace {
         self.time_base_u
     }
 
-    /// Standard deviation of one sample about the waveform: the median of the
-    /// differences between neighbours, over 0.6745 sqrt 2 (the quartile of a
-    /// normal distribution, and two samples a difference). Edges, being few,
-    /// do not enter it.
+    /// Standard deviation of one sample about the waveform: the median of its
+    /// second differences, over 0.6745 sqrt 6 (the quartile of a normal
+    /// distribution, and the weights 1, -2, 1). Slopes cancel, and edges, being
+    /// few, do not enter it.
     pub fn grain(&self) -> f64 {
         self.grain
     }
@@ -188,13 +188,16 @@ impl Trace {
 }
 
 fn grain_of(values: &[f64]) -> f64 {
-    let mut steps: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
-    if steps.is_empty() {
+    let mut bends: Vec<f64> = values
+        .windows(3)
+        .map(|w| (w[0] - 2.0 * w[1] + w[2]).abs())
+        .collect();
+    if bends.is_empty() {
         return 0.0;
     }
-    let middle = steps.len() / 2;
-    let (_, median, _) = steps.select_nth_unstable_by(middle, f64::total_cmp);
-    *median / (0.674_489_750_196_081_7 * std::f64::consts::SQRT_2)
+    let middle = bends.len() / 2;
+    let (_, median, _) = bends.select_nth_unstable_by(middle, f64::total_cmp);
+    *median / (0.674_489_750_196_081_7 * libm::sqrt(6.0))
 }
 
 /// Mean and scatter of a stretch in which nothing happens.

@@ -347,12 +347,19 @@ fn hostile_text_is_shown_and_does_nothing() {
 #[test]
 fn documents_for_an_outside_reader() {
     let folder = std::env::var_os("BUFFERSTOP_JUNIT_OUT");
-    for (name, trip) in [
-        ("pass", value(0.005, 2e-5)),
-        ("fail", value(0.0123, 2e-5)),
-        ("undecided", value(0.01, 2e-5)),
+    let mut hostile = started("r1", "GR-0042", true);
+    hostile.plan = "a\u{1b}[2J\u{202e}]]>&<x>\u{ffff}\u{0}".into();
+    let mut cut = events(started("r1", "GR-0042", false), value(0.005, 2e-5));
+    cut.truncate(9);
+    cut.push(finished(Verdict::Inconclusive, Some(Abort::CutOff)));
+    let fold = |events| Record::fold(&numbered(events)).expect("a run");
+    for (name, record) in [
+        ("pass", record_of(value(0.005, 2e-5), false)),
+        ("fail", record_of(value(0.0123, 2e-5), false)),
+        ("undecided", record_of(value(0.01, 2e-5), false)),
+        ("hostile", fold(events(hostile, value(0.0123, 2e-5)))),
+        ("cut", fold(cut)),
     ] {
-        let record = record_of(trip, false);
         let xml = junit(&record);
         assert_portable(&xml);
         if let Some(folder) = &folder {

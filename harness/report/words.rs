@@ -92,7 +92,7 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
     let (words, distance, edge) = match (over, under) {
         (Some((by, upper)), _) if by > 0.0 => ("more than the most allowed", by, upper),
         (_, Some((by, lower))) if by > 0.0 => ("less than the least allowed", by, lower),
-        _ => return "It lies between the limits.".to_owned(),
+        _ => return inside(value, limit, dimension),
     };
     let mut text = format!(
         "It is {} {words}, {}",
@@ -105,6 +105,16 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
     }
     text.push('.');
     text
+}
+
+fn inside(value: f64, limit: &Limit, dimension: Dimension) -> String {
+    let to_upper = limit.upper.map(|upper| upper - value);
+    let to_lower = limit.lower.map(|lower| value - lower);
+    let spare = to_upper.into_iter().chain(to_lower).reduce(f64::min);
+    match spare {
+        Some(spare) => format!("It is within its limit by {}.", show_span(spare, dimension)),
+        None => "Any value is allowed.".to_owned(),
+    }
 }
 
 fn estimate(finding: &Finding) -> Option<Estimate> {

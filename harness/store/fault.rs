@@ -126,6 +126,12 @@ pub enum StoreError {
     /// A line that cannot be kept or read.
     #[error(transparent)]
     Line(#[from] LineFault),
+    /// More bytes than one observation may have.
+    #[error("an observation of {bytes} bytes is too long to keep; let the plan capture less")]
+    TooLong {
+        /// How many.
+        bytes: usize,
+    },
     /// A name that is no plain file name: a bug in the caller.
     #[error("'{name}' is not a plain file name")]
     FileName {

@@ -17,7 +17,7 @@ use crate::clock::WallClock;
 use crate::digest::Digest;
 use crate::event::{Entry, Event};
 use crate::ident::RunId;
-use crate::record::{Content, Fold, Issued, Line, Note, Record};
+use crate::record::{Content, Fold, Issued, LONGEST_OBSERVATION, Line, Note, Record};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{SyncSender, sync_channel};
@@ -219,10 +219,10 @@ impl Store {
     }
 
     fn add(&self, run: &RunId, content: Content, blob: Option<Item>) -> Result<(), StoreError> {
-        let line = Line {
+        let line = Box::new(Line {
             run: run.clone(),
             content,
-        };
+        });
         let text = line.text()?;
         self.link.ask(|reply| Request::Add {
             run: run.clone(),
@@ -276,6 +276,7 @@ impl RunWriter {
     /// another follows within 100 ms or with the next durable one. With
     /// [`Durability::AtEnd`] only the run's end is waited for.
     ///
+    /// It blocks for the length of a commit: some milliseconds on a good disk.
     /// Once a write has failed, every later call fails with the same error.
     ///
     /// # Errors
@@ -296,8 +297,13 @@ impl RunWriter {
     /// disk no later than the next entry.
     ///
     /// # Errors
-    /// Whatever kept something before it from the disk.
+    /// [`StoreError::TooLong`] for bytes that would never be read again, or
+    /// whatever kept something before them from the disk.
     pub fn put_observation(&mut self, bytes: Vec<u8>) -> Result<Digest, StoreError> {
+        if bytes.len() > LONGEST_OBSERVATION {
+            let bytes = bytes.len();
+            return Err(StoreError::TooLong { bytes });
+        }
         let digest = Digest::of(&bytes);
         let item = Item::Blob { digest, bytes };
         self.link.tell(Request::Later { item })?;
@@ -310,10 +316,10 @@ impl RunWriter {
     }
 
     fn item(&self, entry: &Entry) -> Result<Item, StoreError> {
-        let line = Line {
+        let line = Box::new(Line {
             run: self.run.clone(),
             content: Content::Entry(entry.clone()),
-        };
+        });
         let text = line.text()?;
         Ok(Item::Line { line, text })
     }

@@ -174,6 +174,7 @@ fn close_cut_off(
             .into_iter()
             .map(|line| {
                 let text = line.text()?;
+                let line = Box::new(line);
                 Ok(Item::Line { line, text })
             })
             .collect();

@@ -1,29 +1,25 @@
-//! Reading a store: runs by what is asked of them, their entries, what they
-//! saw, and whether all of it is as it was written. It changes nothing.
+//! Reading a store: runs, their entries, what they saw and what was added
+//! later. It changes nothing.
 
 mod check;
+mod runs;
 
 pub use check::{Tampering, Verification};
+pub use runs::{Filter, RunHeader, Runs};
 
 use super::database::{self, not_ours};
 use super::opening::connect;
 use super::{Kind, StoreError};
 use crate::digest::Digest;
-use crate::event::{Abort, Entry};
-use crate::ident::{LotName, RunId, Serial};
-use crate::judgement::Verdict;
+use crate::event::Entry;
+use crate::ident::RunId;
 use crate::observation::Observation;
 use crate::record::{
     Content, Issued, LONGEST_OBSERVATION, Line, Note, ObservationFault, Record, from_bytes,
 };
-use rusqlite::types::Value;
-use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, params_from_iter};
-use std::collections::VecDeque;
+use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
-
-/// Run headers fetched at a time.
-const PAGE: usize = 256;
 
 /// A store opened for reading. It needs no lock and may be used beside any
 /// number of writers.
@@ -32,52 +28,6 @@ pub struct Reader {
     connection: Connection,
     path: PathBuf,
     kind: Kind,
-}
-
-/// What is asked of runs; what is `None` is not asked.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Filter {
-    /// Of this board.
-    pub serial: Option<Serial>,
-    /// Of boards of this lot.
-    pub lot: Option<LotName>,
-    /// With this verdict.
-    pub verdict: Option<Verdict>,
-    /// Started at this moment or later.
-    pub from: Option<jiff::Timestamp>,
-    /// Started before this moment.
-    pub until: Option<jiff::Timestamp>,
-    /// Diagnoses of one scenario (`true`) or whole runs (`false`).
-    pub diagnosis: Option<bool>,
-    /// Unfinished (`true`) or finished (`false`).
-    pub open: Option<bool>,
-    /// The newest first instead of the oldest.
-    pub newest_first: bool,
-}
-
-/// What a list shows of a run.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct RunHeader {
-    /// The run.
-    pub run: RunId,
-    /// The board.
-    pub serial: Serial,
-    /// Its lot.
-    pub lot: Option<LotName>,
-    /// The plan.
-    pub plan: String,
-    /// When it started, to the microsecond.
-    pub started: jiff::Timestamp,
-    /// Set when only one scenario was asked for.
-    pub only: Option<String>,
-    /// Whether it was on the model bench.
-    pub model: bool,
-    /// The verdict over all; `None` while it is open.
-    pub verdict: Option<Verdict>,
-    /// Why it ended early.
-    pub abort: Option<Abort>,
-    /// When it ended, to the microsecond.
-    pub finished: Option<jiff::Timestamp>,
 }
 
 impl Reader {
@@ -112,13 +62,7 @@ impl Reader {
     /// The headers of the runs that `filter` asks for, fetched as they are
     /// taken.
     pub fn runs<'a>(&'a self, filter: &Filter) -> Runs<'a> {
-        Runs {
-            reader: self,
-            filter: filter.clone(),
-            page: VecDeque::new(),
-            last: None,
-            done: false,
-        }
+        Runs::new(self, filter)
     }
 
     /// The header of one run.
@@ -126,10 +70,10 @@ impl Reader {
     /// # Errors
     /// A [`StoreError`] when the store cannot be read.
     pub fn header(&self, run: &RunId) -> Result<Option<RunHeader>, StoreError> {
-        let sql = format!("{HEADER} WHERE run = ?1");
+        let sql = format!("{} WHERE run = ?1", runs::HEADER);
         let found = self
             .connection
-            .query_row(&sql, [run.as_str()], |row| header_of(row, self.kind));
+            .query_row(&sql, [run.as_str()], |row| runs::header_of(row, self.kind));
         let found = found.optional().map_err(|fault| self.sqlite(&fault))?;
         Ok(found.map(|(_, header)| header))
     }
@@ -308,121 +252,4 @@ fn unpacked(packed: &[u8]) -> Option<Vec<u8>> {
     let most = LONGEST_OBSERVATION as u64 + 1;
     reader.take(most).read_to_end(&mut bytes).ok()?;
     (bytes.len() <= LONGEST_OBSERVATION).then_some(bytes)
-}
-
-/// An iterator over run headers that holds one page of them.
-#[derive(Debug)]
-pub struct Runs<'a> {
-    reader: &'a Reader,
-    filter: Filter,
-    page: VecDeque<(i64, RunHeader)>,
-    last: Option<i64>,
-    done: bool,
-}
-
-impl Iterator for Runs<'_> {
-    type Item = Result<RunHeader, StoreError>;
-
-    fn next(&mut self) -> Option<Self::Item> {
-        if self.page.is_empty() && !self.done {
-            match self.fetch() {
-                Ok(page) => {
-                    self.done = page.len() < PAGE;
-                    self.page = page;
-                }
-                Err(fault) => {
-                    self.done = true;
-                    return Some(Err(self.reader.sqlite(&fault)));
-                }
-            }
-        }
-        let (first, header) = self.page.pop_front()?;
-        self.last = Some(first);
-        Some(Ok(header))
-    }
-}
-
-impl Runs<'_> {
-    fn fetch(&self) -> rusqlite::Result<VecDeque<(i64, RunHeader)>> {
-        let mut clauses = vec!["1".to_owned()];
-        let mut values = Vec::new();
-        let mut ask = |clause: &str, value: Option<Value>| {
-            if let Some(value) = value {
-                values.push(value);
-                clauses.push(format!("{clause} ?{}", values.len()));
-            }
-        };
-        let text = |text: &str| Value::from(text.to_owned());
-        let filter = &self.filter;
-        let moment = |at: jiff::Timestamp| Value::from(at.as_microsecond());
-        let serial = filter.serial.as_ref();
-        ask("serial =", serial.map(|serial| text(serial.as_str())));
-        ask("lot =", filter.lot.as_ref().map(|lot| text(lot.as_str())));
-        let verdict = filter.verdict.map(database::verdict_word);
-        ask("verdict =", verdict.map(text));
-        ask("started >=", filter.from.map(moment));
-        ask("started <", filter.until.map(moment));
-        ask(
-            "(only_one IS NOT NULL) =",
-            filter.diagnosis.map(Value::from),
-        );
-        ask("(finished IS NULL) =", filter.open.map(Value::from));
-        let (after, order) = if filter.newest_first {
-            ("first <", "DESC")
-        } else {
-            ("first >", "ASC")
-        };
-        ask(after, self.last.map(Value::from));
-        let clauses = clauses.join(" AND ");
-        let sql = format!("{HEADER} WHERE {clauses} ORDER BY first {order} LIMIT {PAGE}");
-        let mut statement = self.reader.connection.prepare_cached(&sql)?;
-        let kind = self.reader.kind;
-        let rows = statement.query_map(params_from_iter(values), |row| header_of(row, kind))?;
-        rows.collect()
-    }
-}
-
-const HEADER: &str = "SELECT first, run, serial, lot, plan, started, only_one, verdict, abort,
-                      finished FROM runs";
-
-fn header_of(row: &Row<'_>, kind: Kind) -> rusqlite::Result<(i64, RunHeader)> {
-    let text = |index| row.get::<_, Option<String>>(index);
-    let moment = |microseconds| jiff::Timestamp::from_microsecond(microseconds).map_err(not_ours);
-    let verdict = match text(7)?.as_deref() {
-        None => None,
-        Some("pass") => Some(Verdict::Pass),
-        Some("inconclusive") => Some(Verdict::Inconclusive),
-        Some("fail") => Some(Verdict::Fail),
-        Some(_) => return Err(not_ours(std::fmt::Error)),
-    };
-    let aborts = [
-        Abort::Operator,
-        Abort::Bench,
-        Abort::Store,
-        Abort::Harness,
-        Abort::CutOff,
-    ];
-    let abort = match text(8)? {
-        None => None,
-        Some(word) => {
-            let mut known = aborts.into_iter();
-            let found = known.find(|abort| database::abort_word(abort) == word);
-            Some(found.ok_or_else(|| not_ours(std::fmt::Error))?)
-        }
-    };
-    let lot = text(3)?.map(|lot| lot.parse().map_err(not_ours));
-    let finished = row.get::<_, Option<i64>>(9)?.map(moment);
-    let header = RunHeader {
-        run: row.get::<_, String>(1)?.parse().map_err(not_ours)?,
-        serial: row.get::<_, String>(2)?.parse().map_err(not_ours)?,
-        lot: lot.transpose()?,
-        plan: row.get(4)?,
-        started: moment(row.get(5)?)?,
-        only: text(6)?,
-        model: kind == Kind::Model,
-        verdict,
-        abort,
-        finished: finished.transpose()?,
-    };
-    Ok((row.get(0)?, header))
 }

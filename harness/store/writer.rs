@@ -27,7 +27,7 @@ pub(super) enum Item {
     /// A line with its text.
     Line {
         /// The line.
-        line: Line,
+        line: Box<Line>,
         /// Its text, as it is stored.
         text: String,
     },

@@ -2,5 +2,7 @@
 //! and instants; no instrument, board or limit.
 
 mod capture;
+pub mod crossing;
+pub mod levels;
 
 pub use capture::{Capture, CaptureFault, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};

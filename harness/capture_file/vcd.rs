@@ -131,6 +131,8 @@ pub struct VcdReader {
     line: u64,
     /// Bytes before the present piece.
     before: u64,
+    /// Where the carried word began.
+    carry_at: u64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -161,6 +163,7 @@ impl VcdReader {
             changes: 0,
             line: 1,
             before: 0,
+            carry_at: 0,
         }
     }
 
@@ -173,7 +176,7 @@ impl VcdReader {
         if !self.carry.is_empty() {
             let end = word_end(bytes, 0);
             if self.carry.len() + end > LONGEST_PIECE {
-                return Err(self.fault(0, VcdTrouble::TooLong));
+                return Err(self.fault_at(self.carry_at, VcdTrouble::TooLong));
             }
             self.carry.extend_from_slice(&bytes[..end]);
             if end == bytes.len() {
@@ -182,7 +185,7 @@ impl VcdReader {
             }
             let word = std::mem::take(&mut self.carry);
             self.word(&word, sink)
-                .map_err(|trouble| self.fault(0, trouble))?;
+                .map_err(|trouble| self.fault_at(self.carry_at, trouble))?;
             at = end;
         }
         loop {
@@ -196,6 +199,7 @@ impl VcdReader {
                     return Err(self.fault(at, VcdTrouble::TooLong));
                 }
                 self.carry.extend_from_slice(&bytes[at..]);
+                self.carry_at = self.before + at as u64;
                 self.before += end as u64;
                 return Ok(());
             }
@@ -213,11 +217,11 @@ impl VcdReader {
     pub fn finish(mut self, sink: &mut impl FnMut(Change)) -> Result<VcdSummary, VcdFault> {
         let word = std::mem::take(&mut self.carry);
         if word.first() == Some(&b'#') {
-            return Err(self.fault(0, VcdTrouble::Truncated("inside a time")));
+            return Err(self.fault_at(self.carry_at, VcdTrouble::Truncated("inside a time")));
         }
         if !word.is_empty() {
             self.word(&word, sink)
-                .map_err(|trouble| self.fault(0, trouble))?;
+                .map_err(|trouble| self.fault_at(self.carry_at, trouble))?;
         }
         let missing = match self.state {
             State::Header => Some("inside its header"),
@@ -237,9 +241,13 @@ impl VcdReader {
     }
 
     fn fault(&self, at: usize, trouble: VcdTrouble) -> VcdFault {
+        self.fault_at(self.before + at as u64, trouble)
+    }
+
+    fn fault_at(&self, byte: u64, trouble: VcdTrouble) -> VcdFault {
         VcdFault {
             line: self.line,
-            byte: self.before + at as u64,
+            byte,
             trouble,
         }
     }

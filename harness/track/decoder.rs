@@ -160,7 +160,7 @@ impl Decoder {
     /// that was found.
     pub fn finish(mut self, end: BenchInstant) -> (Option<Packet>, SignalReport) {
         let end = end.later(self.last_edge);
-        let (whole, _rest) = self.filter.finish(end);
+        let whole = self.filter.finish();
         let mut packet = whole.and_then(|interval| self.interval(interval));
         if let Some(head) = self.head.take() {
             packet = packet.or(self.half(head));
@@ -216,7 +216,7 @@ impl Decoder {
                 return None;
             }
             let short = RECEIVER.one.0.picoseconds() - self.expanded;
-            if at_once && interval.length().picoseconds() < short {
+            if at_once && (interval.cut || interval.length().picoseconds() < short) {
                 self.head = Some(interval);
                 return None;
             }
@@ -266,6 +266,11 @@ impl Decoder {
     fn half(&mut self, interval: Interval) -> Option<Packet> {
         if interval.polarity == Polarity::Zero {
             self.dead.push(interval.length(), interval.from);
+            self.framer.interrupt(interval.from, false);
+            self.fragment = true;
+            return None;
+        }
+        if interval.cut {
             self.framer.interrupt(interval.from, false);
             return None;
         }

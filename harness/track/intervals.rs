@@ -12,6 +12,8 @@ pub(super) struct Interval {
     pub(super) to: BenchInstant,
     /// Whether both ends were seen; the first one begins with the capture.
     pub(super) whole: bool,
+    /// Whether it went over into joined rails, not to the other polarity.
+    pub(super) cut: bool,
 }
 
 impl Interval {
@@ -109,7 +111,7 @@ impl IntervalFilter {
             self.current = Some(candidate);
             self.candidate = Some(next);
             return Found {
-                interval: Some(ended(current, candidate.since)),
+                interval: Some(ended(current, candidate)),
                 glitch: None,
             };
         }
@@ -136,50 +138,37 @@ impl IntervalFilter {
                 glitch,
             };
         }
-        let through_zero = candidate.polarity == Polarity::Zero;
         // Both lines low between two polarities: the voltage crosses zero
-        // somewhere in there, the middle is the best guess.
+        // somewhere in there, the middle is the best guess. Out of zero: the
+        // rest of a half-bit that a cutout covered, and zero ended with it.
         let half = BenchSpan::from_picoseconds(length.picoseconds() / 2);
-        self.candidate = Some(Stretch {
-            since: if through_zero {
-                candidate.since + half
-            } else {
-                next.since
-            },
-            ..next
-        });
+        let (since, glitch) = match (current.polarity, candidate.polarity) {
+            (_, Polarity::Zero) => (candidate.since + half, None),
+            (Polarity::Zero, _) => (candidate.since, None),
+            _ => (next.since, glitch),
+        };
+        self.candidate = Some(Stretch { since, ..next });
         Found {
             interval: None,
-            glitch: glitch.filter(|_| !through_zero),
+            glitch,
         }
     }
 
-    /// The end of the capture: the last whole interval, and how long the one
-    /// after it had lasted.
-    pub(super) fn finish(&mut self, end: BenchInstant) -> (Option<Interval>, Option<Interval>) {
+    /// The end of the capture: the last interval whose end was seen.
+    pub(super) fn finish(&mut self) -> Option<Interval> {
+        // Whether the last edge was a glitch nobody will know; that there was
+        // an edge is more likely.
         let (current, candidate) = (self.current.take(), self.candidate.take());
-        let rest = |stretch: Stretch| Interval {
-            whole: false,
-            ..ended(stretch, end.later(stretch.since))
-        };
-        match (current, candidate) {
-            (Some(current), Some(candidate)) if end - candidate.since >= self.glitch => {
-                (Some(ended(current, candidate.since)), Some(rest(candidate)))
-            }
-            // Whether the last edge was a glitch nobody will know; that there
-            // was an edge is more likely.
-            (Some(current), Some(candidate)) => (Some(ended(current, candidate.since)), None),
-            (Some(current), None) => (None, Some(rest(current))),
-            (None, _) => (None, None),
-        }
+        Some(ended(current?, candidate?))
     }
 }
 
-fn ended(stretch: Stretch, to: BenchInstant) -> Interval {
+fn ended(stretch: Stretch, next: Stretch) -> Interval {
     Interval {
         polarity: stretch.polarity,
         from: stretch.since,
-        to,
+        to: next.since,
         whole: stretch.whole,
+        cut: next.polarity == Polarity::Zero,
     }
 }

@@ -93,9 +93,10 @@ impl LevelHistogram {
         }
     }
 
-    /// Counts one value; what is not finite is passed over.
+    /// Counts one value; what no instrument reads (not finite, or beyond
+    /// 1e30) is passed over.
     pub fn push(&mut self, value: f64) {
-        if !value.is_finite() {
+        if value.is_nan() || value.abs() > 1e30 {
             return;
         }
         if self.counts.is_empty() {
@@ -169,9 +170,9 @@ impl LevelHistogram {
     }
 
     fn count(&mut self, value: f64) {
-        // Sixty-four doublings bring any reading of an instrument inside; a
-        // value still outside then is counted in the border bin.
-        for _ in 0..64 {
+        // From the narrowest range to 1e30 it is 220 doublings; a value still
+        // outside then would be counted in the border bin.
+        for _ in 0..256 {
             let bin = libm::floor((value - self.origin) / self.width);
             if bin >= 0.0 && bin < BINS as f64 {
                 self.counts[bin as usize] += 1;

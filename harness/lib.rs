@@ -20,8 +20,11 @@ pub mod judgement;
 pub mod measurement;
 pub mod statistics;
 pub mod template;
-pub mod track;
 pub mod waveform;
+// Bits rest on crossings,
+pub mod track;
+// and files yield edges.
+pub mod capture_file;
 
 // Floor 2, intent: text to checked values, with every fault collected.
 pub mod document;

@@ -2,9 +2,11 @@
 //! and instants; no instrument, board or limit.
 
 mod capture;
+pub mod crossing;
 mod episode;
 mod half_bits;
 mod instant;
+pub mod levels;
 mod trace;
 mod window;
 

@@ -1,0 +1,488 @@
+//! Tables of samples by RFC 4180, with a header that names columns and units,
+//! a decimal comma where the dialect has one, and time steps of any length. It
+//! decides nothing about the samples.
+
+use super::{LONGEST_PIECE, shown};
+use crate::units::{Dimension, parse_si};
+
+/// Columns a file may have.
+const MOST_COLUMNS: usize = 256;
+
+/// How numbers and fields are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CsvDialect {
+    /// Between fields.
+    pub separator: u8,
+    /// Before the decimal places.
+    pub decimal: u8,
+}
+
+impl CsvDialect {
+    /// Comma between fields, decimal point.
+    pub const POINT: Self = Self {
+        separator: b',',
+        decimal: b'.',
+    };
+    /// Semicolon between fields, decimal comma.
+    pub const COMMA: Self = Self {
+        separator: b';',
+        decimal: b',',
+    };
+}
+
+/// A column as its header describes it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CsvColumn {
+    /// Its name without the unit.
+    pub name: String,
+    /// What it measures, where a unit was given.
+    pub dimension: Option<Dimension>,
+    /// SI units per unit of the column.
+    pub factor: f64,
+}
+
+/// What is wrong with a file, and where. Lines and columns count from one.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum CsvFault {
+    /// No line, or nothing but a header.
+    #[error("line {line}: the file ends before the first sample")]
+    Empty {
+        /// Where.
+        line: u64,
+    },
+    /// The first line holds numbers.
+    #[error("line {line}: the first line must name the columns, such as 'time (s),track (V)'")]
+    NoHeader {
+        /// Where.
+        line: u64,
+    },
+    /// A header that names nothing that can be used.
+    #[error("line {line}, column {column}: {wrong}")]
+    Header {
+        /// Where.
+        line: u64,
+        /// Which column.
+        column: usize,
+        /// What is wrong.
+        wrong: String,
+    },
+    /// A named column is not there.
+    #[error("there is no column '{wanted}'; the file has: {known}")]
+    NoSuchColumn {
+        /// As asked for.
+        wanted: String,
+        /// What there is.
+        known: String,
+    },
+    /// A line with more or fewer fields than the header.
+    #[error("line {line}: {found} fields where the header has {expected}")]
+    Fields {
+        /// Where.
+        line: u64,
+        /// How many there are.
+        found: usize,
+        /// How many there should be.
+        expected: usize,
+    },
+    /// A field that is no finite number.
+    #[error("line {line}, column {column}: '{text}' is no number")]
+    Number {
+        /// Where.
+        line: u64,
+        /// Which column.
+        column: usize,
+        /// The field.
+        text: String,
+    },
+    /// A time not after the one before.
+    #[error("line {line}: time does not go on")]
+    TimeStands {
+        /// Where.
+        line: u64,
+    },
+    /// A quote where none may be, or one that never ends.
+    #[error("line {line}: a quotation mark is out of place")]
+    Quote {
+        /// Where.
+        line: u64,
+    },
+    /// A line too long to be one.
+    #[error("line {line}: it is longer than {LONGEST_PIECE} bytes")]
+    TooLong {
+        /// Where.
+        line: u64,
+    },
+}
+
+/// What was in a file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CsvSummary {
+    /// The chosen columns.
+    pub columns: Vec<CsvColumn>,
+    /// Samples.
+    pub rows: u64,
+    /// First and last time, s.
+    pub time: (f64, f64),
+    /// Shortest and longest time step, s.
+    pub step: (f64, f64),
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Quoting {
+    /// At the start of a field.
+    Start,
+    Plain,
+    Quoted,
+    /// Behind a quotation mark inside quotes: the end, or half of a pair.
+    Closing,
+}
+
+/// Reads a table pushed in pieces of any length. The first column is time.
+#[derive(Clone, Debug)]
+pub struct CsvReader {
+    dialect: CsvDialect,
+    wanted: Vec<String>,
+    quoting: Quoting,
+    /// Bytes of the present record, and where its fields end.
+    record: Vec<u8>,
+    ends: Vec<usize>,
+    line: u64,
+    /// Line on which the present record began.
+    record_line: u64,
+    last_was_return: bool,
+    names: Vec<String>,
+    /// Every column, once the header is understood.
+    columns: Vec<CsvColumn>,
+    chosen: Vec<usize>,
+    values: Vec<f64>,
+    ready: bool,
+    rows: u64,
+    first: f64,
+    last: f64,
+    step: (f64, f64),
+}
+
+impl CsvReader {
+    /// A reader of the columns so named, in that order; with no name, of all
+    /// but time.
+    pub fn new(dialect: CsvDialect, columns: &[&str]) -> Self {
+        Self {
+            dialect,
+            wanted: columns.iter().map(|&name| name.to_owned()).collect(),
+            quoting: Quoting::Start,
+            record: Vec::new(),
+            ends: Vec::new(),
+            line: 1,
+            record_line: 1,
+            last_was_return: false,
+            names: Vec::new(),
+            columns: Vec::new(),
+            chosen: Vec::new(),
+            values: Vec::new(),
+            ready: false,
+            rows: 0,
+            first: 0.0,
+            last: 0.0,
+            step: (f64::INFINITY, 0.0),
+        }
+    }
+
+    /// Takes the next bytes; hands on time (s) and the chosen columns' values
+    /// (SI) of every record they complete.
+    ///
+    /// # Errors
+    /// A [`CsvFault`]; the reader is then of no further use.
+    pub fn push(
+        &mut self,
+        bytes: &[u8],
+        sink: &mut impl FnMut(f64, &[f64]),
+    ) -> Result<(), CsvFault> {
+        for &byte in bytes {
+            self.byte(byte, sink)?;
+        }
+        Ok(())
+    }
+
+    /// The end of the file; the last record needs no line end.
+    ///
+    /// # Errors
+    /// A [`CsvFault`] when it ends inside quotes or before the first sample.
+    pub fn finish(mut self, sink: &mut impl FnMut(f64, &[f64])) -> Result<CsvSummary, CsvFault> {
+        if self.quoting == Quoting::Quoted {
+            return Err(CsvFault::Quote { line: self.line });
+        }
+        if !self.record.is_empty() || !self.ends.is_empty() {
+            self.end_record(sink)?;
+        }
+        if self.rows == 0 {
+            return Err(CsvFault::Empty { line: self.line });
+        }
+        let columns = self.chosen.iter().map(|&c| self.columns[c].clone());
+        Ok(CsvSummary {
+            columns: columns.collect(),
+            rows: self.rows,
+            time: (self.first, self.last),
+            step: self.step,
+        })
+    }
+
+    fn byte(&mut self, byte: u8, sink: &mut impl FnMut(f64, &[f64])) -> Result<(), CsvFault> {
+        let after_return = std::mem::replace(&mut self.last_was_return, byte == b'\r');
+        let line_end = byte == b'\n' || byte == b'\r';
+        if self.quoting == Quoting::Quoted {
+            self.line += u64::from(byte == b'\n');
+            if byte == b'"' {
+                self.quoting = Quoting::Closing;
+                return Ok(());
+            }
+            return self.keep(byte);
+        }
+        if byte == b'\n' && after_return {
+            // The second half of CR LF.
+            self.line += 1;
+            self.record_line = self.line;
+            return Ok(());
+        }
+        if line_end {
+            self.end_record(sink)?;
+            self.line += u64::from(byte == b'\n');
+            self.record_line = self.line;
+            return Ok(());
+        }
+        match (self.quoting, byte) {
+            (_, byte) if byte == self.dialect.separator => {
+                self.quoting = Quoting::Start;
+                self.end_field()
+            }
+            (Quoting::Start, b'"') => {
+                self.quoting = Quoting::Quoted;
+                Ok(())
+            }
+            (Quoting::Closing, b'"') => {
+                self.quoting = Quoting::Quoted;
+                self.keep(b'"')
+            }
+            (Quoting::Closing, _) | (Quoting::Plain, b'"') => {
+                Err(CsvFault::Quote { line: self.line })
+            }
+            _ => {
+                self.quoting = Quoting::Plain;
+                self.keep(byte)
+            }
+        }
+    }
+
+    fn keep(&mut self, byte: u8) -> Result<(), CsvFault> {
+        if self.record.len() >= LONGEST_PIECE {
+            return Err(CsvFault::TooLong { line: self.line });
+        }
+        self.record.push(byte);
+        Ok(())
+    }
+
+    fn end_field(&mut self) -> Result<(), CsvFault> {
+        if self.ends.len() >= MOST_COLUMNS {
+            return Err(CsvFault::Fields {
+                line: self.line,
+                found: self.ends.len() + 1,
+                expected: self.names.len().max(1),
+            });
+        }
+        self.ends.push(self.record.len());
+        Ok(())
+    }
+
+    fn field(&self, index: usize) -> &[u8] {
+        let from = index.checked_sub(1).map_or(0, |before| self.ends[before]);
+        self.record[from..self.ends[index]].trim_ascii()
+    }
+
+    fn end_record(&mut self, sink: &mut impl FnMut(f64, &[f64])) -> Result<(), CsvFault> {
+        let quoted = self.quoting == Quoting::Closing;
+        self.quoting = Quoting::Start;
+        // Empty lines are passed over.
+        if self.record.is_empty() && self.ends.is_empty() && !quoted {
+            return Ok(());
+        }
+        self.end_field()?;
+        let outcome = if self.names.is_empty() {
+            self.name_columns()
+        } else if self.ends.len() != self.names.len() {
+            Err(CsvFault::Fields {
+                line: self.record_line,
+                found: self.ends.len(),
+                expected: self.names.len(),
+            })
+        } else if self.ready {
+            self.sample(sink)
+        } else {
+            self.after_names(sink)
+        };
+        self.record.clear();
+        self.ends.clear();
+        outcome
+    }
+
+    fn name_columns(&mut self) -> Result<(), CsvFault> {
+        if self.number(0).is_some() {
+            return Err(CsvFault::NoHeader {
+                line: self.record_line,
+            });
+        }
+        let names = (0..self.ends.len()).map(|index| self.field(index));
+        // Spreadsheets put a byte order mark in front.
+        let names = names.map(|name| name.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(name));
+        self.names = names
+            .map(|name| String::from_utf8_lossy(name).into_owned())
+            .collect();
+        Ok(())
+    }
+
+    /// The record behind the names: units, if it holds no number, else the
+    /// first sample.
+    fn after_names(&mut self, sink: &mut impl FnMut(f64, &[f64])) -> Result<(), CsvFault> {
+        let numbers = (0..self.ends.len()).any(|index| self.number(index).is_some());
+        let units: Vec<Option<String>> = (0..self.ends.len())
+            .map(|index| {
+                let unit = String::from_utf8_lossy(self.field(index));
+                let unit = unit.trim_matches(['(', ')', '[', ']']).trim().to_owned();
+                (!numbers && !unit.is_empty()).then_some(unit)
+            })
+            .collect();
+        for (index, unit) in units.iter().enumerate() {
+            let column = self.column(index, unit.as_deref())?;
+            self.columns.push(column);
+        }
+        self.choose()?;
+        self.ready = true;
+        if numbers { self.sample(sink) } else { Ok(()) }
+    }
+
+    /// The column's name and unit: `time (us)`, `time [us]` or a unit from the
+    /// line below.
+    fn column(&self, index: usize, below: Option<&str>) -> Result<CsvColumn, CsvFault> {
+        let header = &self.names[index];
+        let open = header.rfind(['(', '[']);
+        let within = open.and_then(|open| {
+            let unit = header[open + 1..].trim_end().strip_suffix([')', ']'])?;
+            Some((header[..open].trim(), unit.trim()))
+        });
+        let (name, unit) = match (within, below) {
+            (Some((name, unit)), None) => (name, Some(unit)),
+            (_, below) => (header.trim(), below),
+        };
+        let wrong = |wrong: String| CsvFault::Header {
+            line: 1,
+            column: index + 1,
+            wrong,
+        };
+        let plain = |factor, dimension| CsvColumn {
+            name: name.to_owned(),
+            dimension,
+            factor,
+        };
+        let Some(unit) = unit else {
+            return Ok(plain(1.0, None));
+        };
+        let one = format!("1 {unit}");
+        let known: &[Dimension] = if index == 0 {
+            &[Dimension::Time]
+        } else {
+            &[Dimension::Voltage, Dimension::Current, Dimension::Ratio]
+        };
+        known
+            .iter()
+            .find_map(|&dimension| {
+                let factor = parse_si(&one, dimension).ok()?;
+                Some(plain(factor, Some(dimension)))
+            })
+            .ok_or_else(|| {
+                let what = if index == 0 {
+                    "time"
+                } else {
+                    "volts or amperes"
+                };
+                wrong(format!("'{}' is no unit of {what}", shown(unit.as_bytes())))
+            })
+    }
+
+    fn choose(&mut self) -> Result<(), CsvFault> {
+        if self.columns.len() < 2 {
+            return Err(CsvFault::Header {
+                line: 1,
+                column: 1,
+                wrong: "there must be a column of time and one of values".to_owned(),
+            });
+        }
+        if self.wanted.is_empty() {
+            self.chosen = (1..self.columns.len()).collect();
+            return Ok(());
+        }
+        for wanted in &self.wanted {
+            let place = self.columns.iter().position(|c| c.name == *wanted);
+            let Some(place) = place.filter(|&place| place > 0) else {
+                let known: Vec<String> = self.columns[1..]
+                    .iter()
+                    .take(8)
+                    .map(|c| shown(c.name.as_bytes()))
+                    .collect();
+                return Err(CsvFault::NoSuchColumn {
+                    wanted: shown(wanted.as_bytes()),
+                    known: known.join(", "),
+                });
+            };
+            self.chosen.push(place);
+        }
+        Ok(())
+    }
+
+    /// The field as a finite number, if it is one.
+    fn number(&self, index: usize) -> Option<f64> {
+        let field = self.field(index);
+        let text = std::str::from_utf8(field).ok()?;
+        let value: f64 = if self.dialect.decimal == b'.' {
+            text.parse().ok()?
+        } else if field.contains(&b'.') {
+            // A point in a file with decimal commas groups thousands, or the
+            // dialect is wrong; either way the number is not what it seems.
+            return None;
+        } else {
+            text.replacen(char::from(self.dialect.decimal), ".", 1)
+                .parse()
+                .ok()?
+        };
+        value.is_finite().then_some(value)
+    }
+
+    fn sample(&mut self, sink: &mut impl FnMut(f64, &[f64])) -> Result<(), CsvFault> {
+        let value = |column: usize| {
+            let factor = self.columns[column].factor;
+            let number = self.number(column).map(|number| number * factor);
+            number
+                .filter(|number| number.is_finite())
+                .ok_or_else(|| CsvFault::Number {
+                    line: self.record_line,
+                    column: column + 1,
+                    text: shown(self.field(column)),
+                })
+        };
+        let time = value(0)?;
+        let values: Result<Vec<f64>, _> = self.chosen.iter().map(|&c| value(c)).collect();
+        self.values = values?;
+        if self.rows == 0 {
+            self.first = time;
+        } else {
+            let step = time - self.last;
+            if step <= 0.0 {
+                return Err(CsvFault::TimeStands {
+                    line: self.record_line,
+                });
+            }
+            self.step = (self.step.0.min(step), self.step.1.max(step));
+        }
+        self.last = time;
+        self.rows += 1;
+        sink(time, &self.values);
+        Ok(())
+    }
+}

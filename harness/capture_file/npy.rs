@@ -1,0 +1,475 @@
+//! Arrays of samples in NumPy's format, versions 1 to 3 (NumPy Enhancement
+//! Proposal 1 and its successors): integers of 8, 16 and 32 bits, floats of 32
+//! and 64, one or two dimensions in C order. Rate and scale it does not know.
+
+use super::{LONGEST_PIECE, shown};
+
+/// Element types that are read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NpyType {
+    /// Signed 8-bit integers.
+    I8,
+    /// Signed 16-bit integers.
+    I16,
+    /// Signed 32-bit integers.
+    I32,
+    /// 32-bit floats.
+    F32,
+    /// 64-bit floats.
+    F64,
+}
+
+impl NpyType {
+    const fn size(self) -> usize {
+        match self {
+            Self::I8 => 1,
+            Self::I16 => 2,
+            Self::I32 | Self::F32 => 4,
+            Self::F64 => 8,
+        }
+    }
+}
+
+/// Which axis of a two-dimensional array is time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NpyLayout {
+    /// The longer one.
+    Longer,
+    /// Rows are samples, columns are channels.
+    SamplesByChannels,
+    /// Rows are channels, columns are samples.
+    ChannelsBySamples,
+}
+
+/// Samples of the chosen channel, in the file's own type.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Samples<'a> {
+    /// Signed 8-bit integers.
+    I8(&'a [i8]),
+    /// Signed 16-bit integers.
+    I16(&'a [i16]),
+    /// Signed 32-bit integers.
+    I32(&'a [i32]),
+    /// 32-bit floats.
+    F32(&'a [f32]),
+    /// 64-bit floats.
+    F64(&'a [f64]),
+}
+
+/// What is wrong with a file. Bytes count from zero.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NpyFault {
+    /// Other first bytes than the format's.
+    #[error("byte {byte}: this is no .npy file")]
+    Magic {
+        /// Where.
+        byte: u64,
+    },
+    /// A version of the format that nobody has written down.
+    #[error("byte 6: version {0} of the format is not known")]
+    Version(u8),
+    /// A header that does not hold.
+    #[error("byte {byte}: the header is faulty: {wrong}")]
+    Header {
+        /// Where the header begins.
+        byte: u64,
+        /// What is wrong with it.
+        wrong: String,
+    },
+    /// A channel that is not there.
+    #[error("there is no channel {wanted}; the file has {known}, counted from 0")]
+    NoSuchChannel {
+        /// As asked for.
+        wanted: usize,
+        /// How many there are.
+        known: u64,
+    },
+    /// The end before the last sample.
+    #[error("byte {byte}: the file ends, but its header promises {promised} bytes")]
+    Truncated {
+        /// Where it ends.
+        byte: u64,
+        /// How long it should be.
+        promised: u64,
+    },
+    /// Bytes after the last sample.
+    #[error("byte {byte}: the file goes on behind its last sample")]
+    Surplus {
+        /// Where it should end.
+        byte: u64,
+    },
+}
+
+/// What was in a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct NpySummary {
+    /// Element type.
+    pub kind: NpyType,
+    /// Samples of a channel.
+    pub samples: u64,
+    /// Channels.
+    pub channels: u64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Array {
+    kind: NpyType,
+    big_endian: bool,
+    samples: u64,
+    channels: u64,
+    /// Elements from one sample of a channel to the next, and to the first.
+    stride: u64,
+    first: u64,
+}
+
+/// Elements turned into numbers at a time.
+const BATCH: usize = 16_384;
+
+/// Reads one channel of an array pushed in pieces of any length.
+#[derive(Clone, Debug)]
+pub struct NpyReader {
+    channel: usize,
+    layout: NpyLayout,
+    /// Header bytes, then the bytes of an element that the last piece cut.
+    carry: Vec<u8>,
+    array: Option<Array>,
+    header_length: u64,
+    /// Elements read so far.
+    elements: u64,
+    bytes: Vec<u8>,
+    buffers: Buffers,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Buffers {
+    i8s: Vec<i8>,
+    i16s: Vec<i16>,
+    i32s: Vec<i32>,
+    f32s: Vec<f32>,
+    f64s: Vec<f64>,
+}
+
+impl NpyReader {
+    /// A reader of `channel`, counted from 0.
+    pub fn new(channel: usize, layout: NpyLayout) -> Self {
+        Self {
+            channel,
+            layout,
+            carry: Vec::new(),
+            array: None,
+            header_length: 0,
+            elements: 0,
+            bytes: Vec::new(),
+            buffers: Buffers::default(),
+        }
+    }
+
+    /// The array's description, once the header has been read.
+    pub fn summary(&self) -> Option<NpySummary> {
+        self.array.map(|array| NpySummary {
+            kind: array.kind,
+            samples: array.samples,
+            channels: array.channels,
+        })
+    }
+
+    /// Takes the next bytes and hands on the samples they complete.
+    ///
+    /// # Errors
+    /// An [`NpyFault`]; the reader is then of no further use.
+    pub fn push(
+        &mut self,
+        mut bytes: &[u8],
+        sink: &mut impl FnMut(Samples<'_>),
+    ) -> Result<(), NpyFault> {
+        let array = match self.array {
+            Some(array) => array,
+            None => match self.header(&mut bytes)? {
+                Some(array) => array,
+                None => return Ok(()),
+            },
+        };
+        let size = array.kind.size();
+        if !self.carry.is_empty() {
+            let missing = (size - self.carry.len()).min(bytes.len());
+            self.carry.extend_from_slice(&bytes[..missing]);
+            bytes = &bytes[missing..];
+            if self.carry.len() < size {
+                return Ok(());
+            }
+            let element = std::mem::take(&mut self.carry);
+            self.elements(&array, &element, sink)?;
+        }
+        let whole = bytes.len() - bytes.len() % size;
+        for batch in bytes[..whole].chunks(BATCH * size) {
+            self.elements(&array, batch, sink)?;
+        }
+        self.carry.extend_from_slice(&bytes[whole..]);
+        if !self.carry.is_empty() && self.elements == array.samples * array.channels {
+            return Err(self.surplus(&array));
+        }
+        Ok(())
+    }
+
+    /// The end of the file.
+    ///
+    /// # Errors
+    /// An [`NpyFault`] when it comes too early.
+    pub fn finish(self) -> Result<NpySummary, NpyFault> {
+        let Some(array) = self.array else {
+            let byte = self.carry.len() as u64;
+            return Err(NpyFault::Truncated {
+                byte,
+                promised: self.header_length.max(10).max(byte + 1),
+            });
+        };
+        let size = array.kind.size() as u64;
+        let promised = array.samples * array.channels;
+        if self.elements < promised {
+            return Err(NpyFault::Truncated {
+                byte: self.header_length + self.elements * size + self.carry.len() as u64,
+                promised: self.header_length + promised * size,
+            });
+        }
+        Ok(NpySummary {
+            kind: array.kind,
+            samples: array.samples,
+            channels: array.channels,
+        })
+    }
+
+    fn surplus(&self, array: &Array) -> NpyFault {
+        let elements = array.samples * array.channels;
+        NpyFault::Surplus {
+            byte: self.header_length + elements * array.kind.size() as u64,
+        }
+    }
+
+    /// Collects the header; what follows it stays in `bytes`.
+    fn header(&mut self, bytes: &mut &[u8]) -> Result<Option<Array>, NpyFault> {
+        loop {
+            let wanted = match header_length(&self.carry)? {
+                Wanted::More(length) => length,
+                Wanted::All(text_from, length) => {
+                    if self.carry.len() == length {
+                        let carry = std::mem::take(&mut self.carry);
+                        self.header_length = length as u64;
+                        let array = describe(&carry[text_from..], self.layout, self.channel)?;
+                        self.array = Some(array);
+                        return Ok(Some(array));
+                    }
+                    length
+                }
+            };
+            self.header_length = wanted as u64;
+            if bytes.is_empty() {
+                return Ok(None);
+            }
+            let taken = (wanted - self.carry.len()).min(bytes.len());
+            self.carry.extend_from_slice(&bytes[..taken]);
+            *bytes = &bytes[taken..];
+        }
+    }
+
+    fn elements(
+        &mut self,
+        array: &Array,
+        bytes: &[u8],
+        sink: &mut impl FnMut(Samples<'_>),
+    ) -> Result<(), NpyFault> {
+        let size = array.kind.size();
+        let count = (bytes.len() / size) as u64;
+        let from = self.elements;
+        self.elements += count;
+        if self.elements > array.samples * array.channels {
+            return Err(self.surplus(array));
+        }
+        let last = array.first + array.stride * array.samples.saturating_sub(1);
+        // The first element of the channel at or after `from`.
+        let start = if from <= array.first {
+            array.first
+        } else {
+            array.first + (from - array.first).div_ceil(array.stride) * array.stride
+        };
+        let end = (from + count).min(last + 1);
+        if array.samples == 0 || start >= end {
+            return Ok(());
+        }
+        if array.stride == 1 {
+            let (a, b) = ((start - from) as usize, (end - from) as usize);
+            self.numbers(array, &bytes[a * size..b * size], sink);
+            return Ok(());
+        }
+        let mut picked = std::mem::take(&mut self.bytes);
+        picked.clear();
+        let mut element = start;
+        while element < end {
+            let at = (element - from) as usize * size;
+            picked.extend_from_slice(&bytes[at..at + size]);
+            element += array.stride;
+        }
+        self.numbers(array, &picked, sink);
+        self.bytes = picked;
+        Ok(())
+    }
+
+    fn numbers(&mut self, array: &Array, bytes: &[u8], sink: &mut impl FnMut(Samples<'_>)) {
+        macro_rules! read {
+            ($type:ty, $buffer:ident, $samples:ident) => {{
+                let (rows, _) = bytes.as_chunks::<{ size_of::<$type>() }>();
+                let buffer = &mut self.buffers.$buffer;
+                buffer.clear();
+                if array.big_endian {
+                    buffer.extend(rows.iter().map(|&row| <$type>::from_be_bytes(row)));
+                } else {
+                    buffer.extend(rows.iter().map(|&row| <$type>::from_le_bytes(row)));
+                }
+                sink(Samples::$samples(buffer));
+            }};
+        }
+        match array.kind {
+            NpyType::I8 => read!(i8, i8s, I8),
+            NpyType::I16 => read!(i16, i16s, I16),
+            NpyType::I32 => read!(i32, i32s, I32),
+            NpyType::F32 => read!(f32, f32s, F32),
+            NpyType::F64 => read!(f64, f64s, F64),
+        }
+    }
+}
+
+enum Wanted {
+    /// So many bytes before the length is known.
+    More(usize),
+    /// Where the header's text begins, and where it ends.
+    All(usize, usize),
+}
+
+const MAGIC: &[u8] = b"\x93NUMPY";
+
+fn header_length(bytes: &[u8]) -> Result<Wanted, NpyFault> {
+    let compared = bytes.len().min(MAGIC.len());
+    if let Some(at) = (0..compared).find(|&at| bytes[at] != MAGIC[at]) {
+        return Err(NpyFault::Magic { byte: at as u64 });
+    }
+    let Some(&version) = bytes.get(6) else {
+        return Ok(Wanted::More(8));
+    };
+    let (text_from, length) = match (version, bytes) {
+        (1, [_, _, _, _, _, _, _, _, a, b, ..]) => (10, usize::from(u16::from_le_bytes([*a, *b]))),
+        (2 | 3, [_, _, _, _, _, _, _, _, a, b, c, d, ..]) => {
+            let length = u32::from_le_bytes([*a, *b, *c, *d]);
+            (12, usize::try_from(length).unwrap_or(usize::MAX))
+        }
+        (1, _) => return Ok(Wanted::More(10)),
+        (2 | 3, _) => return Ok(Wanted::More(12)),
+        (other, _) => return Err(NpyFault::Version(other)),
+    };
+    if length > LONGEST_PIECE {
+        return Err(NpyFault::Header {
+            byte: 8,
+            wrong: format!("it claims {length} bytes"),
+        });
+    }
+    Ok(Wanted::All(text_from, text_from + length))
+}
+
+fn describe(text: &[u8], layout: NpyLayout, channel: usize) -> Result<Array, NpyFault> {
+    let wrong = |wrong: String| NpyFault::Header { byte: 10, wrong };
+    let text = std::str::from_utf8(text).map_err(|_| wrong("it is no text".to_owned()))?;
+    let value = |key: &str| {
+        let found = [format!("'{key}':"), format!("\"{key}\":")]
+            .iter()
+            .find_map(|key| text.find(key.as_str()).map(|at| at + key.len()));
+        found
+            .map(|at| text[at..].trim_start())
+            .ok_or_else(|| wrong(format!("it has no '{key}'")))
+    };
+    let descr = value("descr")?;
+    let descr = descr
+        .strip_prefix(['\'', '"'])
+        .and_then(|rest| rest.split(['\'', '"']).next())
+        .ok_or_else(|| wrong("'descr' is no plain type".to_owned()))?;
+    let (big_endian, kind) = element_type(descr).ok_or_else(|| {
+        let shown = shown(descr.as_bytes());
+        wrong(format!(
+            "type '{shown}' is not read; expected i1, i2, i4, f4 or f8"
+        ))
+    })?;
+    let fortran = value("fortran_order")?.starts_with("True");
+    let shape = value("shape")?;
+    let shape = shape
+        .strip_prefix('(')
+        .and_then(|rest| rest.split_once(')'))
+        .ok_or_else(|| wrong("'shape' is no tuple".to_owned()))?
+        .0;
+    let sides: Result<Vec<u64>, _> = shape
+        .split(',')
+        .map(str::trim)
+        .filter(|side| !side.is_empty())
+        .map(str::parse)
+        .collect();
+    let sides = sides.map_err(|_| wrong(format!("shape ({})", shown(shape.as_bytes()))))?;
+    let (rows, columns) = match *sides.as_slice() {
+        [length] => (length, 1),
+        [rows, columns] if !fortran => (rows, columns),
+        [_, _] => {
+            return Err(wrong(
+                "it is in Fortran order; save it in C order".to_owned(),
+            ));
+        }
+        _ => {
+            return Err(wrong(format!(
+                "{} dimensions; expected 1 or 2",
+                sides.len()
+            )));
+        }
+    };
+    let by_rows = match layout {
+        _ if sides.len() == 1 => true,
+        NpyLayout::Longer => rows >= columns,
+        NpyLayout::SamplesByChannels => true,
+        NpyLayout::ChannelsBySamples => false,
+    };
+    let (samples, channels) = if by_rows {
+        (rows, columns)
+    } else {
+        (columns, rows)
+    };
+    // Lengths in bytes must stay countable.
+    samples
+        .checked_mul(channels)
+        .and_then(|n| n.checked_mul(16))
+        .ok_or_else(|| wrong("it claims more bytes than can be counted".to_owned()))?;
+    let wanted = channel as u64;
+    if wanted >= channels {
+        return Err(NpyFault::NoSuchChannel {
+            wanted: channel,
+            known: channels,
+        });
+    }
+    Ok(Array {
+        kind,
+        big_endian,
+        samples,
+        channels,
+        stride: if by_rows { channels } else { 1 },
+        first: if by_rows { wanted } else { wanted * samples },
+    })
+}
+
+fn element_type(descr: &str) -> Option<(bool, NpyType)> {
+    let kind = match descr.get(1..)? {
+        "i1" => NpyType::I8,
+        "i2" => NpyType::I16,
+        "i4" => NpyType::I32,
+        "f4" => NpyType::F32,
+        "f8" => NpyType::F64,
+        _ => return None,
+    };
+    match descr.as_bytes().first()? {
+        b'<' | b'=' => Some((false, kind)),
+        b'|' if kind == NpyType::I8 => Some((false, kind)),
+        b'>' => Some((true, kind)),
+        _ => None,
+    }
+}

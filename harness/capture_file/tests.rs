@@ -1,0 +1,479 @@
+//! The readers against files written here by the formats' own texts, cut
+//! anywhere and damaged at random. No file is opened.
+
+use super::*;
+use crate::clock::BenchInstant;
+use crate::seed::Seed;
+use crate::track::{Edge, Polarity};
+use crate::units::Dimension;
+
+fn vcd(wires: &[&str], text: &[u8], piece: usize) -> Result<(Vec<Change>, VcdSummary), VcdFault> {
+    let mut changes = Vec::new();
+    let mut reader = VcdReader::new(wires);
+    for piece in text.chunks(piece) {
+        reader.push(piece, &mut |change| changes.push(change))?;
+    }
+    let summary = reader.finish(&mut |change| changes.push(change))?;
+    Ok((changes, summary))
+}
+
+/// After the example of IEEE Std 1364-2005 clause 18.2.3 (from memory), with
+/// what else the clause allows.
+const EXAMPLE: &str = "$date June 26, 1989 10:05:41 $end
+$version a simulator $end
+$timescale 1 ns $end
+$scope module top $end
+$scope module m1 $end
+$var trireg 1 *@ net1 $end
+$var trireg 1 *# net2 $end
+$var reg 16 !! accumulator[15:0] $end
+$upscope $end
+$var real 64 %r level $end
+$var wire 1 *@ alias $end
+$upscope $end
+$enddefinitions $end
+$comment $dumpvars was executed at time '#500'. $end
+#500
+$dumpvars
+z*@
+x*#
+bx !!
+r-1.5e1 %r
+$end
+#505
+0*@
+1*#
+b10000 !!
+#510 1*@ 0*# b1111000101z01x !! r15 %r
+#1000
+";
+
+#[test]
+fn the_standards_example_is_read() {
+    let wires = ["net1", "top.m1.net2", "accumulator[15:0]", "level"];
+    let expected: Vec<(i64, usize, Value)> = vec![
+        (500, 0, Value::HighImpedance),
+        (500, 1, Value::Unknown),
+        (500, 2, Value::Unknown),
+        (500, 3, Value::Real(-15.0)),
+        (505, 0, Value::Low),
+        (505, 1, Value::High),
+        (505, 2, Value::Vector(16)),
+        (510, 0, Value::High),
+        (510, 1, Value::Low),
+        (510, 2, Value::Unknown),
+        (510, 3, Value::Real(15.0)),
+    ];
+    for piece in [1, 2, 7, 4096] {
+        let (changes, summary) = vcd(&wires, EXAMPLE.as_bytes(), piece).expect("a sound file");
+        let found: Vec<(i64, usize, Value)> = changes
+            .iter()
+            .map(|c| (c.at.picoseconds() / 1000, c.wire, c.value))
+            .collect();
+        assert_eq!(found, expected, "pieces of {piece}");
+        assert_eq!(summary.end, BenchInstant::from_picoseconds(1_000_000));
+        assert_eq!(summary.wires[1].name, "top.m1.net2");
+        assert_eq!(summary.wires[2].kind, WireKind::Vector(16));
+    }
+    // One code, two names.
+    let (changes, _) = vcd(&["alias"], EXAMPLE.as_bytes(), 64).expect("a sound file");
+    assert_eq!(changes.len(), 3);
+}
+
+#[test]
+fn every_timescale_is_held_in_picoseconds() {
+    for (scale, picoseconds) in [
+        ("1 s", 7_000_000_000_000),
+        ("10ms", 70_000_000_000),
+        ("100 us", 700_000_000),
+        ("1ns", 7000),
+        ("10 ps", 70),
+        ("100 fs", 1),
+    ] {
+        let text = format!(
+            "$timescale {scale} $end $var wire 1 ! a $end $enddefinitions $end #7 1! #8 0! "
+        );
+        let (changes, _) = vcd(&[], text.as_bytes(), 9).expect(scale);
+        assert_eq!(changes[0].at.picoseconds(), picoseconds, "{scale}");
+    }
+}
+
+#[test]
+fn faults_in_a_dump_name_line_and_byte() {
+    let head =
+        "$timescale 1 us $end\n$var wire 1 ! a $end\n$var wire 1 \" b $end\n$enddefinitions $end\n";
+    let at = head.len() as u64;
+    for (wires, body, line, byte, part) in [
+        (&["a"][..], "#5\n1!\n#4\n", 7, at + 6, "back from 5 to 4"),
+        (&["a"], "#5\n1?\n", 6, at + 3, "code '?'"),
+        (&["a"], "#5\nq!\n", 6, at + 3, "'q!'"),
+        (&["a"], "#5x\n", 5, at, "'5x'"),
+        (&["a"], "#99999999999999999\n", 5, at, "no time"),
+        (&["a"], "#5\nb12 !\n", 6, at + 3, "b12"),
+        (&["a"], "#5\n1!\n#", 7, at + 6, "ends inside a time"),
+        (&["a"], "#5\nb1", 6, at + 3, "between a value and its code"),
+        (
+            &["a"],
+            "$comment never closed\n",
+            6,
+            at + 22,
+            "$end must come",
+        ),
+        (&["c"], "", 4, at - 5, "no wire 'c'; the file has: a, b"),
+        (&[], "", 4, at - 5, "name the wire"),
+    ] {
+        let text = format!("{head}{body}");
+        for piece in [1, 3, 1000] {
+            let fault = vcd(wires, text.as_bytes(), piece).expect_err(body);
+            assert_eq!(fault.line, line, "{body:?}: {fault}");
+            let shown = fault.to_string();
+            assert!(shown.contains(part), "{shown}");
+            if !shown.contains("between") {
+                assert_eq!(fault.byte, byte, "{body:?} by {piece}: {fault}");
+            }
+        }
+    }
+    for text in [
+        "",
+        "$timescale 1 us $end",
+        "$var wire 1 ! a $end $enddefinitions $end ",
+    ] {
+        assert!(vcd(&[], text.as_bytes(), 8).is_err(), "{text:?}");
+    }
+}
+
+#[test]
+fn two_wires_make_three_polarities() {
+    let text = "$timescale 1 us $end $var wire 1 a a $end $var wire 1 b b $end \
+        $enddefinitions $end #0 1a 0b #58 0a 1b #116 1a 0b #145 0a #587 1a #590 x a\n";
+    let text = text.replace("x a", "xa");
+    let mut edges = Vec::new();
+    let mut maker = WireEdges::new(WirePair::Difference);
+    let (changes, _) = vcd(&["a", "b"], text.as_bytes(), 5).expect("a sound file");
+    edges.extend(changes.into_iter().filter_map(|change| maker.push(change)));
+    edges.extend(maker.finish());
+    let edge = |us: i64, to| Edge {
+        at: BenchInstant::from_picoseconds(us * 1_000_000),
+        to,
+    };
+    assert_eq!(maker.initial(), Some(edge(0, Polarity::Positive)));
+    let expected = [
+        edge(58, Polarity::Negative),
+        edge(116, Polarity::Positive),
+        edge(145, Polarity::Zero),
+        edge(587, Polarity::Positive),
+    ];
+    assert_eq!(edges, expected);
+    assert_eq!(maker.unknown(), 1);
+}
+
+type Rows = Vec<(f64, Vec<f64>)>;
+
+fn csv(
+    dialect: CsvDialect,
+    columns: &[&str],
+    text: &[u8],
+    piece: usize,
+) -> Result<(Rows, CsvSummary), CsvFault> {
+    let mut rows = Vec::new();
+    let mut reader = CsvReader::new(dialect, columns);
+    for piece in text.chunks(piece) {
+        reader.push(piece, &mut |time, values| {
+            rows.push((time, values.to_vec()));
+        })?;
+    }
+    let summary = reader.finish(&mut |time, values| rows.push((time, values.to_vec())))?;
+    Ok((rows, summary))
+}
+
+#[test]
+fn a_table_is_read_in_every_dress() {
+    let dresses: [(CsvDialect, &str); 5] = [
+        (
+            CsvDialect::POINT,
+            "time (us),track (V),shunt [mA]\n-1,15,250\n0.5,-15,-250\n",
+        ),
+        (
+            CsvDialect::POINT,
+            "\u{feff}time (us),\"track (V)\",shunt (mA)\r\n-1,\"15\",250\r\n\r\n0.5,-15,-250",
+        ),
+        (
+            CsvDialect::COMMA,
+            "time (us);track (V);shunt (mA)\n-1;15,0;250\n0,5;-15,0;-2,5e2\n",
+        ),
+        (
+            CsvDialect::POINT,
+            "time,track,shunt\n(us),(V),(mA)\n-1,15,250\n0.5,-15,-250\n",
+        ),
+        (
+            CsvDialect::POINT,
+            "time (us),track (V),shunt (mA)\r-1, 15 ,250\r0.5,-15,-250\r",
+        ),
+    ];
+    for (dialect, text) in dresses {
+        for piece in [1, 5, 1000] {
+            let (rows, summary) = csv(dialect, &[], text.as_bytes(), piece).expect(text);
+            let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-12, "{text}: {a} {b}");
+            assert_eq!(rows.len(), 2, "{text}");
+            near(rows[0].0, -1e-6);
+            near(rows[1].0, 0.5e-6);
+            near(rows[0].1[0], 15.0);
+            near(rows[1].1[1], -0.25);
+            assert_eq!(summary.columns[1].name, "shunt");
+            assert_eq!(summary.columns[1].dimension, Some(Dimension::Current));
+            near(summary.step.1, 1.5e-6);
+        }
+    }
+    let (rows, _) = csv(CsvDialect::POINT, &["shunt"], dresses[0].1.as_bytes(), 9).expect("sound");
+    assert_eq!(rows[0].1, [0.25]);
+}
+
+/// RFC 4180 section 2 rules 6 and 7: separators, line ends and doubled
+/// quotation marks inside quotes.
+#[test]
+fn quotes_hold_what_they_may() {
+    let text = "\"time (s)\",\"a \"\"b\"\",\r\nc (V)\"\r\n1,2\r\n";
+    let (rows, summary) = csv(CsvDialect::POINT, &[], text.as_bytes(), 3).expect("sound");
+    assert_eq!(rows, [(1.0, vec![2.0])]);
+    assert_eq!(summary.columns[0].name, "a \"b\",\r\nc");
+}
+
+#[test]
+fn faults_in_a_table_name_the_line() {
+    for (text, part) in [
+        ("", "ends before the first sample"),
+        ("time (s),a (V)\n", "ends before the first sample"),
+        ("0,1\n1,2\n", "line 1: the first line must name"),
+        (
+            "time (s),a (V)\n0,1\n1\n",
+            "line 3: 1 fields where the header has 2",
+        ),
+        ("time (s),a (V)\n0,1\n1,2,3\n", "line 3: 3 fields"),
+        ("time (s),a (V)\n0,1\n1,nan\n", "line 3, column 2: 'nan'"),
+        ("time (s),a (V)\n0,1\n1,\n", "line 3, column 2: ''"),
+        ("time (s),a (V)\n0,1\n0,2\n", "line 3: time does not go on"),
+        ("time (s),a (V)\n0,1\n1,\"2\n", "quotation mark"),
+        ("time (s),a (V)\n0,1\n1,2\"\n", "line 3: a quotation mark"),
+        ("time (V),a (V)\n0,1\n", "'V' is no unit of time"),
+        ("time (s),a (furlong)\n0,1\n", "no unit of volts"),
+        ("time (s)\n0\n", "one of values"),
+    ] {
+        let fault = csv(CsvDialect::POINT, &[], text.as_bytes(), 4).expect_err(text);
+        assert!(fault.to_string().contains(part), "{text:?}: {fault}");
+    }
+    let text = b"time (s);a (V)\n0;1.000,5\n";
+    let fault = csv(CsvDialect::COMMA, &[], text, 4).expect_err("a grouped number");
+    assert!(fault.to_string().contains("'1.000,5'"), "{fault}");
+    let fault = csv(CsvDialect::POINT, &["b"], b"time (s),a (V)\n0,1\n", 4).expect_err("no b");
+    assert!(fault.to_string().contains("no column 'b'; the file has: a"));
+}
+
+fn npy(
+    channel: usize,
+    layout: NpyLayout,
+    bytes: &[u8],
+    piece: usize,
+) -> Result<(Vec<f64>, NpySummary), NpyFault> {
+    let mut samples = Vec::new();
+    let mut reader = NpyReader::new(channel, layout);
+    for piece in bytes.chunks(piece) {
+        reader.push(piece, &mut |found| match found {
+            Samples::I8(s) => samples.extend(s.iter().map(|&v| f64::from(v))),
+            Samples::I16(s) => samples.extend(s.iter().map(|&v| f64::from(v))),
+            Samples::I32(s) => samples.extend(s.iter().map(|&v| f64::from(v))),
+            Samples::F32(s) => samples.extend(s.iter().map(|&v| f64::from(v))),
+            Samples::F64(s) => samples.extend_from_slice(s),
+        })?;
+    }
+    Ok((samples, reader.finish()?))
+}
+
+/// A file as NumPy Enhancement Proposal 1 lays it out: magic, version, length,
+/// a dictionary padded with spaces to a multiple of 64, a line end, data.
+fn array(version: u8, descr: &str, order: &str, shape: &str, data: &[u8]) -> Vec<u8> {
+    let mut text = format!("{{'descr': '{descr}', 'fortran_order': {order}, 'shape': {shape}, }}");
+    let prefix = if version == 1 { 10 } else { 12 };
+    while (prefix + text.len() + 1) % 64 != 0 {
+        text.push(' ');
+    }
+    text.push('\n');
+    let mut bytes = b"\x93NUMPY".to_vec();
+    bytes.extend([version, 0]);
+    let length = (text.len() as u32).to_le_bytes();
+    bytes.extend(&length[..if version == 1 { 2 } else { 4 }]);
+    bytes.extend(text.as_bytes());
+    bytes.extend(data);
+    bytes
+}
+
+#[test]
+fn arrays_of_every_type_are_read() {
+    let values = [-100.0, 0.0, 1.0, 127.0];
+    let i16s: Vec<u8> = values
+        .iter()
+        .flat_map(|&v| (v as i16).to_le_bytes())
+        .collect();
+    let files = [
+        array(1, "|i1", "False", "(4,)", &values.map(|v| v as i8 as u8)),
+        array(2, "<i2", "False", "(4,)", &i16s),
+        array(1, "<i2", "True", "(4,)", &i16s),
+        array(
+            1,
+            ">i4",
+            "False",
+            "(4,)",
+            &values.map(|v| (v as i32).to_be_bytes()).concat(),
+        ),
+        array(
+            3,
+            "<f4",
+            "False",
+            "(4,)",
+            &values.map(|v| (v as f32).to_le_bytes()).concat(),
+        ),
+        array(
+            1,
+            "<f8",
+            "False",
+            "(4,)",
+            &values.map(f64::to_le_bytes).concat(),
+        ),
+    ];
+    for file in &files {
+        for piece in [1, 3, 64, 4096] {
+            let (samples, summary) = npy(0, NpyLayout::Longer, file, piece).expect("sound");
+            assert_eq!(samples, values);
+            assert_eq!((summary.samples, summary.channels), (4, 1));
+        }
+    }
+}
+
+#[test]
+fn a_channel_is_picked_from_either_layout() {
+    let codes: Vec<u8> = (0..12_i16).flat_map(i16::to_le_bytes).collect();
+    for piece in [1, 5, 7, 1000] {
+        let rows = array(1, "<i2", "False", "(6, 2)", &codes);
+        let (odd, _) = npy(1, NpyLayout::Longer, &rows, piece).expect("sound");
+        assert_eq!(odd, [1.0, 3.0, 5.0, 7.0, 9.0, 11.0]);
+        let columns = array(1, "<i2", "False", "(2, 6)", &codes);
+        let (second, _) = npy(1, NpyLayout::Longer, &columns, piece).expect("sound");
+        assert_eq!(second, [6.0, 7.0, 8.0, 9.0, 10.0, 11.0]);
+        let forced = npy(5, NpyLayout::SamplesByChannels, &columns, piece).expect("sound");
+        assert_eq!(forced.0, [5.0, 11.0]);
+    }
+}
+
+#[test]
+fn faults_in_an_array_name_the_byte() {
+    let sound = array(1, "<i2", "False", "(4,)", &[0; 8]);
+    let length = sound.len();
+    for (bytes, part) in [
+        (b"PK\x03\x04".to_vec(), "byte 0: this is no .npy file"),
+        (b"\x93NUMPX".to_vec(), "byte 5"),
+        (b"\x93NUMPY\x09\x00".to_vec(), "version 9"),
+        (
+            sound[..length - 3].to_vec(),
+            &*format!("byte {}: the file ends", length - 3),
+        ),
+        (sound[..40].to_vec(), "byte 40: the file ends"),
+        (
+            [&sound[..], &[0]].concat(),
+            &*format!("byte {length}: the file goes on"),
+        ),
+        (
+            [&sound[..], &[0; 9]].concat(),
+            &*format!("byte {length}: the file goes on"),
+        ),
+        (array(1, "<c8", "False", "(4,)", &[]), "type '<c8'"),
+        (array(1, "<i2", "True", "(2, 2)", &[]), "Fortran"),
+        (array(1, "<i2", "False", "(2, 2, 2)", &[]), "3 dimensions"),
+        (
+            array(1, "<i2", "False", "(99999999999999999999,)", &[]),
+            "shape",
+        ),
+        (
+            array(1, "<i2", "False", "(9999999999999999, 9999)", &[]),
+            "counted",
+        ),
+    ] {
+        for piece in [1, 4096] {
+            let fault = npy(0, NpyLayout::Longer, &bytes, piece).expect_err(part);
+            assert!(fault.to_string().contains(part), "{part}: {fault}");
+        }
+    }
+    let fault = npy(1, NpyLayout::Longer, &sound, 9).expect_err("one channel");
+    assert_eq!(
+        fault,
+        NpyFault::NoSuchChannel {
+            wanted: 1,
+            known: 1
+        }
+    );
+}
+
+/// Sound files damaged by a seeded hand: bytes changed, cut out, doubled, the
+/// end cut off. Nothing may panic, and pieces may not change the outcome.
+#[test]
+fn damaged_files_panic_nowhere_and_read_alike_in_pieces() {
+    let table = b"time (us),track (V)\r\n0,1.5\r\n1,\"-1.5\"\r\n2,3e0\r\n";
+    let data: Vec<u8> = (0..40).collect();
+    let arrays = array(1, "<i2", "False", "(10, 2)", &data);
+    for round in 0..4000 {
+        let mut chance = Seed(1).stream(&[round]);
+        let mut below = |limit: usize| (chance.next_u64() % limit.max(1) as u64) as usize;
+        let mut damaged = match round % 3 {
+            0 => EXAMPLE.as_bytes().to_vec(),
+            1 => table.to_vec(),
+            _ => arrays.clone(),
+        };
+        for _ in 0..=below(4) {
+            let at = below(damaged.len());
+            match below(4) {
+                0 => damaged[at] = below(256) as u8,
+                1 => drop(damaged.drain(at..(at + below(9)).min(damaged.len()))),
+                2 => {
+                    let again = damaged[at..(at + below(9)).min(damaged.len())].to_vec();
+                    damaged.splice(at..at, again);
+                }
+                _ => damaged.truncate(at),
+            }
+            if damaged.is_empty() {
+                break;
+            }
+        }
+        let piece = 1 + below(50);
+        match round % 3 {
+            0 => {
+                let wires = ["net1", "level"];
+                let whole = vcd(&wires, &damaged, usize::MAX);
+                assert_eq!(
+                    format!("{:?}", vcd(&wires, &damaged, piece).ok()),
+                    format!("{:?}", whole.ok())
+                );
+            }
+            1 => {
+                let whole = csv(CsvDialect::POINT, &[], &damaged, usize::MAX);
+                assert_eq!(csv(CsvDialect::POINT, &[], &damaged, piece), whole);
+            }
+            _ => {
+                let whole = npy(1, NpyLayout::Longer, &damaged, usize::MAX);
+                let pieces = npy(1, NpyLayout::Longer, &damaged, piece);
+                assert_eq!(pieces.ok(), whole.ok());
+            }
+        }
+    }
+}
+
+proptest::proptest! {
+    #[test]
+    fn no_bytes_panic(bytes: Vec<u8>, piece in 1_usize..40) {
+        let _ = vcd(&[], &bytes, piece);
+        let _ = csv(CsvDialect::POINT, &[], &bytes, piece);
+        let _ = csv(CsvDialect::COMMA, &["a"], &bytes, piece);
+        let _ = npy(0, NpyLayout::Longer, &bytes, piece);
+        let tail = [&b"$timescale 1 us $end $var wire 1 ! a $end $enddefinitions $end "[..], &bytes].concat();
+        let _ = vcd(&["a"], &tail, piece);
+        let described = array(1, "<f4", "False", "(3, 2)", &bytes);
+        let _ = npy(1, NpyLayout::SamplesByChannels, &described, piece);
+    }
+}

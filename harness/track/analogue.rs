@@ -1,0 +1,351 @@
+//! From samples of the rail-to-rail voltage to a [`SignalReport`]: crossings,
+//! state levels and the shape of transitions in one pass. It does not know
+//! where the samples come from.
+
+use super::decoder::{Decoder, DecoderSettings};
+use super::packet::Packet;
+use super::report::{LevelFigures, Shape, ShapeFigures, SignalReport};
+use super::spread::Tally;
+use super::windows::Windows;
+use super::{Edge, Polarity};
+use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
+use crate::measurement::{Estimate, combined, resolution};
+use crate::units::{Quantity, Seconds};
+use crate::waveform::ChannelAccuracy;
+use crate::waveform::crossing::{Crossing, CrossingDetector, Sample, Thresholds};
+use crate::waveform::levels::{
+    LevelHistogram, StateLevels, Transition, TransitionSettings, measure_transition,
+};
+
+/// Slew is taken between these voltages: NMRA S-9.1:2020.
+const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
+/// Half of a window around a transition, in seconds: at the 2.4 V/us of S-9.1
+/// it holds a swing of 44 V and as much again.
+const WINDOW: f64 = 18e-6;
+/// Samples of half a window, at most.
+const LONGEST_WINDOW: usize = 2000;
+
+/// Volts from raw samples: `volts = gain * raw + offset`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale {
+    /// Volts per raw unit; negative where the probe is the wrong way round.
+    pub gain: f64,
+    /// Volts at raw zero.
+    pub offset: f64,
+    /// Step between raw values: one for converter counts, zero for numbers
+    /// that are continuous.
+    pub step: f64,
+}
+
+impl Scale {
+    /// Raw values that are volts already.
+    pub const VOLTS: Self = Self {
+        gain: 1.0,
+        offset: 0.0,
+        step: 0.0,
+    };
+}
+
+/// How a channel is read.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ChannelSettings {
+    /// Time between samples; where they are uneven, the unit of positions.
+    pub period: Seconds,
+    /// The instant of sample 0.
+    pub first: BenchInstant,
+    /// Raw samples to volts.
+    pub scale: Scale,
+    /// The voltage must pass zero by this much to have crossed, V. Above the
+    /// 2 V of distortion that S-9.1 allows at the crossing.
+    pub hysteresis: f64,
+    /// The rails are joined when the voltage stays inside that band for this
+    /// long; longer than a crossing takes.
+    pub dwell: Seconds,
+    /// Every how manyth sample is counted for the state levels.
+    pub stride: usize,
+    /// Trust in the voltage.
+    pub accuracy: ChannelAccuracy,
+    /// How edges are read.
+    pub decoder: DecoderSettings,
+}
+
+impl ChannelSettings {
+    /// 2.5 V of hysteresis, 8 us of dwell, every 31st sample counted (odd, so
+    /// that no period of the signal hides a level).
+    pub const fn new(period: Seconds, scale: Scale, decoder: DecoderSettings) -> Self {
+        Self {
+            period,
+            first: BenchInstant::ZERO,
+            scale,
+            hysteresis: 2.5,
+            dwell: Seconds::new(8e-6),
+            stride: 31,
+            accuracy: ChannelAccuracy {
+                gain_u: 0.0,
+                offset_u: 0.0,
+            },
+            decoder,
+        }
+    }
+}
+
+/// Reads one analogue channel, pushed in pieces of any length.
+#[derive(Clone, Debug)]
+pub struct ChannelAnalyser {
+    settings: ChannelSettings,
+    detector: CrossingDetector,
+    histogram: LevelHistogram,
+    /// Samples to pass over before the next is counted.
+    until_counted: usize,
+    windows: Windows,
+    edges: Edges,
+    last: f64,
+}
+
+/// Crossings on their way to the decoder.
+#[derive(Clone, Debug)]
+struct Edges {
+    decoder: Decoder,
+    first: BenchInstant,
+    period: f64,
+    inverted: bool,
+    begun: bool,
+}
+
+impl Edges {
+    fn instant(&self, position: f64) -> BenchInstant {
+        let picoseconds = position * (self.period * PICOSECONDS as f64);
+        self.first + BenchSpan::from_picoseconds(libm::round(picoseconds) as i64)
+    }
+
+    fn sign(&self, polarity: Polarity) -> Polarity {
+        if self.inverted {
+            polarity.opposite()
+        } else {
+            polarity
+        }
+    }
+
+    fn crossing(&mut self, crossing: &Crossing) -> Option<Packet> {
+        let to = self.sign(crossing.to);
+        if !self.begun {
+            self.begun = true;
+            if to != Polarity::Zero {
+                self.decoder.begin(self.first, to.opposite());
+            }
+        }
+        let at = self.instant(crossing.position);
+        self.decoder.push(Edge { at, to })
+    }
+}
+
+impl ChannelAnalyser {
+    /// An analyser before the first sample.
+    pub fn new(settings: ChannelSettings) -> Self {
+        let (gain, offset) = (settings.scale.gain, settings.scale.offset);
+        let period = settings.period.si();
+        let reach = libm::ceil(WINDOW / period).clamp(4.0, LONGEST_WINDOW as f64);
+        Self {
+            detector: CrossingDetector::new(Thresholds {
+                level: -offset / gain,
+                hysteresis: (settings.hysteresis / gain).abs(),
+                dwell: settings.dwell.si() / period,
+            }),
+            histogram: LevelHistogram::new(settings.scale.step),
+            until_counted: 0,
+            windows: Windows::new(reach as usize),
+            edges: Edges {
+                decoder: Decoder::new(settings.decoder),
+                first: settings.first,
+                period,
+                inverted: gain < 0.0,
+                begun: false,
+            },
+            last: 0.0,
+            settings,
+        }
+    }
+
+    /// Takes evenly spaced samples and tells the packets they complete.
+    pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Packet)) {
+        let stride = self.settings.stride.max(1);
+        self.histogram
+            .push_every(samples, self.until_counted, stride);
+        self.until_counted = if samples.len() > self.until_counted {
+            let beyond = (samples.len() - self.until_counted) % stride;
+            (stride - beyond) % stride
+        } else {
+            self.until_counted - samples.len()
+        };
+        let Self {
+            detector,
+            windows,
+            edges,
+            ..
+        } = self;
+        let mut before = detector.polarity();
+        detector.push(samples, &mut |crossing| {
+            let between = before != Some(Polarity::Zero) && crossing.to != Polarity::Zero;
+            before = Some(crossing.to);
+            if between {
+                let rising = crossing.to == Polarity::Positive;
+                windows.note(crossing.position, rising, samples);
+            }
+            if let Some(packet) = edges.crossing(&crossing) {
+                sink(packet);
+            }
+        });
+        self.windows.take(samples);
+        self.last = self.detector.samples() as f64;
+    }
+
+    /// Takes one sample at `time` after the first instant, for uneven steps.
+    /// Levels then weigh every sample alike, and shapes are not measured.
+    pub fn push_at(&mut self, time: Seconds, value: f64, sink: &mut impl FnMut(Packet)) {
+        self.histogram.push(value);
+        let edges = &mut self.edges;
+        let position = time.si() / edges.period;
+        self.detector.push_at(position, value, &mut |crossing| {
+            if let Some(packet) = edges.crossing(&crossing) {
+                sink(packet);
+            }
+        });
+        self.last = self.last.max(position);
+    }
+
+    /// The end: the last packet, if one was waiting, and all that was found.
+    pub fn finish(mut self) -> (Option<Packet>, SignalReport) {
+        let end = self.edges.instant(self.last);
+        if !self.edges.begun
+            && let Some(polarity) = self.detector.polarity()
+        {
+            let polarity = self.edges.sign(polarity);
+            self.edges.decoder.begin(self.edges.first, polarity);
+        }
+        let levels = self.levels();
+        let shape = levels.as_ref().map(|levels| Shape {
+            rising: self.shape(&levels.states, true),
+            falling: self.shape(&levels.states, false),
+        });
+        let (packet, mut report) = self.edges.decoder.finish(end);
+        report.levels = levels;
+        report.shape = shape;
+        (packet, report)
+    }
+
+    fn levels(&self) -> Option<LevelFigures> {
+        let Scale { gain, offset, .. } = self.settings.scale;
+        let states = self.histogram.levels()?.scaled(gain, offset);
+        let (a, b) = self.detector.extremes()?;
+        let (a, b) = (a * gain + offset, b * gain + offset);
+        let accuracy = self.settings.accuracy;
+        let bin = resolution(states.resolution);
+        let estimate = |value: f64, offset_u: f64| {
+            Estimate::new(value, combined([value * accuracy.gain_u, offset_u, bin]))
+        };
+        Some(LevelFigures {
+            states,
+            positive: estimate(states.high, accuracy.offset_u),
+            negative: estimate(-states.low, accuracy.offset_u),
+            // The offset cancels in the amplitude and doubles in the symmetry.
+            amplitude: estimate(states.amplitude() / 2.0, 0.0),
+            symmetry: estimate(states.high + states.low, 2.0 * accuracy.offset_u),
+            extremes: (a.min(b), a.max(b)),
+        })
+    }
+
+    fn shape(&self, levels: &StateLevels, rising: bool) -> ShapeFigures {
+        let Scale { gain, offset, .. } = self.settings.scale;
+        let noise = levels.noise_low.max(levels.noise_high);
+        let settings = TransitionSettings {
+            slew: SLEW_LEVELS,
+            // Peak to peak, noise stays within six deviations (from memory).
+            reversal: (6.0 * noise).max(4.0 * levels.resolution),
+        };
+        let mut tallies = ShapeTally::new();
+        let raw_rising = rising != (gain < 0.0);
+        for window in self.windows.kept(raw_rising) {
+            let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
+            if let Some(transition) = measure_transition(&volts, window.crossing, levels, &settings)
+            {
+                tallies.push(&transition, self.edges.period);
+            }
+        }
+        tallies.figures(self.settings.accuracy.gain_u, noise)
+    }
+}
+
+struct ShapeTally {
+    duration: Tally,
+    slew: Tally,
+    overshoot: Tally,
+    preshoot: Tally,
+    measured: u64,
+    bounded: u64,
+    distorted: u64,
+    distortion: Option<(f64, f64)>,
+}
+
+impl ShapeTally {
+    const fn new() -> Self {
+        Self {
+            duration: Tally::new(),
+            slew: Tally::new(),
+            overshoot: Tally::new(),
+            preshoot: Tally::new(),
+            measured: 0,
+            bounded: 0,
+            distorted: 0,
+            distortion: None,
+        }
+    }
+
+    fn push(&mut self, transition: &Transition, period: f64) {
+        self.measured += 1;
+        if let Some(duration) = transition.duration {
+            self.duration.push(duration * period);
+            self.overshoot.push(transition.overshoot);
+            self.preshoot.push(transition.preshoot);
+        }
+        if let Some(slew) = transition.slew {
+            if transition.samples_in_slew == 0 {
+                // Between two samples; it may have been any faster.
+                self.bounded += 1;
+                let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
+                self.slew.push(slew.min(swing) / period);
+            } else {
+                self.slew.push(slew / period);
+            }
+        }
+        if let Some((low, high)) = transition.distortion {
+            self.distorted += 1;
+            let (least, greatest) = self.distortion.unwrap_or((low, high));
+            self.distortion = Some((least.min(low), greatest.max(high)));
+        }
+    }
+
+    fn figures(&self, gain_u: f64, noise: f64) -> ShapeFigures {
+        let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
+        let slowest = (self.slew.count() > 0).then(|| {
+            let slew = self.slew.least;
+            // Noise at both ends of the swing.
+            let u_noise = slew * std::f64::consts::SQRT_2 * noise / swing;
+            Estimate::new(slew, combined([slew * gain_u, u_noise]))
+        });
+        let share = |tally: &Tally| tally.mean(0.0).map(|mean| (mean, tally.greatest));
+        ShapeFigures {
+            measured: self.measured,
+            duration: self.duration.mean(0.0),
+            longest: (self.duration.count() > 0).then_some(self.duration.greatest),
+            slew: self
+                .slew
+                .mean(slowest.map_or(0.0, |slowest| slowest.value * gain_u)),
+            slowest,
+            slew_bounded: self.bounded,
+            overshoot: share(&self.overshoot),
+            preshoot: share(&self.preshoot),
+            distorted: self.distorted,
+            distortion: self.distortion,
+        }
+    }
+}

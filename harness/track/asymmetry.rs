@@ -1,0 +1,135 @@
+//! The difference between the two halves of every 1, with the halves paired
+//! rightly even when the pairing is only known later. It does not frame
+//! packets.
+
+use super::Polarity;
+use super::framing::Half;
+use super::rules::{Checker, Clause, POWER_STATION, RECEIVER, Reading};
+use super::spread::Spread;
+use crate::clock::BenchSpan;
+
+/// Differences of the halves of 1 bits, with what the rules say of them.
+#[derive(Clone, Debug)]
+pub(super) struct Differences {
+    /// Positive half less negative half.
+    pub(super) signed: Spread,
+    /// Greater half less lesser half.
+    pub(super) size: Spread,
+    pub(super) power_station: Checker,
+    pub(super) receiver: Checker,
+    expanded: i64,
+}
+
+impl Differences {
+    /// `expanded` is that of a difference, in picoseconds.
+    pub(super) fn new(keep: usize, expanded: i64) -> Self {
+        Self {
+            signed: Spread::about(BenchSpan::ZERO),
+            size: Spread::about(BenchSpan::ZERO),
+            power_station: Checker::new(keep),
+            receiver: Checker::new(keep),
+            expanded,
+        }
+    }
+
+    /// Takes both halves of one 1.
+    pub(super) fn push(&mut self, first: Half, second: Half) {
+        let difference = first.length().picoseconds() - second.length().picoseconds();
+        let signed = if first.polarity == Polarity::Positive {
+            difference
+        } else {
+            -difference
+        };
+        let at = first.from;
+        self.signed.push(BenchSpan::from_picoseconds(signed), at);
+        let size = difference.saturating_abs();
+        self.size.push(BenchSpan::from_picoseconds(size), at);
+        let reading = Reading {
+            at,
+            value: size,
+            expanded: self.expanded,
+        };
+        let clause = Clause::OneHalvesDiffer;
+        let (strict, lenient) = (POWER_STATION.difference, RECEIVER.difference);
+        self.power_station
+            .check(clause, reading, strict.picoseconds());
+        self.receiver.check(clause, reading, lenient.picoseconds());
+    }
+
+    fn merge(&mut self, other: &Self) {
+        self.signed.merge(&other.signed);
+        self.size.merge(&other.size);
+        self.power_station.merge(&other.power_station);
+        self.receiver.merge(&other.receiver);
+    }
+}
+
+/// Pairs the halves of a run of ones. Behind a packet the first half of the
+/// run begins a bit; elsewhere the run's end tells, since the 0 that ends it
+/// begins one; until then both pairings are kept.
+#[derive(Clone, Debug)]
+pub(super) struct Pairing {
+    pub(super) total: Differences,
+    lanes: [Differences; 2],
+    known: bool,
+    count: u64,
+    previous: Option<Half>,
+}
+
+impl Pairing {
+    pub(super) fn new(keep: usize, expanded: i64) -> Self {
+        let empty = Differences::new(keep, expanded);
+        Self {
+            lanes: [empty.clone(), empty.clone()],
+            total: empty,
+            known: false,
+            count: 0,
+            previous: None,
+        }
+    }
+
+    /// Begins a run; `known` if its first half begins a bit.
+    pub(super) fn begin(&mut self, known: bool) {
+        self.known = known;
+        self.count = 0;
+        self.previous = None;
+    }
+
+    /// The next half of a 1 in the run.
+    pub(super) fn half(&mut self, half: Half) {
+        if let Some(first) = self.previous {
+            let lane = ((self.count - 1) % 2) as usize;
+            if !self.known {
+                self.lanes[lane].push(first, half);
+            } else if lane == 0 {
+                self.total.push(first, half);
+            }
+        }
+        self.previous = Some(half);
+        self.count += 1;
+    }
+
+    /// The run is over; `by_zero` if the first half of a 0 ended it.
+    pub(super) fn end(&mut self, by_zero: bool) {
+        if !self.known && self.count > 1 {
+            let [even, odd] = &self.lanes;
+            let lane = if by_zero {
+                (self.count % 2) as usize
+            } else {
+                // Nothing tells the pairing, so nothing may be held against
+                // the signal that the other pairing does not show.
+                usize::from(odd.size.greatest() < even.size.greatest() && odd.size.count() > 0)
+            };
+            self.total.merge(&self.lanes[lane]);
+            let empty = Differences::new(self.total.keep(), self.total.expanded);
+            self.lanes = [empty.clone(), empty];
+        }
+        self.begin(false);
+    }
+}
+
+impl Differences {
+    const fn keep(&self) -> usize {
+        self.power_station.keep()
+    }
+}

@@ -1,0 +1,470 @@
+//! From a stream of edges to a [`SignalReport`], in one pass and bounded
+//! memory. It takes edges as they are and does not know how they were found.
+
+use super::asymmetry::Pairing;
+use super::framing::{Framed, Framer, Half, Kind, Preamble};
+use super::intervals::{Found, Glitch, Interval, IntervalFilter};
+use super::packet::Packet;
+use super::report::{Cutouts, Glitches, HalfBits, PacketCounts, SignalReport};
+use super::rules::{
+    BitRules, CUTOUT_END, CUTOUT_START, Checker, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
+    PREAMBLE_SENT, RECEIVER, Reading, START_BITS_APART,
+};
+use super::spread::{Microseconds, Spread};
+use super::uncertainty::EdgeUncertainty;
+use super::{Edge, Polarity};
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::measurement::COVERAGE;
+use crate::units::Quantity;
+use serde::{Deserialize, Serialize};
+
+/// How a [`Decoder`] reads.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DecoderSettings {
+    /// How well edges are known.
+    pub edge: EdgeUncertainty,
+    /// Stretches shorter than this are glitches. Below the shortest beginning
+    /// of a cutout, 26 us.
+    pub glitch: BenchSpan,
+    /// How many violations, packets and glitches of a sort are kept.
+    pub keep: usize,
+}
+
+impl DecoderSettings {
+    /// For edges of such an uncertainty; glitches up to 20 us, 32 of a sort.
+    pub const fn new(edge: EdgeUncertainty) -> Self {
+        Self {
+            edge,
+            glitch: BenchSpan::from_microseconds(20),
+            keep: 32,
+        }
+    }
+}
+
+/// Halves up to here are a 1's, longer ones a 0's, when it is asked which
+/// limit they break: the geometric middle of 64 and 90 us.
+const BETWEEN: BenchSpan = BenchSpan::from_microseconds(76);
+/// A half of a 0 from here on is called stretched; our own border.
+const STRETCHED: BenchSpan = BenchSpan::from_microseconds(150);
+/// A cutout on one line is told from a half of a 0 by where it stands and by
+/// lasting about 442 us.
+const CUTOUT_BODY: (BenchSpan, BenchSpan) = (
+    BenchSpan::from_microseconds(300),
+    BenchSpan::from_microseconds(700),
+);
+/// Rails joined for this long, beginning this soon after a packet, are a
+/// cutout.
+const CUTOUT_LEAST: BenchSpan = BenchSpan::from_microseconds(100);
+const CUTOUT_REACH: BenchSpan = BenchSpan::from_microseconds(500);
+const SILENCE: BenchSpan = BenchSpan::from_microseconds(30_000);
+
+/// Reads a track signal.
+#[derive(Clone, Debug)]
+pub struct Decoder {
+    settings: DecoderSettings,
+    /// Expanded uncertainty of a half-bit, in picoseconds.
+    expanded: i64,
+    filter: IntervalFilter,
+    framer: Framer,
+    from: Option<BenchInstant>,
+    last_edge: BenchInstant,
+    edges: u64,
+    /// End of the last packet, while a cutout may follow.
+    packet_end: Option<BenchInstant>,
+    /// The short stretch before what may be a cutout.
+    head: Option<Interval>,
+    /// The next stretch is the rest of a half-bit that a cutout covered.
+    fragment: bool,
+    last_start: Option<BenchInstant>,
+    ones: [Spread; 2],
+    zeros: [Spread; 2],
+    stretched: Spread,
+    histogram: Microseconds,
+    neither: u64,
+    packets: PacketCounts,
+    starts: Spread,
+    cutouts: u64,
+    cutout_start: Spread,
+    cutout_end: Spread,
+    glitches: Glitches,
+    glitch_lengths: Spread,
+    dead: Spread,
+    silences: u64,
+    longest_silence: BenchSpan,
+    power_station: Checker,
+    receiver: Checker,
+    packet_rules: Checker,
+}
+
+impl Decoder {
+    /// A decoder before the first edge.
+    pub fn new(settings: DecoderSettings) -> Self {
+        let pairing = Pairing::new(settings.keep, expanded(settings.edge.difference_u()));
+        let about = |us| Spread::about(BenchSpan::from_microseconds(us));
+        let checker = Checker::new(settings.keep);
+        Self {
+            settings,
+            expanded: expanded(settings.edge.span_u(100e-6)),
+            filter: IntervalFilter::new(settings.glitch),
+            framer: Framer::new(pairing),
+            from: None,
+            last_edge: BenchInstant::ZERO,
+            edges: 0,
+            packet_end: None,
+            head: None,
+            fragment: false,
+            last_start: None,
+            ones: [about(58), about(58)],
+            zeros: [about(100), about(100)],
+            stretched: about(100),
+            histogram: Microseconds::new(),
+            neither: 0,
+            packets: PacketCounts::default(),
+            starts: about(7_000),
+            cutouts: 0,
+            cutout_start: about(29),
+            cutout_end: about(471),
+            glitches: Glitches::default(),
+            glitch_lengths: about(0),
+            dead: about(0),
+            silences: 0,
+            longest_silence: BenchSpan::ZERO,
+            power_station: checker.clone(),
+            receiver: checker.clone(),
+            packet_rules: checker,
+        }
+    }
+
+    /// The polarity at the start of the capture, before any edge. Without it
+    /// everything begins with the first edge.
+    pub fn begin(&mut self, at: BenchInstant, polarity: Polarity) {
+        self.from = Some(at);
+        self.last_edge = at;
+        self.filter.begin(at, polarity);
+    }
+
+    /// Takes an edge. A packet is told one half-bit after its end.
+    pub fn push(&mut self, edge: Edge) -> Option<Packet> {
+        self.edges += 1;
+        let from = *self.from.get_or_insert(edge.at);
+        self.silence(self.last_edge.later(from), edge.at);
+        self.last_edge = self.last_edge.later(edge.at);
+        let Found { interval, glitch } = self.filter.edge(edge);
+        if let Some(glitch) = glitch {
+            self.glitch(glitch);
+        }
+        interval.and_then(|interval| self.interval(interval))
+    }
+
+    /// The end of the capture: the last packet, if one was waiting, and all
+    /// that was found.
+    pub fn finish(mut self, end: BenchInstant) -> (Option<Packet>, SignalReport) {
+        let end = end.later(self.last_edge);
+        let whole = self.filter.finish();
+        let mut packet = whole.and_then(|interval| self.interval(interval));
+        if let Some(head) = self.head.take() {
+            packet = packet.or(self.half(head));
+        }
+        if let Some(from) = self.from {
+            self.silence(self.last_edge.later(from), end);
+        }
+        if let Some(start) = self.last_start
+            && end - start > START_BITS_APART
+        {
+            self.start_interval(start, end);
+        }
+        self.framer.finish();
+        (packet, self.report(end))
+    }
+
+    fn silence(&mut self, from: BenchInstant, to: BenchInstant) {
+        let length = to - from;
+        self.longest_silence = self.longest_silence.max(length);
+        self.silences += u64::from(length > SILENCE);
+    }
+
+    fn glitch(&mut self, glitch: Glitch) {
+        self.glitches.count += 1;
+        self.glitch_lengths.push(glitch.length, glitch.at);
+        if self.glitches.first.len() < self.settings.keep {
+            self.glitches.first.push((glitch.at, glitch.length));
+        }
+    }
+
+    fn interval(&mut self, interval: Interval) -> Option<Packet> {
+        if let Some(head) = self.head.take() {
+            let body = interval.polarity == Polarity::Zero || within(&interval, CUTOUT_BODY);
+            if body {
+                self.cutout(head.from, Some(head.to), interval.to);
+                return None;
+            }
+            let packet = self.half(head);
+            return packet.or(self.half(interval));
+        }
+        if !interval.whole {
+            return None;
+        }
+        if let Some(end) = self.packet_end {
+            let at_once = interval.from == end;
+            let joined = interval.polarity == Polarity::Zero
+                && interval.length() >= CUTOUT_LEAST
+                && interval.from - end <= CUTOUT_REACH;
+            let hidden = at_once && within(&interval, CUTOUT_BODY);
+            if joined || hidden {
+                let start = joined.then_some(interval.from);
+                self.cutout(end, start, interval.to);
+                return None;
+            }
+            let short = RECEIVER.one.0.picoseconds() - self.expanded;
+            if at_once && (interval.cut || interval.length().picoseconds() < short) {
+                self.head = Some(interval);
+                return None;
+            }
+            if interval.from - end > CUTOUT_REACH {
+                self.packet_end = None;
+            }
+        }
+        self.half(interval)
+    }
+
+    fn cutout(&mut self, packet_end: BenchInstant, start: Option<BenchInstant>, end: BenchInstant) {
+        self.cutouts += 1;
+        self.packet_end = None;
+        self.fragment = true;
+        self.framer.interrupt(end, true);
+        let reading = |instant: BenchInstant| self.reading(packet_end, instant - packet_end);
+        let readings = (start.map(reading), reading(end));
+        let picoseconds = |(a, b): (BenchSpan, BenchSpan)| (a.picoseconds(), b.picoseconds());
+        if let (Some(start), Some(reading)) = (start, readings.0) {
+            self.cutout_start.push(start - packet_end, packet_end);
+            let (least, most) = picoseconds(CUTOUT_START);
+            self.packet_rules
+                .check(Clause::CutoutStartEarly, reading, least);
+            self.packet_rules
+                .check(Clause::CutoutStartLate, reading, most);
+        }
+        self.cutout_end.push(end - packet_end, packet_end);
+        let (least, most) = picoseconds(CUTOUT_END);
+        self.packet_rules
+            .check(Clause::CutoutEndEarly, readings.1, least);
+        self.packet_rules
+            .check(Clause::CutoutEndLate, readings.1, most);
+    }
+
+    fn reading(&self, at: BenchInstant, span: BenchSpan) -> Reading {
+        Reading {
+            at,
+            value: span.picoseconds(),
+            expanded: if span > STRETCHED {
+                expanded(self.settings.edge.span_u(span.seconds().si()))
+            } else {
+                self.expanded
+            },
+        }
+    }
+
+    fn half(&mut self, interval: Interval) -> Option<Packet> {
+        if interval.polarity == Polarity::Zero {
+            self.dead.push(interval.length(), interval.from);
+            self.framer.interrupt(interval.from, false);
+            self.fragment = true;
+            return None;
+        }
+        if interval.cut {
+            self.framer.interrupt(interval.from, false);
+            return None;
+        }
+        let fragment = std::mem::take(&mut self.fragment);
+        if fragment && interval.length() < BETWEEN {
+            return None;
+        }
+        let half = Half {
+            polarity: interval.polarity,
+            from: interval.from,
+            to: interval.to,
+            kind: self.kind(interval.length()),
+        };
+        self.measure(&half);
+        let framed = self.framer.half(half);
+        self.framed(framed)
+    }
+
+    /// What a decoder takes it for, a doubt counted in its favour.
+    fn kind(&self, length: BenchSpan) -> Kind {
+        let within = |(least, most): (BenchSpan, BenchSpan)| {
+            length.picoseconds() >= least.picoseconds() - self.expanded
+                && length.picoseconds() <= most.picoseconds() + self.expanded
+        };
+        if within(RECEIVER.one) {
+            Kind::One
+        } else if within(RECEIVER.zero) {
+            Kind::Zero
+        } else {
+            Kind::Neither
+        }
+    }
+
+    fn measure(&mut self, half: &Half) {
+        let length = half.length();
+        let sign = usize::from(half.polarity == Polarity::Negative);
+        self.neither += u64::from(half.kind == Kind::Neither);
+        self.histogram.push(length);
+        let reading = self.reading(half.from, length);
+        let one = length < BETWEEN;
+        for (rules, checker) in [
+            (&POWER_STATION, &mut self.power_station),
+            (&RECEIVER, &mut self.receiver),
+        ] {
+            check_half(rules, checker, one, reading);
+        }
+        if one {
+            self.ones[sign].push(length, half.from);
+        } else if length > STRETCHED {
+            self.stretched.push(length, half.from);
+        } else {
+            self.zeros[sign].push(length, half.from);
+        }
+    }
+
+    fn framed(&mut self, framed: Framed) -> Option<Packet> {
+        if let Some((first, second)) = framed.zero_bit {
+            let reading = self.reading(first.from, second.to - first.from);
+            for (rules, checker) in [
+                (&POWER_STATION, &mut self.power_station),
+                (&RECEIVER, &mut self.receiver),
+            ] {
+                checker.check(Clause::ZeroBitLong, reading, rules.zero_bit.picoseconds());
+            }
+        }
+        if let Some(preamble) = framed.preamble {
+            self.preamble(preamble);
+        }
+        let packet = framed.packet?;
+        self.packet_end = Some(packet.end);
+        self.packets.all += 1;
+        *self.packets.kinds.entry(packet.kind).or_default() += 1;
+        if self.packets.first.len() < self.settings.keep {
+            self.packets.first.push(packet);
+        }
+        if !packet.checked {
+            self.packets.wrong_check += 1;
+            if self.packets.first_wrong.len() < self.settings.keep {
+                self.packets.first_wrong.push(packet);
+            }
+        }
+        Some(packet)
+    }
+
+    fn preamble(&mut self, preamble: Preamble) {
+        let exact = |value: u32| Reading {
+            at: preamble.until,
+            value: i64::from(value),
+            expanded: 0,
+        };
+        let least = if preamble.after_cutout {
+            Some(PREAMBLE_AFTER_CUTOUT)
+        } else {
+            preamble.whole.then_some(PREAMBLE_SENT)
+        };
+        if let Some(least) = least {
+            let reading = exact(preamble.bits);
+            self.packet_rules
+                .check(Clause::PreambleShort, reading, i64::from(least));
+        }
+        if preamble.whole {
+            let shortest = self.packets.shortest_preamble.get_or_insert(preamble.bits);
+            *shortest = preamble.bits.min(*shortest);
+        }
+        if !preamble.accepted {
+            self.packets.refused += 1;
+            return;
+        }
+        if let Some(last) = self.last_start.replace(preamble.until) {
+            self.start_interval(last, preamble.until);
+        }
+    }
+
+    fn start_interval(&mut self, from: BenchInstant, to: BenchInstant) {
+        self.starts.push(to - from, from);
+        let reading = self.reading(from, to - from);
+        let most = START_BITS_APART.picoseconds();
+        self.packet_rules
+            .check(Clause::StartBitsApart, reading, most);
+    }
+
+    fn report(mut self, end: BenchInstant) -> SignalReport {
+        let edge = self.settings.edge;
+        let base = edge.time_base_u;
+        let half_u = edge.span_u(0.0);
+        let figures = |spread: &Spread| spread.figures(half_u, base);
+        let halves = |signs: &[Spread; 2]| {
+            let mut all = signs[0].clone();
+            all.merge(&signs[1]);
+            HalfBits {
+                all: figures(&all),
+                positive: figures(&signs[0]),
+                negative: figures(&signs[1]),
+            }
+        };
+        let differences = &self.framer.pairing.total;
+        self.power_station.merge(&differences.power_station);
+        self.receiver.merge(&differences.receiver);
+        self.packets.broken = self.framer.broken;
+        self.packets.first_broken = self.framer.first_broken;
+        self.packets.start_to_start = figures(&self.starts);
+        self.glitches.longest = figures(&self.glitch_lengths).map(|f| f.greatest);
+        SignalReport {
+            from: self.from.unwrap_or(end),
+            to: end,
+            edges: self.edges,
+            out_of_order: self.filter.out_of_order(),
+            edge_u: edge.edge_u,
+            time_base_u: base,
+            ones: halves(&self.ones),
+            zeros: halves(&self.zeros),
+            stretched: figures(&self.stretched),
+            histogram: self.histogram.bins(),
+            histogram_beyond: self.histogram.beyond(),
+            neither: self.neither,
+            one_bits: self.framer.one_bits,
+            zero_bits: self.framer.zero_bits,
+            asymmetry: differences.signed.figures(edge.difference_u(), 0.0),
+            difference: differences.size.figures(edge.difference_u(), 0.0),
+            cutouts: Cutouts {
+                count: self.cutouts,
+                start_hidden: self.cutouts - self.cutout_start.count(),
+                start: figures(&self.cutout_start),
+                end: figures(&self.cutout_end),
+            },
+            packets: self.packets,
+            glitches: self.glitches,
+            dead: figures(&self.dead),
+            silences: self.silences,
+            longest_silence: self.longest_silence,
+            power_station: self.power_station.findings(POWER_STATION.name),
+            receiver: self.receiver.findings(RECEIVER.name),
+            packet_rules: self.packet_rules.findings("packets and cutouts"),
+            levels: None,
+            shape: None,
+        }
+    }
+}
+
+/// Expanded uncertainty in picoseconds of a standard one in seconds.
+fn expanded(standard: f64) -> i64 {
+    libm::round(COVERAGE * standard * 1e12) as i64
+}
+
+fn within(interval: &Interval, (least, most): (BenchSpan, BenchSpan)) -> bool {
+    interval.length() >= least && interval.length() <= most
+}
+
+fn check_half(rules: &BitRules, checker: &mut Checker, one: bool, reading: Reading) {
+    let (clauses, (least, most)) = if one {
+        ((Clause::OneHalfShort, Clause::OneHalfLong), rules.one)
+    } else {
+        ((Clause::ZeroHalfShort, Clause::ZeroHalfLong), rules.zero)
+    };
+    checker.check(clauses.0, reading, least.picoseconds());
+    checker.check(clauses.1, reading, most.picoseconds());
+}

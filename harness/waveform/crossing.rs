@@ -1,0 +1,336 @@
+//! Instants at which a sampled voltage changes polarity: hysteresis against
+//! noise, linear interpolation between samples, whole blocks skipped by their
+//! extremes. It knows no bits and no units: positions are sample numbers (or
+//! whatever the caller counts in) and values are the caller's.
+
+use serde::{Deserialize, Serialize};
+
+/// The sign of a rail-to-rail voltage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Polarity {
+    /// Below the band around zero.
+    Negative,
+    /// Within the band, for longer than a crossing takes: both rails joined.
+    Zero,
+    /// Above the band.
+    Positive,
+}
+
+impl Polarity {
+    /// The other sign; zero stays zero.
+    pub const fn opposite(self) -> Self {
+        match self {
+            Self::Negative => Self::Positive,
+            Self::Zero => Self::Zero,
+            Self::Positive => Self::Negative,
+        }
+    }
+}
+
+/// A number type that captures are made of.
+pub trait Sample: Copy {
+    /// The sample as a number; exact for every type here.
+    fn number(self) -> f64;
+
+    /// Least and greatest of a block. Samples that are not numbers are passed
+    /// over; of none at all it is (infinity, -infinity).
+    fn extremes(block: &[Self]) -> (f64, f64);
+}
+
+/// Lanes of the extremes: independent chains that the compiler turns into
+/// vector instructions, also for floats, whose minimum it may not reorder.
+const LANES: usize = 16;
+
+macro_rules! sample {
+    ($($type:ty, $highest:expr, $lowest:expr;)*) => {$(
+        impl Sample for $type {
+            fn number(self) -> f64 {
+                f64::from(self)
+            }
+
+            fn extremes(block: &[Self]) -> (f64, f64) {
+                if block.is_empty() {
+                    return (f64::INFINITY, f64::NEG_INFINITY);
+                }
+                let mut least = [$highest; LANES];
+                let mut greatest = [$lowest; LANES];
+                let (rows, rest) = block.as_chunks::<LANES>();
+                for row in rows {
+                    for lane in 0..LANES {
+                        let x = row[lane];
+                        least[lane] = if x < least[lane] { x } else { least[lane] };
+                        greatest[lane] = if x > greatest[lane] { x } else { greatest[lane] };
+                    }
+                }
+                for (lane, &x) in rest.iter().enumerate() {
+                    least[lane] = if x < least[lane] { x } else { least[lane] };
+                    greatest[lane] = if x > greatest[lane] { x } else { greatest[lane] };
+                }
+                let (mut low, mut high) = (least[0], greatest[0]);
+                for lane in 1..LANES {
+                    low = if least[lane] < low { least[lane] } else { low };
+                    high = if greatest[lane] > high { greatest[lane] } else { high };
+                }
+                (f64::from(low), f64::from(high))
+            }
+        }
+    )*};
+}
+
+sample! {
+    i8, i8::MAX, i8::MIN;
+    i16, i16::MAX, i16::MIN;
+    i32, i32::MAX, i32::MIN;
+    f32, f32::INFINITY, f32::NEG_INFINITY;
+    f64, f64::INFINITY, f64::NEG_INFINITY;
+}
+
+/// What counts as a crossing.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Thresholds {
+    /// The level whose crossing is timed, usually zero volts.
+    pub level: f64,
+    /// How far beyond the level, either side, the value must go.
+    pub hysteresis: f64,
+    /// How long the value must stay inside the band to be [`Polarity::Zero`],
+    /// in positions; infinity where there is no such state.
+    pub dwell: f64,
+}
+
+/// One change of polarity.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Crossing {
+    /// Where, interpolated. Between the two signs: the crossing of the level,
+    /// and where noise crosses it several times the middle of first and last.
+    /// Into and out of zero: the crossing of the band's border.
+    pub position: f64,
+    /// The polarity from here on.
+    pub to: Polarity,
+    /// Last minus first crossing of the level; zero for a clean one.
+    pub ambiguity: f64,
+    /// Rise over one sample at the (last) crossing, signed.
+    pub step: f64,
+}
+
+/// Samples looked at together; a block wholly at rest costs one comparison.
+const BLOCK: usize = 512;
+const PART: usize = 32;
+
+/// Finds crossings in a stream of samples, pushed in pieces of any length: the
+/// result does not depend on where the pieces are cut.
+#[derive(Clone, Debug)]
+pub struct CrossingDetector {
+    level: f64,
+    upper: f64,
+    lower: f64,
+    dwell: f64,
+    state: Option<Polarity>,
+    /// Position and value of the last sample that was a number.
+    previous: Option<(f64, f64)>,
+    /// Where the value entered the band and has not left it since.
+    entered: Option<f64>,
+    /// First and last crossing of the level since the value left its side,
+    /// and the step at the last.
+    pending: Option<(f64, f64, f64)>,
+    next: u64,
+    least: f64,
+    greatest: f64,
+}
+
+impl CrossingDetector {
+    /// A detector before the first sample. A negative hysteresis counts as
+    /// none.
+    pub fn new(thresholds: Thresholds) -> Self {
+        let hysteresis = thresholds.hysteresis.max(0.0);
+        Self {
+            level: thresholds.level,
+            upper: thresholds.level + hysteresis,
+            lower: thresholds.level - hysteresis,
+            dwell: thresholds.dwell,
+            state: None,
+            previous: None,
+            entered: None,
+            pending: None,
+            next: 0,
+            least: f64::INFINITY,
+            greatest: f64::NEG_INFINITY,
+        }
+    }
+
+    /// The polarity now, once the value has been outside the band.
+    pub fn polarity(&self) -> Option<Polarity> {
+        self.state
+    }
+
+    /// Samples pushed so far.
+    pub fn samples(&self) -> u64 {
+        self.next
+    }
+
+    /// Least and greatest value so far, if there was any number.
+    pub fn extremes(&self) -> Option<(f64, f64)> {
+        (self.least <= self.greatest).then_some((self.least, self.greatest))
+    }
+
+    /// Takes evenly spaced samples; their positions are their numbers.
+    pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Crossing)) {
+        for block in samples.chunks(BLOCK) {
+            let (least, greatest) = S::extremes(block);
+            self.least = self.least.min(least);
+            self.greatest = self.greatest.max(greatest);
+            if self.rests(least, greatest) {
+                self.skip(block);
+                continue;
+            }
+            for part in block.chunks(PART) {
+                let (least, greatest) = S::extremes(part);
+                if self.rests(least, greatest) {
+                    self.skip(part);
+                    continue;
+                }
+                for &sample in part {
+                    self.step(self.next as f64, sample.number(), sink);
+                    self.next += 1;
+                }
+            }
+        }
+    }
+
+    /// Takes one sample at `position`, for unevenly spaced samples. Positions
+    /// must not fall; a sample at or before the last position is passed over.
+    pub fn push_at(&mut self, position: f64, value: f64, sink: &mut impl FnMut(Crossing)) {
+        let later = self.previous.is_none_or(|(last, _)| position > last);
+        if later && position.is_finite() {
+            self.least = self.least.min(value);
+            self.greatest = self.greatest.max(value);
+            self.step(position, value, sink);
+            self.next += 1;
+        }
+    }
+
+    /// Whether values between `least` and `greatest` leave the state alone.
+    fn rests(&self, least: f64, greatest: f64) -> bool {
+        match self.state {
+            Some(Polarity::Positive) => least >= self.upper,
+            Some(Polarity::Negative) => greatest <= self.lower,
+            Some(Polarity::Zero) => least > self.lower && greatest < self.upper,
+            None => false,
+        }
+    }
+
+    fn skip<S: Sample>(&mut self, block: &[S]) {
+        self.entered = None;
+        self.pending = None;
+        let last = block.iter().rposition(|s| !s.number().is_nan());
+        if let Some(index) = last {
+            self.previous = Some((self.next as f64 + index as f64, block[index].number()));
+        }
+        self.next += block.len() as u64;
+    }
+
+    fn side(&self, value: f64) -> Polarity {
+        if value >= self.upper {
+            Polarity::Positive
+        } else if value <= self.lower {
+            Polarity::Negative
+        } else {
+            Polarity::Zero
+        }
+    }
+
+    fn step(&mut self, position: f64, value: f64, sink: &mut impl FnMut(Crossing)) {
+        if value.is_nan() {
+            return;
+        }
+        let side = self.side(value);
+        let before = self.previous.replace((position, value));
+        let (Some(state), Some(before)) = (self.state, before) else {
+            // Which way noise inside the band points says nothing.
+            self.state = (side != Polarity::Zero).then_some(side);
+            return;
+        };
+        let here = (position, value);
+        if (before.1 < self.level) != (value < self.level) {
+            let at = between(before, here, self.level);
+            let first = self.pending.map_or(at, |(first, ..)| first);
+            self.pending = Some((first, at, value - before.1));
+        }
+        if side == state {
+            self.entered = None;
+            self.pending = None;
+        } else if side == Polarity::Zero {
+            self.inside_band(state, before, here, sink);
+        } else {
+            let border = if side == Polarity::Positive {
+                self.upper
+            } else {
+                self.lower
+            };
+            let (first, last, step) = match (state, self.pending) {
+                (Polarity::Zero, _) | (_, None) => {
+                    let at = between(before, here, border);
+                    (at, at, value - before.1)
+                }
+                (_, Some(pending)) => pending,
+            };
+            self.emit(side, first, last, step, sink);
+        }
+    }
+
+    fn inside_band(
+        &mut self,
+        state: Polarity,
+        before: (f64, f64),
+        here: (f64, f64),
+        sink: &mut impl FnMut(Crossing),
+    ) {
+        let border = if state == Polarity::Positive {
+            self.upper
+        } else {
+            self.lower
+        };
+        let entered = *self
+            .entered
+            .get_or_insert_with(|| between(before, here, border));
+        if here.0 - entered >= self.dwell {
+            self.emit(Polarity::Zero, entered, entered, here.1 - before.1, sink);
+        }
+    }
+
+    fn emit(
+        &mut self,
+        to: Polarity,
+        first: f64,
+        last: f64,
+        step: f64,
+        sink: &mut impl FnMut(Crossing),
+    ) {
+        self.state = Some(to);
+        self.entered = None;
+        self.pending = None;
+        sink(Crossing {
+            position: first + (last - first) / 2.0,
+            to,
+            ambiguity: last - first,
+            step,
+        });
+    }
+}
+
+/// Where the straight line through two samples meets `level`, kept between
+/// them.
+fn between(before: (f64, f64), here: (f64, f64), level: f64) -> f64 {
+    let rise = here.1 - before.1;
+    let fraction = if rise == 0.0 {
+        0.0
+    } else {
+        ((level - before.1) / rise).clamp(0.0, 1.0)
+    };
+    // Infinite samples leave no fraction; the later of the two is all we know.
+    let fraction = if fraction.is_nan() { 1.0 } else { fraction };
+    before.0 + (here.0 - before.0) * fraction
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,369 @@
+//! State levels of a two-level waveform and the shape of its transitions, by
+//! the definitions of IEEE Std 181-2011 (from memory). It finds no edges and
+//! judges nothing.
+
+use super::crossing::Sample;
+use serde::{Deserialize, Serialize};
+
+/// Bins of a histogram; when a value falls outside, pairs of bins are merged
+/// until it fits, so between half of them and all are in use.
+const BINS: usize = 4096;
+/// Values kept before the first range is chosen.
+const OPENING: usize = 4096;
+
+/// A histogram of sample values in bounded memory.
+#[derive(Clone, Debug)]
+pub struct LevelHistogram {
+    quantum: f64,
+    /// Values before the range is known.
+    opening: Vec<f64>,
+    counts: Vec<u64>,
+    /// Lower border of the first bin, and the width of each.
+    origin: f64,
+    width: f64,
+}
+
+/// The two state levels, in the values' unit.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StateLevels {
+    /// The lower state level.
+    pub low: f64,
+    /// The upper state level.
+    pub high: f64,
+    /// Standard deviation of the samples at the lower level.
+    pub noise_low: f64,
+    /// Standard deviation of the samples at the upper level.
+    pub noise_high: f64,
+    /// Width of a histogram bin, which bounds what a level can resolve.
+    pub resolution: f64,
+    /// Samples that were counted.
+    pub samples: u64,
+}
+
+impl StateLevels {
+    /// Upper less lower state level.
+    pub fn amplitude(&self) -> f64 {
+        self.high - self.low
+    }
+
+    /// The reference level `percent` of the way up.
+    pub fn reference(&self, percent: f64) -> f64 {
+        self.low + percent / 100.0 * self.amplitude()
+    }
+
+    /// The same levels after `value * gain + offset`.
+    pub fn scaled(&self, gain: f64, offset: f64) -> Self {
+        let (a, b) = (self.low * gain + offset, self.high * gain + offset);
+        let (low, high, noise_low, noise_high) = if gain < 0.0 {
+            (b, a, self.noise_high, self.noise_low)
+        } else {
+            (a, b, self.noise_low, self.noise_high)
+        };
+        Self {
+            low,
+            high,
+            noise_low: noise_low * gain.abs(),
+            noise_high: noise_high * gain.abs(),
+            resolution: self.resolution * gain.abs(),
+            samples: self.samples,
+        }
+    }
+}
+
+impl LevelHistogram {
+    /// An empty histogram. `quantum` is the step between possible values (one
+    /// for converter counts, so that every bin holds as many codes), zero
+    /// where values are continuous.
+    pub fn new(quantum: f64) -> Self {
+        Self {
+            quantum: quantum.max(0.0),
+            opening: Vec::new(),
+            counts: Vec::new(),
+            origin: 0.0,
+            width: 0.0,
+        }
+    }
+
+    /// Counts every `stride`-th sample of a piece, beginning with `first`.
+    pub fn push_every<S: Sample>(&mut self, samples: &[S], first: usize, stride: usize) {
+        let mut index = first;
+        while let Some(sample) = samples.get(index) {
+            self.push(sample.number());
+            index = index.saturating_add(stride.max(1));
+        }
+    }
+
+    /// Counts one value; what no instrument reads (not finite, or beyond
+    /// 1e30) is passed over.
+    pub fn push(&mut self, value: f64) {
+        if value.is_nan() || value.abs() > 1e30 {
+            return;
+        }
+        if self.counts.is_empty() {
+            self.opening.push(value);
+            if self.opening.len() >= OPENING {
+                self.open();
+            }
+        } else {
+            self.count(value);
+        }
+    }
+
+    /// Both state levels, if the samples have two: each the mode of its half
+    /// of the histogram, refined by the mean of the bins within 0.5 % of the
+    /// amplitude around it.
+    pub fn levels(&self) -> Option<StateLevels> {
+        if self.counts.is_empty() {
+            let mut opened = self.clone();
+            opened.open();
+            return if opened.counts.is_empty() {
+                None
+            } else {
+                opened.levels()
+            };
+        }
+        let first = self.counts.iter().position(|&n| n > 0)?;
+        let last = self.counts.iter().rposition(|&n| n > 0)?;
+        if first == last {
+            return None;
+        }
+        let middle = first + (last - first).div_ceil(2);
+        let reach = |share: usize| ((last - first) / share).max(1);
+        let low = mode(&self.counts[..middle])?;
+        let high = middle + mode(&self.counts[middle..])?;
+        let (low_mean, _) = self.moments(low, reach(200));
+        let (high_mean, _) = self.moments(high, reach(200));
+        Some(StateLevels {
+            low: low_mean,
+            high: high_mean,
+            noise_low: self.moments(low, reach(10)).1,
+            noise_high: self.moments(high, reach(10)).1,
+            resolution: self.width,
+            samples: self.counts.iter().sum(),
+        })
+    }
+
+    fn open(&mut self) {
+        let opening = std::mem::take(&mut self.opening);
+        let least = opening.iter().copied().fold(f64::INFINITY, f64::min);
+        let greatest = opening.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        if least > greatest {
+            return;
+        }
+        let span = (greatest - least).max(least.abs() * 1e-9).max(1e-12);
+        self.width = span / (BINS as f64 / 2.0);
+        if self.quantum > 0.0 {
+            let doublings = libm::ceil(libm::log2(self.width / self.quantum)).max(0.0);
+            self.width = self.quantum * libm::exp2(doublings);
+        }
+        // Codes lie in the middle of bins one quantum wide.
+        let start = if self.quantum > 0.0 {
+            (libm::floor(least / self.quantum) - 0.5) * self.quantum
+        } else {
+            least - self.width / 2.0
+        };
+        self.origin = start - self.width * (BINS as f64 / 8.0);
+        self.counts = vec![0; BINS];
+        for value in opening {
+            self.count(value);
+        }
+    }
+
+    fn count(&mut self, value: f64) {
+        // From the narrowest range to 1e30 it is 220 doublings; a value still
+        // outside then would be counted in the border bin.
+        for _ in 0..256 {
+            let bin = libm::floor((value - self.origin) / self.width);
+            if bin >= 0.0 && bin < BINS as f64 {
+                self.counts[bin as usize] += 1;
+                return;
+            }
+            self.double(bin < 0.0);
+        }
+        let bin = if value < self.origin { 0 } else { BINS - 1 };
+        self.counts[bin] += 1;
+    }
+
+    /// Doubles the range downwards or upwards by merging pairs of bins.
+    fn double(&mut self, downwards: bool) {
+        let mut merged = vec![0; BINS];
+        let shift = if downwards { BINS / 2 } else { 0 };
+        for (index, &count) in self.counts.iter().enumerate() {
+            merged[shift + index / 2] += count;
+        }
+        if downwards {
+            self.origin -= self.width * BINS as f64;
+        }
+        self.width *= 2.0;
+        self.counts = merged;
+    }
+
+    /// Mean and standard deviation of what lies within `reach` bins of `mode`.
+    fn moments(&self, mode: usize, reach: usize) -> (f64, f64) {
+        let from = mode.saturating_sub(reach);
+        let to = (mode + reach).min(BINS - 1);
+        let (mut n, mut sum, mut squares) = (0.0, 0.0, 0.0);
+        for bin in from..=to {
+            let count = self.counts[bin] as f64;
+            // Counted from the mode, so that nothing cancels.
+            let distance = bin as f64 - mode as f64;
+            n += count;
+            sum += count * distance;
+            squares += count * distance * distance;
+        }
+        let mean = sum / n;
+        let variance = (squares / n - mean * mean).max(0.0);
+        (
+            self.origin + (mode as f64 + 0.5 + mean) * self.width,
+            libm::sqrt(variance) * self.width,
+        )
+    }
+}
+
+/// The fullest bin, the first of equals.
+fn mode(counts: &[u64]) -> Option<usize> {
+    let (mut best, mut most) = (None, 0);
+    for (index, &count) in counts.iter().enumerate() {
+        if count > most {
+            (best, most) = (Some(index), count);
+        }
+    }
+    best
+}
+
+/// What to measure at a transition.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TransitionSettings {
+    /// Lower and upper level between which slew is taken.
+    pub slew: (f64, f64),
+    /// Reversals smaller than this are noise, not distortion.
+    pub reversal: f64,
+}
+
+/// One transition, times in sample periods, values in the samples' unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Transition {
+    /// Whether it goes up.
+    pub rising: bool,
+    /// From the 10 % to the 90 % reference level.
+    pub duration: Option<f64>,
+    /// Mean slope between the two slew levels, per sample period, positive.
+    pub slew: Option<f64>,
+    /// Samples between the slew levels; with none the slope is only a bound
+    /// from below.
+    pub samples_in_slew: usize,
+    /// Largest excursion past the new state level within three durations, as
+    /// a share of the amplitude.
+    pub overshoot: f64,
+    /// The same before the transition, away from it.
+    pub preshoot: f64,
+    /// Between which values the waveform ran backwards on its way from 10 %
+    /// to 90 %, if it did.
+    pub distortion: Option<(f64, f64)>,
+}
+
+/// Measures the transition that crosses the middle near sample `crossing` of
+/// `window`. `None` when the window does not hold it.
+pub fn measure_transition(
+    window: &[f64],
+    crossing: f64,
+    levels: &StateLevels,
+    settings: &TransitionSettings,
+) -> Option<Transition> {
+    let last = window.len().checked_sub(1).filter(|&last| last > 0)?;
+    let before = libm::floor(crossing).clamp(0.0, last as f64 - 1.0) as usize;
+    let after = before + 1;
+    let rising = window[after] > window[before];
+    // A falling transition is a rising one upside down.
+    let sign = if rising { 1.0 } else { -1.0 };
+    let at = |index: usize| sign * window[index];
+    let (start, end) = if rising {
+        (levels.low, levels.high)
+    } else {
+        (-levels.high, -levels.low)
+    };
+    let amplitude = end - start;
+    if amplitude <= 0.0 {
+        return None;
+    }
+    let back = |level: f64| last_below(&at, before, level);
+    let forth = |level: f64| first_above(&at, after, last, level);
+    let (low, high) = (start + 0.1 * amplitude, start + 0.9 * amplitude);
+    let ends = back(low).zip(forth(high));
+    let (slew_low, slew_high) = if rising {
+        settings.slew
+    } else {
+        (-settings.slew.1, -settings.slew.0)
+    };
+    let slew_ends = back(slew_low).zip(forth(slew_high));
+    let duration = ends.map(|(from, to)| to - from);
+    let (overshoot, preshoot) = ends.map_or((0.0, 0.0), |(from, to)| {
+        let reach = 3.0 * (to - from);
+        let post = (libm::ceil(to) as usize).min(last)
+            ..=(libm::ceil(to + reach.max(1.0)) as usize).min(last);
+        let pre =
+            (libm::floor(from - reach.max(1.0)).max(0.0) as usize)..=(from as usize).min(last);
+        let peak = post.map(&at).fold(end, f64::max);
+        let dip = pre.map(&at).fold(start, f64::min);
+        ((peak - end) / amplitude, (start - dip) / amplitude)
+    });
+    let distortion = ends.and_then(|(from, to)| {
+        let range = libm::ceil(from) as usize..=(libm::floor(to) as usize).min(last);
+        backwards(range.map(&at), settings.reversal).map(|(low, high)| {
+            if rising { (low, high) } else { (-high, -low) }
+        })
+    });
+    Some(Transition {
+        rising,
+        duration,
+        slew: slew_ends
+            .map(|(from, to)| (slew_high - slew_low) / (to - from).max(f64::MIN_POSITIVE)),
+        samples_in_slew: slew_ends.map_or(0, |(from, to)| {
+            (libm::ceil(to) - libm::floor(from) - 1.0).max(0.0) as usize
+        }),
+        overshoot,
+        preshoot,
+        distortion,
+    })
+}
+
+/// The instant, going back from `from`, at which the value last was at
+/// `level`.
+fn last_below(at: &impl Fn(usize) -> f64, from: usize, level: f64) -> Option<f64> {
+    let index = (0..=from).rev().find(|&index| at(index) <= level)?;
+    let (low, high) = (at(index), at(index + 1));
+    Some(index as f64 + share(low, high, level))
+}
+
+/// The instant, going on from `from`, at which the value first is at `level`.
+fn first_above(at: &impl Fn(usize) -> f64, from: usize, last: usize, level: f64) -> Option<f64> {
+    let index = (from..=last).find(|&index| at(index) >= level)?;
+    let (low, high) = (at(index.checked_sub(1)?), at(index));
+    Some(index as f64 - 1.0 + share(low, high, level))
+}
+
+fn share(low: f64, high: f64, level: f64) -> f64 {
+    if high > low {
+        ((level - low) / (high - low)).clamp(0.0, 1.0)
+    } else {
+        0.0
+    }
+}
+
+/// The lowest and highest value of stretches that fall by more than `least`
+/// on a way that should only rise.
+fn backwards(values: impl Iterator<Item = f64>, least: f64) -> Option<(f64, f64)> {
+    let mut peak = f64::NEG_INFINITY;
+    let mut worst: Option<(f64, f64)> = None;
+    for value in values {
+        if peak - value > least {
+            let (low, high) = worst.unwrap_or((value, peak));
+            worst = Some((low.min(value), high.max(peak)));
+        }
+        peak = peak.max(value);
+    }
+    worst
+}
+
+#[cfg(test)]
+mod tests;

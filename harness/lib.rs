@@ -49,10 +49,12 @@ pub mod model_instruments;
 // ---- the I/O line: below it nothing waits, reads or writes ----
 
 // Floor 5, hands.
-pub mod bench;
-pub mod instruments;
 pub mod link;
+#[rustfmt::skip] // In the order of the floor's law, not of the alphabet.
+pub mod instruments;
 pub mod model_bench;
+
+pub mod bench;
 pub mod store;
 
 // Floor 6, procedure.

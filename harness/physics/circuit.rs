@@ -52,8 +52,8 @@ pub(super) struct Thermal {
 ///
 /// It is advanced exactly: the same actions at the same instants give the same
 /// trajectory bit for bit, however the way there is cut into calls of
-/// [`Circuit::advance_to`] (repeating periods that nobody records are skipped,
-/// which moves the state by less than 1e-12 of itself).
+/// [`Circuit::advance_to`] (periods that repeat themselves are skipped, which
+/// moves the state by less than 1e-12 of itself).
 ///
 /// ```
 /// use bufferstop::clock::BenchInstant;
@@ -377,6 +377,7 @@ fn dead_key() -> Key {
         limit: 0,
         bridge: Bridge::Open,
         bin: 0,
+        rail_clamped: false,
         logic_awake: false,
         load: Conduction::Blocked,
         slope: 0,

@@ -84,6 +84,32 @@ impl History {
         self.trim(start);
     }
 
+    /// Repeats what was kept after `after` and up to `upto`, one period long,
+    /// `periods` times more.
+    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64) {
+        let period = upto - after;
+        let first = self
+            .segments
+            .partition_point(|segment| segment.start <= after);
+        let template: Vec<Segment> = self.segments.range(first..).cloned().collect();
+        let room = (SEGMENTS / template.len().max(1)) as i64;
+        let wanted = periods.min(self.span / period + 2).min(room);
+        if wanted < periods {
+            // What is older than the repeats would leave a gap before them.
+            self.segments.clear();
+        }
+        for turn in periods - wanted + 1..=periods {
+            for segment in &template {
+                let mut again = segment.clone();
+                again.start += turn * period;
+                self.segments.push_back(again);
+            }
+        }
+        while self.segments.len() > SEGMENTS {
+            self.segments.pop_front();
+        }
+    }
+
     /// Forgets what ended longer ago than the kept span.
     pub(super) fn trim(&mut self, now: i64) {
         let oldest = now.saturating_sub(self.span);

@@ -89,6 +89,8 @@ pub(super) struct Key {
     pub(super) bridge: Bridge,
     /// Junction temperature rise in bins.
     pub(super) bin: u16,
+    /// The body diodes keep the rail from going negative.
+    pub(super) rail_clamped: bool,
     /// The logic draws its constant current.
     pub(super) logic_awake: bool,
     pub(super) load: Conduction,
@@ -111,6 +113,9 @@ pub(super) struct Electrics {
     pub(super) switch_coefficient: f64,
     pub(super) diodes_drop: f64,
     pub(super) diodes_resistance: f64,
+    /// Conductance of the body diodes across the rail: both half-bridges side
+    /// by side, two diodes in series each.
+    pub(super) clamp_conductance: f64,
     pub(super) output_resistance: f64,
     pub(super) output_inductance: f64,
     pub(super) quiescent: f64,
@@ -140,6 +145,7 @@ impl Electrics {
             switch_coefficient: board.switch_temperature_coefficient.si(),
             diodes_drop: 2.0 * board.diode_drop.si(),
             diodes_resistance: 2.0 * board.diode_resistance.si(),
+            clamp_conductance: 1.0 / board.diode_resistance.si().max(1e-3),
             output_resistance: board.output_resistance.si() + fixture.lead_resistance.si(),
             output_inductance: board.output_inductance.si() + fixture.lead_inductance.si(),
             quiescent: board.quiescent_current.si(),
@@ -241,16 +247,7 @@ impl Mode {
             Affine::state(V_BULK).times(e.quiescent / LOGIC_FLOOR)
         };
         let drawn = bridge.plus(1.0, logic);
-        let supply_current = match key.supply {
-            SupplyMode::Voltage => Affine::constant(f64::from_bits(key.voltage))
-                .plus(-1.0, Affine::state(V_BULK))
-                .plus(e.bulk_resistance, drawn)
-                .times(1.0 / (e.supply_resistance + e.bulk_resistance)),
-            SupplyMode::Limit => Affine::constant(f64::from_bits(key.limit)),
-            SupplyMode::Blocked => Affine::zero(),
-        };
-        let charging = supply_current.plus(-1.0, drawn);
-        let rail = Affine::state(V_BULK).plus(e.bulk_resistance, charging);
+        let (rail, supply_current, charging) = rail_and_supply(e, &key, drawn);
         let (node, load_current) = node_and_load(e, key.load);
 
         let mut rows = [Affine::zero(); STATES];
@@ -300,6 +297,33 @@ impl Mode {
             Probe::SenseVoltage => state[V_SENSE] + e.sense_offset,
         }
     }
+}
+
+/// The rail's voltage, the supply's current and the current into the bulk
+/// capacitance, when the board draws `drawn`.
+fn rail_and_supply(e: &Electrics, key: &Key, drawn: Affine) -> (Affine, Affine, Affine) {
+    // Conductance to and current from each source at the rail.
+    let (supply_conductance, supply_source) = match key.supply {
+        SupplyMode::Voltage => {
+            let conductance = 1.0 / e.supply_resistance;
+            (conductance, conductance * f64::from_bits(key.voltage))
+        }
+        SupplyMode::Limit => (0.0, f64::from_bits(key.limit)),
+        SupplyMode::Blocked => (0.0, 0.0),
+    };
+    let (clamp_conductance, clamp_source) = if key.rail_clamped {
+        (e.clamp_conductance, -e.clamp_conductance * e.diodes_drop)
+    } else {
+        (0.0, 0.0)
+    };
+    let conductance = supply_conductance + clamp_conductance;
+    let source = Affine::constant(supply_source + clamp_source).plus(-1.0, drawn);
+    let rail = Affine::state(V_BULK)
+        .plus(e.bulk_resistance, source)
+        .times(1.0 / (1.0 + e.bulk_resistance * conductance));
+    let supply_current = Affine::constant(supply_source).plus(-supply_conductance, rail);
+    let charging = source.plus(-conductance, rail);
+    (rail, supply_current, charging)
 }
 
 fn columns(rows: &[Affine; STATES]) -> Matrix {

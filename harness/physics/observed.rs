@@ -67,6 +67,8 @@ impl Settings {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Observed {
     pub(super) supply: SupplyMode,
+    /// The body diodes keep the rail from going negative.
+    pub(super) rail_clamped: bool,
     pub(super) logic_awake: bool,
     pub(super) load: Conduction,
     /// The body diodes' current has come down to zero.
@@ -89,6 +91,7 @@ impl Observed {
     pub(super) const fn dead() -> Self {
         Self {
             supply: SupplyMode::Blocked,
+            rail_clamped: false,
             logic_awake: false,
             load: Conduction::Blocked,
             freewheel_over: false,
@@ -125,8 +128,10 @@ impl Observed {
         } else {
             settings.under_voltage
         };
+        let (supply, rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
         Self {
-            supply: supply(e, settings, key.bridge, state),
+            supply,
+            rail_clamped,
             logic_awake: state[V_BULK] > LOGIC_FLOOR,
             load: load(e, settings.load, state),
             freewheel_over: match key.bridge {
@@ -152,11 +157,14 @@ fn clamp_over(contact: Contact, current: f64) -> bool {
     matches!(contact, Contact::Clamped(sign) if sign.sign() * current < 0.0)
 }
 
-/// Where the supply's characteristic meets the rest of the circuit.
-fn supply(e: &Electrics, settings: &Settings, bridge: Bridge, state: &State) -> SupplyMode {
-    if !settings.supply_on {
-        return SupplyMode::Blocked;
-    }
+/// Where the characteristics of supply and body diodes meet the rest of the
+/// circuit: the supply's mode, and whether the diodes hold the rail up.
+fn supply_and_clamp(
+    e: &Electrics,
+    settings: &Settings,
+    bridge: Bridge,
+    state: &State,
+) -> (SupplyMode, bool) {
     let into_bridge = match bridge {
         Bridge::Drive(polarity) => polarity.sign() * state[I_OUT],
         Bridge::Freewheel(sign) => -sign.sign() * state[I_OUT],
@@ -168,14 +176,30 @@ fn supply(e: &Electrics, settings: &Settings, bridge: Bridge, state: &State) -> 
     } else {
         e.quiescent * bulk / LOGIC_FLOOR
     };
+    // The rail without a supply is a source `open` behind `inner` ohms.
     let open = bulk - e.bulk_resistance * (into_bridge + logic);
-    let current = (settings.supply_voltage - open) / (e.supply_resistance + e.bulk_resistance);
+    let (mode, rail) = supply(e, settings, open, e.bulk_resistance);
+    if rail >= -e.diodes_drop {
+        return (mode, false);
+    }
+    let share = 1.0 / (1.0 + e.bulk_resistance * e.clamp_conductance);
+    let held = (open + e.diodes_drop) * share - e.diodes_drop;
+    (supply(e, settings, held, e.bulk_resistance * share).0, true)
+}
+
+/// The supply's mode and the rail it makes of a source `open` behind `inner`
+/// ohms.
+fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> (SupplyMode, f64) {
+    if !settings.supply_on {
+        return (SupplyMode::Blocked, open);
+    }
+    let current = (settings.supply_voltage - open) / (e.supply_resistance + inner);
     if current < 0.0 {
-        SupplyMode::Blocked
+        (SupplyMode::Blocked, open)
     } else if current > settings.supply_limit {
-        SupplyMode::Limit
+        (SupplyMode::Limit, open + inner * settings.supply_limit)
     } else {
-        SupplyMode::Voltage
+        (SupplyMode::Voltage, open + inner * current)
     }
 }
 

@@ -1,5 +1,6 @@
-//! Skipping whole periods of the input pattern that repeat themselves, while
-//! nobody records. It only decides that a period repeats; it computes none.
+//! Skipping whole periods of the input pattern that repeat themselves; the
+//! history repeats its stretches with them. It only decides that a period
+//! repeats; it computes none.
 
 use super::circuit::{Circuit, Switches};
 use super::mode::Mode;
@@ -27,10 +28,6 @@ impl Circuit {
     /// on by as many whole periods as fit before `target` and before anything
     /// that is due only once.
     pub(super) fn skip_periods(&mut self, target: i64) {
-        if self.history.is_kept() {
-            self.snapshot = None;
-            return;
-        }
         if let Some(before) = self.snapshot.take()
             && let Some(periods) = self.repeats_since(&before, target)
         {
@@ -42,6 +39,9 @@ impl Circuit {
                 }
             }
             self.switches.board.shift(shift);
+            if self.history.is_kept() {
+                self.history.repeat(before.at, self.anchor, periods);
+            }
             let each = self.thermal.current_squared - before.current_squared;
             self.thermal.current_squared += each * periods as f64;
             self.anchor += shift;

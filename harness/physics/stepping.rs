@@ -307,6 +307,7 @@ impl Circuit {
             },
             bridge,
             bin: rise_in_bins.clamp(0.0, f64::from(u16::MAX)) as u16,
+            rail_clamped: observed.rail_clamped,
             logic_awake: observed.logic_awake,
             load: observed.load,
             slope: switches.load.slope.to_bits(),

@@ -1,0 +1,2 @@
+//! Checks of the typed instruments over a wire in memory.
+

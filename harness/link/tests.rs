@@ -1,0 +1,1 @@
+//! Checks of ports over wires in memory and pseudo-terminals.

@@ -1,0 +1,1 @@
+//! Checks of the served model bench with a world of canned lines.

@@ -105,30 +105,13 @@ fn listed<T>(root: &Table<'_>, key: &str, one: impl Fn(&Table<'_>) -> Option<T>)
 fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry> {
     let number = table.integer("number", 1..=256);
     let closes = table.word("closes", Closes::WORDS);
-    let far = closes == Some(Closes::FarShort);
-    let mut resistance: Option<Ohms> = table.optional_quantity("resistance", Demand::Positive);
-    let mut inductance: Option<Henries> = table.optional_quantity("inductance", Demand::Positive);
-    // The far short's loop is the stated bus, unless it is measured itself.
-    match bus {
-        Some((bus_resistance, bus_inductance)) if far && bus_resistance > Ohms::ZERO => {
-            if !table.has("resistance") {
-                resistance = Some(bus_resistance);
-            }
-            if !table.has("inductance") && bus_inductance > Henries::ZERO {
-                inductance = Some(bus_inductance);
-            }
-        }
-        _ => {}
-    }
-    if resistance.is_none() && !table.has("resistance") {
-        table.missing(
-            "resistance",
-            "the loop's resistance with its contacts, such as \"40 mohm\"",
-        );
-    }
-    if inductance.is_none() && !table.has("inductance") {
-        table.missing("inductance", "the loop's inductance, such as \"0.5 uH\"");
-    }
+    let own_resistance: Option<Ohms> = table.quantity("resistance", Demand::Positive);
+    let own_inductance: Option<Henries> = table.quantity("inductance", Demand::Positive);
+    // What is written is the contact's own; the far short has the bus before it.
+    let (bus_resistance, bus_inductance) = match closes {
+        Some(Closes::FarShort) => bus?,
+        _ => (Ohms::ZERO, Henries::ZERO),
+    };
     let proof = table.word("proof", Proof::WORDS);
     let line = |key| {
         table
@@ -141,8 +124,8 @@ fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry
     Some(BranchEntry {
         number: u32::try_from(number?).ok()?,
         closes: closes?,
-        resistance: resistance?,
-        inductance: inductance?,
+        resistance: own_resistance? + bus_resistance,
+        inductance: own_inductance? + bus_inductance,
         proof: proof?,
         marker_line,
         pilot_line,

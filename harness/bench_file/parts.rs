@@ -258,7 +258,8 @@ pub struct BranchEntry {
     pub number: u32,
     /// What it closes.
     pub closes: Closes,
-    /// Loop resistance of the branch from the node, contacts included.
+    /// Loop resistance of the branch from the node: contacts, fuse and leads,
+    /// and for the far short the bus.
     pub resistance: Ohms,
     /// Loop inductance of it.
     pub inductance: Henries,

@@ -63,8 +63,9 @@ pub(super) static ENTRY: Entry = Entry {
         Metric {
             key: "level_symmetry",
             dimension: Dimension::Voltage,
-            definition: "Largest difference, over the steps, between the output voltage \
-                         magnitudes of the two polarities at the same step, without sign.",
+            definition: "Largest difference between the output voltage magnitudes of the two \
+                         polarities at one step, held or within one alternating capture, \
+                         without sign.",
             censoring: Censoring::Never,
             worse: Worse::Larger,
             per: Per::Run,
@@ -73,8 +74,9 @@ pub(super) static ENTRY: Entry = Entry {
         Metric {
             key: "supply_droop",
             dimension: Dimension::Voltage,
-            definition: "Mean of the board's supply rail over the hold of the first step less \
-                         the mean over the hold of the last; no interpolation.",
+            definition: "Mean of the board's supply rail over the hold of the step of least \
+                         current less that over the step of most, the largest over the states \
+                         of the output; no interpolation.",
             censoring: Censoring::Never,
             worse: Worse::Larger,
             per: Per::Run,

@@ -87,8 +87,9 @@ pub(super) static ENTRY: Entry = Entry {
         Metric {
             key: "margin",
             dimension: Dimension::Time,
-            definition: "The upstream protection's trip time as the bench states it less the \
-                         reversal time; below zero the upstream trips first.",
+            definition: "The upstream protection's trip time at the mismatch current, as the \
+                         bench states or measured it, less the reversal time; below zero the \
+                         upstream trips first.",
             censoring: Censoring::Both,
             worse: Worse::Smaller,
             per: Per::Direction,

@@ -151,7 +151,7 @@ pub(super) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Smaller,
             "Mean magnitude of the output voltage after recovery divided by the mean before the \
-             short, both unloaded over the same number of half-bits.",
+             short, both unloaded over the same number of samples.",
         ),
     ],
 };

@@ -4,13 +4,14 @@
 
 mod limits_of_energy;
 
+use super::check::SHORTEST_HALF_BIT;
 use super::settings::{Direction, Settings, ShortPlace};
 use super::{Plan, Scenario};
 use crate::bench_file::{Bench, Carries, Closes, Measures, Proof};
 use crate::document::{Fault, Faults, Place};
 use crate::ident::Role;
 use crate::profile::Profile;
-use crate::units::{Amperes, Quantity, Seconds, Volts};
+use crate::units::{Amperes, Ohms, Quantity, Seconds, Volts};
 use std::collections::BTreeMap;
 
 /// Every fault of `plan` on `bench`, whose instruments follow `profiles`.
@@ -266,7 +267,8 @@ impl<'a> Against<'a> {
             return;
         };
         // One warning a branch is enough, wherever it is used.
-        let weak = matches!(branch.proof, Proof::None | Proof::Marker);
+        let short = matches!(closes, Closes::NearShort | Closes::FarShort);
+        let weak = short && matches!(branch.proof, Proof::None | Proof::Marker);
         let first = self
             .plan
             .scenarios
@@ -338,7 +340,9 @@ impl<'a> Against<'a> {
                     "\"isolated, both gaps\" or \"common negative, one gap\"",
                 ),
                 Some((voltage, resistance)) => {
-                    let current = voltage / (resistance + self.plan.ratings.source_resistance);
+                    let resistance = resistance + self.plan.ratings.source_resistance;
+                    let current = voltage / resistance;
+                    self.spikes_end(gap, resistance);
                     if current <= needed {
                         self.plan_fault(
                             &at.path("directions"),
@@ -348,6 +352,27 @@ impl<'a> Against<'a> {
                     }
                 }
             }
+        }
+    }
+
+    /// Even in phase a delay difference d pushes a spike round the loop at every
+    /// edge, gone after d + 3 L/R; what lasts longer than a quarter half-bit
+    /// could not be told from a mismatch. One microsecond is taken for d.
+    fn spikes_end(&mut self, gap: Closes, resistance: Ohms) {
+        let (Some(upstream), Some(branch)) = (self.bench.upstream, self.bench.branch(gap)) else {
+            return;
+        };
+        let inductance =
+            upstream.inductance + branch.inductance + self.bench.wiring.lead_inductance;
+        let spike = 1e-6 + 3.0 * inductance.si() / resistance.si();
+        let quarter = SHORTEST_HALF_BIT / 4.0;
+        if spike > quarter {
+            let spike = super::check::seconds(spike);
+            self.bench_fault(
+                "upstream.inductance",
+                format!("edge spikes of {spike} could not be told from a mismatch"),
+                format!("three times L/R below {}", super::check::seconds(quarter)),
+            );
         }
     }
 

@@ -10,9 +10,12 @@ use crate::units::{Amperes, Quantity, Seconds};
 /// uncertainty then stays small beside any guard band.
 const SAMPLES_A_LIMIT: f64 = 200.0;
 
-/// The slowest sampling that still shows every crossing: a twentieth of the
-/// shortest half-bit, 58 us nominal (NMRA S-9.1:2020 table 1).
-pub(super) const SLOWEST_SAMPLING: f64 = 58e-6 / 20.0;
+/// The shortest half-bit that the bench sends, in seconds: half of a one,
+/// nominal (NMRA S-9.1:2020 table 1).
+pub(super) const SHORTEST_HALF_BIT: f64 = 58e-6;
+
+/// The slowest sampling that still shows every crossing, in seconds.
+const SLOWEST_SAMPLING: f64 = SHORTEST_HALF_BIT / 20.0;
 
 /// Every fault of `plan` as a whole.
 pub(super) fn check(plan: &Plan) -> Vec<Fault> {

@@ -152,7 +152,7 @@ fn each_spoiled_profile_is_faulted_at_its_place() {
         ),
         (
             "supply",
-            "current = \"10 A\"",
+            "current = \"40 A\"",
             "current = \"-1 A\"",
             "\"-1 A\"",
             "out of range",

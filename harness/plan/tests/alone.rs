@@ -260,14 +260,14 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "less than twice",
         ),
         (
-            "recovery_pulse = \"2 s\"",
+            "recovery_pulse = \"1.3 s\"",
             "recovery_pulse = \"1 s\"",
             ("recovery_pulse", 1),
             "see the retries",
         ),
         (
-            "recovery_pulse = \"2 s\"",
-            "recovery_pulse = \"2 s\"\ncoarse_period = \"5 ms\"",
+            "recovery_pulse = \"1.3 s\"",
+            "recovery_pulse = \"1.3 s\"\ncoarse_period = \"5 ms\"",
             ("coarse_period", 1),
             "too slow for the limit",
         ),

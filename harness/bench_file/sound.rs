@@ -83,7 +83,11 @@ impl Checks<'_> {
         self.once("channel", "number", &self.bench.channels, |c| c.number);
         self.once("channel", "measures", &self.bench.channels, |c| c.measures);
         self.once("line", "number", &self.bench.lines, |l| l.number);
-        self.once("line", "carries", &self.bench.lines, |l| l.carries);
+        // Each branch may have a marker and a pilot line of its own.
+        self.once("line", "carries", &self.bench.lines, |l| match l.carries {
+            Carries::Marker | Carries::Pilot => Err(l.number),
+            other => Ok(other),
+        });
         self.once("branch", "number", &self.bench.branches, |b| b.number);
         self.once("branch", "closes", &self.bench.branches, |b| b.closes);
     }

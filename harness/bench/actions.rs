@@ -67,10 +67,14 @@ impl Bench {
         }
     }
 
+    /// While it runs the load is on, and after a ramp it stays at its end.
     fn load_started(&mut self, result: Result<(), InstrumentError>) -> Result<(), BenchError> {
-        if result.as_ref().is_err_and(InstrumentError::is_uncertain) {
-            self.interlock.learn(|state| state.load_on = Known::Unknown);
-        }
+        let on = match &result {
+            Ok(()) => Known::Sure(true),
+            Err(error) if error.is_uncertain() => Known::Unknown,
+            Err(_) => return Ok(result?),
+        };
+        self.interlock.learn(|state| state.load_on = on);
         Ok(result?)
     }
 

@@ -93,11 +93,23 @@ pub struct CaptureDevice {
     wiring: CaptureWiring,
 }
 
-/// What a channel's codes mean, in volts at the input.
+/// What a channel's codes mean, in volts at the input. The answer lists, in
+/// this order: samples, period, time of the first one, volts a code, volts at
+/// code zero, whether it was clipped, bits of the converter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Preamble {
+    count: f64,
     volts_per_code: f64,
     volts_at_zero: f64,
+    clipped: bool,
+    bits: u32,
+}
+
+impl Preamble {
+    /// The range that the device chose, which may be wider than was asked.
+    fn full_scale(self) -> f64 {
+        self.volts_per_code * f64::from(1_u32 << (self.bits - 1))
+    }
 }
 
 impl CaptureDevice {
@@ -262,30 +274,24 @@ impl CaptureDevice {
         let number = ("channel", Argument::Integer(wired.number.into()));
         let answer = self.session.ask("preamble", &[number]).await?;
         let preamble = self.preamble(&answer)?;
+        if preamble.count != f64::from(request.length) {
+            let (wanted, found) = (request.length, preamble.count);
+            return Err(self
+                .session
+                .data(format!("{wanted} samples asked for, it holds {found}")));
+        }
         let words = self
             .read_words("read_channel", Some(number), request.length)
             .await?;
-        let codes: Vec<i16> = words.into_iter().map(u16::cast_signed).collect();
         let scale = preamble.volts_per_code / wired.scale;
-        let offset = preamble.volts_at_zero / wired.scale;
-        let largest = self.largest_code();
-        let clipped = codes
-            .iter()
-            .any(|&code| i32::from(code) >= largest || i32::from(code) < -largest);
         Ok(Channel {
             signal: channel.signal,
-            codes,
+            codes: words.into_iter().map(u16::cast_signed).collect(),
             scale,
-            offset,
-            clipped,
-            accuracy: self.accuracy(&wired, channel.range, scale),
+            offset: preamble.volts_at_zero / wired.scale,
+            clipped: preamble.clipped,
+            accuracy: self.accuracy(&wired, preamble.full_scale() / wired.scale, scale),
         })
-    }
-
-    /// The code at the top of the range.
-    fn largest_code(&self) -> i32 {
-        let bits = self.session.profile().capture_range().map_or(16, |r| r.bits);
-        (1 << (bits.clamp(2, 16) - 1)) - 1
     }
 
     /// The profile's accuracy is a rectangle either side (GUM 4.3.7); the
@@ -317,7 +323,7 @@ impl CaptureDevice {
         Ok(self.wiring.lines.iter().map(track).collect())
     }
 
-    /// Reads `length` words of two bytes, the low one first, in parts.
+    /// Reads `length` words of two bytes, the high one first, in parts.
     async fn read_words(
         &self,
         command: &'static str,
@@ -340,22 +346,28 @@ impl CaptureDevice {
                     .data(format!("{bytes} bytes asked for, {found} came")));
             }
             let pairs = block.chunks_exact(2);
-            words.extend(pairs.map(|pair| u16::from_le_bytes([pair[0], pair[1]])));
+            words.extend(pairs.map(|pair| u16::from_be_bytes([pair[0], pair[1]])));
             start += count;
         }
         Ok(words)
     }
 
-    /// Volts per code and volts at code zero, the first two numbers.
     fn preamble(&self, answer: &str) -> Result<Preamble, InstrumentError> {
-        let numbers = protocol::list(answer.as_bytes())
+        let readings = protocol::list(answer.as_bytes())
             .map_err(|fault| self.session.answer_fault("preamble", fault))?;
-        let value = |index: usize| numbers.get(index).and_then(|reading| reading.value());
-        match (value(0), value(1)) {
-            (Some(volts_per_code), Some(volts_at_zero)) if volts_per_code > 0.0 => Ok(Preamble {
-                volts_per_code,
-                volts_at_zero,
-            }),
+        let values: Vec<f64> = readings.iter().filter_map(|r| r.value()).collect();
+        match values[..] {
+            [count, _, _, volts_per_code, volts_at_zero, clipped, bits]
+                if volts_per_code > 0.0 && (2.0..=16.0).contains(&bits) =>
+            {
+                Ok(Preamble {
+                    count,
+                    volts_per_code,
+                    volts_at_zero,
+                    clipped: clipped != 0.0,
+                    bits: bits as u32,
+                })
+            }
             _ => Err(self
                 .session
                 .data(format!("`{}` is no preamble", answer.escape_debug()))),

@@ -48,18 +48,19 @@ impl Load {
         Self { session }
     }
 
-    /// Sets mode and value; what it draws follows when its input is on.
+    /// Sets value and mode, in this order: where the input is on already, the
+    /// mode must not find an old value.
     pub(crate) async fn set(&self, setting: LoadSetting) -> Result<(), InstrumentError> {
         match setting {
             LoadSetting::Current(current) => {
-                self.session.act("constant_current", &[]).await?;
                 let amperes = [("amperes", Argument::Number(current.si()))];
-                self.session.act("set_current", &amperes).await
+                self.session.act("set_current", &amperes).await?;
+                self.session.act("constant_current", &[]).await
             }
             LoadSetting::Resistance(resistance) => {
-                self.session.act("constant_resistance", &[]).await?;
                 let ohms = [("ohms", Argument::Number(resistance.si()))];
-                self.session.act("set_resistance", &ohms).await
+                self.session.act("set_resistance", &ohms).await?;
+                self.session.act("constant_resistance", &[]).await
             }
         }
     }

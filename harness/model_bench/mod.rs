@@ -2,12 +2,15 @@
 //! on pseudo-terminals or on wires in memory. It knows no instrument and no
 //! circuit; bench time moves only by exchanges and by [`ModelBench::advance`].
 
+mod embedded;
 mod lines;
 mod memory;
 mod pty;
 
 #[cfg(test)]
 mod tests;
+
+pub use embedded::world;
 
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;

@@ -11,7 +11,7 @@ use crate::protocol::{
 use crate::units::{Amperes, Volts};
 
 const VOLTAGE: Bounds = Bounds::new(UnitOf::Volt, 0.0, 32.0, 0.0);
-const CURRENT: Bounds = Bounds::new(UnitOf::Ampere, 0.0, 10.0, 1.0);
+const CURRENT: Bounds = Bounds::new(UnitOf::Ampere, 0.0, 40.0, 1.0);
 
 /// Questionable bit: the output is at its current limit.
 const LIMITING: u16 = 2;

@@ -8,6 +8,7 @@ pub mod curve;
 mod fault;
 mod load;
 mod overload;
+mod phase;
 mod reversal;
 mod sheet;
 mod short;

@@ -5,6 +5,7 @@
 use super::Context;
 use super::current::Current;
 use super::fault::examine;
+use super::phase::{LASTING, Run, first_after, lasting, phase_before, phases};
 use super::sheet::Sheet;
 use crate::measurement::{Blame, Estimate, Finding, combined, resolution};
 use crate::observation::{Direction, GapClosing, Place, Take};
@@ -19,9 +20,6 @@ const PEAK: (&str, Dimension) = ("peak_current", Dimension::Current);
 const REVERSALS: (&str, Dimension) = ("reversals", Dimension::Count);
 const MARGIN: (&str, Dimension) = ("margin", Dimension::Time);
 const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
-
-/// Half-bits for which a phase must last to count.
-const LASTING: usize = 10;
 
 pub(super) fn evaluate(
     sheet: &mut Sheet,
@@ -125,6 +123,7 @@ impl Bridging {
             old,
             closed,
             opened,
+            spike: context.gap_spike.si(),
         };
         let mut notes = Vec::new();
         let outcome = scene.outcome(take, closing, &gap, &mut notes);
@@ -212,80 +211,6 @@ fn opening(markers: &[Edge], closed: f64, context: &Context) -> Option<f64> {
     })
 }
 
-/// The output's phase against the input in each half-bit: +1 alike, -1
-/// opposed, 0 where the mean voltage is under a quarter of the nominal one. The
-/// first fifth of a half-bit is left to the propagation delay.
-fn phases(node: &Trace, half_bits: &[HalfBit], context: &Context) -> Vec<i8> {
-    let enough = 0.25 * context.supply_voltage.si();
-    half_bits
-        .iter()
-        .map(|half| {
-            let samples = node.window(half.from + 0.2 * (half.to - half.from), half.to);
-            if samples.is_empty() {
-                return 0;
-            }
-            let mean = samples.iter().sum::<f64>() / samples.len() as f64;
-            let along = if half.high { mean } else { -mean };
-            if along > enough {
-                1
-            } else if along < -enough {
-                -1
-            } else {
-                0
-            }
-        })
-        .collect()
-}
-
-/// The first half-bit that ends after `at`.
-fn first_after(half_bits: &[HalfBit], at: f64) -> usize {
-    half_bits.partition_point(|half| half.to <= at)
-}
-
-/// The phase of most of the last half-bits before the closing.
-fn phase_before(phases: &[i8], half_bits: &[HalfBit], closed: f64) -> Option<i8> {
-    let end = first_after(half_bits, closed);
-    let last = &phases[end.saturating_sub(2 * LASTING)..end];
-    let sum: i32 = last.iter().map(|&phase| i32::from(phase)).sum();
-    match sum {
-        0 => None,
-        _ if 2 * sum.unsigned_abs() as usize <= last.len() => None,
-        sum => Some(if sum > 0 { 1 } else { -1 }),
-    }
-}
-
-/// A phase that lasts.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Run {
-    phase: i8,
-    first: usize,
-    /// One past its last half-bit.
-    end: usize,
-}
-
-/// The phases that last ten half-bits or more from half-bit `start` on, the
-/// one before it in front. Dead or contested stretches part nothing.
-fn lasting(phases: &[i8], old: i8, start: usize) -> Vec<Run> {
-    let mut runs = vec![Run {
-        phase: old,
-        first: 0,
-        end: start,
-    }];
-    let mut first = start;
-    while first < phases.len() {
-        let phase = phases[first];
-        let end = phases[first..]
-            .iter()
-            .position(|&p| p != phase)
-            .map_or(phases.len(), |length| first + length);
-        if phase != 0 && end - first >= LASTING {
-            runs.push(Run { phase, first, end });
-        }
-        first = end;
-    }
-    runs
-}
-
 struct Scene<'a> {
     node: &'a Trace,
     half_bits: &'a [HalfBit],
@@ -294,6 +219,8 @@ struct Scene<'a> {
     old: i8,
     closed: f64,
     opened: Option<f64>,
+    /// Longest spike of the gap current at an edge.
+    spike: f64,
 }
 
 impl Scene<'_> {
@@ -350,22 +277,15 @@ impl Scene<'_> {
     /// The first voltage of the new polarity that leads into `run`.
     ///
     /// Where the upstream holds the node in the new polarity from the closing
-    /// on, the voltage tells nothing; then it is the last instant before the
-    /// gap current stays under half of its top state.
+    /// on, the voltage tells nothing; then the gap current does.
     fn turn(&self, run: &Run, gap: &Current, notes: &mut Vec<String>) -> Estimate {
         let first = first_after(self.half_bits, self.closed);
         let sampled = resolution(self.node.period());
-        if run.first <= first + 1 {
-            let begin = self.half_bits[first].from.max(self.closed);
-            let end = self.half_bits[(first + LASTING).min(self.half_bits.len() - 1)].to;
-            let top = top_state(&gap.trace, begin, end).map_or(0.0, |top| top.value);
-            let level = (top / 2.0).max(gap.off);
-            let fall = first_beyond(&gap.trace, level, gap.trace.index_from(begin))
-                .and_then(|over| falls_for_good(&gap.trace, level, gap.quiet, over.index));
-            if let Some(fall) = fall {
-                notes.push("the upstream held the node; timed by the gap current".into());
-                return fall.at;
-            }
+        if run.first <= first + 1
+            && let Some(fall) = self.fight_ends(gap, first)
+        {
+            notes.push("the upstream held the node; timed by the gap current".into());
+            return fall;
         }
         // The turn may come within the half-bit before, too late in it for its
         // mean to show; so look back from that one's end first.
@@ -377,6 +297,31 @@ impl Scene<'_> {
         }
         self.turns_within(from, run.phase)
             .unwrap_or_else(|| Estimate::new(self.half_bits[run.first].from, sampled))
+    }
+
+    /// The last instant of the fight between board and upstream: half of the
+    /// gap current's top state, passed for the last time before ten half-bits
+    /// that stay under it but for the spike at their start. A turn that falls
+    /// into a spike is known to the spike's length only.
+    fn fight_ends(&self, gap: &Current, first: usize) -> Option<Estimate> {
+        let trace = &gap.trace;
+        let half_bits = self.half_bits.get(first..)?;
+        let begin = half_bits.first()?.from.max(self.closed);
+        let end = half_bits.get(LASTING)?.to;
+        let level = (top_state(trace, begin, end)?.value / 2.0).max(gap.off);
+        let fights = |half: &HalfBit| {
+            let after_spike = trace.window(half.from + self.spike, half.to);
+            after_spike.iter().any(|x| x.abs() >= level)
+        };
+        let over = half_bits
+            .windows(LASTING + 1)
+            .find(|run| fights(&run[0]) && !run[1..].iter().any(fights))?[0];
+        let (start, end) = (trace.index_from(over.from), trace.index_from(over.to));
+        let last = (start..end).rfind(|&at| trace.values()[at].abs() >= level)?;
+        let blur = if last + 1 == end { self.spike } else { 0.0 };
+        let at = trace.time(last) + (trace.period() + blur) / 2.0;
+        let u = combined([resolution(trace.period()), resolution(blur)]);
+        Some(Estimate::new(at, u))
     }
 
     /// Where, within half-bit `index`, the voltage comes into `phase` to stay

@@ -127,7 +127,8 @@ impl Shorted {
     }
 }
 
-/// An unloaded alternating output of `level` volts.
+/// An unloaded alternating output of `level` volts, seen by a channel without
+/// errors of its own, as two takes of one channel share them.
 pub(super) fn unloaded(level: f64, chance: &mut Stream) -> Take {
     let sampling = Sampling {
         first: -100e-6,
@@ -135,7 +136,12 @@ pub(super) fn unloaded(level: f64, chance: &mut Stream) -> Take {
         count: 1160,
     };
     let mut capture = sampling.capture();
-    capture.channels = vec![sampling.channel(Signal::NodeVoltage, VOLTAGE, chance, |t| {
+    let same = Flaws {
+        gain_u: 0.0,
+        offset_u: 0.0,
+        ..VOLTAGE
+    };
+    capture.channels = vec![sampling.channel(Signal::NodeVoltage, same, chance, |t| {
         level * ones(t, 0.0, HALF)
     })];
     take(capture, 0.0, Proof::None)

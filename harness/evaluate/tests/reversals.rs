@@ -174,6 +174,6 @@ fn a_strong_upstream_does_not_hide_the_turn() {
     let metrics = bridged(|t| if t < turn { 1.0 } else { -1.0 }, |_| true, -6.0);
     let time = value(&metrics, "reversal_time", "forward");
     assert!(noted(&metrics, "gap current"), "{metrics:#?}");
-    // The current's own spikes at edges blur it by up to a half-bit.
-    assert!((time.value - turn).abs() < 2.0 * HALF, "{time:?}");
+    let error = (time.value - (turn - CLOSED)).abs();
+    assert!(error <= time.expanded(), "{time:?} {error}");
 }

@@ -25,7 +25,29 @@ struct Point {
     /// Magnitude of the output voltage at the board.
     voltage: Option<Level>,
     /// The supply rail.
-    rail: Option<Estimate>,
+    rail: Option<Rail>,
+}
+
+/// The supply rail over a step. Gain and zero are those of one channel in one
+/// range, so they do not come in twice where two steps are compared.
+#[derive(Clone, Copy)]
+struct Rail {
+    mean: f64,
+    own_u: f64,
+    gain_u: f64,
+}
+
+impl Rail {
+    /// How far `later` lies below this level: zero cancels, gain acts on the
+    /// difference alone, and what is each reading's own adds up (GUM 5.2.2 with
+    /// fully correlated gain and zero).
+    fn droop(self, later: Self) -> Estimate {
+        let droop = self.mean - later.mean;
+        Estimate::new(
+            droop,
+            combined([self.gain_u * droop, self.own_u, later.own_u]),
+        )
+    }
 }
 
 /// A level with the part of its uncertainty that no other level shares.
@@ -112,8 +134,15 @@ fn point(step: &LoadStep, context: &Context) -> Point {
             own_u: node.own_u,
         }
     });
-    let rail = Trace::of(&step.take.capture, Signal::BoardSupply)
-        .and_then(|rail| mean(&rail, rail.first(), f64::INFINITY, false));
+    let rail = Trace::of(&step.take.capture, Signal::BoardSupply).and_then(|rail| {
+        let mean = mean(&rail, rail.first(), f64::INFINITY, false)?.value;
+        // A code is the least that noise need not average out.
+        Some(Rail {
+            mean,
+            own_u: rail.sample_u(),
+            gain_u: rail.gain_u(),
+        })
+    });
     Point {
         drive: step.drive,
         asked: step.current.si().abs(),
@@ -337,7 +366,7 @@ fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
         if let (Some(first), Some(last)) = (first, last)
             && last.0 > first.0
         {
-            let droop = first.1.minus(last.1);
+            let droop = first.1.droop(last.1);
             if worst.is_none_or(|(known, _)| droop.value > known.value) {
                 worst = Some((droop, drive));
             }

@@ -3,7 +3,7 @@
 //! restart, and leave it quiet. It knows no scenario in particular.
 
 use super::journal::{Ended, Journal};
-use crate::bench::{Bench, BenchError, Intent, Opening, short_branch};
+use crate::bench::{Bench, BenchError, Intent, Opening, gap_branch, short_branch};
 use crate::bench_file;
 use crate::event::Event;
 use crate::ident::Role;
@@ -11,7 +11,7 @@ use crate::instruments::{CaptureRequest, ChannelRequest, Trigger};
 use crate::measurement::Blame;
 use crate::observation::{Drive, Place, Proof, Take};
 use crate::plan::{Plan, Scenario};
-use crate::units::{Dimension, Quantity, Seconds, Volts};
+use crate::units::{Amperes, Dimension, Ohms, Quantity, Seconds, Volts};
 use crate::waveform::{Capture, LogicLine, Signal};
 
 /// How long a board may take to restart by itself before its supply is cycled.
@@ -192,6 +192,7 @@ impl<'a> Hands<'a> {
                     Seconds::new(5e-6),
                     Seconds::new(0.5e-3),
                     &[Signal::NodeVoltage],
+                    self.plan.ratings.rated_current,
                 )
                 .await?;
             let alive =
@@ -204,39 +205,41 @@ impl<'a> Hands<'a> {
         Ok(false)
     }
 
-    /// A capture of `signals` in ranges for ordinary steps.
+    /// A capture of `signals`, currents up to `current`.
     pub(super) fn request(
         &self,
         window: Window,
         trigger: Trigger,
         signals: &[Signal],
+        current: Amperes,
     ) -> CaptureRequest {
-        let current = self.plan.ratings.trip_current.si() * 5.0;
-        self.request_in(window, trigger, signals, current)
+        self.request_in(window, trigger, signals, current.si())
     }
 
-    /// A capture of a short, whose current only the loop limits.
-    pub(super) fn short_request(
-        &self,
-        window: Window,
-        trigger: Trigger,
-        signals: &[Signal],
-        place: Place,
-    ) -> CaptureRequest {
-        let ratings = &self.plan.ratings;
-        let branch = self
-            .file
-            .branch(short_branch(place))
-            .map_or(0.0, |branch| branch.resistance.si());
-        let bus = if place == Place::Far {
-            self.file.wiring.bus_resistance.si()
-        } else {
-            0.0
-        };
-        let leads = self.file.wiring.lead_resistance.si() + ratings.source_resistance.si();
-        // No more than the device can see of it.
-        let current = ratings.supply_voltage.si() / (branch + bus + leads).max(1e-3) * 1.1;
-        self.request_in(window, trigger, signals, current)
+    /// The most that can flow through a short, and a quarter for the edges.
+    pub(super) fn short_current(&self, place: Place) -> Amperes {
+        let branch = self.file.branch(short_branch(place));
+        self.through(
+            self.plan.ratings.supply_voltage,
+            branch.map_or(Ohms::ZERO, |branch| branch.resistance),
+        )
+    }
+
+    /// The most that can flow between the board and the upstream source in
+    /// opposite phase, and a quarter for the edges.
+    pub(super) fn mismatch_current(&self, crossed: bool) -> Amperes {
+        let board = self.plan.ratings.supply_voltage;
+        let mismatch = self.file.mismatch(board, gap_branch(crossed));
+        mismatch.map_or(Amperes::ZERO, |(voltage, resistance)| {
+            self.through(voltage, resistance)
+        })
+    }
+
+    fn through(&self, voltage: Volts, loop_resistance: Ohms) -> Amperes {
+        let resistance = loop_resistance
+            + self.file.wiring.lead_resistance
+            + self.plan.ratings.source_resistance;
+        Amperes::new(voltage.si() / resistance.si().max(1e-3) * 1.25)
     }
 
     fn request_in(
@@ -286,8 +289,11 @@ impl<'a> Hands<'a> {
         period: Seconds,
         length: Seconds,
         signals: &[Signal],
+        current: Amperes,
     ) -> Result<Take, Halt> {
-        let capture = self.snapshot_of(label, period, length, signals).await?;
+        let capture = self
+            .snapshot_of(label, period, length, signals, current)
+            .await?;
         self.take(capture, length).await
     }
 
@@ -297,13 +303,14 @@ impl<'a> Hands<'a> {
         period: Seconds,
         length: Seconds,
         signals: &[Signal],
+        current: Amperes,
     ) -> Result<Capture, Halt> {
         let window = Window {
             period,
             before: Seconds::ZERO,
             after: length,
         };
-        let request = self.request(window, Trigger::Now, signals);
+        let request = self.request(window, Trigger::Now, signals, current);
         self.bench.arm(&request).await?;
         Ok(self.bench.fetch(label).await?)
     }
@@ -390,6 +397,7 @@ impl<'a> Hands<'a> {
                 Seconds::new(1e-6),
                 Seconds::new(2e-3),
                 &[Signal::NodeVoltage],
+                self.plan.ratings.rated_current,
             )
             .await?;
         let line = capture.line(LogicLine::SignalA).ok_or_else(|| {

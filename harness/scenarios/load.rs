@@ -7,7 +7,7 @@ use crate::bench::Intent;
 use crate::instruments::LoadSetting;
 use crate::observation::{Drive, LoadStep, Observation};
 use crate::plan::{self, Polarity};
-use crate::units::{Quantity, Seconds};
+use crate::units::{Amperes, Quantity, Seconds};
 use crate::waveform::Signal;
 
 /// Most samples of one step: enough for twenty half-bits of anything.
@@ -19,6 +19,13 @@ pub(super) async fn drive(
 ) -> Result<Observation, Halt> {
     hands.power_up().await?;
     let mut steps = Vec::new();
+    // Room for the load's own overshoot.
+    let widest = settings
+        .steps
+        .iter()
+        .copied()
+        .fold(Amperes::ZERO, Amperes::max)
+        * 1.5;
     for &polarity in &settings.polarities {
         let drive = match polarity {
             Polarity::Positive => Drive::Positive,
@@ -42,7 +49,7 @@ pub(super) async fn drive(
                 Signal::BoardSupply,
             ];
             let take = hands
-                .snapshot(&text, period, settings.hold, &signals)
+                .snapshot(&text, period, settings.hold, &signals, widest)
                 .await?;
             steps.push(LoadStep {
                 drive,

@@ -41,49 +41,13 @@ pub(super) async fn drive(
     })
 }
 
+/// Ramps up and captures around the board's fault line; where that never
+/// moves, captures the last of the ramp instead, which then still shows the
+/// current flowing.
 async fn ramp(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<OverloadRamp, Halt> {
     let (from, to, duration) = (settings.ramp_from, settings.ramp_to, settings.ramp_time);
     let text = format!("ramp from {from} to {to} in {duration}");
-    let take = until_fault(
-        &text,
-        Intent::LoadRamp { from, to, duration },
-        duration,
-        settings,
-        hands,
-    )
-    .await?;
-    Ok(OverloadRamp {
-        from,
-        to,
-        duration,
-        take,
-    })
-}
-
-async fn hold(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<OverloadRamp, Halt> {
-    let (current, duration) = (settings.hold_current, settings.hold_time);
-    let text = format!("hold {current} for {duration}");
-    let intent = Intent::LoadPulse { current, duration };
-    let take = until_fault(&text, intent, duration, settings, hands).await?;
-    Ok(OverloadRamp {
-        from: current,
-        to: current,
-        duration,
-        take,
-    })
-}
-
-/// Provokes with `intent` and captures around the board's fault line; where
-/// that never moves, captures the last of the provocation instead, which then
-/// still shows the current flowing.
-async fn until_fault(
-    text: &str,
-    intent: Intent,
-    duration: Seconds,
-    settings: &plan::Overload,
-    hands: &mut Hands<'_>,
-) -> Result<Take, Halt> {
-    hands.step(text).await?;
+    hands.step(&text).await?;
     let period = settings.sampling_period;
     let window = Window {
         period,
@@ -94,17 +58,21 @@ async fn until_fault(
         line: LogicLine::Fault,
         rising: true,
     };
+    let widest = to * 1.5;
     hands
         .bench
-        .arm(&hands.request(window, trigger, &SIGNALS))
+        .arm(&hands.request(window, trigger, &SIGNALS, widest))
         .await?;
-    hands.energise(text, intent).await?;
-    // The window after the trigger must still lie inside the provocation.
-    let watch = duration - BEFORE_TRIP - AFTER_TRIP;
-    let take = match hands.fetch_if_triggered(text, duration, watch).await? {
+    hands
+        .energise(&text, Intent::LoadRamp { from, to, duration })
+        .await?;
+    // The load holds the ramp's end, so the last look still sees it.
+    let take = match hands.fetch_if_triggered(&text, duration, duration).await? {
         Some(take) => take,
         None => {
-            let take = hands.snapshot(text, period, AFTER_TRIP, &SIGNALS).await?;
+            let take = hands
+                .snapshot(&text, period, AFTER_TRIP, &SIGNALS, widest)
+                .await?;
             Take {
                 pulse: duration,
                 ..take
@@ -112,7 +80,56 @@ async fn until_fault(
         }
     };
     hands.bench.load_off().await?;
-    Ok(take)
+    Ok(OverloadRamp {
+        from,
+        to,
+        duration,
+        take,
+    })
+}
+
+/// Most samples of the hold: it only has to show every trip, and a trip lasts.
+const HOLD_SAMPLES: f64 = 200_000.0;
+
+/// Holds just below the trip current and watches all of it.
+async fn hold(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<OverloadRamp, Halt> {
+    let (current, duration) = (settings.hold_current, settings.hold_time);
+    let text = format!("hold {current} for {duration}");
+    hands.step(&text).await?;
+    let period = settings.sampling_period.max(duration / HOLD_SAMPLES);
+    let window = Window {
+        period,
+        before: Seconds::new(2e-3),
+        after: duration + AFTER_TRIP,
+    };
+    let trigger = Trigger::Channel {
+        signal: Signal::OutputCurrent,
+        level: current.si() / 2.0,
+        rising: true,
+    };
+    hands
+        .bench
+        .arm(&hands.request(window, trigger, &SIGNALS, current * 1.5))
+        .await?;
+    hands
+        .energise(&text, Intent::LoadPulse { current, duration })
+        .await?;
+    let take = match hands.fetch_if_triggered(&text, duration, duration).await? {
+        Some(take) => take,
+        // The current never came: say so with what there is.
+        None => {
+            hands
+                .snapshot(&text, period, AFTER_TRIP, &SIGNALS, current * 1.5)
+                .await?
+        }
+    };
+    hands.bench.load_off().await?;
+    Ok(OverloadRamp {
+        from: current,
+        to: current,
+        duration,
+        take,
+    })
 }
 
 async fn step(
@@ -137,7 +154,7 @@ async fn step(
     };
     hands
         .bench
-        .arm(&hands.request(window, trigger, &SIGNALS))
+        .arm(&hands.request(window, trigger, &SIGNALS, current * 1.5))
         .await?;
     hands
         .energise(&text, Intent::LoadPulse { current, duration })
@@ -145,7 +162,11 @@ async fn step(
     let take = match hands.fetch_if_triggered(&text, duration, duration).await? {
         Some(take) => take,
         // The current never came: say so with what there is.
-        None => hands.snapshot(&text, period, AFTER_TRIP, &SIGNALS).await?,
+        None => {
+            hands
+                .snapshot(&text, period, AFTER_TRIP, &SIGNALS, current * 1.5)
+                .await?
+        }
     };
     hands.bench.load_off().await?;
     Ok(OverloadStep {

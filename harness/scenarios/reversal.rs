@@ -70,7 +70,7 @@ async fn closing(
     };
     hands
         .bench
-        .arm(&hands.request(window, trigger, &SIGNALS))
+        .arm(&hands.request(window, trigger, &SIGNALS, hands.mismatch_current(crossed)))
         .await?;
     hands
         .energise(&text, Intent::GapPulse { crossed, duration })
@@ -99,7 +99,7 @@ async fn short(settings: &plan::Reversal, hands: &mut Hands<'_>) -> Result<Take,
     };
     hands
         .bench
-        .arm(&hands.short_request(window, trigger, &SHORT_SIGNALS, place))
+        .arm(&hands.request(window, trigger, &SHORT_SIGNALS, hands.short_current(place)))
         .await?;
     hands
         .energise(&text, Intent::ShortPulse { place, duration })

@@ -46,9 +46,10 @@ async fn one(
 ) -> Result<ShortPulse, Halt> {
     hands.recover().await?;
     let window = Seconds::new(2e-3);
+    let rated = hands.plan.ratings.rated_current;
     let period = settings.sampling_period;
     let before = hands
-        .snapshot("before the short", period, window, &SIGNALS)
+        .snapshot("before the short", period, window, &SIGNALS, rated)
         .await?;
     let fast = pulse(place, settings.pulse, period, AFTER, "closely", hands).await?;
     hands.recover().await?;
@@ -71,7 +72,7 @@ async fn one(
     };
     hands.recover().await?;
     let after = hands
-        .snapshot("after the short", period, window, &SIGNALS)
+        .snapshot("after the short", period, window, &SIGNALS, rated)
         .await?;
     Ok(ShortPulse {
         place,
@@ -106,7 +107,7 @@ async fn pulse(
     let trigger = Trigger::Line { line, rising: true };
     hands
         .bench
-        .arm(&hands.short_request(window, trigger, &SIGNALS, place))
+        .arm(&hands.request(window, trigger, &SIGNALS, hands.short_current(place)))
         .await?;
     hands
         .energise(&text, Intent::ShortPulse { place, duration })

@@ -201,19 +201,23 @@ fn no_trip_below(sheet: &mut Sheet, context: &Context, hold: &OverloadRamp) {
     let asked = hold.to.si().abs();
     let begin = (0.5 * asked).max(current.off);
     let found = episodes(trace, begin, current.off, current.quiet, current.start);
-    let over = if hold.duration.si() > 0.0 {
+    let asked_for = if hold.duration.si() > 0.0 {
         hold.duration.si()
     } else {
         hold.take.pulse.si()
     };
-    let ends: Vec<f64> = found
-        .iter()
-        .filter_map(|episode| episode.interruption.map(|at| at.value))
-        .filter(|&at| at < over - 2.0 * trace.period())
-        .collect();
     let Some(first) = found.first() else {
         return missing(sheet, "the load drew no current");
     };
+    // The hold begins with its own current: a trigger on one polarity may have
+    // come a bit later than the load. The two clocks, the load's and the
+    // capture's, need not agree better than a part in a thousand.
+    let over = first.onset.value + asked_for;
+    let ends: Vec<f64> = found
+        .iter()
+        .filter_map(|episode| episode.interruption.map(|at| at.value))
+        .filter(|&at| at < over - current.quiet - 1e-3 * asked_for)
+        .collect();
     let (trips, dropped): (Vec<f64>, Vec<f64>) = ends
         .iter()
         .partition(|&&at| !output_stays(&hold.take, at, current.quiet, context));

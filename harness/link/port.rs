@@ -49,7 +49,7 @@ impl Deadlines {
     pub const MODEL: Self = Self {
         write: Duration::from_secs(20),
         reply: Duration::from_secs(120),
-        quiet: Duration::from_millis(20),
+        quiet: Duration::from_millis(2),
     };
 }
 

@@ -4,6 +4,8 @@
 //!
 //! `cargo bench -- exchange short demo help` runs only what is named.
 
+#![allow(clippy::print_stdout, reason = "figures are printed")]
+
 mod command;
 mod exchange;
 mod short;

@@ -189,8 +189,16 @@ fn an_absent_bench_is_answered_with_69() {
     let folder = folder();
     let bench = fs::read_to_string(folder.path().join("bench.toml")).expect("the demo's bench");
     // Every instrument of the demo's bench, moved to ports that are not there.
-    let real = bench.replace("model = true", "path = \"/dev/bufferstop-absent\"");
-    assert_ne!(real, bench, "the demo's bench is a model");
+    let mut real = bench.clone();
+    for number in 0.. {
+        let port = format!("path = \"/dev/bufferstop-absent{number}\"");
+        let next = real.replacen("model = true", &port, 1);
+        if next == real {
+            assert!(number > 0, "the demo's bench is a model");
+            break;
+        }
+        real = next;
+    }
     let real: String = strip_model_section(&real);
     fs::write(folder.path().join("real.toml"), real).expect("a file");
     check(

@@ -12,7 +12,9 @@ use std::time::Duration;
 use tokio::io::{AsyncBufReadExt as _, AsyncWriteExt as _, BufReader};
 
 fn shipped(role: Role) -> Profile {
-    profile::shipped(role.word()).expect("it comes with the program").clone()
+    profile::shipped(role.word())
+        .expect("it comes with the program")
+        .clone()
 }
 
 /// A session with an instrument that expects each line of `script` in turn and
@@ -33,7 +35,10 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
         // Silent from here on.
         let mut rest = String::new();
         let more = device.read_line(&mut rest).await;
-        assert!(more.is_ok_and(|count| count == 0), "not in the script: {rest}");
+        assert!(
+            more.is_ok_and(|count| count == 0),
+            "not in the script: {rest}"
+        );
     });
     let settings = PortSettings {
         name: "script".to_owned(),
@@ -93,10 +98,7 @@ async fn a_refusal_names_instrument_command_and_every_error() {
     let supply = Supply::new(scripted(
         shipped(Role::Supply),
         &[
-            (
-                "CURR 99;*OPC?;:SYST:ERR?",
-                "1;-222,\"Data out of range\"",
-            ),
+            ("CURR 99;*OPC?;:SYST:ERR?", "1;-222,\"Data out of range\""),
             ("SYST:ERR?", "-221,\"Settings conflict\""),
             ("SYST:ERR?", "0,\"No error\""),
         ],
@@ -178,7 +180,10 @@ async fn codes_become_amperes_with_their_uncertainty() {
     // 2 V range asked for (40 A at 50 mohm), 12 bits; two samples, big end
     // first: 256 and -1.
     let device = device(&[
-        ("TRAC:PRE? CHAN2", "2,1.0E-06,-1.0E-06,9.765625E-04,0.0E+00,0,12"),
+        (
+            "TRAC:PRE? CHAN2",
+            "2,1.0E-06,-1.0E-06,9.765625E-04,0.0E+00,0,12",
+        ),
         ("TRAC? CHAN2,0,2", "#14\u{1}\u{0}\u{7f}\u{7f}"),
     ]);
     let capture = device.read_out(&request(2), "step").await.expect("data");

@@ -60,7 +60,9 @@ impl CaptureWiring {
             .flat_map(|line| {
                 let number = line.number;
                 let shown = shown(bench, line.carries, number);
-                shown.into_iter().map(move |line| WiredLine { line, number })
+                shown
+                    .into_iter()
+                    .map(move |line| WiredLine { line, number })
             })
             .collect();
         Self { channels, lines }

@@ -235,6 +235,47 @@ fn strip_model_section(text: &str) -> String {
 }
 
 #[test]
+fn records_that_cannot_be_written_are_answered_with_74() {
+    let folder = folder();
+    fs::write(
+        folder.path().join("taken"),
+        "a file where a folder is wanted",
+    )
+    .expect("a file");
+    let words = &["accept", "plan.toml", "--serial", "A1", "--out", "taken"];
+    check(
+        folder.path(),
+        &Case {
+            words,
+            status: 74,
+            says: &["taken"],
+        },
+    );
+}
+
+/// One serial number a line; a wrong one is answered and the next one runs.
+#[test]
+fn serial_numbers_are_read_one_after_another() {
+    let folder = folder();
+    let done = cargo_bin_cmd!("bufferstop")
+        .current_dir(folder.path())
+        .env_remove("BUFFERSTOP_BENCH")
+        .args(["accept", "plan.toml", "--serial", "-", "--only", "load"])
+        .write_stdin("A1\n../x\n\nA2\n")
+        .output()
+        .expect("the command runs");
+    let said = String::from_utf8_lossy(&done.stderr);
+    assert_eq!(done.status.code(), Some(2), "{said}");
+    assert!(said.contains("'.'"), "{said}");
+    for serial in ["A1", "A2"] {
+        assert!(
+            folder.path().join("reports").join(serial).is_dir(),
+            "{serial}"
+        );
+    }
+}
+
+#[test]
 fn faults_come_as_json_too() {
     let folder = folder();
     fs::write(

@@ -5,6 +5,7 @@
 
 mod command;
 mod floors;
+mod lots;
 mod ngspice;
 mod python;
 mod runs;

@@ -65,3 +65,46 @@ fn pyvisa_talks_to_the_model_instruments() {
     assert!(done.status.success(), "{said}\n{complained}");
     assert!(said.trim_end().ends_with("0 failed"), "{said}");
 }
+
+/// The demo's XML is read by junitparser and its store by sqlite3 and hashlib:
+/// both must say what the records say.
+#[test]
+fn outside_readers_agree_with_the_records() {
+    let Some(python) = interpreter() else { return };
+    let out = tempfile::tempdir().expect("a temporary folder");
+    let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/plan.toml");
+    for (serial, defect) in [("J1", None), ("J2", Some("trip never"))] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_bufferstop"));
+        command
+            .env_remove("BUFFERSTOP_BENCH")
+            .arg("accept")
+            .arg(&plan)
+            .args(["--serial", serial, "--out"]);
+        command
+            .arg(out.path())
+            .args(defect.map(|name| ["--defect", name]).into_iter().flatten());
+        let done = command.output().expect("the command runs");
+        assert_eq!(
+            done.status.code(),
+            Some(i32::from(defect.is_some())),
+            "{serial}"
+        );
+    }
+    for (name, target) in [
+        ("junit_check.py", out.path().to_owned()),
+        ("chain_check.py", out.path().join("model.sqlite")),
+    ] {
+        let done = Command::new(&python)
+            .arg(script(name))
+            .arg(target)
+            .output()
+            .expect("Python starts");
+        let said = String::from_utf8_lossy(&done.stdout);
+        assert!(
+            done.status.success(),
+            "{name}: {said}{}",
+            String::from_utf8_lossy(&done.stderr)
+        );
+        assert!(!said.trim().is_empty(), "{name} says nothing");
+    }
+}

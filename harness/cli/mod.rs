@@ -20,6 +20,7 @@ use clap::error::ErrorKind;
 use exit::Exit;
 use output::Output;
 use std::ffi::OsString;
+use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
 
 /// Runs the command with `arguments`, the program's own name first.
@@ -42,10 +43,17 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         anstream::eprintln!("--log {level}: {fault}; use info, debug or trace");
         return Exit::Usage.into();
     }
+    answer_for_bugs();
     let output = Output {
         json: arguments.json,
     };
-    let exit = match &arguments.command {
+    // A panic outside a run has nothing to make safe: only the status is left.
+    let exit = std::panic::catch_unwind(AssertUnwindSafe(|| dispatch(&arguments.command, output)));
+    exit.unwrap_or(Exit::Bug).into()
+}
+
+fn dispatch(command: &Command, output: Output) -> Exit {
+    match command {
         Command::Demo(demo) => demo::demo(demo, output),
         Command::Accept(accept) => accept::accept(accept, output),
         Command::Check(check) => check::check(check, output),
@@ -53,8 +61,20 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Records(Records::List(list)) => records::list(list, output),
         Command::Records(Records::Show(show)) => records::show(show, output),
-    };
-    exit.into()
+    }
+}
+
+/// A panic is a bug here: one sentence for the person instead of a trace. What
+/// it interrupted is made safe by whoever catches it.
+fn answer_for_bugs() {
+    std::panic::set_hook(Box::new(|panic| {
+        let place = panic
+            .location()
+            .map(|place| format!(" at {}:{}", place.file(), place.line()))
+            .unwrap_or_default();
+        let what = panic.payload_as_str().unwrap_or("no reason given");
+        anstream::eprintln!("a bug in bufferstop{place}: {what}");
+    }));
 }
 
 fn start_log(level: &str) -> Result<(), tracing_subscriber::filter::ParseError> {

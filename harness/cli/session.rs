@@ -8,7 +8,7 @@ use super::output::{JsonLines, Output};
 use crate::bench::{Bench, BoardFacts, Connection};
 use crate::clock::SystemClock;
 use crate::console::Live;
-use crate::event::FileFacts;
+use crate::event::{Abort, FileFacts};
 use crate::ident::{RunId, harmless};
 use crate::model_bench::{Transport, world};
 use crate::model_board::BoardParameters;
@@ -122,6 +122,9 @@ impl<'a> Session<'a> {
         let Finished { record, safe } = finished;
         let folder = folder::write(&self.out, &record, &[]).map_err(|fault| store_exit(&fault))?;
         let mut exit = Exit::of(record.verdict());
+        if record.abort() == Some(&Abort::Harness) {
+            exit = exit.or(Exit::Bug);
+        }
         if order.particulars.only.is_some() && exit == Exit::Pass {
             // A diagnosis never accepts.
             exit = Exit::Inconclusive;

@@ -110,6 +110,8 @@ pub(super) struct Electrics {
     pub(super) bulk: f64,
     pub(super) bulk_resistance: f64,
     pub(super) switches: f64,
+    /// What a damaged switch adds in the positive polarity.
+    pub(super) positive_path_excess: f64,
     pub(super) switch_coefficient: f64,
     pub(super) diodes_drop: f64,
     pub(super) diodes_resistance: f64,
@@ -142,6 +144,7 @@ impl Electrics {
             bulk: board.bulk_capacitance.si(),
             bulk_resistance: board.bulk_resistance.si(),
             switches: 2.0 * board.switch_resistance.si(),
+            positive_path_excess: board.positive_path_excess.si(),
             switch_coefficient: board.switch_temperature_coefficient.si(),
             diodes_drop: 2.0 * board.diode_drop.si(),
             diodes_resistance: 2.0 * board.diode_resistance.si(),
@@ -365,7 +368,13 @@ fn output_row(e: &Electrics, key: &Key, rail: Affine, node: Affine) -> Affine {
     let (bridge_voltage, resistance) = match key.bridge {
         Bridge::Open => return Affine::zero(),
         Bridge::Brake => (Affine::zero(), switches),
-        Bridge::Drive(polarity) => (rail.times(polarity.sign()), switches),
+        Bridge::Drive(polarity) => {
+            let excess = match polarity {
+                Polarity::Positive => e.positive_path_excess,
+                Polarity::Negative => 0.0,
+            };
+            (rail.times(polarity.sign()), switches + excess)
+        }
         Bridge::Freewheel(sign) => (
             rail.plus(1.0, Affine::constant(e.diodes_drop))
                 .times(-sign.sign()),

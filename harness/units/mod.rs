@@ -1,5 +1,5 @@
 //! Quantities: a number with its dimension in the type, finite by construction,
-//! always held in SI units. Parsing and printing live in [`text`]; nothing here
+//! always held in SI units. Parsing and printing live in `text`; nothing here
 //! converts between dimensions silently.
 
 mod text;

@@ -1,0 +1,239 @@
+//! Whole plans on model boards over links in memory: every planted defect is
+//! found by the metric that it must move, and a lot of good boards passes. The
+//! defect decides what is expected, never the code that judges.
+
+use bufferstop::bench::{Bench, BoardFacts, Connection};
+use bufferstop::bench_file;
+use bufferstop::clock::SystemClock;
+use bufferstop::ident::Role;
+use bufferstop::judgement::Verdict;
+use bufferstop::model_bench::{Transport, world};
+use bufferstop::model_board::{self, BoardParameters, Defect, ModelBoard};
+use bufferstop::plan::{self, Plan, demo};
+use bufferstop::profile::{self, Profile};
+use bufferstop::record::Record;
+use bufferstop::runner::{Order, Particulars, Sink, Stop, run};
+use bufferstop::seed::Seed;
+use bufferstop::store::{Durability, Store};
+use std::collections::BTreeMap;
+use tempfile::TempDir;
+use tokio::runtime::{Builder, Runtime};
+use tokio::sync::watch;
+
+/// The demo's plan and bench with a store of their own.
+struct Workshop {
+    plan: Plan,
+    bench: bench_file::Bench,
+    profiles: BTreeMap<Role, Profile>,
+    board: ModelBoard,
+    runtime: Runtime,
+    store: Store,
+    _folder: TempDir,
+    runs: u64,
+}
+
+impl Workshop {
+    fn new() -> Self {
+        let bench = bench_file::parse(&demo::bench())
+            .expect("the demo's bench is sound")
+            .0;
+        let profiles = bench
+            .instruments
+            .iter()
+            .map(|instrument| {
+                let profile = profile::shipped(instrument.role.word()).expect("a shipped profile");
+                (instrument.role, profile)
+            })
+            .collect();
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let store =
+            Store::for_run(folder.path(), true, Durability::AtEnd, &SystemClock).expect("a store");
+        Self {
+            plan: plan::parse(&[demo::plan()])
+                .expect("the demo's plan is sound")
+                .0,
+            bench,
+            profiles,
+            board: model_board::parse(&demo::board())
+                .expect("the demo's board is sound")
+                .0,
+            runtime: Builder::new_current_thread()
+                .enable_all()
+                .build()
+                .expect("a runtime"),
+            store,
+            _folder: folder,
+            runs: 0,
+        }
+    }
+
+    fn accept(&mut self, board: &BoardParameters, seed: Seed) -> Record {
+        self.runs += 1;
+        let order = Order {
+            run: format!("run-{}", self.runs).parse().expect("a plain name"),
+            particulars: Particulars {
+                serial: format!("M{}", self.runs).parse().expect("a plain name"),
+                lot: None,
+                seed,
+                operator: None,
+                ambient: None,
+                retest: None,
+                only: None,
+            },
+            plan: self.plan.clone(),
+            bench: self.bench.clone(),
+            files: Vec::new(),
+        };
+        let world = world(&self.bench, &self.profiles, board, seed).expect("a sound circuit");
+        let connection = Connection::Model {
+            world: Box::new(world),
+            transport: Transport::Memory,
+        };
+        let facts = BoardFacts::from(&self.plan.ratings);
+        let (_raise, raised) = watch::channel(false);
+        self.runtime.block_on(async {
+            let mut bench = Bench::open(&self.bench, &self.profiles, facts, connection)
+                .await
+                .expect("a model bench opens");
+            let sinks: &mut [&mut dyn Sink] = &mut [];
+            let finished = run(
+                &order,
+                &mut bench,
+                &self.store,
+                &SystemClock,
+                sinks,
+                Stop::new(raised),
+            )
+            .await
+            .expect("a record");
+            assert!(
+                finished.safe,
+                "the bench was not made safe: {:?}",
+                finished.record.safety
+            );
+            finished.record
+        })
+    }
+}
+
+/// Keys of the metrics that failed.
+fn failed(record: &Record) -> Vec<&str> {
+    let metrics = record
+        .scenarios
+        .iter()
+        .flat_map(|scenario| &scenario.metrics);
+    metrics
+        .filter(|judged| judged.verdict() == Some(Verdict::Fail))
+        .map(|judged| judged.metric.key.as_str())
+        .collect()
+}
+
+/// What did not pass, for messages.
+fn told(record: &Record) -> Vec<String> {
+    let metrics = record
+        .scenarios
+        .iter()
+        .flat_map(|scenario| &scenario.metrics);
+    metrics
+        .filter(|judged| {
+            judged
+                .verdict()
+                .is_some_and(|verdict| verdict != Verdict::Pass)
+        })
+        .map(|judged| {
+            let finding = judged.metric.finding.show(judged.metric.dimension);
+            format!(
+                "{} {}: {finding}",
+                judged.metric.scenario,
+                judged.metric.label()
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn good_boards_pass() {
+    let mut workshop = Workshop::new();
+    let nominal = ModelBoard {
+        planted: Vec::new(),
+        ..workshop.board.clone()
+    };
+    for index in 1..=20 {
+        let seed = Seed(1000 + index);
+        let record = workshop.accept(&nominal.draw(seed, index), seed);
+        assert_eq!(
+            record.verdict(),
+            Verdict::Pass,
+            "seed {}: {:#?}",
+            seed.0,
+            told(&record)
+        );
+    }
+}
+
+/// Each defect with a metric that it must fail.
+const CAUGHT_BY: &[(&str, &str)] = &[
+    ("trip never", "trip_time"),
+    ("slow trip", "trip_time"),
+    ("trip level high", "trip_current"),
+    ("trip level low", "no_trip_below"),
+    ("cold joint", "output_resistance"),
+    ("one-leg sensor", "trip_time"),
+    ("weak switch", "output_resistance"),
+    ("no retry", "retries"),
+    ("hasty retry", "retry_interval"),
+    ("reversing dead", "reversals"),
+    ("slow reversal", "reversal_time"),
+];
+
+#[test]
+fn planted_defects_fail_by_the_metric_they_move() {
+    let mut workshop = Workshop::new();
+    for (index, (name, key)) in (1_u64..).zip(CAUGHT_BY) {
+        let defect = Defect::named(name).expect("a defect of that name");
+        let board = workshop.board.with_defect(defect);
+        let record = workshop.accept(&board, Seed(index));
+        assert_eq!(
+            record.verdict(),
+            Verdict::Fail,
+            "{name}: {:#?}",
+            told(&record)
+        );
+        assert!(
+            failed(&record).contains(key),
+            "{name} is not seen in {key}: {:#?}",
+            told(&record)
+        );
+    }
+}
+
+/// A board that never trips is a fail with a bound, not a missing number.
+#[test]
+fn a_board_that_never_trips_fails_with_a_bound() {
+    use bufferstop::measurement::Finding;
+    let mut workshop = Workshop::new();
+    let board = workshop
+        .board
+        .with_defect(Defect::named("trip never").expect("that defect"));
+    let record = workshop.accept(&board, Seed(3));
+    let bounds = record
+        .scenarios
+        .iter()
+        .flat_map(|scenario| &scenario.metrics)
+        .filter(|judged| judged.metric.key == "trip_time")
+        .filter(|judged| matches!(judged.metric.finding, Finding::Above(_)))
+        .count();
+    assert!(bounds >= 3, "{:#?}", told(&record));
+}
+
+/// Links in memory and pseudo-terminals carry the same lines, so they give the
+/// same measurement.
+#[test]
+fn the_link_does_not_change_the_measurement() {
+    let mut workshop = Workshop::new();
+    let board = workshop.board.draw(Seed(5), 1);
+    let first = workshop.accept(&board, Seed(5));
+    let second = workshop.accept(&board, Seed(5));
+    let digest = |record: &Record| record.ended.as_ref().expect("it ended").measurement;
+    assert_eq!(digest(&first), digest(&second));
+}

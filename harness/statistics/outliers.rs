@@ -59,7 +59,7 @@ pub fn extreme_deviates(
     for _ in 0..most.min(sample.count() - 2) {
         let values: Vec<f64> = left.iter().map(|(_, value)| *value).collect();
         // What is left may be too close together to compute with: no spread.
-        let Some(moments) = Sample::new(&values).ok().map(|rest| *rest.moments()) else {
+        let Ok(moments) = Moments::of_readings(&values) else {
             break;
         };
         if moments.sd() == 0.0 {

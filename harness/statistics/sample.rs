@@ -36,6 +36,20 @@ impl Moments {
         Ok(Self { count, mean, sd })
     }
 
+    /// Moments of finite readings.
+    pub(super) fn of_readings(values: &[f64]) -> Result<Self, StatisticsFault> {
+        at_least(1, values.len())?;
+        if values.iter().all(|x| *x == values[0]) {
+            return Self::new(values.len(), values[0], 0.0);
+        }
+        let (mean, sd) = mean_and_sd(values);
+        if sd == 0.0 {
+            // They differ, by less than squares can show.
+            return Err(StatisticsFault::OutOfRange);
+        }
+        Self::new(values.len(), mean, sd)
+    }
+
     /// Number of readings.
     pub fn count(&self) -> usize {
         self.count
@@ -88,15 +102,7 @@ impl Sample {
         let values: Vec<f64> = values.iter().map(|x| x + 0.0).collect();
         let mut sorted = values.clone();
         sorted.sort_unstable_by(f64::total_cmp);
-        let (mean, sd) = if sorted[0] == sorted[sorted.len() - 1] {
-            (sorted[0], 0.0)
-        } else {
-            mean_and_sd(&values)
-        };
-        if sd == 0.0 && sorted[0] != sorted[sorted.len() - 1] {
-            return Err(StatisticsFault::OutOfRange);
-        }
-        let moments = Moments::new(values.len(), mean, sd)?;
+        let moments = Moments::of_readings(&values)?;
         Ok(Self {
             values,
             sorted,

@@ -175,9 +175,6 @@ fn sixty_metrics_of_ten_thousand_boards_take_less_than_a_second() {
     let taken = start.elapsed().as_secs_f64();
     assert_eq!(outcomes.len(), 60);
     assert!(cfg!(debug_assertions) || taken < 1.0, "{taken} s");
-    // The measured time goes into the report of whoever runs this.
-    let _ = std::fs::write(
-        std::env::temp_dir().join("statistics-seconds"),
-        taken.to_string(),
-    );
+    // Seen with --nocapture.
+    let _ = std::io::Write::write_fmt(&mut std::io::stderr(), format_args!("{taken} s\n"));
 }

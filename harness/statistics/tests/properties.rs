@@ -25,16 +25,9 @@ fn readings() -> impl Strategy<Value = Vec<f64>> {
     prop_oneof![any, plain, tied, near, huge, small]
 }
 
-fn all_finite<T: serde::Serialize>(value: &T) -> bool {
-    // JSON has no infinity or NaN: they are written as null, as is a None, so
-    // look at the numbers through the debug text of the value instead.
-    let text = serde_json::to_string(value).unwrap_or_default();
-    !text.is_empty()
-}
-
 fn finite_comparison(c: &LotComparison) -> bool {
     let text = format!("{c:?}");
-    all_finite(c) && !text.contains("NaN") && !text.contains("inf")
+    !text.contains("NaN") && !text.contains("inf")
 }
 
 proptest! {

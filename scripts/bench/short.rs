@@ -3,15 +3,17 @@
 //! beside it the same process on a netlist of one step, so that its start-up
 //! can be taken off.
 
+#[path = "../ngspice/netlist.rs"]
+mod netlist;
+
 use super::median;
 use bufferstop::clock::{BenchInstant, BenchSpan, PICOSECONDS};
-use bufferstop::model_board::{BoardParameters, FixtureParameters};
 use bufferstop::physics::{Action, Circuit, DriveSignal, Pattern, Probe, SwitchBranch};
-use bufferstop::units::{Amperes, Kelvins, Seconds, Volts};
+use bufferstop::units::{Amperes, Seconds, Volts};
+use netlist::{CURRENT_LIMIT, Case, VOLTAGE, netlist, parameters};
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-const TEMPLATE: &str = include_str!("../ngspice/short.cir");
 const LENGTH: f64 = 0.1;
 
 pub(crate) fn run() {
@@ -51,21 +53,12 @@ pub(crate) fn run() {
 
 /// Seconds for the short on a fresh circuit, its caches empty.
 fn circuit() -> f64 {
-    let board = BoardParameters {
-        trip_debounce: Seconds::new(5.0),
-        under_voltage: Volts::ZERO,
-        thermal_rise_per_watt: Kelvins::ZERO,
-        ..BoardParameters::default()
-    };
-    let fixture = FixtureParameters {
-        bounce_for: Seconds::ZERO,
-        ..FixtureParameters::default()
-    };
+    let (board, fixture) = parameters();
     let begun = Instant::now();
     let mut circuit = Circuit::new(&board, &fixture).expect("sound parameters");
     circuit.apply(Action::SupplySetting {
-        voltage: Volts::new(18.0),
-        current_limit: Amperes::new(8.0),
+        voltage: Volts::new(VOLTAGE),
+        current_limit: Amperes::new(CURRENT_LIMIT),
     });
     circuit.apply(Action::SupplyOutput(true));
     circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
@@ -82,7 +75,14 @@ fn circuit() -> f64 {
 fn simulator(length: f64) -> Option<f64> {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let file = folder.path().join("short.cir");
-    std::fs::write(&file, netlist(length)).expect("a netlist");
+    let case = Case {
+        name: "figures",
+        alternating: true,
+        length,
+        marks: &[],
+        step: 1e-6,
+    };
+    std::fs::write(&file, netlist(&case)).expect("a netlist");
     let begun = Instant::now();
     let done = Command::new("ngspice")
         .arg("-b")
@@ -93,8 +93,4 @@ fn simulator(length: f64) -> Option<f64> {
         .ok()?;
     assert!(done.success(), "ngspice refuses its netlist");
     Some(begun.elapsed().as_secs_f64())
-}
-
-fn netlist(length: f64) -> String {
-    TEMPLATE.replace("{length}", &length.to_string())
 }

@@ -1,0 +1,154 @@
+//! The netlist of the model bench's hard short, for a general-purpose circuit
+//! simulator: read by the comparison in the tests and by the figures' bench.
+//! It runs nothing.
+
+use bufferstop::model_board::{BoardParameters, FixtureParameters};
+use bufferstop::units::{Amperes, Kelvins, Quantity, Seconds, Volts};
+use std::fmt::Write as _;
+
+const TEMPLATE: &str = include_str!("short.cir");
+pub(crate) const VOLTAGE: f64 = 18.0;
+pub(crate) const CURRENT_LIMIT: f64 = 8.0;
+/// The short closes this long after the comparison starts.
+pub(crate) const CLOSE: f64 = 20e-6;
+pub(crate) const HALF_BIT: f64 = 58e-6;
+
+/// One comparison.
+pub(crate) struct Case {
+    pub(crate) name: &'static str,
+    pub(crate) alternating: bool,
+    pub(crate) length: f64,
+    /// Instants at which the output current is compared, in seconds.
+    pub(crate) marks: &'static [f64],
+    /// The simulator's largest step, in seconds.
+    pub(crate) step: f64,
+}
+
+/// Board and fixture that the netlist describes.
+pub(crate) fn parameters() -> (BoardParameters, FixtureParameters) {
+    let board = BoardParameters {
+        // The trip is compared, but must not end the short.
+        trip_current: Amperes::new(6.0),
+        trip_debounce: Seconds::new(5.0),
+        under_voltage: Volts::ZERO,
+        thermal_rise_per_watt: Kelvins::ZERO,
+        ..BoardParameters::default()
+    };
+    let fixture = FixtureParameters {
+        bounce_for: Seconds::ZERO,
+        ..FixtureParameters::default()
+    };
+    (board, fixture)
+}
+
+/// The whole netlist of a case.
+pub(crate) fn netlist(case: &Case) -> String {
+    let (board, fixture) = parameters();
+    let (phase, on) = gates(case, &board);
+    let mut measurements = String::new();
+    for (index, mark) in case.marks.iter().enumerate() {
+        let _ = writeln!(
+            measurements,
+            ".meas tran mark{index} FIND I(Vout) AT={mark:e}"
+        );
+    }
+    let level = board.sense_gain.si() * board.trip_current.si();
+    let _ = write!(
+        measurements,
+        ".meas tran trip WHEN V(sense)={level:e} RISE=1"
+    );
+    // At rest, held positive: a chain of resistors across the supply (Ohm's
+    // law), since the simulator finds no operating point of its own.
+    let chain = fixture.supply_resistance.si()
+        + 2.0 * board.switch_resistance.si()
+        + board.output_resistance.si()
+        + fixture.lead_resistance.si()
+        + fixture.bleeder.si();
+    let quiescent = board.quiescent_current.si();
+    let rest_current = (VOLTAGE - fixture.supply_resistance.si() * quiescent) / chain;
+    let rest_rail = VOLTAGE - fixture.supply_resistance.si() * (quiescent + rest_current);
+    let numbers = [
+        ("rest_current", rest_current),
+        ("rest_rail", rest_rail),
+        ("rest_node", rest_current * fixture.bleeder.si()),
+        ("rest_sense", rest_current * board.sense_gain.si()),
+        ("voltage", VOLTAGE),
+        ("current_limit", CURRENT_LIMIT),
+        ("supply_resistance", fixture.supply_resistance.si()),
+        ("bulk_resistance", board.bulk_resistance.si()),
+        ("bulk_capacitance", board.bulk_capacitance.si()),
+        ("quiescent", quiescent),
+        ("switches", 2.0 * board.switch_resistance.si()),
+        ("diodes_drop", 2.0 * board.diode_drop.si()),
+        ("diodes_resistance", 2.0 * board.diode_resistance.si()),
+        (
+            "output_resistance",
+            board.output_resistance.si() + fixture.lead_resistance.si(),
+        ),
+        (
+            "output_inductance",
+            board.output_inductance.si() + fixture.lead_inductance.si(),
+        ),
+        ("bleeder", fixture.bleeder.si()),
+        ("snubber_resistance", fixture.snubber_resistance.si()),
+        ("snubber_capacitance", fixture.snubber_capacitance.si()),
+        ("close", CLOSE - 0.5e-9),
+        ("closed", CLOSE + 0.5e-9),
+        ("short_resistance", fixture.near.resistance.si()),
+        ("short_inductance", fixture.near.inductance.si()),
+        ("sense_gain", board.sense_gain.si()),
+        ("sense_capacitance", board.sense_filter.si() / 1e3),
+        ("length", case.length + 1e-6),
+        ("step", case.step),
+    ];
+    let text = TEMPLATE
+        .replace("{name}", case.name)
+        .replace("{phase}", &phase)
+        .replace("{on}", &on)
+        .replace("{measurements}", &measurements);
+    numbers.into_iter().fold(text, |text, (name, value)| {
+        text.replace(&format!("{{{name}}}"), &format!("{value:e}"))
+    })
+}
+
+/// The bridge's polarity and whether its switches are on, as corners in time.
+fn gates(case: &Case, board: &BoardParameters) -> (String, String) {
+    let mut phase = String::from("0 1");
+    let mut on = String::from("0 1");
+    if !case.alternating {
+        return (phase, on);
+    }
+    let edge = 0.5e-9;
+    let mut sign = 1.0;
+    for half_bit in 1.. {
+        let input = f64::from(half_bit) * HALF_BIT;
+        if input > case.length {
+            break;
+        }
+        let delay = if sign > 0.0 {
+            board.delay_falling
+        } else {
+            board.delay_rising
+        };
+        let off = input + delay.si();
+        let back = off + board.dead_time.si();
+        let middle = 0.5 * (off + back);
+        let _ = write!(
+            on,
+            " {:e} 1 {:e} 0 {:e} 0 {:e} 1",
+            off - edge,
+            off + edge,
+            back - edge,
+            back + edge
+        );
+        let _ = write!(
+            phase,
+            " {:e} {sign} {:e} {}",
+            middle - edge,
+            middle + edge,
+            -sign
+        );
+        sign = -sign;
+    }
+    (phase, on)
+}

@@ -6,58 +6,130 @@
 //! it; `tests/floors.rs` holds that law and names each breach. Read in this
 //! order: this file, [`event`], `runner::order`, `scenarios::overload`,
 //! `judgement::decide`.
+//!
+//! (A blank line or comment between two modules keeps the formatter from
+//! sorting them: here the order carries meaning.)
 
 // Floor 0, words: what everything else is written in.
-pub mod clock;
-pub mod digest;
-pub mod ident;
-pub mod seed;
+
+// Quantities with their dimension in the type.
 pub mod units;
+
+// Names that come from people and files, checked once.
+pub mod ident;
+
+// Bench time in picoseconds, wall time behind a trait.
+pub mod clock;
+
+// The one source of chance.
+pub mod seed;
+
+// Content hashes.
+pub mod digest;
 
 // Floor 1, science: samples to numbers, numbers to verdicts. No clock, file,
 // task, chance or log.
-pub mod judgement;
+
+// What is known of a quantity: value, bound or reason.
 pub mod measurement;
+
+// What is known of many: lots, shifts, capability.
 pub mod statistics;
+
+// Samples, levels and instants.
 pub mod waveform;
-// Bits rest on crossings,
+
+// Bits and packets of the track signal.
 pub mod track;
-// and files yield edges.
+
+// Capture files from anywhere, push-based.
 pub mod capture_file;
 
+// Limits to verdicts.
+pub mod judgement;
+
+// Command lines with named places.
+pub mod template;
+
 // Floor 2, intent: text to checked values, with every fault collected.
-pub mod bench_file;
-pub mod catalogue;
+
+// TOML with positions.
 pub mod document;
-pub mod model_board;
-pub mod plan;
+
+// Scenarios, settings, metrics and their definitions.
+pub mod catalogue;
+
+// How to talk to a model of instrument.
 pub mod profile;
 
+// Model boards, their spread and their defects.
+pub mod model_board;
+
+// Instruments, wiring and envelope.
+pub mod bench_file;
+
+// What to do, and the limits.
+pub mod plan;
+
 // Floor 3, facts: what happened, what it means, what is kept.
-pub mod evaluate;
-pub mod event;
+
+// What a scenario saw.
 pub mod observation;
+
+// Observation to metrics.
+pub mod evaluate;
+
+// What happened, in one order.
+pub mod event;
+
+// The fold of the events, and the chain over all of them.
 pub mod record;
+
+// A record as bytes for others.
 pub mod report;
 
 // Floor 4, language and world: lines without a wire, boards without a bench.
-pub mod model_instruments;
-pub mod physics;
+
+// SCPI-1999 with IEEE 488.2 replies, both ends.
 pub mod protocol;
+
+// The model board as a circuit.
+pub mod physics;
+
+// Instruments that answer lines.
+pub mod model_instruments;
 
 // ---- the I/O line: below it nothing waits, reads or writes ----
 
 // Floor 5, hands.
-pub mod bench;
-pub mod instruments;
+
+// One task owns one port.
 pub mod link;
+
+// Typed instruments over ports.
+pub mod instruments;
+
+// The model bench behind wires.
 pub mod model_bench;
+
+// The bench with its interlock, its clock and its way to safety.
+pub mod bench;
+
+// The database.
 pub mod store;
 
 // Floor 6, procedure.
-pub mod runner;
+
+// How each scenario is driven.
 pub mod scenarios;
 
+// Order, executor, dispatcher.
+pub mod runner;
+
 // Floor 7, faces.
-pub mod cli;
+
+// What a terminal shows.
 pub mod console;
+
+// The command.
+pub mod cli;

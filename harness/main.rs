@@ -1,5 +1,8 @@
 //! The `bufferstop` command. It only hands its arguments to the library and
 //! returns the exit status; it knows nothing of benches or boards.
-fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    bufferstop::cli::run(std::env::args_os())
 }

@@ -55,9 +55,23 @@ fn sources(module: &str) -> Vec<(PathBuf, String)> {
         .collect()
 }
 
-/// Lines of code, comments left out, numbered from one.
+/// Whether a file holds tests only.
+fn is_test(path: &Path) -> bool {
+    path.components().any(|part| {
+        matches!(
+            part.as_os_str().to_str(),
+            Some("tests" | "tests.rs" | "samples.rs")
+        )
+    })
+}
+
+/// Lines of code up to the file's own tests, comments left out, numbered from
+/// one.
 fn code_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
-    text.lines()
+    let code = text
+        .find("#[cfg(test)]\nmod tests {")
+        .map_or(text, |at| &text[..at]);
+    code.lines()
         .enumerate()
         .map(|(index, line)| (index + 1, line))
         .filter(|(_, line)| !line.trim_start().starts_with("//"))
@@ -124,14 +138,24 @@ fn the_pure_floors_touch_no_world() {
         "HashMap",
         "HashSet",
     ];
+    // Caches that are looked up and never walked: no order comes out of them.
+    const CACHES: &[&str] = &["physics/circuit.rs", "physics/history.rs"];
     let mut breaches = Vec::new();
     for (module, pure) in declared() {
         if !pure {
             continue;
         }
         for (path, text) in sources(&module) {
+            if is_test(&path) {
+                continue;
+            }
+            let cache = CACHES.iter().any(|file| path.ends_with(file));
             for (number, line) in code_lines(&text) {
-                for word in WORLD.iter().filter(|word| line.contains(*word)) {
+                let allowed = |word: &str| cache && word == "HashMap";
+                for word in WORLD
+                    .iter()
+                    .filter(|word| line.contains(*word) && !allowed(word))
+                {
                     breaches.push(format!(
                         "{}:{number}: `{word}` below the I/O line",
                         path.display()
@@ -148,6 +172,7 @@ fn the_pure_floors_touch_no_world() {
 #[test]
 fn a_file_says_what_it_is_for_and_stays_short() {
     const LONGEST: usize = 520;
+    const LONGEST_TESTS: usize = 700;
     let mut breaches = Vec::new();
     for (module, _) in declared() {
         for (path, text) in sources(&module) {
@@ -158,9 +183,14 @@ fn a_file_says_what_it_is_for_and_stays_short() {
                 ));
             }
             let lines = text.lines().count();
-            if lines > LONGEST {
+            let longest = if is_test(&path) {
+                LONGEST_TESTS
+            } else {
+                LONGEST
+            };
+            if lines > longest {
                 breaches.push(format!(
-                    "{}: {lines} lines, more than {LONGEST}",
+                    "{}: {lines} lines, more than {longest}",
                     path.display()
                 ));
             }

@@ -1,1 +1,133 @@
-//! Not written yet.
+//! The bench: its instruments, its clock, and the interlock that every energy
+//! passes. It knows no limit and no verdict; what a scenario may do to the
+//! board goes through [`Bench::energise`], and nothing else lets energy in.
+
+mod actions;
+mod clock;
+mod fault;
+mod interlock;
+mod open;
+mod prospect;
+mod safe;
+mod taking;
+
+#[cfg(test)]
+mod tests;
+
+pub use clock::{BenchClock, LONGEST_WAIT};
+pub use fault::BenchError;
+pub use interlock::{Intent, Interlock, Permit, Refusal, gap_branch, short_branch};
+pub use open::{Connection, Identified};
+pub use prospect::{BoardFacts, Surroundings};
+pub use safe::Opening;
+
+use crate::bench_file;
+use crate::clock::BenchInstant;
+use crate::ident::Role;
+use crate::instruments::{
+    CaptureDevice, CaptureRequest, Console, Drive, Load, Session, Supply, Switch,
+};
+use crate::model_bench::ModelBench;
+use crate::profile::Profile;
+use crate::units::Seconds;
+
+/// A bench with its instruments open and identified.
+pub struct Bench {
+    file: bench_file::Bench,
+    clock: BenchClock,
+    interlock: Interlock,
+    supply: Option<Supply>,
+    load: Option<Load>,
+    capture: Option<CaptureDevice>,
+    switch: Option<Switch>,
+    drive: Option<Drive>,
+    console: Option<Console>,
+    identified: Vec<Identified>,
+    armed: Option<CaptureRequest>,
+    /// Kept last: its wires serve the instruments above.
+    model: Option<ModelBench>,
+}
+
+impl Bench {
+    /// What the bench file states.
+    pub fn file(&self) -> &bench_file::Bench {
+        &self.file
+    }
+
+    /// Every instrument as it identified itself, in port order.
+    pub fn identified(&self) -> &[Identified] {
+        &self.identified
+    }
+
+    /// Whether its instruments are models.
+    pub fn is_model(&self) -> bool {
+        self.model.is_some()
+    }
+
+    /// The model bench, where the instruments are models.
+    pub fn model(&self) -> Option<&ModelBench> {
+        self.model.as_ref()
+    }
+
+    /// Whether there is an instrument in `role`.
+    pub fn has(&self, role: Role) -> bool {
+        self.session(role).is_some()
+    }
+
+    /// The profile of the instrument in `role`.
+    pub fn profile(&self, role: Role) -> Option<&Profile> {
+        self.session(role).map(|session| session.profile().as_ref())
+    }
+
+    /// The bench clock.
+    pub fn clock(&self) -> &BenchClock {
+        &self.clock
+    }
+
+    /// The present bench time.
+    pub fn now(&self) -> BenchInstant {
+        self.clock.now()
+    }
+
+    /// Waits for `time` on the bench clock.
+    ///
+    /// # Errors
+    /// [`BenchError::Wait`] when it is negative or too long.
+    pub async fn wait(&self, time: Seconds) -> Result<(), BenchError> {
+        self.clock.wait(time).await
+    }
+
+    /// How long there has been energy in the board without a pause.
+    pub fn energised_for(&self) -> Seconds {
+        self.interlock.energised_for(self.now())
+    }
+
+    /// The board's own console, where it is connected.
+    pub fn console(&self) -> Option<&Console> {
+        self.console.as_ref()
+    }
+
+    fn session(&self, role: Role) -> Option<&Session> {
+        match role {
+            Role::Supply => self.supply.as_ref().map(|i| &i.session),
+            Role::Load => self.load.as_ref().map(|i| &i.session),
+            Role::Capture => self.capture.as_ref().map(|i| &i.session),
+            Role::Switch => self.switch.as_ref().map(|i| &i.session),
+            Role::Drive => self.drive.as_ref().map(|i| &i.session),
+            Role::Console => self.console.as_ref().map(|i| &i.session),
+            Role::Thermometer => None,
+        }
+    }
+
+    fn session_mut(&mut self, role: Role) -> Option<&mut Session> {
+        match role {
+            Role::Supply => self.supply.as_mut().map(|i| &mut i.session),
+            Role::Load => self.load.as_mut().map(|i| &mut i.session),
+            Role::Capture => self.capture.as_mut().map(|i| &mut i.session),
+            Role::Switch => self.switch.as_mut().map(|i| &mut i.session),
+            Role::Drive => self.drive.as_mut().map(|i| &mut i.session),
+            Role::Console => self.console.as_mut().map(|i| &mut i.session),
+            Role::Thermometer => None,
+        }
+    }
+}

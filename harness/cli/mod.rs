@@ -1,1 +1,68 @@
-//! Not written yet.
+//! The command: arguments to checked values, the right hands called, an exit
+//! status returned. It knows files, screens and processes; no physics and no
+//! judgement.
+
+mod accept;
+mod arguments;
+mod bench;
+mod check;
+mod demo;
+mod exit;
+mod files;
+mod model_bench;
+mod output;
+mod records;
+mod session;
+
+use arguments::{Arguments, Command, Records};
+use clap::Parser;
+use clap::error::ErrorKind;
+use exit::Exit;
+use output::Output;
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+/// Runs the command with `arguments`, the program's own name first.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(fault) => {
+            let asked = matches!(
+                fault.kind(),
+                ErrorKind::DisplayHelp | ErrorKind::DisplayVersion
+            );
+            // Nothing can be said to a reader that has gone away.
+            let _ = fault.print();
+            return if asked { Exit::Pass } else { Exit::Usage }.into();
+        }
+    };
+    if let Some(level) = &arguments.log
+        && let Err(fault) = start_log(level)
+    {
+        anstream::eprintln!("--log {level}: {fault}; use info, debug or trace");
+        return Exit::Usage.into();
+    }
+    let output = Output {
+        json: arguments.json,
+    };
+    let exit = match &arguments.command {
+        Command::Demo(demo) => demo::demo(demo, output),
+        Command::Accept(accept) => accept::accept(accept, output),
+        Command::Check(check) => check::check(check, output),
+        Command::Bench(bench) => bench::bench(bench, output),
+        Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
+        Command::Records(Records::List(list)) => records::list(list, output),
+        Command::Records(Records::Show(show)) => records::show(show, output),
+    };
+    exit.into()
+}
+
+fn start_log(level: &str) -> Result<(), tracing_subscriber::filter::ParseError> {
+    let filter = tracing_subscriber::EnvFilter::builder().parse(level)?;
+    // A second call in one process keeps the first log.
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .try_init();
+    Ok(())
+}

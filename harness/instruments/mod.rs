@@ -1,1 +1,26 @@
-//! Not written yet.
+//! Instruments with types: each action fills the profile's template, sends it
+//! and confirms it; each question gives a number or says why not. They know no
+//! limit, no interlock and not whether the far end is real.
+
+mod capture;
+mod console;
+mod drive;
+mod fault;
+mod load;
+mod session;
+mod supply;
+mod switch;
+mod wiring;
+
+#[cfg(test)]
+mod tests;
+
+pub use capture::{CaptureDevice, CaptureRequest, CaptureStatus, ChannelRequest, Trigger};
+pub use console::Console;
+pub use drive::Drive;
+pub use fault::InstrumentError;
+pub use load::{Load, LoadCondition, LoadSetting};
+pub use session::{Measured, Session};
+pub use supply::{Supply, SupplyCondition};
+pub use switch::Switch;
+pub use wiring::{CaptureWiring, WiredChannel, WiredLine};

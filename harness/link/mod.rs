@@ -1,1 +1,26 @@
-//! Not written yet.
+//! One task owns one port: callers hand it a request and await the answer, so
+//! a caller that goes away never cuts a frame in half. It knows bytes, lines
+//! and blocks; no instrument, command or unit.
+
+mod fault;
+mod faulty;
+mod owner;
+mod port;
+mod serial;
+mod tap;
+
+#[cfg(test)]
+mod tests;
+
+pub use fault::{Cause, LinkError};
+pub use faulty::{Faulty, Mishap, Mishaps};
+pub use port::{Deadlines, Effect, LONGEST_REPLY, Port, PortSettings};
+pub use tap::Tap;
+
+use tokio::io::{AsyncRead, AsyncWrite};
+
+/// Anything bytes go through, both ways: a serial port, a pseudo-terminal, a
+/// pipe in memory, or a wrapper around another wire.
+pub trait Wire: AsyncRead + AsyncWrite + Send + Unpin + 'static {}
+
+impl<T: AsyncRead + AsyncWrite + Send + Unpin + 'static> Wire for T {}

@@ -40,6 +40,8 @@ pub struct BoardParameters {
     pub switch_resistance: Ohms,
     /// Relative rise of that resistance per kelvin.
     pub switch_temperature_coefficient: Ratio,
+    /// What one damaged switch adds in the path of the positive polarity alone.
+    pub positive_path_excess: Ohms,
     /// Forward drop of one body diode.
     pub diode_drop: Volts,
     /// Slope resistance of one body diode.
@@ -93,6 +95,7 @@ impl Default for BoardParameters {
             bulk_capacitance: Farads::new(1000e-6),
             bulk_resistance: Ohms::new(0.030),
             switch_resistance: Ohms::new(0.045),
+            positive_path_excess: Ohms::new(0.0),
             switch_temperature_coefficient: Ratio::new(0.004),
             diode_drop: Volts::new(0.75),
             diode_resistance: Ohms::new(0.020),

@@ -1,1 +1,31 @@
-//! Not written yet.
+//! The embedded model bench's circuit: supply, board, leads, load, shorts and
+//! the second booster, advanced exactly between switching instants. It knows
+//! no instrument, no noise and no wire; those stand on top of it.
+//!
+//! Between two switching instants the circuit is linear, x' = A x + b, and its
+//! solution is the matrix exponential (`propagator`). Which linear circuit is
+//! in force (`mode`) follows from the switches and from what the diodes, the
+//! supply and the load do at the present state (`observed`); the instant at
+//! which that changes is found by bisection to one picosecond.
+
+mod action;
+mod board_logic;
+mod circuit;
+mod fault;
+mod fixture_logic;
+mod history;
+mod mode;
+mod observed;
+mod periodic;
+mod propagator;
+mod signal;
+mod stepping;
+mod timers;
+
+pub use action::{Action, Line, LoadMode, Probe, SwitchBranch};
+pub use circuit::Circuit;
+pub use fault::PhysicsFault;
+pub use signal::{DriveSignal, Pattern, Polarity};
+
+#[cfg(test)]
+mod tests;

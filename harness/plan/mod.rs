@@ -1,1 +1,140 @@
-//! Not written yet.
+//! What is done to a board and what is demanded of it: a plan's text to
+//! checked, immutable values. It knows no instrument beyond what a bench file
+//! states, and it judges nothing.
+
+mod against_bench;
+mod check;
+pub mod demo;
+mod limits;
+mod lot;
+mod parse;
+mod settings;
+mod steps;
+
+pub use against_bench::against_bench;
+pub use lot::{Lot, LotPart, parse_lot};
+pub use parse::{extends, parse};
+pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
+pub use steps::{Step, steps};
+
+use crate::catalogue::ScenarioKind;
+use crate::document::Places;
+use crate::judgement::Limit;
+use crate::units::{Amperes, Farads, Ohms, Seconds, Volts};
+use serde::{Deserialize, Serialize};
+
+/// A checked plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// What a person calls it.
+    pub name: String,
+    /// The board family.
+    pub family: String,
+    /// The board's revision.
+    pub revision: String,
+    /// What the board is rated for.
+    pub ratings: Ratings,
+    /// How the board is connected and set.
+    pub configuration: Configuration,
+    /// What is done, in this order.
+    pub scenarios: Vec<Scenario>,
+    /// Where each part was written.
+    pub places: Places,
+}
+
+impl Plan {
+    /// The scenario under `name`.
+    pub fn scenario(&self, name: &str) -> Option<&Scenario> {
+        self.scenarios.iter().find(|s| s.name == name)
+    }
+}
+
+/// What the board is rated for.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Ratings {
+    /// The current it carries for ever.
+    pub rated_current: Amperes,
+    /// The nominal trip current.
+    pub trip_current: Amperes,
+    /// The supply voltage at which it is tested.
+    pub supply_voltage: Volts,
+    /// The least supply voltage it works at.
+    pub lowest_supply: Volts,
+    /// The largest supply voltage it bears.
+    pub highest_supply: Volts,
+    /// The capacitance on its supply rail, which feeds a short at first.
+    pub bulk_capacitance: Farads,
+    /// The least resistance from those capacitors to the output terminals;
+    /// zero, the cautious value, when the plan is silent.
+    pub source_resistance: Ohms,
+}
+
+/// What the board does when its signal stops.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OnSignalLoss {
+    /// The output goes dead.
+    Off,
+    /// The output stays as it was.
+    Hold,
+    /// The board makes a signal of its own.
+    OwnSignal,
+}
+
+impl OnSignalLoss {
+    /// Each variant with the word it is written as.
+    pub const WORDS: &'static [(&'static str, Self)] = &[
+        ("off", Self::Off),
+        ("hold", Self::Hold),
+        ("own signal", Self::OwnSignal),
+    ];
+}
+
+/// How the board is connected and set.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Configuration {
+    /// One or two.
+    pub signal_lines: u8,
+    /// Whether it reverses its output on a short.
+    pub reversing: bool,
+    /// What it does when its signal stops.
+    pub on_signal_loss: OnSignalLoss,
+    /// The longest time its output may be held in one polarity; `None` when
+    /// without bound.
+    pub longest_hold: Option<Seconds>,
+}
+
+/// One procedure of a plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scenario {
+    /// Its name, unique in the plan; the kind's word when the plan gives none.
+    pub name: String,
+    /// What it is.
+    pub kind: ScenarioKind,
+    /// How it is done.
+    pub settings: Settings,
+    /// What is demanded, in the catalogue's order.
+    pub limits: Vec<MetricLimit>,
+}
+
+impl Scenario {
+    /// The limit on `metric`.
+    pub fn limit(&self, metric: &str) -> Option<&Limit> {
+        self.limits
+            .iter()
+            .find(|l| l.metric == metric)
+            .map(|l| &l.limit)
+    }
+}
+
+/// A limit and the metric it is for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MetricLimit {
+    /// The metric's key in the catalogue.
+    pub metric: &'static str,
+    /// The limit.
+    pub limit: Limit,
+}
+
+#[cfg(test)]
+mod tests;

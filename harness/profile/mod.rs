@@ -1,1 +1,194 @@
-//! Not written yet.
+//! How to talk to one model of instrument: line, commands, status bits,
+//! ranges, accuracy and what makes it safe. It sends nothing.
+
+mod needs;
+mod parse;
+
+pub use needs::{CommandNeed, RoleNeeds, needs};
+pub use parse::{parse, shipped, shipped_source};
+
+use crate::ident::Role;
+use crate::template::Template;
+use crate::units::{Amperes, Dimension, Ratio, Seconds, Volts, Watts};
+use regex_lite::Regex;
+use std::collections::BTreeMap;
+
+/// The names of the profiles that come with the program.
+pub const SHIPPED: [&str; 6] = ["supply", "load", "capture", "switch", "drive", "console"];
+
+/// A checked instrument profile. Every command its role needs is there, with
+/// no other placeholders than that command offers.
+#[derive(Clone, Debug)]
+pub struct Profile {
+    /// What a person calls it.
+    pub name: String,
+    /// What it is on the bench.
+    pub role: Role,
+    /// What its answer to `identify` must match.
+    pub identifies_as: Regex,
+    /// The serial line.
+    pub line: LineSettings,
+    /// Command lines by name.
+    pub commands: BTreeMap<String, Template>,
+    /// What makes it safe.
+    pub safety: Safety,
+    /// Weights of the bits in the answer to `condition`.
+    pub condition: BTreeMap<String, u32>,
+    /// Weights of the bits in the answer to `operation`.
+    pub operation: BTreeMap<String, u32>,
+    /// What it can do.
+    pub range: Range,
+    /// How well it does so, by what is done: `measure_voltage`, `channel`.
+    pub accuracy: BTreeMap<String, Accuracy>,
+}
+
+impl Profile {
+    /// The command under `name`.
+    pub fn command(&self, name: &str) -> Option<&Template> {
+        self.commands.get(name)
+    }
+
+    /// The capture device's range.
+    pub fn capture_range(&self) -> Option<&CaptureRange> {
+        match &self.range {
+            Range::Capture(range) => Some(range),
+            _ => None,
+        }
+    }
+
+    /// The supply's range.
+    pub fn supply_range(&self) -> Option<&SupplyRange> {
+        match &self.range {
+            Range::Supply(range) => Some(range),
+            _ => None,
+        }
+    }
+
+    /// The load's range.
+    pub fn load_range(&self) -> Option<&LoadRange> {
+        match &self.range {
+            Range::Load(range) => Some(range),
+            _ => None,
+        }
+    }
+
+    /// The switch's range.
+    pub fn switch_range(&self) -> Option<&SwitchRange> {
+        match &self.range {
+            Range::Switch(range) => Some(range),
+            _ => None,
+        }
+    }
+}
+
+/// The serial line: 8 data bits, no parity, one stop bit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LineSettings {
+    /// Bits a second.
+    pub speed: u32,
+    /// What ends a line, both ways.
+    pub ending: String,
+    /// What the instrument takes for one command, in picoseconds of bench time.
+    pub processing: crate::clock::BenchSpan,
+    /// What the data-terminal-ready line should be; raising it resets some
+    /// boards.
+    pub dtr: bool,
+}
+
+/// What makes an instrument safe, blind and without an answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Safety {
+    /// Bytes that make it drop a half-received command.
+    pub abandon: String,
+    /// Command lines, sent in this order.
+    pub make_safe: Vec<String>,
+}
+
+/// What an instrument can do, by role.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Range {
+    /// A supply's.
+    Supply(SupplyRange),
+    /// A load's.
+    Load(LoadRange),
+    /// A capture device's.
+    Capture(CaptureRange),
+    /// A switch's.
+    Switch(SwitchRange),
+    /// Roles that state no range.
+    None,
+}
+
+/// What a supply can do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SupplyRange {
+    /// Largest voltage.
+    pub voltage: Volts,
+    /// Largest current.
+    pub current: Amperes,
+}
+
+/// What an electronic load can do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LoadRange {
+    /// Largest voltage.
+    pub voltage: Volts,
+    /// Largest current.
+    pub current: Amperes,
+    /// Largest power.
+    pub power: Watts,
+    /// Least voltage at which it still carries its current.
+    pub minimum_voltage: Volts,
+}
+
+/// What a capture device can do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CaptureRange {
+    /// Analogue channels.
+    pub channels: u32,
+    /// Logic lines.
+    pub lines: u32,
+    /// Largest input voltage.
+    pub voltage: Volts,
+    /// Shortest sampling period.
+    pub period: Seconds,
+    /// Most samples in one capture.
+    pub samples: u64,
+    /// Bits of its converter.
+    pub bits: u32,
+}
+
+/// What a switch can do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SwitchRange {
+    /// Channels.
+    pub channels: u32,
+    /// Shortest closure it ends by itself.
+    pub shortest_pulse: Seconds,
+    /// Longest closure it ends by itself.
+    pub longest_pulse: Seconds,
+}
+
+/// How well an instrument reads or sets: the larger of nothing and the sum of
+/// a part of the reading, a part of the range and a fixed amount.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Accuracy {
+    /// What is read or set.
+    pub dimension: Dimension,
+    /// Part of the reading.
+    pub reading: Ratio,
+    /// Fixed amount, in SI units of `dimension`.
+    pub fixed: f64,
+    /// Part of the range in use.
+    pub fixed_of_range: Ratio,
+    /// Smallest step of the result, in SI units of `dimension`; zero when it
+    /// follows from the converter's bits.
+    pub resolution: f64,
+    /// How long one reading is taken over.
+    pub integration: Seconds,
+    /// Part of a time that the time base may be off.
+    pub time_base: Ratio,
+}
+
+#[cfg(test)]
+mod tests;

@@ -2,10 +2,21 @@
 //! the dispatcher, the only place where executor, signals, store and screens
 //! meet. It prints nothing.
 
+mod dispatcher;
+mod executor;
+mod order;
+
+pub use dispatcher::{Finished, RunFault, Stop, run};
+pub use order::{Order, Particulars};
+
 use crate::event::Entry;
 
 /// Somebody who wants to see each entry once it is recorded.
 pub trait Sink {
     /// Takes the next entry. It must not block for long and cannot fail.
     fn entry(&mut self, entry: &Entry);
+}
+
+impl Sink for () {
+    fn entry(&mut self, _: &Entry) {}
 }

@@ -1,1 +1,39 @@
-//! Not written yet.
+//! How each scenario of the catalogue is driven: what is provoked, in which
+//! order, and what is captured of it. Nothing here sees a limit or judges.
+
+mod context;
+mod hands;
+mod journal;
+mod load;
+mod overload;
+mod reversal;
+mod short;
+
+pub use context::context;
+pub use hands::{Halt, Hands};
+pub use journal::{Ended, Journal, Said, journal};
+
+use crate::catalogue::ScenarioKind;
+use crate::observation::Observation;
+use crate::plan::{Scenario, Settings};
+
+/// Drives `scenario`.
+///
+/// # Errors
+/// A [`Halt`] when the bench, the interlock or the person stopped it.
+pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observation, Halt> {
+    match &scenario.settings {
+        Settings::Load(settings) => load::drive(settings, hands).await,
+        Settings::Overload(settings) => overload::drive(settings, hands).await,
+        Settings::Short(settings) => short::drive(settings, hands).await,
+        Settings::Reversal(settings) => reversal::drive(settings, hands).await,
+    }
+}
+
+/// The kinds that [`drive`] can drive; the catalogue must list the same.
+pub const DRIVEN: [ScenarioKind; 4] = [
+    ScenarioKind::Load,
+    ScenarioKind::Overload,
+    ScenarioKind::Short,
+    ScenarioKind::Reversal,
+];

@@ -1,1 +1,353 @@
-//! Not written yet.
+//! Where records are kept: one SQLite file, written by one thread that ties
+//! every line into the hash chain and says when it is on disk. It judges
+//! nothing and knows no scenario.
+
+pub mod folder;
+
+mod database;
+mod fault;
+mod opening;
+mod reader;
+mod writer;
+
+pub use fault::StoreError;
+pub use reader::{Filter, Reader, RunHeader, Runs, Tampering, Verification};
+
+use crate::clock::WallClock;
+use crate::digest::Digest;
+use crate::event::{Entry, Event};
+use crate::ident::RunId;
+use crate::record::{Content, Fold, Issued, LONGEST_OBSERVATION, Line, Note, Record};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{SyncSender, sync_channel};
+use std::sync::{Arc, OnceLock};
+use std::thread::JoinHandle;
+use writer::{Item, Request};
+
+/// Which of the two stores a file is. Model runs have one of their own, so
+/// that none can ever stand among the records of real boards.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Runs on real boards.
+    Records,
+    /// Runs on the embedded model bench.
+    Model,
+}
+
+impl Kind {
+    /// The file's name in the reports folder.
+    pub const fn file_name(self) -> &'static str {
+        match self {
+            Self::Records => "records.sqlite",
+            Self::Model => "model.sqlite",
+        }
+    }
+
+    /// The words for it in messages.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Records => "records of boards",
+            Self::Model => "records of the model bench",
+        }
+    }
+}
+
+/// When lines reach the disk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Durability {
+    /// Durable entries before `append` returns, others within 100 ms.
+    EveryEvent,
+    /// Everything with the run's end, for suites of thousands of model runs.
+    AtEnd,
+}
+
+/// An open store. Dropping it writes what waits and ends its thread.
+#[derive(Debug)]
+pub struct Store {
+    path: PathBuf,
+    kind: Kind,
+    durability: Durability,
+    link: Link,
+    thread: Option<JoinHandle<()>>,
+    closed_cut_off: Vec<RunId>,
+    /// Shared while a store is open for writing, see [`opening`].
+    _lock: File,
+}
+
+/// The way to the writing thread.
+#[derive(Clone, Debug)]
+struct Link {
+    requests: SyncSender<Request>,
+    broken: Arc<OnceLock<StoreError>>,
+}
+
+impl Store {
+    /// Opens or creates the store in the reports folder `folder`.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn for_run(
+        folder: &Path,
+        model: bool,
+        durability: Durability,
+        clock: &dyn WallClock,
+    ) -> Result<Self, StoreError> {
+        let kind = if model { Kind::Model } else { Kind::Records };
+        std::fs::create_dir_all(folder).map_err(|fault| StoreError::io(folder, &fault))?;
+        Self::open(&folder.join(kind.file_name()), kind, durability, clock)
+    }
+
+    /// Opens or creates the store at `path`. Where no other process has it
+    /// open, runs that were cut off are closed as inconclusive first.
+    ///
+    /// # Errors
+    /// A [`StoreError`] saying what is wrong with the file and what to do.
+    pub fn open(
+        path: &Path,
+        kind: Kind,
+        durability: Durability,
+        clock: &dyn WallClock,
+    ) -> Result<Self, StoreError> {
+        let opened = opening::open(path, kind, clock)?;
+        let (requests, received) = sync_channel(writer::QUEUE);
+        let broken = Arc::new(OnceLock::new());
+        let writer = writer::Writer::new(
+            opened.connection,
+            path.to_owned(),
+            durability,
+            Arc::clone(&broken),
+        );
+        let thread = std::thread::Builder::new()
+            .name("store".to_owned())
+            .spawn(move || writer.run(&received))
+            .map_err(|fault| StoreError::io(path, &fault))?;
+        Ok(Self {
+            path: path.to_owned(),
+            kind,
+            durability,
+            link: Link { requests, broken },
+            thread: Some(thread),
+            closed_cut_off: opened.closed,
+            _lock: opened.lock,
+        })
+    }
+
+    /// The runs that were found cut off at opening and closed.
+    pub fn closed_cut_off(&self) -> &[RunId] {
+        &self.closed_cut_off
+    }
+
+    /// Where the store is.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Begins a run; `entry` is its start, number one, and durable when this
+    /// returns (except with [`Durability::AtEnd`]).
+    ///
+    /// # Errors
+    /// [`StoreError::OtherKind`] for a model run among records or the reverse,
+    /// [`StoreError::RunExists`], [`StoreError::Order`] when the entry is no
+    /// start, or whatever kept it from the disk.
+    pub fn begin(&self, entry: &Entry) -> Result<RunWriter, StoreError> {
+        let mut fold = Fold::default();
+        fold.push(entry)?;
+        let Event::RunStarted(started) = &entry.event else {
+            unreachable!("a fold begins with nothing else");
+        };
+        let wanted = if started.model {
+            Kind::Model
+        } else {
+            Kind::Records
+        };
+        if wanted != self.kind {
+            return Err(StoreError::OtherKind {
+                path: self.path.clone(),
+                found: self.kind,
+                wanted,
+            });
+        }
+        let run = RunWriter {
+            run: started.run.clone(),
+            fold,
+            durability: self.durability,
+            link: self.link.clone(),
+        };
+        let durable = self.durability == Durability::EveryEvent;
+        let item = run.item(entry)?;
+        self.link.ask(|reply| Request::Begin {
+            run: run.run.clone(),
+            item,
+            durable,
+            reply,
+        })?;
+        Ok(run)
+    }
+
+    /// Adds a remark to a run that is in the store; on disk when it returns.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuchRun`], or whatever kept it from the disk.
+    pub fn note(&self, run: &RunId, note: Note) -> Result<(), StoreError> {
+        self.add(run, Content::Note(note), None)
+    }
+
+    /// Keeps the bytes of a document that is handed out, and that it was; on
+    /// disk when it returns.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuchRun`], or whatever kept it from the disk.
+    pub fn issue(
+        &self,
+        run: &RunId,
+        at: jiff::Timestamp,
+        kind: &str,
+        name: &str,
+        bytes: Vec<u8>,
+    ) -> Result<Digest, StoreError> {
+        let digest = Digest::of(&bytes);
+        let issued = Issued {
+            at,
+            kind: kind.to_owned(),
+            name: name.to_owned(),
+            digest,
+        };
+        let blob = Some(Item::Blob { digest, bytes });
+        self.add(run, Content::Issued(issued), blob)?;
+        Ok(digest)
+    }
+
+    fn add(&self, run: &RunId, content: Content, blob: Option<Item>) -> Result<(), StoreError> {
+        let line = Box::new(Line {
+            run: run.clone(),
+            content,
+        });
+        let text = line.text()?;
+        self.link.ask(|reply| Request::Add {
+            run: run.clone(),
+            items: blob
+                .into_iter()
+                .chain([Item::Line { line, text }])
+                .collect(),
+            reply,
+        })
+    }
+
+    /// Writes everything that waits; on disk when it returns.
+    ///
+    /// # Errors
+    /// Whatever kept it from the disk.
+    pub fn flush(&self) -> Result<(), StoreError> {
+        self.link.ask(|reply| Request::Flush { reply })
+    }
+
+    /// A reader of this store, of everything appended so far.
+    ///
+    /// # Errors
+    /// As [`Store::flush`] and [`Reader::open`].
+    pub fn reader(&self) -> Result<Reader, StoreError> {
+        self.flush()?;
+        Reader::open(&self.path)
+    }
+}
+
+impl Drop for Store {
+    fn drop(&mut self) {
+        // An end that cannot be asked for has already come.
+        let _ = self.link.requests.send(Request::Close);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// The one hand that appends to one run.
+#[derive(Debug)]
+pub struct RunWriter {
+    run: RunId,
+    fold: Fold,
+    durability: Durability,
+    link: Link,
+}
+
+impl RunWriter {
+    /// Appends the next entry. A durable one is on disk when this returns;
+    /// another follows within 100 ms or with the next durable one. With
+    /// [`Durability::AtEnd`] only the run's end is waited for.
+    ///
+    /// It blocks for the length of a commit: some milliseconds on a good disk.
+    /// Once a write has failed, every later call fails with the same error.
+    ///
+    /// # Errors
+    /// [`StoreError::Order`] when the entry cannot follow (nothing is
+    /// appended), or whatever kept it, or one before it, from the disk.
+    pub fn append(&mut self, entry: &Entry, durable: bool) -> Result<(), StoreError> {
+        let item = self.item(entry)?;
+        self.fold.push(entry)?;
+        let last = matches!(entry.event, Event::RunFinished { .. });
+        if last || (durable && self.durability == Durability::EveryEvent) {
+            self.link.ask(|reply| Request::Durable { item, reply })
+        } else {
+            self.link.tell(Request::Later { item })
+        }
+    }
+
+    /// Keeps the bytes of an observation under their digest; they reach the
+    /// disk no later than the next entry.
+    ///
+    /// # Errors
+    /// [`StoreError::TooLong`] for bytes that would never be read again, or
+    /// whatever kept something before them from the disk.
+    pub fn put_observation(&mut self, bytes: Vec<u8>) -> Result<Digest, StoreError> {
+        if bytes.len() > LONGEST_OBSERVATION {
+            let bytes = bytes.len();
+            return Err(StoreError::TooLong { bytes });
+        }
+        let digest = Digest::of(&bytes);
+        let item = Item::Blob { digest, bytes };
+        self.link.tell(Request::Later { item })?;
+        Ok(digest)
+    }
+
+    /// The record so far.
+    pub fn record(&self) -> &Record {
+        self.fold.record().expect("a run begins with its start")
+    }
+
+    fn item(&self, entry: &Entry) -> Result<Item, StoreError> {
+        let line = Box::new(Line {
+            run: self.run.clone(),
+            content: Content::Entry(entry.clone()),
+        });
+        let text = line.text()?;
+        Ok(Item::Line { line, text })
+    }
+}
+
+impl Link {
+    /// Sends a request and waits for its answer.
+    fn ask(
+        &self,
+        request: impl FnOnce(SyncSender<Result<(), StoreError>>) -> Request,
+    ) -> Result<(), StoreError> {
+        let (reply, answer) = sync_channel(1);
+        self.tell(request(reply))?;
+        answer.recv().unwrap_or_else(|_| Err(self.gone()))
+    }
+
+    /// Sends a request that nobody waits for; waits while the queue is full.
+    fn tell(&self, request: Request) -> Result<(), StoreError> {
+        if let Some(fault) = self.broken.get() {
+            return Err(fault.clone());
+        }
+        self.requests.send(request).map_err(|_| self.gone())
+    }
+
+    fn gone(&self) -> StoreError {
+        self.broken.get().cloned().unwrap_or(StoreError::Closed)
+    }
+}
+
+#[cfg(test)]
+mod tests;

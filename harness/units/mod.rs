@@ -153,6 +153,16 @@ macro_rules! quantity {
                 Self(si)
             }
 
+            /// The larger of two.
+            pub const fn max(self, other: Self) -> Self {
+                Self(self.0.max(other.0))
+            }
+
+            /// The smaller of two.
+            pub const fn min(self, other: Self) -> Self {
+                Self(self.0.min(other.0))
+            }
+
             /// The magnitude.
             pub const fn abs(self) -> Self {
                 Self(self.0.abs())

@@ -1,0 +1,391 @@
+//! What can be done on the bench. The one function that lets energy into the
+//! board takes a permit; all others take it away or change a signal.
+
+use super::Bench;
+use super::fault::BenchError;
+use super::interlock::{Intent, Known, Permit, Refusal, SupplyState, gap_branch, short_branch};
+use crate::bench_file::{self, Closes};
+use crate::ident::Role;
+use crate::instruments::{InstrumentError, Measured};
+use crate::observation::{self, Proof};
+use crate::units::{Amperes, Quantity, Seconds, Volts};
+
+/// How often a running pulse is asked after while it is awaited.
+const POLLS: u32 = 64;
+
+impl Bench {
+    /// Leave for `intent` in the present state of the bench.
+    ///
+    /// # Errors
+    /// A [`Refusal`] with its numbers.
+    pub fn permit(&self, intent: &Intent) -> Result<Permit, Refusal> {
+        self.interlock.permit(intent, self.now())
+    }
+
+    /// Lets energy into the board: the only function that does.
+    ///
+    /// # Errors
+    /// A [`BenchError`]; after one that leaves the outcome open the interlock
+    /// permits nothing more until the bench was made safe.
+    pub async fn energise(&mut self, permit: Permit) -> Result<(), BenchError> {
+        let intent = self.interlock.redeem(permit)?;
+        match intent {
+            Intent::SupplyOn {
+                voltage,
+                current_limit,
+            } => self.supply_on(voltage, current_limit).await,
+            Intent::LoadOn(setting) => {
+                let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+                let mut result = load.set(setting).await;
+                if result.is_ok() {
+                    result = load.input_on().await;
+                }
+                let on = if result.is_ok() {
+                    Known::Sure(true)
+                } else {
+                    Known::Unknown
+                };
+                self.interlock.learn(|state| state.load_on = on);
+                Ok(result?)
+            }
+            Intent::LoadPulse { current, duration } => {
+                let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+                let result = load.pulse(current, duration).await;
+                self.load_started(result)
+            }
+            Intent::LoadRamp { from, to, duration } => {
+                let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+                let result = load.ramp(from, to, duration).await;
+                self.load_started(result)
+            }
+            Intent::ShortPulse { place, duration } => {
+                self.close(short_branch(place), duration).await
+            }
+            Intent::GapPulse { crossed, duration } => {
+                self.close(gap_branch(crossed), duration).await
+            }
+        }
+    }
+
+    /// While it runs the load is on, and after a ramp it stays at its end.
+    fn load_started(&mut self, result: Result<(), InstrumentError>) -> Result<(), BenchError> {
+        let on = match &result {
+            Ok(()) => Known::Sure(true),
+            Err(error) if error.is_uncertain() => Known::Unknown,
+            Err(_) => return Ok(result?),
+        };
+        self.interlock.learn(|state| state.load_on = on);
+        Ok(result?)
+    }
+
+    async fn supply_on(&mut self, voltage: Volts, limit: Amperes) -> Result<(), BenchError> {
+        let supply = self
+            .supply
+            .as_ref()
+            .ok_or(BenchError::Missing(Role::Supply))?;
+        // The limit first: raising the voltage must not find an old one.
+        let result = async {
+            supply.set_current_limit(limit).await?;
+            supply.set_voltage(voltage).await?;
+            supply.output_on().await
+        };
+        let result = result.await;
+        let now = self.clock.now();
+        let sure = result.is_ok();
+        self.interlock.learn(|state| {
+            state.energised_since.get_or_insert(now);
+            state.supply = if sure {
+                Known::Sure(SupplyState {
+                    on: true,
+                    voltage,
+                    limit,
+                })
+            } else {
+                Known::Unknown
+            };
+        });
+        Ok(result?)
+    }
+
+    async fn close(&mut self, closes: Closes, duration: Seconds) -> Result<(), BenchError> {
+        let missing = BenchError::Missing(Role::Switch);
+        let switch = self.switch.as_ref().ok_or(missing.clone())?;
+        let number = self.file.branch(closes).ok_or(missing)?.number;
+        Ok(switch.pulse(number, duration).await?)
+    }
+
+    /// The person has set a supply that cannot be commanded.
+    pub fn supply_set_by_person(&mut self, voltage: Volts, limit: Amperes) {
+        let now = self.now();
+        self.interlock.learn(|state| {
+            state.energised_since.get_or_insert(now);
+            state.supply = Known::Sure(SupplyState {
+                on: true,
+                voltage,
+                limit,
+            });
+        });
+    }
+
+    /// Switches the supply off.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn supply_off(&mut self) -> Result<(), BenchError> {
+        let Some(supply) = &self.supply else {
+            return Err(BenchError::Missing(Role::Supply));
+        };
+        let result = supply.output_off().await;
+        self.learn_supply_off(result.is_ok());
+        Ok(result?)
+    }
+
+    pub(super) fn learn_supply_off(&mut self, sure: bool) {
+        self.interlock.learn(|state| {
+            if sure {
+                state.supply = Known::Sure(SupplyState {
+                    on: false,
+                    // The bulk capacitors keep their charge for a while.
+                    voltage: match state.supply {
+                        Known::Sure(before) => before.voltage,
+                        Known::Unknown => Volts::ZERO,
+                    },
+                    limit: Amperes::ZERO,
+                });
+                state.energised_since = None;
+            } else {
+                state.supply = Known::Unknown;
+            }
+        });
+    }
+
+    /// Switches the load's input off.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn load_off(&mut self) -> Result<(), BenchError> {
+        let Some(load) = &self.load else {
+            return Err(BenchError::Missing(Role::Load));
+        };
+        let result = load.input_off().await;
+        self.learn_load_off(result.is_ok());
+        Ok(result?)
+    }
+
+    pub(super) fn learn_load_off(&mut self, sure: bool) {
+        self.interlock.learn(|state| {
+            state.load_on = if sure {
+                Known::Sure(false)
+            } else {
+                Known::Unknown
+            };
+        });
+    }
+
+    /// Holds the output, or lets it follow a signal of all ones.
+    ///
+    /// # Errors
+    /// A [`BenchError`]; refused while a load without rectifier is on.
+    pub async fn set_drive(&mut self, drive: observation::Drive) -> Result<(), BenchError> {
+        self.interlock.may_drive(drive)?;
+        let Some(source) = &self.drive else {
+            return Err(BenchError::Missing(Role::Drive));
+        };
+        let result = match drive {
+            observation::Drive::Positive => source.hold(true).await,
+            observation::Drive::Negative => source.hold(false).await,
+            observation::Drive::Alternating => source.pattern(ALL_ONES).await,
+        };
+        self.learn_drive(result.is_ok().then_some(drive), result.is_ok());
+        Ok(result?)
+    }
+
+    /// Repeats `pattern`, a word that the source knows.
+    ///
+    /// # Errors
+    /// A [`BenchError`]; refused while a load without rectifier is on.
+    pub async fn set_pattern(&mut self, pattern: &str) -> Result<(), BenchError> {
+        let alternating = observation::Drive::Alternating;
+        self.interlock.may_drive(alternating)?;
+        let Some(source) = &self.drive else {
+            return Err(BenchError::Missing(Role::Drive));
+        };
+        let result = source.pattern(pattern).await;
+        self.learn_drive(result.is_ok().then_some(alternating), result.is_ok());
+        Ok(result?)
+    }
+
+    pub(super) fn learn_drive(&mut self, drive: Option<observation::Drive>, sure: bool) {
+        self.interlock.learn(|state| {
+            state.drive = if sure {
+                Known::Sure(drive)
+            } else {
+                Known::Unknown
+            };
+        });
+    }
+
+    /// Lets the signal through to the board, or stops it.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn signal(&self, on: bool) -> Result<(), BenchError> {
+        let source = self.source()?;
+        let result = if on {
+            source.signal_on().await
+        } else {
+            source.signal_off().await
+        };
+        Ok(result?)
+    }
+
+    /// Drives the board's enable line.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn enable(&self, on: bool) -> Result<(), BenchError> {
+        Ok(self.source()?.enable(on).await?)
+    }
+
+    /// Drives the board's brake line.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn brake(&self, on: bool) -> Result<(), BenchError> {
+        Ok(self.source()?.brake(on).await?)
+    }
+
+    fn source(&self) -> Result<&crate::instruments::Drive, BenchError> {
+        let source = self.drive.as_ref();
+        source.ok_or(BenchError::Missing(Role::Drive))
+    }
+
+    /// Voltage at the supply's terminals.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn supply_voltage(&self) -> Result<Measured, BenchError> {
+        let supply = self.supply.as_ref();
+        let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
+        Ok(supply.measure_voltage().await?)
+    }
+
+    /// Current that the supply delivers.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn supply_current(&self) -> Result<Measured, BenchError> {
+        let supply = self.supply.as_ref();
+        let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
+        Ok(supply.measure_current().await?)
+    }
+
+    /// Current that the load draws.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn load_current(&self) -> Result<Measured, BenchError> {
+        let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+        Ok(load.measure_current().await?)
+    }
+
+    /// Whether the supply limits or protects itself now; false where it cannot
+    /// be asked.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn supply_protected(&self) -> Result<bool, BenchError> {
+        match &self.supply {
+            Some(supply) => Ok(supply.condition().await?.protected()),
+            None => Ok(false),
+        }
+    }
+
+    /// Whether the load protects itself now; false where there is none.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn load_protected(&self) -> Result<bool, BenchError> {
+        match &self.load {
+            Some(load) => Ok(load.condition().await?.protected()),
+            None => Ok(false),
+        }
+    }
+
+    /// Whether the fuse of the branch is intact; `None` where the bench cannot
+    /// tell.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn fuse_intact(&self, closes: Closes) -> Result<Option<bool>, BenchError> {
+        match (&self.switch, self.file.branch(closes)) {
+            (Some(switch), Some(branch)) => Ok(switch.continuity(branch.number).await?),
+            _ => Ok(None),
+        }
+    }
+
+    /// How the closing of a branch is proven.
+    pub fn proof(&self, closes: Closes) -> Proof {
+        match self.file.branch(closes).map(|branch| branch.proof) {
+            None | Some(bench_file::Proof::None) => Proof::None,
+            Some(bench_file::Proof::Marker) => Proof::Marker,
+            Some(bench_file::Proof::SecondPole) => Proof::SecondPole,
+            Some(bench_file::Proof::PilotCurrent) => Proof::PilotCurrent,
+        }
+    }
+
+    /// Waits until the switch has ended its closure.
+    ///
+    /// # Errors
+    /// [`BenchError::Unfinished`] when it has not by about `within`.
+    pub async fn switch_finished(&self, within: Seconds) -> Result<(), BenchError> {
+        let role = Role::Switch;
+        let switch = self.switch.as_ref().ok_or(BenchError::Missing(role))?;
+        for poll in 0..=POLLS {
+            if !switch.running().await? {
+                return Ok(());
+            }
+            if poll < POLLS {
+                self.wait(within / f64::from(POLLS)).await?;
+            }
+        }
+        Err(BenchError::Unfinished { role, within })
+    }
+
+    /// Waits until the load has ended its pulse or ramp.
+    ///
+    /// # Errors
+    /// [`BenchError::Unfinished`] when it has not by about `within`.
+    pub async fn load_finished(&self, within: Seconds) -> Result<(), BenchError> {
+        let role = Role::Load;
+        let load = self.load.as_ref().ok_or(BenchError::Missing(role))?;
+        for poll in 0..=POLLS {
+            if !load.running().await? {
+                return Ok(());
+            }
+            if poll < POLLS {
+                self.wait(within / f64::from(POLLS)).await?;
+            }
+        }
+        Err(BenchError::Unfinished { role, within })
+    }
+
+    /// Stops a pulse or ramp of the load.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn load_stop(&self) -> Result<(), BenchError> {
+        let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+        Ok(load.stop().await?)
+    }
+
+    /// Whether a current is below `level`, by a measurement that says so with
+    /// its uncertainty.
+    pub(super) fn is_below(measured: Measured, level: Amperes) -> bool {
+        let estimate = measured.estimate();
+        estimate.is_some_and(|e| e.value.abs() + e.expanded() < level.si())
+    }
+}
+
+/// The pattern of all ones, as sources call it.
+const ALL_ONES: &str = "ONES";

@@ -1,0 +1,92 @@
+//! What goes wrong on the bench as a whole, and whose fault it is. A bad board
+//! is no error here.
+
+use super::interlock::Refusal;
+use crate::ident::Role;
+use crate::instruments::InstrumentError;
+use crate::link::LinkError;
+use crate::measurement::Blame;
+use crate::units::Seconds;
+
+/// Trouble on the bench.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum BenchError {
+    /// An instrument.
+    #[error(transparent)]
+    Instrument(#[from] InstrumentError),
+    /// The interlock.
+    #[error(transparent)]
+    Refused(#[from] Refusal),
+    /// A port could not be opened.
+    #[error("{role}: {error}")]
+    Port {
+        /// The instrument.
+        role: Role,
+        /// What happened.
+        error: LinkError,
+    },
+    /// The bench has no such instrument.
+    #[error("the bench has no {0}")]
+    Missing(Role),
+    /// The profile of an instrument was not handed over.
+    #[error("there is no profile for the {0}")]
+    NoProfile(Role),
+    /// A USB adapter is not plugged in.
+    #[error("no USB serial adapter {vendor:04x}:{product:04x} for the {role}; is it plugged in?")]
+    NoAdapter {
+        /// The instrument.
+        role: Role,
+        /// The adapter's vendor number.
+        vendor: u16,
+        /// The adapter's product number.
+        product: u16,
+    },
+    /// A capture did not come to wait for its trigger.
+    #[error("the capture was not ready for its trigger within {within}")]
+    NotReady {
+        /// How long was waited.
+        within: Seconds,
+    },
+    /// A capture was not triggered.
+    #[error("the capture was not triggered within {within}")]
+    NotTriggered {
+        /// How long was waited.
+        within: Seconds,
+    },
+    /// An instrument did not finish.
+    #[error("the {role} did not finish within {within}")]
+    Unfinished {
+        /// The instrument.
+        role: Role,
+        /// How long was waited.
+        within: Seconds,
+    },
+    /// A capture was fetched that was never armed.
+    #[error("no capture was armed")]
+    NotArmed,
+    /// A wait that is negative or longer than any plan may ask for.
+    #[error("a wait of {0} is not allowed")]
+    Wait(Seconds),
+    /// The embedded model bench could not be started.
+    #[error("the model bench cannot be started: {0}")]
+    Model(String),
+}
+
+impl BenchError {
+    /// Who can mend it.
+    pub fn blame(&self) -> Blame {
+        match self {
+            Self::Instrument(error) => error.blame(),
+            Self::Refused(refusal) => refusal.blame(),
+            Self::Port { error, .. } => error.blame(),
+            Self::NoAdapter { .. } => Blame::Operator,
+            Self::Missing(_) | Self::Wait(_) => Blame::Plan,
+            Self::NoProfile(_)
+            | Self::NotReady { .. }
+            | Self::NotTriggered { .. }
+            | Self::Unfinished { .. }
+            | Self::NotArmed
+            | Self::Model(_) => Blame::Bench,
+        }
+    }
+}

@@ -1,0 +1,230 @@
+//! Opening a bench: every port its file names, every instrument identified,
+//! and the whole brought into the state that the interlock starts from.
+
+use super::Bench;
+use super::clock::BenchClock;
+use super::fault::BenchError;
+use super::interlock::Interlock;
+use super::prospect::{BoardFacts, Surroundings};
+use crate::bench_file;
+use crate::event::Event;
+use crate::ident::Role;
+use crate::instruments::{
+    CaptureDevice, CaptureWiring, Console, Drive, Load, Session, Supply, Switch,
+};
+use crate::link::{Deadlines, Port, PortSettings};
+use crate::model_bench::{Answering, ModelBench, Pace, Transport};
+use crate::profile::Profile;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// What the ports of a bench lead to.
+pub enum Connection {
+    /// Instruments on the ports that the bench file names.
+    Real,
+    /// The embedded model bench.
+    Model {
+        /// Its world.
+        world: Box<dyn Answering>,
+        /// What carries the lines.
+        transport: Transport,
+    },
+}
+
+/// An instrument as it identified itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Identified {
+    /// What it is on the bench.
+    pub role: Role,
+    /// Its own words.
+    pub identity: String,
+    /// The profile it is driven by.
+    pub profile: String,
+    /// Where its port is.
+    pub port: String,
+    /// Calibration date as the bench file states it.
+    pub calibrated: Option<String>,
+}
+
+impl Identified {
+    /// The same as an event.
+    pub fn event(&self) -> Event {
+        Event::Identified {
+            role: self.role,
+            identity: self.identity.clone(),
+            profile: self.profile.clone(),
+            port: self.port.clone(),
+            calibrated: self.calibrated.clone(),
+        }
+    }
+}
+
+impl Bench {
+    /// Opens every port that `file` names, identifies each instrument, and
+    /// switches everything off. Instruments in roles that nothing here uses
+    /// are left alone.
+    ///
+    /// # Errors
+    /// The first [`BenchError`]; nothing was energised then.
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub async fn open(
+        file: &bench_file::Bench,
+        profiles: &BTreeMap<Role, Profile>,
+        board: BoardFacts,
+        connection: Connection,
+    ) -> Result<Self, BenchError> {
+        let surroundings = Surroundings::new(file, profiles, board);
+        let roles: Vec<Role> = used(file).map(|instrument| instrument.role).collect();
+        let model = match connection {
+            Connection::Real => None,
+            Connection::Model { world, transport } => {
+                let started = ModelBench::start(world, &roles, transport, Pace::Bench);
+                Some(started.map_err(|error| BenchError::Model(error.to_string()))?)
+            }
+        };
+        let clock = match &model {
+            Some(model) => BenchClock::model(model.time()),
+            None => BenchClock::real(),
+        };
+        let mut bench = Self {
+            file: file.clone(),
+            clock,
+            interlock: Interlock::new(surroundings),
+            supply: None,
+            load: None,
+            capture: None,
+            switch: None,
+            drive: None,
+            console: None,
+            identified: Vec::new(),
+            armed: None,
+            model,
+        };
+        for role in roles {
+            let profile = profiles.get(&role).ok_or(BenchError::NoProfile(role))?;
+            bench.take_in(role, profile)?;
+        }
+        bench.identify().await?;
+        bench.start_off().await?;
+        Ok(bench)
+    }
+
+    fn take_in(&mut self, role: Role, profile: &Profile) -> Result<(), BenchError> {
+        let port = self.connect(role, profile)?;
+        let session = Session::new(port, Arc::new(profile.clone()));
+        match role {
+            Role::Supply => self.supply = Some(Supply::new(session)),
+            Role::Load => self.load = Some(Load::new(session)),
+            Role::Capture => {
+                let wiring = CaptureWiring::of(&self.file);
+                self.capture = Some(CaptureDevice::new(session, wiring));
+            }
+            Role::Switch => self.switch = Some(Switch::new(session)),
+            Role::Drive => self.drive = Some(Drive::new(session)),
+            Role::Console => self.console = Some(Console::new(session)),
+            Role::Thermometer => {}
+        }
+        Ok(())
+    }
+
+    /// A fresh port to the instrument in `role`.
+    pub(super) fn connect(&self, role: Role, profile: &Profile) -> Result<Port, BenchError> {
+        let opened = match &self.model {
+            Some(model) => match model.path(role) {
+                Some(path) => Port::open(path, port_settings(path, profile, Deadlines::MODEL)),
+                None => {
+                    let wire = model.wire(role).ok_or(BenchError::Missing(role))?;
+                    let name = format!("model {role}");
+                    Ok(Port::over(
+                        wire,
+                        port_settings(&name, profile, Deadlines::MODEL),
+                    ))
+                }
+            },
+            None => {
+                let instrument = self
+                    .file
+                    .instrument(role)
+                    .ok_or(BenchError::Missing(role))?;
+                let path = device_path(role, &instrument.port)?;
+                Port::open(&path, port_settings(&path, profile, Deadlines::REAL))
+            }
+        };
+        opened.map_err(|error| BenchError::Port { role, error })
+    }
+
+    async fn identify(&mut self) -> Result<(), BenchError> {
+        for role in Role::ALL {
+            let Some(session) = self.session(role) else {
+                continue;
+            };
+            let identity = session.identify().await?;
+            let instrument = self.file.instrument(role);
+            let calibration = instrument.and_then(|i| i.calibration.as_ref());
+            let found = Identified {
+                role,
+                identity,
+                profile: session.profile().name.clone(),
+                port: session.port().settings().name.clone(),
+                calibrated: calibration.map(|calibration| calibration.on.to_string()),
+            };
+            self.identified.push(found);
+        }
+        Ok(())
+    }
+}
+
+/// The instruments of a file in roles that are used here, in port order.
+fn used(file: &bench_file::Bench) -> impl Iterator<Item = &bench_file::Instrument> {
+    let instruments = file.instruments.iter();
+    instruments.filter(|instrument| instrument.role != Role::Thermometer)
+}
+
+/// How the port called `name` to an instrument of `profile` is used.
+pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines) -> PortSettings {
+    let error = profile.command("error");
+    PortSettings {
+        name: name.to_owned(),
+        speed: profile.line.speed,
+        ending: profile.line.ending.clone(),
+        dtr: profile.line.dtr,
+        deadlines,
+        abandon: profile.safety.abandon.clone(),
+        error_query: error.map(|template| template.source().to_owned()),
+    }
+}
+
+/// The device path of a port that a bench file names.
+fn device_path(role: Role, port: &bench_file::Port) -> Result<String, BenchError> {
+    match port {
+        bench_file::Port::Path(path) => Ok(path.clone()),
+        bench_file::Port::Model => Err(BenchError::Model(format!(
+            "the {role} is a model, but no model bench was given"
+        ))),
+        bench_file::Port::Usb {
+            vendor,
+            product,
+            serial,
+        } => {
+            let mut ports = serialport::available_ports().unwrap_or_default();
+            ports.sort_by(|a, b| a.port_name.cmp(&b.port_name));
+            let matching = ports.into_iter().find(|found| match &found.port_type {
+                serialport::SerialPortType::UsbPort(usb) => {
+                    usb.vid == *vendor
+                        && usb.pid == *product
+                        && (serial.is_none() || usb.serial_number == *serial)
+                }
+                _ => false,
+            });
+            matching
+                .map(|found| found.port_name)
+                .ok_or(BenchError::NoAdapter {
+                    role,
+                    vendor: *vendor,
+                    product: *product,
+                })
+        }
+    }
+}

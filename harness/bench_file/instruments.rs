@@ -1,0 +1,121 @@
+//! Instruments of a bench file: role, port, profile, what they share, and
+//! calibration. No port is opened and no profile read.
+
+use super::parts::*;
+use crate::document::{Fault, Table, nearest};
+use crate::ident::Role;
+use crate::profile::SHIPPED;
+
+pub(super) fn instrument(table: &Table<'_>) -> Option<Instrument> {
+    let roles = Role::ALL.map(|role| (role.word(), role));
+    let role = table.word("role", &roles);
+    let port = port(table);
+    let profile = profile_ref(table);
+    let net = table.word("net", Net::WORDS);
+    let calibration = calibration(table);
+    Some(Instrument {
+        role: role?,
+        port: port?,
+        profile: profile?,
+        net: net?,
+        calibration,
+    })
+}
+
+fn port(table: &Table<'_>) -> Option<Port> {
+    let path = table.optional_string("path").map(Port::Path);
+    let usb = table.optional_table("usb").and_then(|usb| {
+        let vendor = table_u16(&usb, "vendor");
+        let product = table_u16(&usb, "product");
+        let serial = usb.optional_string("serial");
+        usb.finish();
+        Some(Port::Usb {
+            vendor: vendor?,
+            product: product?,
+            serial,
+        })
+    });
+    let model = table
+        .optional_boolean("model")
+        .and_then(|yes| yes.then_some(Port::Model));
+    let written = ["path", "usb", "model"]
+        .iter()
+        .filter(|key| table.has(key))
+        .count();
+    if written != 1 {
+        table.fault(
+            Fault::error(
+                table.place(),
+                if written == 0 {
+                    "this instrument has no port"
+                } else {
+                    "this instrument has more than one port"
+                },
+            )
+            .expected(
+                "one of `path = \"/dev/...\"`, `usb = { vendor = ..., product = ... }`, \
+                 `model = true`",
+            ),
+        );
+        return None;
+    }
+    path.or(usb).or(model)
+}
+
+fn table_u16(table: &Table<'_>, key: &str) -> Option<u16> {
+    u16::try_from(table.integer(key, 0..=0xFFFF)?).ok()
+}
+
+fn profile_ref(table: &Table<'_>) -> Option<ProfileRef> {
+    let text = table.string("profile")?;
+    if SHIPPED.contains(&text.as_str()) {
+        return Some(ProfileRef::Shipped(text));
+    }
+    if text.ends_with(".toml") {
+        return Some(ProfileRef::Path(text));
+    }
+    let near = nearest(&text, SHIPPED);
+    table.fault(
+        Fault::error(
+            &table.place_of("profile"),
+            format!("no profile '{text}' comes with the program"),
+        )
+        .expected(format!(
+            "one of {}, or a file that ends in .toml",
+            SHIPPED.join(", ")
+        ))
+        .maybe_hint(near.map(|near| format!("did you mean \"{near}\"?"))),
+    );
+    None
+}
+
+fn calibration(table: &Table<'_>) -> Option<Calibration> {
+    const DATE: &str = "a date such as 2026-03-01";
+    let on: Option<jiff::civil::Date> = table.optional_parsed("calibrated", DATE);
+    let due: Option<jiff::civil::Date> = table.optional_parsed("due", DATE);
+    let certificate = table.optional_string("certificate");
+    if !table.has("calibrated") && !table.has("due") && !table.has("certificate") {
+        return None;
+    }
+    if let (Some(on), Some(due)) = (on, due)
+        && due < on
+    {
+        table.fault(
+            Fault::error(&table.place_of("due"), "due before it was calibrated")
+                .expected(format!("{on} or later")),
+        );
+    }
+    for key in ["calibrated", "due", "certificate"] {
+        if !table.has(key) {
+            table.missing(
+                key,
+                "a calibration states its date, when it is due and its certificate",
+            );
+        }
+    }
+    Some(Calibration {
+        on: on?,
+        due: due?,
+        certificate: certificate?,
+    })
+}

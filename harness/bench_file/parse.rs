@@ -1,0 +1,249 @@
+//! A bench file's text to a checked bench. How its parts must fit together is
+//! checked in `sound`.
+
+use super::instruments::instrument;
+use super::parts::*;
+use super::wiring::{channel, logic_line, wiring};
+use super::{Bench, ModelBench, sound};
+use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
+use crate::model_board::{Branch, FIXTURE, FixtureParameters};
+use crate::units::{Henries, Ohms, Seconds};
+
+/// Reads a bench file.
+///
+/// # Errors
+/// Every fault in the text.
+pub fn parse(source: &Source) -> Result<(Bench, Vec<Fault>), Vec<Fault>> {
+    let mut faults = Faults::new();
+    let Some(tree) = Tree::read(source, &mut faults) else {
+        return Err(faults.into_list());
+    };
+    let reader = Reader::new(faults);
+    let bench = bench(&Table::of(&tree, &reader));
+    reader.conclude(bench)
+}
+
+fn bench(root: &Table<'_>) -> Option<Bench> {
+    root.format();
+    let name = root.table("bench").and_then(|head| {
+        let name = head.string("name");
+        head.finish();
+        name
+    });
+    let instruments = listed(root, "instrument", instrument);
+    let wiring = root.table("wiring").and_then(|t| wiring(&t));
+    let sensor = wiring.map(|wiring| wiring.sensor);
+    let channels = listed(root, "channel", |t| channel(t, sensor));
+    let lines = listed(root, "line", logic_line);
+    let bus = wiring.map(|wiring| (wiring.bus_resistance, wiring.bus_inductance));
+    let branches = listed(root, "branch", |t| branch(t, bus));
+    let upstream_written = root.has("upstream");
+    let upstream = root.optional_table("upstream").and_then(|t| upstream(&t));
+    let envelope = root.table("envelope").and_then(|t| envelope(&t));
+    let safety = safety(root);
+    let model_table = root.optional_table("model");
+    root.finish();
+    if upstream_written && upstream.is_none() {
+        return None;
+    }
+    let mut bench = Bench {
+        name: name?,
+        model: None,
+        instruments: instruments?,
+        wiring: wiring?,
+        channels: channels?,
+        lines: lines?,
+        branches: branches?,
+        upstream,
+        envelope: envelope?,
+        safety,
+        places: root.reader().places(),
+    };
+    if let Some(table) = model_table {
+        bench.model = Some(model(&table, &bench));
+    } else if bench.instruments.iter().any(|i| i.port == Port::Model) {
+        bench.model = Some(ModelBench {
+            fixture: stated_fixture(&bench),
+            board: None,
+        });
+    }
+    bench.places = root.reader().places();
+    note_by_role(&mut bench);
+    sound::check(&bench, root);
+    bench.instruments.sort_by_key(|instrument| instrument.role);
+    Some(bench)
+}
+
+/// Notes the places of instruments by role too, since their order changes.
+fn note_by_role(bench: &mut Bench) {
+    for (index, instrument) in bench.instruments.iter().enumerate() {
+        for key in ["role", "profile", "net", "model", "path", "usb"] {
+            let written = format!("instrument.{index}.{key}");
+            if let Some(place) = bench.places.find(&written).cloned() {
+                let by_role = format!("instrument.{}.{key}", instrument.role);
+                bench.places.note(by_role, place);
+            }
+        }
+    }
+}
+
+/// Every table of a list, or nothing when one of them is faulty; every one is
+/// read to its end either way.
+fn listed<T>(root: &Table<'_>, key: &str, one: impl Fn(&Table<'_>) -> Option<T>) -> Option<Vec<T>> {
+    let read: Vec<Option<T>> = root
+        .tables(key)
+        .iter()
+        .map(|table| {
+            let value = one(table);
+            table.finish();
+            value
+        })
+        .collect();
+    read.into_iter().collect()
+}
+
+fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry> {
+    let number = table.integer("number", 1..=256);
+    let closes = table.word("closes", Closes::WORDS);
+    let own_resistance: Option<Ohms> = table.quantity("resistance", Demand::Positive);
+    let own_inductance: Option<Henries> = table.quantity("inductance", Demand::Positive);
+    // What is written is the contact's own; the far short has the bus before it.
+    let (bus_resistance, bus_inductance) = match closes {
+        Some(Closes::FarShort) => bus?,
+        _ => (Ohms::ZERO, Henries::ZERO),
+    };
+    let proof = table.word("proof", Proof::WORDS);
+    let line = |key| {
+        table
+            .optional_integer(key, 0..=63)
+            .and_then(|number| u32::try_from(number).ok())
+    };
+    let marker_line = line("marker_line");
+    let pilot_line = line("pilot_line");
+    let bounce = table.quantity_or("bounce", Demand::Within(0.0, 1.0), Seconds::ZERO);
+    Some(BranchEntry {
+        number: u32::try_from(number?).ok()?,
+        closes: closes?,
+        resistance: own_resistance? + bus_resistance,
+        inductance: own_inductance? + bus_inductance,
+        proof: proof?,
+        marker_line,
+        pilot_line,
+        bounce,
+    })
+}
+
+fn upstream(table: &Table<'_>) -> Option<UpstreamEntry> {
+    let voltage = table.quantity("voltage", Demand::Positive);
+    let resistance = table.quantity("resistance", Demand::Positive);
+    let inductance = table.quantity("inductance", Demand::Positive);
+    let isolation = table.word("isolation", Isolation::WORDS);
+    let trip_current = table.quantity("trip_current", Demand::Positive);
+    let trip_time = table.quantity("trip_time", Demand::Positive);
+    table.finish();
+    Some(UpstreamEntry {
+        voltage: voltage?,
+        resistance: resistance?,
+        inductance: inductance?,
+        isolation: isolation?,
+        trip_current: trip_current?,
+        trip_time: trip_time?,
+    })
+}
+
+fn envelope(table: &Table<'_>) -> Option<Envelope> {
+    let current = table.quantity("current", Demand::Positive);
+    let let_through = table.quantity("let_through", Demand::Positive);
+    let voltage = table.quantity("voltage", Demand::Positive);
+    let energy = table.quantity("energy", Demand::Positive);
+    let seconds = table.quantity("seconds", Demand::Positive);
+    table.finish();
+    Some(Envelope {
+        current: current?,
+        let_through: let_through?,
+        voltage: voltage?,
+        energy: energy?,
+        seconds: seconds?,
+    })
+}
+
+fn safety(root: &Table<'_>) -> Safety {
+    let table = root.optional_table("safety");
+    let safety = table.as_ref().map_or_else(Safety::default, |table| {
+        let safety = Safety {
+            emergency_stop: table.optional_string("emergency_stop"),
+            supply_fuse: table.optional_string("supply_fuse"),
+        };
+        table.finish();
+        safety
+    });
+    let place = table.as_ref().map_or(root.place(), Table::place);
+    let warn = |key: &str, what: &str| {
+        root.fault(
+            Fault::warning(place, format!("no {what} is named"))
+                .expected(format!(
+                    "`{key}` in `[safety]`, saying what it is and what it cuts"
+                ))
+                .hint(
+                    "software is not the safety device: follow local codes and licensed practice",
+                ),
+        );
+    };
+    if safety.emergency_stop.is_none() {
+        warn("emergency_stop", "emergency stop");
+    }
+    if safety.supply_fuse.is_none() {
+        warn("supply_fuse", "fuse in the board's supply");
+    }
+    safety
+}
+
+/// The model's fixture is what the file states; `[model.fixture]` says where
+/// the truth departs from it.
+fn model(table: &Table<'_>, bench: &Bench) -> ModelBench {
+    let board = table.optional_string("board");
+    let mut fixture = stated_fixture(bench);
+    if let Some(overrides) = table.optional_table("fixture") {
+        for parameter in FIXTURE {
+            if let Some(si) =
+                overrides.optional_si(parameter.name, parameter.dimension, parameter.demand)
+            {
+                (parameter.set)(&mut fixture, si);
+            }
+        }
+        overrides.finish();
+    }
+    table.finish();
+    ModelBench { fixture, board }
+}
+
+fn stated_fixture(bench: &Bench) -> FixtureParameters {
+    let mut fixture = FixtureParameters {
+        supply_resistance: bench.wiring.supply_resistance,
+        lead_resistance: bench.wiring.lead_resistance,
+        lead_inductance: bench.wiring.lead_inductance,
+        bleeder: bench.wiring.bleeder,
+        rectifier_drop: bench.wiring.rectifier_drop,
+        ..FixtureParameters::default()
+    };
+    let loop_of = |closes| {
+        bench.branch(closes).map(|entry| Branch {
+            resistance: entry.resistance,
+            inductance: entry.inductance,
+        })
+    };
+    fixture.near = loop_of(Closes::NearShort).unwrap_or(fixture.near);
+    fixture.far = loop_of(Closes::FarShort).unwrap_or(fixture.far);
+    if let Some(upstream) = &bench.upstream {
+        let gap = loop_of(Closes::GapCrossed).or(loop_of(Closes::GapStraight));
+        let (resistance, inductance) = gap.map_or((Ohms::ZERO, Henries::ZERO), |gap| {
+            (gap.resistance, gap.inductance)
+        });
+        fixture.upstream.voltage = upstream.voltage;
+        fixture.upstream.branch.resistance = upstream.resistance + resistance;
+        fixture.upstream.branch.inductance = upstream.inductance + inductance;
+        fixture.upstream.trip_current = upstream.trip_current;
+        fixture.upstream.trip_time = upstream.trip_time;
+    }
+    fixture
+}

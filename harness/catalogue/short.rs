@@ -1,0 +1,157 @@
+//! What the short scenario may be told and what it measures. How it is driven
+//! and evaluated is said elsewhere.
+
+use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
+use crate::ident::Role;
+use crate::units::Dimension;
+
+const fn one(
+    name: &'static str,
+    dimension: Dimension,
+    default: &'static str,
+    doc: &'static str,
+) -> Setting {
+    Setting {
+        name,
+        form: Form::One(dimension),
+        default,
+        doc,
+    }
+}
+
+const fn metric(
+    key: &'static str,
+    dimension: Dimension,
+    censoring: Censoring,
+    worse: Worse,
+    definition: &'static str,
+) -> Metric {
+    Metric {
+        key,
+        dimension,
+        definition,
+        censoring,
+        worse,
+        per: Per::Place,
+        signed: false,
+    }
+}
+
+pub(super) static ENTRY: Entry = Entry {
+    kind: ScenarioKind::Short,
+    purpose: "a hard short near the board and one at the far end of the bus, held and then \
+              removed, show that the board protects the layout and comes back by itself",
+    roles: &[Role::Supply, Role::Switch, Role::Capture, Role::Drive],
+    settings: &[
+        Setting {
+            name: "places",
+            form: Form::Words(&["near", "far"]),
+            default: "near, far",
+            doc: "Where the short is made: at the board, or behind the stated bus resistance.",
+        },
+        one(
+            "pulse",
+            Dimension::Time,
+            "40 ms",
+            "How long the short is closed: at least twice the limit of the trip time.",
+        ),
+        one(
+            "sampling_period",
+            Dimension::Time,
+            "2 us",
+            "Time between samples of the pulse.",
+        ),
+        one(
+            "coarse_period",
+            Dimension::Time,
+            "20 us",
+            "Time between samples of the recovery pulse.",
+        ),
+        one(
+            "recovery_pulse",
+            Dimension::Time,
+            "2 s",
+            "How long the short is held to see the board retry into it.",
+        ),
+        one(
+            "onset_level",
+            Dimension::Current,
+            "the nominal trip current",
+            "The magnitude whose first crossing starts the trip time.",
+        ),
+        Setting {
+            name: "repeats",
+            form: Form::One(Dimension::Count),
+            default: "5",
+            doc: "Closings at each place, their phase left to chance; the worst is judged.",
+        },
+    ],
+    metrics: &[
+        metric(
+            "peak_current",
+            Dimension::Current,
+            Censoring::Above,
+            Worse::Larger,
+            "Largest magnitude of the current from inception to interruption; a sample at the \
+             end of the channel's range makes it a bound.",
+        ),
+        metric(
+            "trip_time",
+            Dimension::Time,
+            Censoring::Both,
+            Worse::Larger,
+            "Interruption less onset on the current's magnitude: from its first rising crossing \
+             of the onset level, interpolated linearly and contact bounce counted as one fault, \
+             to the last instant before it stays under the off level for longer than the \
+             longest half-bit and any cutout, while the short is proven closed.",
+        ),
+        metric(
+            "let_through",
+            Dimension::LetThrough,
+            Censoring::Above,
+            Worse::Larger,
+            "Integral of the squared current by the trapezoidal rule from inception, the first \
+             departure beyond noise after the switch marker, to interruption.",
+        ),
+        metric(
+            "retries",
+            Dimension::Count,
+            Censoring::Never,
+            Worse::Either,
+            "Onsets after the first within the recovery pulse, each followed by an interruption.",
+        ),
+        metric(
+            "retry_interval",
+            Dimension::Time,
+            Censoring::Above,
+            Worse::Either,
+            "Mean time from an interruption to the next onset within the recovery pulse, both \
+             interpolated on the coarse capture.",
+        ),
+        metric(
+            "recovery_time",
+            Dimension::Time,
+            Censoring::Above,
+            Worse::Larger,
+            "From the proven opening of the short after the recovery pulse to the first instant \
+             from which the output voltage's magnitude stays above 90 % of its mean before the \
+             short, crossings and cutouts left out.",
+        ),
+        metric(
+            "supply_dip",
+            Dimension::Voltage,
+            Censoring::Above,
+            Worse::Larger,
+            "Mean of the board's supply rail before the trigger less its least value from \
+             inception to interruption; no interpolation.",
+        ),
+        metric(
+            "healthy_after",
+            Dimension::Ratio,
+            Censoring::Never,
+            Worse::Smaller,
+            "Mean magnitude of the output voltage after recovery divided by the mean before the \
+             short, both unloaded over the same number of samples.",
+        ),
+    ],
+};

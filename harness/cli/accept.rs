@@ -1,0 +1,217 @@
+//! `bufferstop accept`: one board, or one after another from standard input.
+//! Everything typed is checked before a port is opened.
+
+use super::arguments::Accept;
+use super::exit::Exit;
+use super::files::{BenchFiles, Files, complain};
+use super::output::Output;
+use super::session::{Mounted, Session};
+use crate::ident::{LotName, Serial, harmless};
+use crate::model_board::{BoardParameters, Defect, ModelBoard};
+use crate::plan::{self, Plan};
+use crate::runner::Particulars;
+use crate::seed::Seed;
+use crate::units::{Celsius, parse};
+use std::io::BufRead;
+use std::path::Path;
+use std::str::FromStr;
+
+pub(super) fn accept(arguments: &Accept, output: Output) -> Exit {
+    match prepared(arguments, output) {
+        Ok(exit) | Err(exit) => exit,
+    }
+}
+
+fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
+    let loops = arguments.serial == "-";
+    // The serial number first: it is what a person mistypes most.
+    let serial = if loops {
+        None
+    } else {
+        Some(name::<Serial>(
+            "--serial: the serial number",
+            &arguments.serial,
+        )?)
+    };
+    let ambient = arguments.ambient.as_deref().map(ambient).transpose()?;
+    let mut files = Files::default();
+    let plan = files.plan(&arguments.plan);
+    let bench = files.bench(arguments.bench.as_deref(), arguments.model_board.as_deref());
+    let lot = lot(arguments, &mut files)?;
+    if let (Some(plan), Some(bench)) = (&plan, &bench) {
+        files.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
+    }
+    if let Some(exit) = complain(&files, true) {
+        return Err(exit);
+    }
+    let (Some(plan), Some(bench)) = (plan, bench) else {
+        return Err(Exit::File);
+    };
+    only(arguments, &plan)?;
+    let defect = defect(arguments, &bench)?;
+    let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, false)?;
+    let particulars = |serial: Serial| Particulars {
+        serial,
+        lot: lot.clone(),
+        seed: Seed(arguments.seed),
+        operator: arguments.operator.clone(),
+        ambient,
+        retest: arguments.retest.clone(),
+        only: arguments.only.clone(),
+    };
+    match serial {
+        Some(serial) => one(&mut session, particulars(serial), &bench, defect, output),
+        None => Ok(many(&mut session, &particulars, &bench, defect, output)),
+    }
+}
+
+/// One board, the seed's own on a model bench.
+fn one(
+    session: &mut Session<'_>,
+    particulars: Particulars,
+    bench: &BenchFiles,
+    defect: Option<&'static Defect>,
+    output: Output,
+) -> Result<Exit, Exit> {
+    let seed = particulars.seed;
+    let mounted = match &bench.board {
+        Some(board) => mounted(board, seed, 1, defect),
+        None => Mounted::Real,
+    };
+    let outcome = session.accept(particulars, mounted)?;
+    if !output.json {
+        anstream::println!(
+            "{}  {}",
+            outcome.record.headline(),
+            outcome.folder.display()
+        );
+    }
+    Ok(outcome.exit)
+}
+
+/// Scan, run, next: one serial number a line until the input ends.
+fn many(
+    session: &mut Session<'_>,
+    particulars: &dyn Fn(Serial) -> Particulars,
+    bench: &BenchFiles,
+    defect: Option<&'static Defect>,
+    output: Output,
+) -> Exit {
+    let mut worst = Exit::Pass;
+    for line in std::io::stdin().lock().lines() {
+        let Ok(line) = line else { break };
+        let text = line.trim();
+        if text.is_empty() {
+            continue;
+        }
+        let ended = match name::<Serial>("the serial number", text) {
+            Ok(serial) => one(session, particulars(serial), bench, defect, output),
+            Err(exit) => Err(exit),
+        };
+        worst = worst.or(ended.unwrap_or_else(|exit| exit));
+        if session.stopped() || worst == Exit::Store {
+            break;
+        }
+    }
+    worst
+}
+
+/// A board drawn from its file for a place in its lot, with a defect of choice.
+pub(super) fn mounted(
+    board: &ModelBoard,
+    seed: Seed,
+    index: u64,
+    defect: Option<&'static Defect>,
+) -> Mounted {
+    Mounted::Model {
+        board: Box::new(drawn(board, seed, index, defect)),
+        seed: seed.derived(index),
+    }
+}
+
+/// Its parameters alone.
+pub(super) fn drawn(
+    board: &ModelBoard,
+    seed: Seed,
+    index: u64,
+    defect: Option<&'static Defect>,
+) -> BoardParameters {
+    let mut parameters = board.draw(seed, index);
+    if let Some(defect) = defect {
+        defect.plant(&mut parameters);
+    }
+    parameters
+}
+
+fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N, Exit> {
+    text.parse().map_err(|fault: N::Err| {
+        anstream::eprintln!("{what} cannot be used: {fault}");
+        Exit::Usage
+    })
+}
+
+fn ambient(text: &str) -> Result<Celsius, Exit> {
+    parse::<Celsius>(text).map_err(|fault| {
+        anstream::eprintln!(
+            "--ambient {}: {fault}; write it as \"23 degC\"",
+            harmless(text)
+        );
+        Exit::Usage
+    })
+}
+
+/// `--lot` is a lot file where there is one of that name, else a plain name.
+fn lot(arguments: &Accept, files: &mut Files) -> Result<Option<LotName>, Exit> {
+    let Some(text) = &arguments.lot else {
+        return Ok(None);
+    };
+    let path = Path::new(text);
+    if path.extension().is_some_and(|ending| ending == "toml") {
+        // A fault in it is among the files' faults, which end the command.
+        return Ok(files.lot(path).map(|lot| lot.name));
+    }
+    name::<LotName>("--lot: the name", text).map(Some)
+}
+
+fn only(arguments: &Accept, plan: &Plan) -> Result<(), Exit> {
+    let Some(only) = &arguments.only else {
+        return Ok(());
+    };
+    if plan.scenario(only).is_some() {
+        return Ok(());
+    }
+    let known: Vec<&str> = plan
+        .scenarios
+        .iter()
+        .map(|scenario| scenario.name.as_str())
+        .collect();
+    anstream::eprintln!(
+        "--only {}: the plan has {}",
+        harmless(only),
+        harmless(&known.join(", "))
+    );
+    Err(Exit::Usage)
+}
+
+fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defect>, Exit> {
+    let Some(wanted) = &arguments.defect else {
+        return Ok(None);
+    };
+    if bench.board.is_none() {
+        anstream::eprintln!("--defect: only a model board can be given a defect");
+        return Err(Exit::Usage);
+    }
+    if let Some(defect) = Defect::named(wanted) {
+        return Ok(Some(defect));
+    }
+    let known: Vec<&str> = crate::model_board::DEFECTS
+        .iter()
+        .map(|defect| defect.name)
+        .collect();
+    anstream::eprintln!(
+        "--defect {}: known defects are {}",
+        harmless(wanted),
+        known.join(", ")
+    );
+    Err(Exit::Usage)
+}

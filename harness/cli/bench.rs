@@ -1,0 +1,123 @@
+//! `bufferstop bench`: which ports there are, whether the instruments of a
+//! bench are themselves, and what the bench cannot do. It energises nothing.
+
+use super::accept::drawn;
+use super::arguments::BenchArguments;
+use super::exit::Exit;
+use super::files::{BenchFiles, Files, complain};
+use super::output::Output;
+use super::session::{Mounted, open_bench, runtime};
+use crate::bench::Identified;
+use crate::bench_file::{Closes, Measures};
+use crate::ident::{Role, harmless};
+use crate::plan::Plan;
+use crate::seed::Seed;
+use serde_json::json;
+
+pub(super) fn bench(arguments: &BenchArguments, output: Output) -> Exit {
+    match told(arguments, output) {
+        Ok(exit) | Err(exit) => exit,
+    }
+}
+
+fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
+    let mut files = Files::default();
+    let bench = files.bench(arguments.bench.as_deref(), None);
+    // Identifying needs no plan, but the interlock wants a board to think of:
+    // the demo's, which nothing will be done to.
+    let plan = files.demo_plan();
+    if let Some(exit) = complain(&files, true) {
+        return Err(exit);
+    }
+    let (Some(bench), Some(plan)) = (bench, plan) else {
+        return Err(Exit::File);
+    };
+    let ports = ports();
+    if !output.json {
+        anstream::println!(
+            "serial ports on this machine: {}",
+            if ports.is_empty() {
+                "none".to_owned()
+            } else {
+                ports.join(", ")
+            }
+        );
+    }
+    let identified = identify(&bench, &plan)?;
+    let missing = cannot(&bench);
+    if output.json {
+        let instruments: Vec<_> = identified
+            .iter()
+            .map(|found| {
+                json!({"role": found.role, "identity": found.identity, "profile": found.profile, "port": found.port,
+                       "calibrated": found.calibrated})
+            })
+            .collect();
+        output.document(&json!({"bench": bench.bench.name, "ports": ports, "instruments": instruments, "cannot": missing}));
+        return Ok(Exit::Pass);
+    }
+    anstream::println!("\n{}", harmless(&bench.bench.name));
+    for found in &identified {
+        let calibrated = found.calibrated.as_ref().map_or_else(
+            || "no calibration stated".to_owned(),
+            |date| format!("calibrated {date}"),
+        );
+        anstream::println!(
+            "  {:<12} {:<34} {:<16} {}",
+            found.role.word(),
+            harmless(&found.identity),
+            found.port,
+            harmless(&calibrated)
+        );
+    }
+    for what in &missing {
+        anstream::println!("  cannot: {what}");
+    }
+    Ok(Exit::Pass)
+}
+
+fn ports() -> Vec<String> {
+    let mut ports: Vec<String> = serialport::available_ports()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|port| port.port_name)
+        .collect();
+    ports.sort();
+    ports
+}
+
+fn identify(bench: &BenchFiles, plan: &Plan) -> Result<Vec<Identified>, Exit> {
+    let mounted = match &bench.board {
+        Some(board) => Mounted::Model {
+            board: Box::new(drawn(board, Seed(1), 1, None)),
+            seed: Seed(1),
+        },
+        None => Mounted::Real,
+    };
+    runtime()?.block_on(async {
+        let mut opened = open_bench(bench, plan, mounted).await?;
+        let found = opened.identified().to_vec();
+        opened.make_safe().await;
+        Ok(found)
+    })
+}
+
+/// What a plan may ask for and this bench leaves out.
+fn cannot(files: &BenchFiles) -> Vec<String> {
+    let bench = &files.bench;
+    let roles = Role::ALL
+        .into_iter()
+        .filter(|role| *role != Role::Thermometer && bench.instrument(*role).is_none());
+    let mut missing: Vec<String> = roles.map(|role| format!("there is no {role}")).collect();
+    for (word, closes) in Closes::WORDS {
+        if bench.branch(*closes).is_none() {
+            missing.push(format!("no switch channel closes the {word}"));
+        }
+    }
+    for (word, measures) in Measures::WORDS {
+        if bench.channel(*measures).is_none() {
+            missing.push(format!("no channel measures the {word}"));
+        }
+    }
+    missing
+}

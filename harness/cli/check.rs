@@ -1,0 +1,190 @@
+//! `bufferstop check`: every fault of every file at once, then what a plan
+//! will do, what it needs and how long that takes. It opens no port.
+
+use super::arguments::Check;
+use super::exit::Exit;
+use super::files::{BenchFiles, Files};
+use super::output::Output;
+use crate::document::{Faults, Reader, Table, Tree};
+use crate::ident::harmless;
+use crate::plan::{self, Plan, Step};
+use crate::units::{Quantity, Seconds};
+use serde_json::json;
+use std::fmt::Write as _;
+use std::path::Path;
+
+/// What a file says it is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Plan,
+    Bench,
+    Profile,
+    Board,
+    Lot,
+}
+
+/// A checked file in a word, for the list of what is sound.
+const KINDS: [(&str, Kind); 5] = [
+    ("plan", Kind::Plan),
+    ("bench", Kind::Bench),
+    ("profile", Kind::Profile),
+    ("board", Kind::Board),
+    ("lot", Kind::Lot),
+];
+
+pub(super) fn check(arguments: &Check, output: Output) -> Exit {
+    let mut files = Files::default();
+    let mut plans: Vec<Plan> = Vec::new();
+    let mut benches: Vec<BenchFiles> = Vec::new();
+    for path in &arguments.files {
+        match kind_of(path, &mut files) {
+            Some(Kind::Plan) => plans.extend(files.plan(path)),
+            Some(Kind::Bench) => benches.extend(files.bench(Some(path), None)),
+            Some(Kind::Profile) => {
+                files.profile(path);
+            }
+            Some(Kind::Board) => {
+                files.board(path);
+            }
+            Some(Kind::Lot) => {
+                files.lot(path);
+            }
+            // Its fault is already among the others.
+            None => {}
+        }
+    }
+    for plan in &plans {
+        for BenchFiles {
+            bench, profiles, ..
+        } in &benches
+        {
+            files.add(plan::against_bench(plan, bench, profiles));
+        }
+    }
+    let steps: Vec<(&Plan, Vec<Step>)> =
+        plans.iter().map(|plan| (plan, plan::steps(plan))).collect();
+    let exit = if files.any_error() {
+        Exit::File
+    } else {
+        Exit::Pass
+    };
+    if output.json {
+        let plans: Vec<_> = steps
+            .iter()
+            .map(|(plan, steps)| json!({"plan": plan.name, "steps": steps}))
+            .collect();
+        output.document(
+            &json!({"sound": exit == Exit::Pass, "faults": files.faults(), "plans": plans}),
+        );
+        return exit;
+    }
+    anstream::eprint!("{}", files.rendered(true));
+    if exit == Exit::Pass {
+        for (plan, steps) in &steps {
+            anstream::print!("{}", told(plan, steps, benches.is_empty()));
+        }
+        let warnings = files.faults().len();
+        let sound = match warnings {
+            0 => "sound".to_owned(),
+            1 => "sound, with one warning".to_owned(),
+            count => format!("sound, with {count} warnings"),
+        };
+        anstream::println!(
+            "{} {sound}",
+            arguments
+                .files
+                .iter()
+                .map(|f| f.display().to_string())
+                .collect::<Vec<_>>()
+                .join(", ")
+        );
+    }
+    exit
+}
+
+/// Which kind of file this is, by the table that only that kind has.
+fn kind_of(path: &Path, files: &mut Files) -> Option<Kind> {
+    let source = files.read(path)?;
+    let mut faults = Faults::new();
+    let Some(tree) = Tree::read(&source, &mut faults) else {
+        files.add(faults.into_list());
+        return None;
+    };
+    let reader = Reader::new(Faults::new());
+    let root = Table::of(&tree, &reader);
+    let found = KINDS
+        .iter()
+        .find(|(key, _)| root.has(key))
+        .map(|(_, kind)| *kind);
+    // An overlay may have nothing but the plan it extends.
+    let found = found.or_else(|| root.has("extends").then_some(Kind::Plan));
+    if found.is_none() {
+        let fault = crate::document::Fault::error(
+            root.place(),
+            "the file says neither what it is nor what it is for",
+        )
+        .expected("a table [plan], [bench], [profile], [board] or [lot]");
+        files.add(vec![fault]);
+    }
+    found
+}
+
+/// The steps of a plan, what it needs of a bench, and the time it takes.
+fn told(plan: &Plan, steps: &[Step], without_bench: bool) -> String {
+    let mut text = String::new();
+    let bold = anstyle::Style::new().bold();
+    let _ = writeln!(text, "{bold}{}{bold:#}", harmless(&plan.name));
+    let _ = writeln!(
+        text,
+        "{} revision {}",
+        harmless(&plan.family),
+        harmless(&plan.revision)
+    );
+    for scenario in &plan.scenarios {
+        let entry = scenario.kind.entry();
+        let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
+        let _ = writeln!(
+            text,
+            "\n{bold}{}{bold:#}  {}",
+            harmless(&scenario.name),
+            entry.purpose
+        );
+        let _ = writeln!(text, "  needs {}", roles.join(", "));
+        for step in steps.iter().filter(|step| step.scenario == scenario.name) {
+            let mark = if step.energises { "*" } else { " " };
+            let _ = writeln!(
+                text,
+                "  {mark} {:>9}  {}",
+                step.bench_time.to_string(),
+                step.text
+            );
+        }
+        for limit in &scenario.limits {
+            let dimension = scenario
+                .kind
+                .metric(limit.metric)
+                .map(|metric| metric.dimension);
+            let bounds = dimension
+                .map(|dimension| limit.limit.show(dimension))
+                .unwrap_or_default();
+            let key = limit.metric.replace('_', " ");
+            let _ = writeln!(
+                text,
+                "    {key:<18} {bounds:<26} {}; {}",
+                limit.limit.rule,
+                harmless(&limit.limit.source)
+            );
+        }
+    }
+    let total: f64 = steps.iter().map(|step| step.bench_time.si()).sum();
+    let _ = writeln!(
+        text,
+        "\nexpected bench time {}; * puts energy into the board",
+        Seconds::new(total)
+    );
+    if without_bench {
+        text.push_str("name a bench file too to see whether it can carry this out\n");
+    }
+    text.push('\n');
+    text
+}

@@ -1,0 +1,116 @@
+//! `bufferstop demo`: the whole story on the embedded model bench. A lot of
+//! twelve boards is accepted, two of them with planted defects, and the demo
+//! succeeds only if exactly those two fail.
+
+use super::accept::mounted;
+use super::arguments::Demo;
+use super::exit::Exit;
+use super::files::{Files, complain};
+use super::output::Output;
+use super::session::Session;
+use crate::ident::Serial;
+use crate::judgement::Verdict;
+use crate::plan::{self, demo::BOARDS};
+use crate::record::Record;
+use crate::runner::Particulars;
+use crate::seed::Seed;
+use serde_json::json;
+
+pub(super) fn demo(arguments: &Demo, output: Output) -> Exit {
+    match told(arguments, output) {
+        Ok(exit) | Err(exit) => exit,
+    }
+}
+
+fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
+    let mut files = Files::default();
+    let (plan, lot, bench) = (files.demo_plan(), files.demo_lot(), files.bench(None, None));
+    if let (Some(plan), Some(bench)) = (&plan, &bench) {
+        files.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
+    }
+    if let Some(exit) = complain(&files, true) {
+        return Err(exit);
+    }
+    let (Some(plan), Some(lot), Some(bench)) = (plan, lot, bench) else {
+        return Err(Exit::File);
+    };
+    let board = bench
+        .board
+        .as_ref()
+        .expect("the embedded bench is a model bench");
+    let seed = Seed(arguments.seed);
+    let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, true)?;
+    if !output.json {
+        anstream::println!(
+            "Lot {}, {BOARDS} boards, on the embedded model bench: {}\n",
+            lot.name,
+            plan.name
+        );
+    }
+    let mut surprises = Vec::new();
+    let mut exit = Exit::Pass;
+    for index in 1..=BOARDS {
+        let serial: Serial = format!("{}-{index:02}", lot.name)
+            .parse()
+            .expect("a lot's name and a number");
+        let planted: Vec<&str> = board.defects_of(index).collect();
+        let particulars = Particulars {
+            serial,
+            lot: Some(lot.name.clone()),
+            seed,
+            operator: None,
+            ambient: None,
+            retest: None,
+            only: None,
+        };
+        let outcome = session.accept(particulars, mounted(board, seed, index, None))?;
+        tell(&outcome.record, &planted, output);
+        let expected = if planted.is_empty() {
+            Verdict::Pass
+        } else {
+            Verdict::Fail
+        };
+        if outcome.record.verdict() != expected {
+            surprises.push(outcome.record.started.serial.to_string());
+            exit = exit.or(Exit::of(outcome.record.verdict()).or(Exit::Inconclusive));
+        }
+        if session.stopped() {
+            return Ok(exit.or(Exit::Inconclusive));
+        }
+    }
+    conclude(arguments, &surprises, output);
+    Ok(exit)
+}
+
+/// One line a board.
+fn tell(record: &Record, planted: &[&str], output: Output) {
+    if output.json {
+        return;
+    }
+    let planted = match planted {
+        [] => String::new(),
+        defects => format!("planted: {}", defects.join(", ")),
+    };
+    anstream::println!(
+        "  {:<16} {:<20} {planted}",
+        record.started.serial,
+        record.headline()
+    );
+}
+
+fn conclude(arguments: &Demo, surprises: &[String], output: Output) {
+    let out = arguments.out.display();
+    if output.json {
+        output.line(&json!({"demo": {"as_planted": surprises.is_empty(), "surprises": surprises}}));
+        return;
+    }
+    if surprises.is_empty() {
+        anstream::println!("\nExactly the boards with planted defects failed.");
+    } else {
+        anstream::println!("\nNot as planted: {}", surprises.join(", "));
+    }
+    anstream::println!(
+        "\nLook at\n  {out}/<serial>/<run>/summary.txt   what was found, and what was wrong\n  \
+         {out}/<serial>/<run>/junit.xml     for other tools\n  bufferstop records list --model --out {out}"
+    );
+}

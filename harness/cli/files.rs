@@ -1,0 +1,264 @@
+//! Reads the files a command names, follows what they refer to, and collects
+//! every fault of all of them before anything else happens. It checks nothing
+//! itself: each kind of file has a module of its own.
+
+use super::exit::Exit;
+use crate::bench_file::{self, Bench, ProfileRef};
+use crate::digest::Digest;
+use crate::document::{Fault, LARGEST_FILE, Place, Severity, Source, render};
+use crate::event::FileFacts;
+use crate::ident::Role;
+use crate::model_board::{self, ModelBoard};
+use crate::plan::{self, Lot, Plan, demo};
+use crate::profile::{self, Profile};
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Most plans that may extend one another.
+const LONGEST_CHAIN: usize = 8;
+
+/// Files read so far and everything wrong with them.
+#[derive(Debug, Default)]
+pub(super) struct Files {
+    /// In the order in which they were read.
+    sources: Vec<Source>,
+    faults: Vec<Fault>,
+}
+
+/// A bench with everything its file refers to.
+#[derive(Clone, Debug)]
+pub(super) struct BenchFiles {
+    /// The bench.
+    pub(super) bench: Bench,
+    /// The profile of each instrument.
+    pub(super) profiles: BTreeMap<Role, Profile>,
+    /// The model board, on a model bench.
+    pub(super) board: Option<ModelBoard>,
+}
+
+impl Files {
+    /// What there is to say about the files.
+    pub(super) fn faults(&self) -> &[Fault] {
+        &self.faults
+    }
+
+    /// Whether anything forbids going on.
+    pub(super) fn any_error(&self) -> bool {
+        self.faults
+            .iter()
+            .any(|fault| fault.severity == Severity::Error)
+    }
+
+    /// Every fault with its place in the text.
+    pub(super) fn rendered(&self, colour: bool) -> String {
+        render(&self.faults, &self.sources, colour)
+    }
+
+    /// What the record keeps of the files.
+    pub(super) fn facts(&self) -> Vec<FileFacts> {
+        let facts = |source: &Source| FileFacts {
+            name: source.name.clone(),
+            digest: Digest::of(source.text.as_bytes()),
+            text: source.text.clone(),
+        };
+        self.sources.iter().map(facts).collect()
+    }
+
+    /// Adds what comparing files has found.
+    pub(super) fn add(&mut self, faults: Vec<Fault>) {
+        self.faults.extend(faults);
+    }
+
+    /// The plan at `path` with all that it extends.
+    pub(super) fn plan(&mut self, path: &Path) -> Option<Plan> {
+        let first = self.read(path)?;
+        let mut chain = vec![first];
+        let mut folder = parent(path);
+        while let Some(base) = self.base_of(&chain[0])? {
+            if chain.len() == LONGEST_CHAIN {
+                self.unreadable(
+                    &chain[0].name,
+                    &format!("it extends more than {LONGEST_CHAIN} plans in a row"),
+                );
+                return None;
+            }
+            let path = folder.join(base);
+            let source = self.read(&path)?;
+            folder = parent(&path);
+            chain.insert(0, source);
+        }
+        self.take(plan::parse(&chain))
+    }
+
+    /// What the plan in `source` extends; `None` outside when its text cannot
+    /// be read at all.
+    fn base_of(&mut self, source: &Source) -> Option<Option<String>> {
+        match plan::extends(source) {
+            Ok(base) => Some(base),
+            Err(faults) => {
+                self.faults.extend(faults);
+                None
+            }
+        }
+    }
+
+    /// The demo's plan.
+    pub(super) fn demo_plan(&mut self) -> Option<Plan> {
+        let source = self.keep(demo::plan());
+        self.take(plan::parse(&[source]))
+    }
+
+    /// The demo's lot.
+    pub(super) fn demo_lot(&mut self) -> Option<Lot> {
+        let source = self.keep(demo::lot());
+        self.take(plan::parse_lot(&source))
+    }
+
+    /// The lot file at `path`.
+    pub(super) fn lot(&mut self, path: &Path) -> Option<Lot> {
+        let source = self.read(path)?;
+        self.take(plan::parse_lot(&source))
+    }
+
+    /// The model board at `path`.
+    pub(super) fn board(&mut self, path: &Path) -> Option<ModelBoard> {
+        let source = self.read(path)?;
+        self.take(model_board::parse(&source))
+    }
+
+    /// The bench at `path`, or the embedded one, with its profiles and model
+    /// board; `board` takes the place of the model board it names.
+    pub(super) fn bench(
+        &mut self,
+        path: Option<&Path>,
+        board: Option<&Path>,
+    ) -> Option<BenchFiles> {
+        let (source, folder) = match path {
+            Some(path) => (self.read(path)?, Some(parent(path))),
+            None => (self.keep(demo::bench()), None),
+        };
+        let bench = self.take(bench_file::parse(&source))?;
+        let mut profiles = BTreeMap::new();
+        let mut complete = true;
+        for instrument in &bench.instruments {
+            match self.profile_of(&instrument.profile, folder.as_deref()) {
+                Some(profile) => {
+                    profiles.insert(instrument.role, profile);
+                }
+                None => complete = false,
+            }
+        }
+        let board = match (&bench.model, board) {
+            (None, _) => None,
+            (Some(_), Some(path)) => Some(self.board(path)?),
+            (Some(model), None) => match (&model.board, &folder) {
+                (Some(name), Some(folder)) => Some(self.board(&folder.join(name))?),
+                _ => {
+                    let source = self.keep(demo::board());
+                    Some(self.take(model_board::parse(&source))?)
+                }
+            },
+        };
+        complete.then_some(BenchFiles {
+            bench,
+            profiles,
+            board,
+        })
+    }
+
+    fn profile_of(&mut self, wanted: &ProfileRef, folder: Option<&Path>) -> Option<Profile> {
+        match (wanted, folder) {
+            (ProfileRef::Shipped(name), _) => {
+                let source = profile::shipped_source(name);
+                let Some(source) = source else {
+                    self.unreadable(name, "no profile of that name comes with the program");
+                    return None;
+                };
+                let source = self.keep(source);
+                self.take(profile::parse(&source))
+            }
+            (ProfileRef::Path(name), folder) => {
+                let path = folder.map_or_else(|| PathBuf::from(name), |folder| folder.join(name));
+                self.profile(&path)
+            }
+        }
+    }
+
+    /// The profile at `path`.
+    pub(super) fn profile(&mut self, path: &Path) -> Option<Profile> {
+        let source = self.read(path)?;
+        self.take(profile::parse(&source))
+    }
+
+    fn keep(&mut self, source: Source) -> Source {
+        // One profile may serve two instruments; its text is kept once.
+        if !self.sources.contains(&source) {
+            self.sources.push(source.clone());
+        }
+        source
+    }
+
+    fn take<T>(&mut self, parsed: Result<(T, Vec<Fault>), Vec<Fault>>) -> Option<T> {
+        match parsed {
+            Ok((value, warnings)) => {
+                self.faults.extend(warnings);
+                Some(value)
+            }
+            Err(faults) => {
+                self.faults.extend(faults);
+                None
+            }
+        }
+    }
+
+    /// The text of the file at `path`.
+    pub(super) fn read(&mut self, path: &Path) -> Option<Source> {
+        let name = path.display().to_string();
+        match bytes_of(path) {
+            Ok(bytes) => match Source::from_bytes(&name, &bytes) {
+                Ok(source) => Some(self.keep(source)),
+                Err(not_text) => {
+                    self.keep(not_text.source);
+                    self.faults.push(not_text.fault);
+                    None
+                }
+            },
+            Err(trouble) => {
+                self.unreadable(&name, &format!("the file cannot be read: {trouble}"));
+                None
+            }
+        }
+    }
+
+    fn unreadable(&mut self, name: &str, message: &str) {
+        let place = Place::new(&Arc::new(Source::new(name, "")), 0..0);
+        self.faults.push(Fault::error(&place, message));
+    }
+}
+
+/// Reads no more than the largest file worth reading and one byte, so that a
+/// device or an endless pipe cannot hold the command up.
+fn bytes_of(path: &Path) -> std::io::Result<Vec<u8>> {
+    let file = File::open(path)?;
+    if !file.metadata()?.is_file() {
+        return Err(std::io::Error::other("it is not a plain file"));
+    }
+    let mut bytes = Vec::new();
+    file.take(LARGEST_FILE + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+fn parent(path: &Path) -> PathBuf {
+    path.parent().map(Path::to_path_buf).unwrap_or_default()
+}
+
+/// Says what is wrong with the files; the status when that forbids going on.
+pub(super) fn complain(files: &Files, colour: bool) -> Option<Exit> {
+    if !files.faults().is_empty() {
+        anstream::eprint!("{}", files.rendered(colour));
+    }
+    files.any_error().then_some(Exit::File)
+}

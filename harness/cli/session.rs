@@ -1,0 +1,287 @@
+//! One sitting at a bench: the store, the stop signals and the runs, one board
+//! after another. It decides nothing about boards; it turns every way a run can
+//! end into an exit status and a sentence.
+
+use super::exit::Exit;
+use super::files::BenchFiles;
+use super::output::{JsonLines, Output};
+use crate::bench::{Bench, BoardFacts, Connection};
+use crate::clock::SystemClock;
+use crate::console::Live;
+use crate::event::FileFacts;
+use crate::ident::{RunId, harmless};
+use crate::model_bench::{Transport, world};
+use crate::model_board::BoardParameters;
+use crate::plan::Plan;
+use crate::record::Record;
+use crate::runner::{Finished, Order, Particulars, RunFault, Sink, Stop, run};
+use crate::seed::Seed;
+use crate::store::{Durability, Store, StoreError, folder};
+use std::path::{Path, PathBuf};
+use tokio::runtime::{Builder, Runtime};
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::watch;
+
+/// Everything that stays the same from board to board.
+pub(super) struct Session<'a> {
+    plan: &'a Plan,
+    bench: &'a BenchFiles,
+    facts: Vec<FileFacts>,
+    out: PathBuf,
+    output: Output,
+    /// Only verdict lines, for a lot.
+    brief: bool,
+    store: Store,
+    runtime: Runtime,
+    stop: Stop,
+}
+
+/// What is on the bench.
+pub(super) enum Mounted {
+    /// A board that somebody put there.
+    Real,
+    /// A model board.
+    Model {
+        /// What it is made of.
+        board: Box<BoardParameters>,
+        /// Seed of the instruments' errors and noise.
+        seed: Seed,
+    },
+}
+
+/// How one board's run ended.
+pub(super) struct Outcome {
+    /// The record.
+    pub(super) record: Record,
+    /// The status it asks for.
+    pub(super) exit: Exit,
+    /// Where its reports are.
+    pub(super) folder: PathBuf,
+}
+
+impl<'a> Session<'a> {
+    /// Opens the store under `out` and listens for signals.
+    ///
+    /// # Errors
+    /// The status, after saying why.
+    pub(super) fn open(
+        plan: &'a Plan,
+        bench: &'a BenchFiles,
+        facts: Vec<FileFacts>,
+        out: &Path,
+        output: Output,
+        brief: bool,
+    ) -> Result<Self, Exit> {
+        let model = bench.bench.is_model();
+        let store = Store::for_run(out, model, Durability::EveryEvent, &SystemClock)
+            .map_err(|fault| store_exit(&fault))?;
+        let runtime = runtime()?;
+        let stop = listening(&runtime)?;
+        for run in store.closed_cut_off() {
+            anstream::eprintln!("run {run} was cut off; its record is closed as inconclusive");
+        }
+        Ok(Self {
+            plan,
+            bench,
+            facts,
+            out: out.to_owned(),
+            output,
+            brief,
+            store,
+            runtime,
+            stop,
+        })
+    }
+
+    /// Whether the person asked to stop.
+    pub(super) fn stopped(&self) -> bool {
+        self.stop.is_raised()
+    }
+
+    /// Runs the plan on one board, the `index`-th of its lot on a model bench.
+    ///
+    /// # Errors
+    /// The status, after saying why, where there is no complete record.
+    pub(super) fn accept(
+        &mut self,
+        particulars: Particulars,
+        mounted: Mounted,
+    ) -> Result<Outcome, Exit> {
+        let run_id: RunId = uuid::Uuid::now_v7()
+            .to_string()
+            .parse()
+            .expect("an identifier is a plain name");
+        let order = Order {
+            run: run_id,
+            particulars,
+            plan: self.plan.clone(),
+            bench: self.bench.bench.clone(),
+            files: self.facts.clone(),
+        };
+        let finished = self.finish(&order, mounted)?;
+        let Finished { record, safe } = finished;
+        let folder = folder::write(&self.out, &record, &[]).map_err(|fault| store_exit(&fault))?;
+        let mut exit = Exit::of(record.verdict());
+        if order.particulars.only.is_some() && exit == Exit::Pass {
+            // A diagnosis never accepts.
+            exit = Exit::Inconclusive;
+        }
+        if !safe {
+            exit = exit.or(Exit::Bench);
+        }
+        Ok(Outcome {
+            record,
+            exit,
+            folder,
+        })
+    }
+
+    fn finish(&mut self, order: &Order, mounted: Mounted) -> Result<Finished, Exit> {
+        let Self {
+            bench,
+            store,
+            runtime,
+            stop,
+            output,
+            brief,
+            ..
+        } = self;
+        let screen = output.screen();
+        let out = if output.json {
+            Stream::Error
+        } else {
+            Stream::Output
+        };
+        let mut live = if *brief {
+            Live::brief(out.writer(), screen)
+        } else {
+            Live::new(out.writer(), screen)
+        };
+        let mut json = JsonLines;
+        let mut sinks: Vec<&mut dyn Sink> = vec![&mut live];
+        if output.json {
+            sinks.push(&mut json);
+        }
+        runtime.block_on(async {
+            let mut bench = open_bench(bench, &order.plan, mounted).await?;
+            let finished = run(
+                order,
+                &mut bench,
+                store,
+                &SystemClock,
+                &mut sinks,
+                stop.clone(),
+            )
+            .await;
+            finished.map_err(|fault| match fault {
+                RunFault::Store(fault) => store_exit(&fault),
+                RunFault::Record(fault) => {
+                    anstream::eprintln!("a bug in bufferstop: {fault}");
+                    Exit::Bug
+                }
+            })
+        })
+    }
+}
+
+/// The bench with its instruments identified, nothing energised.
+pub(super) async fn open_bench(
+    files: &BenchFiles,
+    plan: &Plan,
+    mounted: Mounted,
+) -> Result<Bench, Exit> {
+    let unavailable = |fault: String| {
+        anstream::eprintln!("the bench is not available: {}", harmless(&fault));
+        Exit::Bench
+    };
+    let connection = match mounted {
+        Mounted::Real => Connection::Real,
+        Mounted::Model { board, seed } => {
+            let world = world(&files.bench, &files.profiles, &board, seed)
+                .map_err(|fault| unavailable(fault.to_string()))?;
+            Connection::Model {
+                world: Box::new(world),
+                transport: Transport::Pty,
+            }
+        }
+    };
+    let facts = BoardFacts::from(&plan.ratings);
+    Bench::open(&files.bench, &files.profiles, facts, connection)
+        .await
+        .map_err(|fault| unavailable(fault.to_string()))
+}
+
+/// Where the person's text goes.
+enum Stream {
+    Output,
+    Error,
+}
+
+impl Stream {
+    fn writer(&self) -> Box<dyn std::io::Write> {
+        match self {
+            Self::Output => Box::new(anstream::stdout()),
+            Self::Error => Box::new(anstream::stderr()),
+        }
+    }
+}
+
+/// Says what is wrong with the store.
+pub(super) fn store_exit(fault: &StoreError) -> Exit {
+    anstream::eprintln!("{}", harmless(&fault.to_string()));
+    Exit::Store
+}
+
+/// One thread that waits for everything at once.
+pub(super) fn runtime() -> Result<Runtime, Exit> {
+    Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|fault| {
+            anstream::eprintln!("the machine gives no resources to run: {fault}");
+            Exit::Bench
+        })
+}
+
+fn listening(runtime: &Runtime) -> Result<Stop, Exit> {
+    let _inside = runtime.enter();
+    listen().map_err(|fault| {
+        anstream::eprintln!("the stop signals cannot be listened for: {fault}");
+        Exit::Bench
+    })
+}
+
+/// Waits for a stop signal.
+pub(super) fn until_stopped() -> Exit {
+    let waited = runtime().and_then(|runtime| {
+        let mut stop = listening(&runtime)?;
+        runtime.block_on(stop.raised());
+        Ok(Exit::Pass)
+    });
+    waited.unwrap_or_else(|exit| exit)
+}
+
+/// The first signal asks the run to end; later ones only say that it is ending.
+fn listen() -> std::io::Result<Stop> {
+    let (raise, raised) = watch::channel(false);
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut hang_up = signal(SignalKind::hangup())?;
+    tokio::spawn(async move {
+        loop {
+            tokio::select! {
+                Some(()) = interrupt.recv() => {}
+                Some(()) = terminate.recv() => {}
+                Some(()) = hang_up.recv() => {}
+                else => return,
+            }
+            if *raise.borrow() {
+                anstream::eprintln!("\nalready stopping: the bench is being made safe");
+            } else {
+                anstream::eprintln!("\nstopping: making the bench safe");
+            }
+            raise.send_replace(true);
+        }
+    });
+    Ok(Stop::new(raised))
+}

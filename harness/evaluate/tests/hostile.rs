@@ -1,0 +1,195 @@
+//! Captures that make no sense: every one gives findings, none a panic, and
+//! none a value that could pass.
+
+use super::made::{Shorted, chance, context, pulse};
+use crate::evaluate::evaluate;
+use crate::measurement::Finding;
+use crate::observation::{
+    Direction, Drive, GapClosing, LoadStep, Observation, OverloadRamp, OverloadStep, Place, Proof,
+    ShortPulse, Take,
+};
+use crate::units::{Amperes, Seconds, Volts};
+use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
+
+/// All channels and lines with these codes.
+fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
+    let channel = |signal| Channel {
+        signal,
+        codes: codes.to_vec(),
+        scale,
+        offset: 0.0,
+        clipped: codes.iter().any(|code| code.unsigned_abs() >= 2047),
+        accuracy: ChannelAccuracy {
+            gain_u: 0.01,
+            offset_u: 0.01,
+        },
+    };
+    let tracks = LogicLine::ALL.map(|line| LogicTrack {
+        line,
+        initial: false,
+        changes: (1..codes.len() as u32).step_by(3).collect(),
+    });
+    Capture {
+        label: "hostile".into(),
+        period: Seconds::new(2e-6),
+        first: Seconds::new(-20e-6),
+        time_base_u: 1e-5,
+        channels: Signal::ALL.map(channel).into(),
+        lines: if lines { tracks.into() } else { Vec::new() },
+    }
+}
+
+fn everything(take: &Take) -> [Observation; 4] {
+    let ramp = OverloadRamp {
+        from: Amperes::new(3.0),
+        to: Amperes::new(6.0),
+        duration: Seconds::new(0.0),
+        take: take.clone(),
+    };
+    let step = OverloadStep {
+        multiple: 2.0,
+        current: Amperes::new(8.0),
+        take: take.clone(),
+    };
+    let load = |drive| LoadStep {
+        drive,
+        current: Amperes::new(1.0),
+        take: take.clone(),
+    };
+    let closing = |direction| GapClosing {
+        direction,
+        upstream_voltage: Volts::new(17.0),
+        take: take.clone(),
+    };
+    [
+        Observation::Load {
+            steps: vec![
+                load(Drive::Positive),
+                load(Drive::Negative),
+                load(Drive::Alternating),
+            ],
+        },
+        Observation::Overload {
+            ramp: Some(ramp.clone()),
+            steps: vec![step],
+            hold: Some(ramp),
+        },
+        Observation::Short {
+            pulses: [Place::Near, Place::Far]
+                .map(|place| ShortPulse {
+                    place,
+                    repeat: 1,
+                    before: take.clone(),
+                    fast: take.clone(),
+                    slow: Some(take.clone()),
+                    after: take.clone(),
+                })
+                .into(),
+        },
+        Observation::Reversal {
+            closings: vec![closing(Direction::Forward), closing(Direction::Back)],
+            upstream_trip: Seconds::new(0.06),
+            upstream_trip_u: Seconds::new(0.001),
+            short: Some(take.clone()),
+        },
+    ]
+}
+
+#[test]
+fn no_capture_panics() {
+    let noise: Vec<i16> = (0..400)
+        .map(|k: i64| ((k * 7919 * 104_729) % 4096 - 2048) as i16)
+        .collect();
+    let step: Vec<i16> = (0..400).map(|k| if k < 200 { 0 } else { 900 }).collect();
+    let codes: [&[i16]; 7] = [
+        &[],
+        &[0],
+        &[2047; 3],
+        &[2047; 400],
+        &[0; 400],
+        &noise,
+        &step,
+    ];
+    for codes in codes {
+        for (lines, scale) in [(true, 0.02), (false, 0.02), (true, f64::NAN), (true, 0.0)] {
+            for proof in [Proof::None, Proof::Marker, Proof::PilotCurrent] {
+                let hostile = Take {
+                    proof,
+                    ..super::made::loose(captured(codes, lines, scale))
+                };
+                for seen in everything(&hostile) {
+                    let metrics = evaluate("x", &context(), &seen);
+                    assert!(!metrics.is_empty());
+                }
+            }
+        }
+    }
+}
+
+/// Captures without a channel: everything is missing, and the bench is to
+/// blame.
+#[test]
+fn no_channel_is_never_a_value() {
+    let empty = super::made::loose(Capture {
+        channels: Vec::new(),
+        ..captured(&[], true, 1.0)
+    });
+    for seen in everything(&empty) {
+        for metric in evaluate("x", &context(), &seen) {
+            assert!(
+                matches!(metric.finding, Finding::Unknown { .. }),
+                "{metric:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn an_observation_of_nothing_names_every_metric() {
+    let nothing = [
+        (Observation::Load { steps: vec![] }, 5),
+        (
+            Observation::Overload {
+                ramp: None,
+                steps: vec![],
+                hold: None,
+            },
+            3,
+        ),
+        (Observation::Short { pulses: vec![] }, 8),
+        (
+            Observation::Reversal {
+                closings: vec![],
+                upstream_trip: Seconds::new(0.06),
+                upstream_trip_u: Seconds::ZERO,
+                short: None,
+            },
+            5,
+        ),
+    ];
+    for (seen, count) in nothing {
+        let metrics = evaluate("x", &context(), &seen);
+        assert_eq!(metrics.len(), count);
+        assert!(
+            metrics
+                .iter()
+                .all(|m| matches!(m.finding, Finding::Unknown { .. }))
+        );
+    }
+}
+
+/// A current that leaves the range bounds peak and let-through from below.
+#[test]
+fn a_clipped_peak_is_a_bound() {
+    let mut chance = chance(&[40]);
+    let mut made = Shorted::new(2e-3);
+    made.current.range = 20.0;
+    let fast = made.take(&mut chance);
+    let pulses = vec![pulse(1, fast, None, &mut chance)];
+    let metrics = evaluate("short", &context(), &Observation::Short { pulses });
+    let peak = super::metric(&metrics, "peak_current", "near");
+    assert!(
+        matches!(&peak.finding, Finding::Above(e) if (e.value - 20.0).abs() < 0.5),
+        "{peak:?}"
+    );
+}

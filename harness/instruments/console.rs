@@ -1,0 +1,29 @@
+//! The board's own serial console: what it says of its current and state. It
+//! takes no orders here.
+
+use super::fault::InstrumentError;
+use super::session::Session;
+use crate::protocol::Reading;
+
+/// The board's console.
+#[derive(Clone, Debug)]
+pub struct Console {
+    pub(crate) session: Session,
+}
+
+impl Console {
+    /// The console behind `session`.
+    pub fn new(session: Session) -> Self {
+        Self { session }
+    }
+
+    /// Counts of the board's own current sensor.
+    pub async fn sense(&self) -> Result<Reading, InstrumentError> {
+        self.session.number("sense", &[]).await
+    }
+
+    /// The state in the board's own words.
+    pub async fn state(&self) -> Result<String, InstrumentError> {
+        self.session.ask("state", &[]).await
+    }
+}

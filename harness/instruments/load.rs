@@ -1,0 +1,138 @@
+//! The electronic load: held settings, timed pulses and timed ramps that it
+//! ends by itself.
+
+use super::fault::InstrumentError;
+use super::session::{Measured, Session};
+use super::switch::has_bit;
+use crate::template::Argument;
+use crate::units::{Amperes, Ohms, Quantity, Seconds};
+
+/// How a load draws.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LoadSetting {
+    /// So many amperes, whatever the voltage.
+    Current(Amperes),
+    /// Like a resistor.
+    Resistance(Ohms),
+}
+
+/// What a load says of itself.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct LoadCondition {
+    /// It saw too high a voltage.
+    pub over_voltage: bool,
+    /// It saw too high a current.
+    pub over_current: bool,
+    /// It saw too much power.
+    pub over_power: bool,
+    /// It is too hot.
+    pub over_temperature: bool,
+}
+
+impl LoadCondition {
+    /// Whether it protected itself.
+    pub fn protected(self) -> bool {
+        self.over_voltage || self.over_current || self.over_power || self.over_temperature
+    }
+}
+
+/// An electronic load.
+#[derive(Clone, Debug)]
+pub struct Load {
+    pub(crate) session: Session,
+}
+
+impl Load {
+    /// The load behind `session`.
+    pub fn new(session: Session) -> Self {
+        Self { session }
+    }
+
+    /// Sets value and mode, in this order: where the input is on already, the
+    /// mode must not find an old value.
+    pub(crate) async fn set(&self, setting: LoadSetting) -> Result<(), InstrumentError> {
+        match setting {
+            LoadSetting::Current(current) => {
+                let amperes = [("amperes", Argument::Number(current.si()))];
+                self.session.act("set_current", &amperes).await?;
+                self.session.act("constant_current", &[]).await
+            }
+            LoadSetting::Resistance(resistance) => {
+                let ohms = [("ohms", Argument::Number(resistance.si()))];
+                self.session.act("set_resistance", &ohms).await?;
+                self.session.act("constant_resistance", &[]).await
+            }
+        }
+    }
+
+    /// Switches the input on. Called by the bench on a permit only.
+    pub(crate) async fn input_on(&self) -> Result<(), InstrumentError> {
+        self.session.act("input_on", &[]).await
+    }
+
+    /// Switches the input off.
+    pub async fn input_off(&self) -> Result<(), InstrumentError> {
+        self.session.act("input_off", &[]).await
+    }
+
+    /// Starts a timed pulse. Called by the bench on a permit only.
+    pub(crate) async fn pulse(
+        &self,
+        current: Amperes,
+        duration: Seconds,
+    ) -> Result<(), InstrumentError> {
+        let arguments = [
+            ("amperes", Argument::Number(current.si())),
+            ("seconds", Argument::Number(duration.si())),
+        ];
+        self.session.start("pulse", &arguments).await
+    }
+
+    /// Starts a timed ramp. Called by the bench on a permit only.
+    pub(crate) async fn ramp(
+        &self,
+        from: Amperes,
+        to: Amperes,
+        duration: Seconds,
+    ) -> Result<(), InstrumentError> {
+        let arguments = [
+            ("from_amperes", Argument::Number(from.si())),
+            ("to_amperes", Argument::Number(to.si())),
+            ("seconds", Argument::Number(duration.si())),
+        ];
+        self.session.start("ramp", &arguments).await
+    }
+
+    /// Stops a pulse or a ramp.
+    pub async fn stop(&self) -> Result<(), InstrumentError> {
+        self.session.act("stop", &[]).await
+    }
+
+    /// Whether a pulse or a ramp is running.
+    pub async fn running(&self) -> Result<bool, InstrumentError> {
+        let bits = self.session.bits("operation").await?;
+        Ok(has_bit(&self.session.profile().operation, "running", bits))
+    }
+
+    /// Voltage at its terminals.
+    pub async fn measure_voltage(&self) -> Result<Measured, InstrumentError> {
+        self.session.measure("measure_voltage").await
+    }
+
+    /// Current it draws.
+    pub async fn measure_current(&self) -> Result<Measured, InstrumentError> {
+        self.session.measure("measure_current").await
+    }
+
+    /// What it says of itself.
+    pub async fn condition(&self) -> Result<LoadCondition, InstrumentError> {
+        let bits = self.session.bits("condition").await?;
+        let has = |name| has_bit(&self.session.profile().condition, name, bits);
+        Ok(LoadCondition {
+            over_voltage: has("over_voltage"),
+            over_current: has("over_current"),
+            over_power: has("over_power"),
+            over_temperature: has("over_temperature"),
+        })
+    }
+}

@@ -1,0 +1,82 @@
+//! The supply that feeds the board. What it may be set to is the interlock's
+//! business.
+
+use super::fault::InstrumentError;
+use super::session::{Measured, Session};
+use crate::template::Argument;
+use crate::units::{Amperes, Quantity, Volts};
+
+/// What a supply says of itself.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SupplyCondition {
+    /// It limits its current.
+    pub current_limiting: bool,
+    /// It saw too high a voltage.
+    pub over_voltage: bool,
+    /// It is too hot.
+    pub over_temperature: bool,
+}
+
+impl SupplyCondition {
+    /// Whether it protects itself or limits, so that what the board does is
+    /// not the board's own.
+    pub fn protected(self) -> bool {
+        self.current_limiting || self.over_voltage || self.over_temperature
+    }
+}
+
+/// A programmable supply.
+#[derive(Clone, Debug)]
+pub struct Supply {
+    pub(crate) session: Session,
+}
+
+impl Supply {
+    /// The supply behind `session`.
+    pub fn new(session: Session) -> Self {
+        Self { session }
+    }
+
+    /// Sets the voltage.
+    pub(crate) async fn set_voltage(&self, volts: Volts) -> Result<(), InstrumentError> {
+        let volts = [("volts", Argument::Number(volts.si()))];
+        self.session.act("set_voltage", &volts).await
+    }
+
+    /// Sets the current limit.
+    pub(crate) async fn set_current_limit(&self, limit: Amperes) -> Result<(), InstrumentError> {
+        let amperes = [("amperes", Argument::Number(limit.si()))];
+        self.session.act("set_current_limit", &amperes).await
+    }
+
+    /// Switches the output on. Called by the bench on a permit only.
+    pub(crate) async fn output_on(&self) -> Result<(), InstrumentError> {
+        self.session.act("output_on", &[]).await
+    }
+
+    /// Switches the output off.
+    pub async fn output_off(&self) -> Result<(), InstrumentError> {
+        self.session.act("output_off", &[]).await
+    }
+
+    /// Voltage at its terminals.
+    pub async fn measure_voltage(&self) -> Result<Measured, InstrumentError> {
+        self.session.measure("measure_voltage").await
+    }
+
+    /// Current it delivers.
+    pub async fn measure_current(&self) -> Result<Measured, InstrumentError> {
+        self.session.measure("measure_current").await
+    }
+
+    /// What it says of itself.
+    pub async fn condition(&self) -> Result<SupplyCondition, InstrumentError> {
+        let bits = self.session.bits("condition").await?;
+        let has = |name| super::switch::has_bit(&self.session.profile().condition, name, bits);
+        Ok(SupplyCondition {
+            current_limiting: has("current_limiting"),
+            over_voltage: has("over_voltage"),
+            over_temperature: has("over_temperature"),
+        })
+    }
+}

@@ -1,0 +1,335 @@
+//! The task that owns a wire: it takes one request at a time, exchanges it
+//! within its deadlines, and gets both ends back in step after trouble. A
+//! request once begun is finished even when nobody awaits it any more.
+
+use super::Wire;
+use super::fault::{Cause, LinkError};
+use super::port::{Effect, LONGEST_REPLY, PortSettings};
+use crate::protocol::{Expect, FrameFault, Framer, Reply};
+use std::future::poll_fn;
+use std::io;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::task::{Context, Poll};
+use std::time::Duration;
+use tokio::io::{AsyncRead as _, AsyncReadExt as _, AsyncWriteExt as _, ReadBuf};
+use tokio::sync::{mpsc, oneshot};
+use tokio::time::{Instant, timeout, timeout_at};
+
+/// The most bytes thrown away to get back in step.
+const MOST_DISCARDED: usize = 1 << 24;
+
+/// Room for one read; a pseudo-terminal hands over at most 4 KiB at once.
+const ROOM: usize = 16_384;
+
+/// One line to exchange.
+#[derive(Debug)]
+pub(super) struct Request {
+    /// Without its ending.
+    pub(super) line: String,
+    /// Whether it acts.
+    pub(super) effect: Effect,
+    /// The answer awaited, if any.
+    pub(super) expect: Option<Expect>,
+    /// About how many bytes of it, for the deadline.
+    pub(super) bytes: usize,
+    /// Where the answer goes.
+    pub(super) reply: oneshot::Sender<Result<Vec<u8>, LinkError>>,
+}
+
+/// Bytes to send before everything else.
+#[derive(Debug)]
+pub(super) struct Urgent {
+    /// As they go out.
+    pub(super) bytes: Vec<u8>,
+    /// Whether the port took them.
+    pub(super) reply: oneshot::Sender<Result<(), LinkError>>,
+}
+
+/// What the task holds.
+pub(super) struct Owner {
+    wire: Box<dyn Wire>,
+    settings: Arc<PortSettings>,
+    requests: mpsc::Receiver<Request>,
+    urgent: mpsc::Receiver<Urgent>,
+    /// An urgent request that interrupted the one being served.
+    interruption: Option<Urgent>,
+    framer: Framer,
+    room: Box<[u8]>,
+    outgoing: Vec<u8>,
+    in_step: bool,
+}
+
+impl Owner {
+    pub(super) fn new(
+        wire: Box<dyn Wire>,
+        settings: Arc<PortSettings>,
+        requests: mpsc::Receiver<Request>,
+        urgent: mpsc::Receiver<Urgent>,
+    ) -> Self {
+        let framer = Framer::new(settings.ending.as_bytes(), LONGEST_REPLY);
+        Self {
+            wire,
+            settings,
+            requests,
+            urgent,
+            interruption: None,
+            framer,
+            room: vec![0; ROOM].into_boxed_slice(),
+            outgoing: Vec::new(),
+            in_step: true,
+        }
+    }
+
+    /// Serves until every handle is dropped or the port is gone.
+    pub(super) async fn run(mut self) {
+        loop {
+            let urgent = match self.interruption.take() {
+                Some(urgent) => urgent,
+                None => tokio::select! {
+                    biased;
+                    Some(urgent) = self.urgent.recv() => urgent,
+                    request = self.requests.recv() => {
+                        let Some(request) = request else { break };
+                        if self.serve(request).await {
+                            continue;
+                        }
+                        break;
+                    }
+                },
+            };
+            if !self.serve_urgent(urgent).await {
+                break;
+            }
+        }
+        // Whoever waits for an interruption learns that the port is gone.
+        drop(self.interruption);
+    }
+
+    /// Whether the port is still there afterwards.
+    async fn serve(&mut self, request: Request) -> bool {
+        let Request {
+            line,
+            effect,
+            expect,
+            bytes,
+            reply,
+        } = request;
+        let result = self.exchange(&line, expect, bytes).await;
+        let alive = !matches!(
+            result,
+            Err(Failure {
+                cause: Cause::Gone,
+                ..
+            })
+        );
+        if result.is_err() {
+            self.in_step = false;
+        }
+        let result = result.map_err(|Failure { cause, left }| {
+            tracing::debug!(port = %self.settings.name, %line, %cause, "exchange failed");
+            let port = self.settings.name.clone();
+            if effect == Effect::Acts && left {
+                LinkError::Uncertain { port, line, cause }
+            } else {
+                LinkError::Failed { port, line, cause }
+            }
+        });
+        // A caller that went away no longer wants to know.
+        drop(reply.send(result));
+        alive
+    }
+
+    async fn serve_urgent(&mut self, urgent: Urgent) -> bool {
+        self.in_step = false;
+        self.outgoing.clear();
+        self.outgoing.extend_from_slice(&urgent.bytes);
+        let result = self.write().await;
+        let alive = result != Err(Cause::Gone);
+        let result = result.map_err(|cause| LinkError::Failed {
+            port: self.settings.name.clone(),
+            line: urgent.bytes.escape_ascii().to_string(),
+            cause,
+        });
+        drop(urgent.reply.send(result));
+        alive
+    }
+
+    async fn exchange(
+        &mut self,
+        line: &str,
+        expect: Option<Expect>,
+        bytes: usize,
+    ) -> Result<Vec<u8>, Failure> {
+        if !self.in_step {
+            self.resynchronise().await.map_err(Failure::before)?;
+        }
+        self.discard_unasked().await.map_err(Failure::before)?;
+        self.outgoing.clear();
+        self.outgoing.extend_from_slice(line.as_bytes());
+        self.write_line().await.map_err(Failure::after)?;
+        let Some(expect) = expect else {
+            return Ok(Vec::new());
+        };
+        // A byte takes ten bit times on the line; half as much again is allowed.
+        let bits = 15.0 * bytes as f64 / f64::from(self.settings.speed.max(1));
+        let limit = self.settings.deadlines.reply + Duration::from_secs_f64(bits);
+        let answer = self.read(expect, limit).await.map_err(Failure::after)?;
+        if expect == Expect::Line && std::str::from_utf8(&answer).is_err() {
+            return Err(Failure::after(Cause::Garbled));
+        }
+        Ok(answer)
+    }
+
+    /// Throws away what came without being asked for, without waiting.
+    async fn discard_unasked(&mut self) -> Result<(), Cause> {
+        let mut discarded = self.framer.pending();
+        self.framer.reset();
+        loop {
+            let (wire, room) = (&mut self.wire, &mut self.room);
+            let read = poll_fn(|cx| Poll::Ready(poll_read(wire, room, cx))).await;
+            match read {
+                Poll::Pending => break,
+                Poll::Ready(result) => discarded += taken(result)?,
+            }
+            if discarded > MOST_DISCARDED {
+                return Err(Cause::Garbled);
+            }
+        }
+        if discarded > 0 {
+            tracing::debug!(port = %self.settings.name, discarded, "bytes came unasked");
+        }
+        Ok(())
+    }
+
+    /// Writes the outgoing bytes and the line's ending.
+    async fn write_line(&mut self) -> Result<(), Cause> {
+        self.outgoing
+            .extend_from_slice(self.settings.ending.as_bytes());
+        self.write().await
+    }
+
+    /// Writes the outgoing bytes.
+    async fn write(&mut self) -> Result<(), Cause> {
+        let limit = self.settings.deadlines.write;
+        match timeout(limit, self.wire.write_all(&self.outgoing)).await {
+            Err(_) => Err(Cause::Stalled(limit)),
+            Ok(Err(error)) => Err(from_io(&error)),
+            Ok(Ok(())) => Ok(()),
+        }
+    }
+
+    async fn read(&mut self, expect: Expect, limit: Duration) -> Result<Vec<u8>, Cause> {
+        self.framer.expect(expect);
+        let deadline = Instant::now() + limit;
+        loop {
+            if let Some(reply) = self.framer.poll().map_err(from_frame)? {
+                return Ok(Reply::into_bytes(reply));
+            }
+            let (wire, room, urgent) = (&mut self.wire, &mut self.room, &mut self.urgent);
+            let step = poll_fn(|cx| match urgent.poll_recv(cx) {
+                Poll::Ready(Some(urgent)) => Poll::Ready(Err(urgent)),
+                _ => poll_read(wire, room, cx).map(Ok),
+            });
+            match timeout_at(deadline, step).await {
+                Err(_) => return Err(Cause::Silent(limit)),
+                Ok(Err(urgent)) => {
+                    self.interruption = Some(urgent);
+                    return Err(Cause::Interrupted);
+                }
+                Ok(Ok(result)) => {
+                    let count = taken(result)?;
+                    self.framer.push(&self.room[..count]).map_err(from_frame)?;
+                }
+            }
+        }
+    }
+
+    /// Makes the instrument drop what it half received, waits until nothing
+    /// more comes, and asks the error query: the last line is its answer, all
+    /// before it were late ones.
+    async fn resynchronise(&mut self) -> Result<(), Cause> {
+        tracing::debug!(port = %self.settings.name, "getting back in step");
+        self.outgoing.clear();
+        self.outgoing
+            .extend_from_slice(self.settings.abandon.as_bytes());
+        self.write().await?;
+        self.discard_until_quiet().await?;
+        if let Some(query) = &self.settings.error_query {
+            self.outgoing.clear();
+            self.outgoing.extend_from_slice(query.as_bytes());
+            self.write_line().await?;
+            let limit = self.settings.deadlines.reply;
+            let answer = self.read(Expect::Line, limit).await?;
+            tracing::debug!(port = %self.settings.name, answer = %answer.escape_ascii(), "after trouble");
+            self.discard_until_quiet().await?;
+        }
+        self.in_step = true;
+        Ok(())
+    }
+
+    async fn discard_until_quiet(&mut self) -> Result<(), Cause> {
+        let mut discarded = 0;
+        self.framer.reset();
+        loop {
+            let quiet = self.settings.deadlines.quiet;
+            match timeout(quiet, self.wire.read(&mut self.room)).await {
+                Err(_) => return Ok(()),
+                Ok(result) => discarded += taken(result)?,
+            }
+            if discarded > MOST_DISCARDED {
+                return Err(Cause::Garbled);
+            }
+        }
+    }
+}
+
+/// A cause, and whether bytes of the line had left by then.
+struct Failure {
+    cause: Cause,
+    left: bool,
+}
+
+impl Failure {
+    fn before(cause: Cause) -> Self {
+        Self { cause, left: false }
+    }
+
+    fn after(cause: Cause) -> Self {
+        Self { cause, left: true }
+    }
+}
+
+fn poll_read(
+    wire: &mut Box<dyn Wire>,
+    room: &mut [u8],
+    cx: &mut Context<'_>,
+) -> Poll<io::Result<usize>> {
+    let mut room = ReadBuf::new(room);
+    Pin::new(wire)
+        .poll_read(cx, &mut room)
+        .map_ok(|()| room.filled().len())
+}
+
+/// A hang-up reads as no bytes on one side and as an error on the other.
+fn taken(result: io::Result<usize>) -> Result<usize, Cause> {
+    match result {
+        Ok(0) => Err(Cause::Gone),
+        Ok(count) => Ok(count),
+        Err(error) => Err(from_io(&error)),
+    }
+}
+
+/// Whatever a port reports while it is used (EIO, ENXIO, ENODEV, a broken
+/// pipe), it is gone: none of these heals without opening it anew.
+fn from_io(error: &io::Error) -> Cause {
+    tracing::debug!(%error, "port error");
+    Cause::Gone
+}
+
+fn from_frame(fault: FrameFault) -> Cause {
+    match fault {
+        FrameFault::TooLong { limit } => Cause::Overlong(limit),
+        FrameFault::NotABlock { .. } | FrameFault::NoEnding => Cause::Garbled,
+    }
+}

@@ -1,0 +1,205 @@
+//! The handle to a port and how a port is opened. It is cheap to clone; the
+//! task behind it ends when the last clone is dropped.
+
+use super::fault::{Cause, LinkError};
+use super::owner::{Owner, Request, Urgent};
+use super::serial;
+use super::{Tap, Wire};
+use crate::protocol::Expect;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{mpsc, oneshot};
+
+/// Requests that may wait for one port; more callers wait before they are in.
+const QUEUE: usize = 8;
+
+/// The most bytes one answer may have, block head and ending included.
+pub const LONGEST_REPLY: usize = 1 << 24;
+
+/// Whether sending a line twice does something twice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effect {
+    /// It changes the instrument or the board.
+    Acts,
+    /// It only asks.
+    Asks,
+}
+
+/// Wall-time bounds on every exchange.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Deadlines {
+    /// For the port to take a line.
+    pub write: Duration,
+    /// For a complete answer, beside what a block's bytes take on the line.
+    pub reply: Duration,
+    /// No byte for so long means that nothing more comes.
+    pub quiet: Duration,
+}
+
+impl Deadlines {
+    /// For instruments on real ports.
+    pub const REAL: Self = Self {
+        write: Duration::from_secs(2),
+        reply: Duration::from_secs(3),
+        quiet: Duration::from_millis(50),
+    };
+
+    /// For model instruments, which think before they answer and whose
+    /// silence would be a bug: generous.
+    pub const MODEL: Self = Self {
+        write: Duration::from_secs(20),
+        reply: Duration::from_secs(120),
+        quiet: Duration::from_millis(2),
+    };
+}
+
+/// How a port is used.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PortSettings {
+    /// Its name in messages, usually the path.
+    pub name: String,
+    /// Bits a second.
+    pub speed: u32,
+    /// What ends a line, both ways.
+    pub ending: String,
+    /// What the data-terminal-ready line should be.
+    pub dtr: bool,
+    /// Bounds on every exchange.
+    pub deadlines: Deadlines,
+    /// Bytes that make the instrument drop a half-received line.
+    pub abandon: String,
+    /// The question that shows, after trouble, that both ends are in step.
+    pub error_query: Option<String>,
+}
+
+/// A handle to the one task that owns a port.
+#[derive(Clone, Debug)]
+pub struct Port {
+    requests: mpsc::Sender<Request>,
+    urgent: mpsc::Sender<Urgent>,
+    settings: Arc<PortSettings>,
+}
+
+impl Port {
+    /// Opens a serial port or a pseudo-terminal.
+    ///
+    /// # Errors
+    /// [`LinkError::Absent`], [`LinkError::Busy`] or [`LinkError::Unusable`].
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn open(path: &str, settings: PortSettings) -> Result<Self, LinkError> {
+        let wire = serial::open(path, &settings)?;
+        Ok(Self::over(wire, settings))
+    }
+
+    /// Takes over a wire that is already open. Frames are logged where trace
+    /// logging is on.
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn over(wire: impl Wire, settings: PortSettings) -> Self {
+        let settings = Arc::new(settings);
+        let (requests, inbox) = mpsc::channel(QUEUE);
+        let (urgent, urgent_inbox) = mpsc::channel(QUEUE);
+        let wire: Box<dyn Wire> = if tracing::enabled!(tracing::Level::TRACE) {
+            Box::new(Tap::new(wire, settings.name.clone()))
+        } else {
+            Box::new(wire)
+        };
+        let owner = Owner::new(wire, Arc::clone(&settings), inbox, urgent_inbox);
+        tokio::spawn(owner.run());
+        Self {
+            requests,
+            urgent,
+            settings,
+        }
+    }
+
+    /// How the port is used.
+    pub fn settings(&self) -> &PortSettings {
+        &self.settings
+    }
+
+    /// Whether the task behind it still runs.
+    pub fn is_open(&self) -> bool {
+        !self.requests.is_closed()
+    }
+
+    /// Sends a line that has no answer.
+    ///
+    /// # Errors
+    /// A [`LinkError`]; [`LinkError::Uncertain`] when some of it had left.
+    pub async fn send(&self, line: &str, effect: Effect) -> Result<(), LinkError> {
+        self.request(line, effect, None, 0).await.map(drop)
+    }
+
+    /// Sends a line and awaits a line, given without its ending.
+    ///
+    /// # Errors
+    /// A [`LinkError`]; [`LinkError::Uncertain`] when `effect` is
+    /// [`Effect::Acts`] and no good answer came.
+    pub async fn query(&self, line: &str, effect: Effect) -> Result<String, LinkError> {
+        let bytes = self.request(line, effect, Some(Expect::Line), 0).await?;
+        // The owner has checked it.
+        Ok(String::from_utf8_lossy(&bytes).into_owned())
+    }
+
+    /// Sends a line and awaits a definite-length block of about `bytes`
+    /// bytes; the deadline allows for the time they take on the line.
+    ///
+    /// # Errors
+    /// A [`LinkError`].
+    pub async fn query_block(&self, line: &str, bytes: usize) -> Result<Vec<u8>, LinkError> {
+        self.request(line, Effect::Asks, Some(Expect::Block), bytes)
+            .await
+    }
+
+    /// Sends `bytes` at once, past every waiting request and into the middle
+    /// of a running one, which ends as interrupted. For making safe only.
+    ///
+    /// # Errors
+    /// A [`LinkError`] when the port did not take them.
+    pub async fn interrupt(&self, bytes: Vec<u8>) -> Result<(), LinkError> {
+        let (reply, answer) = oneshot::channel();
+        let gone = || self.gone("abandon", Effect::Asks);
+        self.urgent
+            .send(Urgent { bytes, reply })
+            .await
+            .map_err(|_| gone())?;
+        answer.await.map_err(|_| gone())?
+    }
+
+    async fn request(
+        &self,
+        line: &str,
+        effect: Effect,
+        expect: Option<Expect>,
+        bytes: usize,
+    ) -> Result<Vec<u8>, LinkError> {
+        let (reply, answer) = oneshot::channel();
+        let request = Request {
+            line: line.to_owned(),
+            effect,
+            expect,
+            bytes,
+            reply,
+        };
+        // Nothing has left when the queue is closed already.
+        self.requests
+            .send(request)
+            .await
+            .map_err(|_| self.gone(line, Effect::Asks))?;
+        answer.await.map_err(|_| self.gone(line, effect))?
+    }
+
+    fn gone(&self, line: &str, effect: Effect) -> LinkError {
+        let port = self.settings.name.clone();
+        let line = line.to_owned();
+        let cause = Cause::Gone;
+        match effect {
+            Effect::Acts => LinkError::Uncertain { port, line, cause },
+            Effect::Asks => LinkError::Failed { port, line, cause },
+        }
+    }
+}

@@ -1,0 +1,233 @@
+//! Checks of ports over wires in memory and over pseudo-terminals: every kind
+//! of trouble on order, and never an answer to another question.
+
+use super::*;
+use crate::measurement::Blame;
+use crate::seed::Seed;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _, DuplexStream};
+
+const REPLY: Duration = Duration::from_millis(60);
+
+fn settings() -> PortSettings {
+    PortSettings {
+        name: "test port".to_owned(),
+        speed: 115_200,
+        ending: "\n".to_owned(),
+        dtr: true,
+        deadlines: Deadlines {
+            write: Duration::from_millis(200),
+            reply: REPLY,
+            quiet: Duration::from_millis(5),
+        },
+        abandon: "\n".to_owned(),
+        error_query: Some("ERR?".to_owned()),
+    }
+}
+
+type Heard = Arc<Mutex<Vec<String>>>;
+
+/// An instrument that echoes every question, and what it heard.
+fn instrument() -> (DuplexStream, Heard) {
+    let (host, mut device) = tokio::io::duplex(65_536);
+    let heard = Heard::default();
+    let notes = Arc::clone(&heard);
+    tokio::spawn(async move {
+        let mut bytes = Vec::new();
+        while device
+            .read_buf(&mut bytes)
+            .await
+            .is_ok_and(|count| count > 0)
+        {
+            while let Some(end) = bytes.iter().position(|&byte| byte == b'\n') {
+                let line: Vec<u8> = bytes.drain(..=end).collect();
+                let line = String::from_utf8_lossy(&line[..end]).into_owned();
+                let reply = match line.as_str() {
+                    "ERR?" => "0,\"No error\"\n".to_owned(),
+                    "BLOCK?" => "#14abc\n\n".to_owned(),
+                    _ if line.ends_with('?') => format!("answer to {line}\n"),
+                    _ => String::new(),
+                };
+                notes.lock().expect("no panic").push(line);
+                if device.write_all(reply.as_bytes()).await.is_err() {
+                    return;
+                }
+            }
+        }
+    });
+    (host, heard)
+}
+
+fn times(heard: &Heard, line: &str) -> usize {
+    let heard = heard.lock().expect("no panic");
+    heard.iter().filter(|h| *h == line).count()
+}
+
+fn faulty(list: impl IntoIterator<Item = Option<Mishap>>) -> (Port, Heard) {
+    let (wire, heard) = instrument();
+    let wire = Faulty::new(wire, Mishaps::listed(list));
+    (Port::over(wire, settings()), heard)
+}
+
+async fn asks(port: &Port, line: &str) -> Result<String, LinkError> {
+    port.query(line, Effect::Asks).await
+}
+
+fn cause(error: LinkError) -> Cause {
+    match error {
+        LinkError::Failed { cause, .. } | LinkError::Uncertain { cause, .. } => cause,
+        other => panic!("{other}"),
+    }
+}
+
+#[tokio::test]
+async fn questions_get_their_answers_and_blocks_their_bytes() {
+    let (wire, heard) = instrument();
+    let port = Port::over(Tap::new(wire, "tapped".to_owned()), settings());
+    assert_eq!(asks(&port, "A?").await, Ok("answer to A?".to_owned()));
+    port.send("DO", Effect::Acts).await.expect("it is taken");
+    // The block holds the ending as data.
+    assert_eq!(port.query_block("BLOCK?", 4).await, Ok(b"abc\n".to_vec()));
+    assert_eq!(asks(&port, "B?").await, Ok("answer to B?".to_owned()));
+    assert_eq!(times(&heard, "DO"), 1);
+}
+
+#[tokio::test]
+async fn a_dropped_caller_cuts_no_frame_and_shifts_no_answer() {
+    let stall = Some(Mishap::Stall(Duration::from_millis(20)));
+    let (port, heard) = faulty([stall]);
+    let dropped = tokio::time::timeout(Duration::from_millis(2), asks(&port, "FIRST?")).await;
+    assert!(dropped.is_err(), "the caller went away in the middle");
+    assert_eq!(
+        asks(&port, "SECOND?").await,
+        Ok("answer to SECOND?".to_owned())
+    );
+    assert_eq!(times(&heard, "FIRST?"), 1);
+}
+
+#[tokio::test]
+async fn a_late_answer_is_thrown_away_before_the_next_question() {
+    let (port, _) = faulty([Some(Mishap::Stall(REPLY + Duration::from_millis(30)))]);
+    let error = asks(&port, "LATE?").await.expect_err("too late");
+    assert!(error.retry_is_safe());
+    assert_eq!(error.blame(), Blame::Bench);
+    assert_eq!(cause(error), Cause::Silent(REPLY));
+    tokio::time::sleep(Duration::from_millis(40)).await;
+    assert_eq!(asks(&port, "NEXT?").await, Ok("answer to NEXT?".to_owned()));
+}
+
+#[tokio::test]
+async fn an_action_without_confirmation_is_uncertain_and_sent_once() {
+    for mishap in [Mishap::Drop, Mishap::Cut, Mishap::Garble] {
+        let (port, heard) = faulty([Some(mishap)]);
+        let error = port.query("ACT;OPC?", Effect::Acts).await;
+        let error = error.expect_err("its confirmation was spoiled");
+        assert!(matches!(error, LinkError::Uncertain { .. }), "{error}");
+        assert!(!error.retry_is_safe(), "{mishap:?}");
+        assert_eq!(asks(&port, "NEXT?").await, Ok("answer to NEXT?".to_owned()));
+        assert_eq!(times(&heard, "ACT;OPC?"), 1, "{mishap:?}");
+    }
+}
+
+#[tokio::test]
+async fn a_hang_up_is_told_once_and_the_port_stays_gone() {
+    let (port, _) = faulty([Some(Mishap::HangUp)]);
+    let error = port.query("ACT?", Effect::Acts).await.expect_err("gone");
+    assert!(error.is_gone() && !error.retry_is_safe(), "{error}");
+    let error = asks(&port, "NEXT?").await.expect_err("still gone");
+    assert!(error.is_gone(), "{error}");
+    assert!(!port.is_open());
+}
+
+#[tokio::test]
+async fn a_line_where_a_block_was_due_is_garbled() {
+    let (wire, _) = instrument();
+    let port = Port::over(wire, settings());
+    let error = port.query_block("LINE?", 4).await.expect_err("no block");
+    assert_eq!(cause(error), Cause::Garbled);
+    assert_eq!(asks(&port, "NEXT?").await, Ok("answer to NEXT?".to_owned()));
+}
+
+#[tokio::test]
+async fn making_safe_does_not_wait_for_a_silent_instrument() {
+    let (wire, heard) = instrument();
+    let mut slow = settings();
+    slow.deadlines.reply = Duration::from_secs(60);
+    let port = Port::over(wire, slow);
+    let stuck = port.clone();
+    let waiting = tokio::spawn(async move { stuck.query("NO ANSWER", Effect::Acts).await });
+    tokio::time::sleep(Duration::from_millis(10)).await;
+    let started = Instant::now();
+    port.interrupt(b"\nOFF\n".to_vec()).await.expect("taken");
+    assert!(started.elapsed() < Duration::from_secs(5));
+    let error = waiting.await.expect("no panic").expect_err("cut short");
+    assert_eq!(cause(error), Cause::Interrupted);
+    assert_eq!(asks(&port, "NEXT?").await, Ok("answer to NEXT?".to_owned()));
+    assert_eq!(times(&heard, "OFF"), 1);
+}
+
+/// Whatever is spoiled, an answer is the right one or none.
+#[tokio::test]
+async fn no_answer_ever_belongs_to_another_question() {
+    let (wire, _) = instrument();
+    let mut quick = settings();
+    quick.deadlines.reply = Duration::from_millis(8);
+    quick.deadlines.quiet = Duration::from_millis(2);
+    let wire = Faulty::new(wire, Mishaps::seeded(Seed(11), 0.25));
+    let port = Port::over(wire, quick);
+    let (mut good, mut spoiled) = (0, 0);
+    for number in 0..80 {
+        let line = format!("Q{number}?");
+        match asks(&port, &line).await {
+            Ok(answer) => {
+                assert_eq!(answer, format!("answer to {line}"));
+                good += 1;
+            }
+            Err(error) => {
+                assert!(error.retry_is_safe(), "{error}");
+                spoiled += 1;
+            }
+        }
+    }
+    assert!(good > 20 && spoiled > 10, "{good} good, {spoiled} spoiled");
+}
+
+#[tokio::test]
+async fn an_absent_port_is_not_a_busy_one() {
+    let absent = Port::open("/dev/there-is-no-such-port", settings());
+    let error = absent.expect_err("there is none");
+    assert!(matches!(error, LinkError::Absent { .. }), "{error}");
+    assert_eq!(error.blame(), Blame::Operator);
+}
+
+/// A pseudo-terminal's master end and the path of the other.
+fn master() -> (rustix::fd::OwnedFd, String) {
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
+    let master = openpt(flags).expect("a pseudo-terminal");
+    grantpt(&master).expect("granted");
+    unlockpt(&master).expect("unlocked");
+    let path = ptsname(&master, Vec::new()).expect("a path");
+    (master, path.into_string().expect("an ASCII path"))
+}
+
+#[tokio::test]
+async fn a_port_has_one_owner_and_is_free_again_afterwards() {
+    let (_master, path) = master();
+    let first = Port::open(&path, settings()).expect("it opens");
+    let error = Port::open(&path, settings()).expect_err("it is held");
+    assert!(matches!(error, LinkError::Busy { .. }), "{error}");
+    drop(first);
+    tokio::task::yield_now().await;
+    Port::open(&path, settings()).expect("it opens again");
+}
+
+#[tokio::test]
+async fn an_unplugged_port_is_gone() {
+    let (master, path) = master();
+    let port = Port::open(&path, settings()).expect("it opens");
+    drop(master);
+    let error = asks(&port, "A?").await.expect_err("nobody is there");
+    assert!(error.is_gone(), "{error}");
+}

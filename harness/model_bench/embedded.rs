@@ -1,0 +1,159 @@
+//! The embedded world, told by a bench file and its profiles how its model
+//! instruments are wired and how fast their lines are. It computes nothing.
+
+use super::Answering;
+use crate::bench_file::{Bench, Carries, Closes, Measures};
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::ident::Role;
+use crate::model_board::{BoardParameters, FixtureParameters};
+use crate::model_instruments::{Accuracy, ChannelWiring, LineCost, World, WorldSettings};
+use crate::physics::{Circuit, Line, PhysicsFault, Probe, SwitchBranch};
+use crate::profile::Profile;
+use crate::seed::Seed;
+use crate::units::Quantity;
+use std::collections::BTreeMap;
+
+/// Lines a capture device has at most: one word a sample.
+const MOST_LINES: u32 = 16;
+
+impl Answering for World {
+    fn now(&self) -> BenchInstant {
+        World::now(self)
+    }
+
+    fn advance(&mut self, span: BenchSpan) {
+        World::advance(self, span);
+    }
+
+    fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8> {
+        World::exchange(self, role, line)
+    }
+}
+
+/// The world of a bench file with `board` on it: everything random follows
+/// from `seed`.
+///
+/// # Errors
+/// When board and fixture make no circuit.
+pub fn world(
+    file: &Bench,
+    profiles: &BTreeMap<Role, Profile>,
+    board: &BoardParameters,
+    seed: Seed,
+) -> Result<World, PhysicsFault> {
+    let model = file.model.as_ref();
+    let fixture = model.map_or_else(FixtureParameters::default, |model| model.fixture);
+    let circuit = Circuit::new(board, &fixture)?;
+    Ok(World::new(circuit, settings(file, profiles, seed)))
+}
+
+fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> WorldSettings {
+    let mut settings = WorldSettings::new(seed);
+    settings.lines = profiles
+        .iter()
+        .filter(|(role, _)| file.instrument(**role).is_some())
+        .map(|(&role, profile)| {
+            let cost = LineCost {
+                speed: profile.line.speed,
+                processing: profile.line.processing,
+            };
+            (role, cost)
+        })
+        .collect();
+    let channels = file.channels.iter().map(|channel| channel.number).max();
+    settings.channels = (1..=channels.unwrap_or(0))
+        .map(|number| channel(file, number))
+        .collect();
+    let lines = file.lines.iter().map(|line| line.number).max();
+    settings.logic = (0..=lines.unwrap_or(0).min(MOST_LINES - 1))
+        .map(|number| logic(file, number))
+        .collect();
+    let branches = file.branches.iter().map(|branch| branch.number).max();
+    let branches = branches.unwrap_or(0).max(8);
+    settings.branches = (1..=branches).map(|number| branch(file, number)).collect();
+    if let Some(supply) = profiles.get(&Role::Supply) {
+        settings.supply_meters = meters(supply, settings.supply_meters);
+    }
+    if let Some(load) = profiles.get(&Role::Load) {
+        settings.load_meters = meters(load, settings.load_meters);
+        settings.load_setting = accuracy(load, "set_current", settings.load_setting);
+    }
+    settings
+}
+
+fn channel(file: &Bench, number: u32) -> ChannelWiring {
+    let found = file.channels.iter().find(|c| c.number == number);
+    let measures = found.map_or(Measures::NodeVoltage, |channel| channel.measures);
+    let probe = match measures {
+        Measures::NodeVoltage => Probe::NodeVoltage,
+        Measures::OutputCurrent => Probe::OutputCurrent,
+        Measures::BoardSupply => Probe::BoardRail,
+        Measures::GapCurrent => Probe::GapCurrent,
+        Measures::UpstreamVoltage => Probe::UpstreamVoltage,
+    };
+    // An input that is not wired shows nothing.
+    let volts_per_unit = found.map_or(0.0, |channel| channel.scale);
+    ChannelWiring {
+        probe,
+        volts_per_unit,
+    }
+}
+
+fn logic(file: &Bench, number: u32) -> Line {
+    let carries = file.lines.iter().find(|line| line.number == number);
+    let of = |named: fn(&crate::bench_file::BranchEntry) -> Option<u32>| {
+        let mut branches = file.branches.iter();
+        let found = branches.find(|branch| named(branch) == Some(number));
+        found.map(|branch| branch.closes)
+    };
+    match carries.map(|line| line.carries) {
+        Some(Carries::InputA) => Line::SignalA,
+        Some(Carries::InputB) => Line::SignalB,
+        Some(Carries::Marker) => match of(|branch| branch.marker_line) {
+            Some(Closes::FarShort) => Line::FarMarker,
+            Some(Closes::GapStraight | Closes::GapCrossed) => Line::GapMarker,
+            _ => Line::NearMarker,
+        },
+        Some(Carries::Pilot) => match of(|branch| branch.pilot_line) {
+            Some(Closes::FarShort) => Line::FarPilot,
+            _ => Line::NearPilot,
+        },
+        // The model board has no indicators, and what is not wired may show
+        // anything.
+        Some(Carries::Fault | Carries::IndicatorPositive | Carries::IndicatorNegative) | None => {
+            Line::Fault
+        }
+    }
+}
+
+fn branch(file: &Bench, number: u32) -> Option<SwitchBranch> {
+    let found = file.branches.iter().find(|b| b.number == number)?;
+    Some(match found.closes {
+        Closes::NearShort => SwitchBranch::Near,
+        Closes::FarShort => SwitchBranch::Far,
+        Closes::GapStraight => SwitchBranch::GapStraight,
+        Closes::GapCrossed => SwitchBranch::GapCrossed,
+    })
+}
+
+fn meters(profile: &Profile, otherwise: [Accuracy; 2]) -> [Accuracy; 2] {
+    [
+        accuracy(profile, "measure_voltage", otherwise[0]),
+        accuracy(profile, "measure_current", otherwise[1]),
+    ]
+}
+
+fn accuracy(profile: &Profile, name: &str, otherwise: Accuracy) -> Accuracy {
+    profile
+        .accuracy
+        .get(name)
+        .map_or(otherwise, |stated| Accuracy {
+            reading: stated.reading.si(),
+            fixed: stated.fixed,
+            resolution: if stated.resolution > 0.0 {
+                stated.resolution
+            } else {
+                otherwise.resolution
+            },
+        })
+}

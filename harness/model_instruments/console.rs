@@ -1,0 +1,52 @@
+//! The model board's own console: four words, plain lines, no SCPI. It tells
+//! what the board believes, which is not always what the bench measures.
+
+use super::scene::Scene;
+use crate::physics::{Line, Probe};
+use crate::protocol::{ErrorCode, ErrorQueue};
+
+/// What the board's firmware says it is.
+const VERSION: &[u8] = b"booster GR3 rev C firmware 1.4";
+
+/// Below this the board's rail counts as gone, in volts.
+const RAIL_GONE: f64 = 1.0;
+
+/// The console's memory: lines it did not understand.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Console {
+    errors: ErrorQueue,
+}
+
+/// Answers one line, without its ending; a word it does not know is queued and
+/// gets no answer.
+pub(super) fn answer(scene: &mut Scene, line: &[u8]) -> Vec<u8> {
+    match line.trim_ascii() {
+        b"" => Vec::new(),
+        b"version" => VERSION.to_vec(),
+        b"sense" => scene.circuit.sense_counts().to_string().into_bytes(),
+        b"state" => state(scene).to_vec(),
+        b"error" => match scene.console.errors.pop() {
+            None => b"0,\"No error\"".to_vec(),
+            Some(entry) => {
+                format!("{},\"{}\"", entry.code.number(), entry.description()).into_bytes()
+            }
+        },
+        _ => {
+            scene.console.errors.push(ErrorCode::UndefinedHeader, "");
+            Vec::new()
+        }
+    }
+}
+
+fn state(scene: &Scene) -> &'static [u8] {
+    if scene.circuit.line(Line::Fault) {
+        b"tripped"
+    } else if scene.drive.enabled
+        && scene.drive.signal
+        && scene.circuit.probe(Probe::BoardRail) > RAIL_GONE
+    {
+        b"on"
+    } else {
+        b"off"
+    }
+}

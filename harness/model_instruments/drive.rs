@@ -1,0 +1,183 @@
+//! The model signal source: a repeating pattern of half-bits, a held polarity,
+//! and the board's enable and brake lines. It knows no packet.
+
+use super::scene::Scene;
+use crate::clock::BenchSpan;
+use crate::physics::{Action, DriveSignal, Pattern, Polarity};
+use crate::protocol::{
+    Bounds, CommandTree, Conditions, Device, ErrorCode, Match, Parameter, Parameters, Response,
+    UnitOf,
+};
+use crate::units::{Quantity, Seconds};
+
+/// One half-bit.
+const HALF: Bounds = Bounds::new(UnitOf::Second, 1e-6, 0.1, 58e-6);
+
+/// The source's settings.
+#[derive(Clone, Debug)]
+pub(super) struct Drive {
+    pattern: Pattern,
+    held: Option<Polarity>,
+    pub(super) signal: bool,
+    /// On at first: nothing pulls the line down before it was set, and the
+    /// board enables itself.
+    pub(super) enabled: bool,
+    braked: bool,
+}
+
+impl Drive {
+    pub(super) fn new() -> Self {
+        Self {
+            pattern: Pattern::ones(),
+            held: None,
+            signal: false,
+            enabled: true,
+            braked: false,
+        }
+    }
+
+    fn output(&self) -> DriveSignal {
+        match (self.signal, self.held) {
+            (false, _) => DriveSignal::Stopped,
+            (true, Some(polarity)) => DriveSignal::Held(polarity),
+            (true, None) => DriveSignal::Alternating(self.pattern.clone()),
+        }
+    }
+}
+
+/// The source's own commands.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Command {
+    Pattern,
+    Hold,
+    Signal,
+    Enable,
+    Brake,
+}
+
+pub(super) fn tree() -> CommandTree<Command> {
+    CommandTree::new(&[
+        ("SIGNal:PATTern[?]", Command::Pattern),
+        ("SIGNal:HOLD[?]", Command::Hold),
+        ("SIGNal[:STATe][?]", Command::Signal),
+        ("CONTrol:ENABle[?]", Command::Enable),
+        ("CONTrol:BRAKe[?]", Command::Brake),
+    ])
+}
+
+/// The source with its hands on the scene.
+pub(super) struct Panel<'a>(pub(super) &'a mut Scene);
+
+impl Panel<'_> {
+    fn settle(&mut self) {
+        let output = self.0.drive.output();
+        self.0.circuit.apply(Action::Drive(output));
+    }
+
+    fn answer(&self, command: Command) -> Response {
+        let drive = &self.0.drive;
+        match command {
+            Command::Pattern => drive
+                .pattern
+                .half_bits()
+                .iter()
+                .fold(Response::new(), |answer, half| {
+                    answer.scientific(half.seconds().si())
+                }),
+            Command::Hold => Response::new().word(match drive.held {
+                None => "NONE",
+                Some(Polarity::Positive) => "POS",
+                Some(Polarity::Negative) => "NEG",
+            }),
+            Command::Signal => Response::new().boolean(drive.signal),
+            Command::Enable => Response::new().boolean(drive.enabled),
+            Command::Brake => Response::new().boolean(drive.braked),
+        }
+    }
+}
+
+/// A pattern as it is written: `ONES`, or the half-bits in seconds, each with
+/// or without a unit (`58US,58US,100US,100US`), the first one positive.
+fn pattern(parameters: &mut Parameters<'_>) -> Result<Pattern, ErrorCode> {
+    let first = parameters.required()?;
+    if let Parameter::Word(_) = first {
+        first.choice(&["ONES"])?;
+        parameters.end()?;
+        return Ok(Pattern::ones());
+    }
+    let mut halves = vec![half(first)?];
+    while let Some(parameter) = parameters.optional() {
+        halves.push(half(parameter)?);
+    }
+    Pattern::new(halves).ok_or(ErrorCode::OutOfRange)
+}
+
+fn half(parameter: &Parameter) -> Result<BenchSpan, ErrorCode> {
+    let seconds = parameter.number(HALF)?;
+    Ok(BenchSpan::from_seconds(Seconds::new(seconds)))
+}
+
+impl Device for Panel<'_> {
+    type Command = Command;
+
+    fn execute(
+        &mut self,
+        command: Match<Command>,
+        mut parameters: Parameters<'_>,
+    ) -> Result<Option<Response>, ErrorCode> {
+        let parameters = &mut parameters;
+        if command.query {
+            parameters.end()?;
+            return Ok(Some(self.answer(command.value)));
+        }
+        match command.value {
+            Command::Pattern => {
+                self.0.drive.pattern = pattern(parameters)?;
+                self.0.drive.held = None;
+                self.settle();
+                return Ok(None);
+            }
+            Command::Hold => {
+                let word = parameters.required()?;
+                parameters.end()?;
+                let (index, _) = word.choice(&["POSitive", "NEGative"])?;
+                let polarities = [Polarity::Positive, Polarity::Negative];
+                self.0.drive.held = Some(polarities[index]);
+                self.settle();
+                return Ok(None);
+            }
+            Command::Signal | Command::Enable | Command::Brake => {}
+        }
+        let on = parameters.required()?.boolean()?;
+        parameters.end()?;
+        match command.value {
+            Command::Enable => {
+                self.0.drive.enabled = on;
+                self.0.circuit.apply(Action::Enable(on));
+            }
+            Command::Brake => {
+                self.0.drive.braked = on;
+                self.0.circuit.apply(Action::Brake(on));
+            }
+            _ => {
+                self.0.drive.signal = on;
+                self.settle();
+            }
+        }
+        Ok(None)
+    }
+
+    fn reset(&mut self) {
+        self.0.drive = Drive {
+            enabled: false,
+            ..Drive::new()
+        };
+        self.settle();
+        self.0.circuit.apply(Action::Enable(false));
+        self.0.circuit.apply(Action::Brake(false));
+    }
+
+    fn conditions(&mut self) -> Conditions {
+        Conditions::default()
+    }
+}

@@ -1,0 +1,86 @@
+//! The model bench as a host meets it: lines in at a role, bytes out, bench
+//! time moving by the computed cost of each exchange. It opens no port.
+
+use super::scene::Scene;
+use super::settings::{LineCost, WorldSettings};
+use super::{capture_panel, drive, load, supply, switch};
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::ident::Role;
+use crate::physics::Circuit;
+use crate::protocol::Interpreter;
+use std::collections::BTreeMap;
+
+/// The line ending of every instrument here.
+const ENDING: u8 = b'\n';
+
+/// A model bench: one circuit, six instruments.
+#[derive(Clone, Debug)]
+pub struct World {
+    scene: Scene,
+    lines: BTreeMap<Role, LineCost>,
+    supply: Interpreter<supply::Command>,
+    load: Interpreter<load::Command>,
+    capture: Interpreter<capture_panel::Command>,
+    switch: Interpreter<switch::Command>,
+    drive: Interpreter<drive::Command>,
+}
+
+impl World {
+    /// A bench just switched on, around `circuit`.
+    pub fn new(circuit: Circuit, settings: WorldSettings) -> Self {
+        let scene = Scene::new(circuit, &settings);
+        Self {
+            scene,
+            lines: settings.lines,
+            supply: Interpreter::new("BUFFERSTOP MODEL,SUPPLY,0001,1.0", supply::tree()),
+            load: Interpreter::new("BUFFERSTOP MODEL,LOAD,0002,1.0", load::tree()),
+            capture: Interpreter::new("BUFFERSTOP MODEL,CAPTURE,0003,1.0", capture_panel::tree()),
+            switch: Interpreter::new("BUFFERSTOP MODEL,SWITCH,0004,1.0", switch::tree()),
+            drive: Interpreter::new("BUFFERSTOP MODEL,DRIVE,0005,1.0", drive::tree()),
+        }
+    }
+
+    /// The bench's present.
+    pub fn now(&self) -> BenchInstant {
+        self.scene.circuit.now()
+    }
+
+    /// Lets bench time pass.
+    pub fn advance(&mut self, span: BenchSpan) {
+        let target = self.now() + span.max(BenchSpan::ZERO);
+        self.scene.advance_to(target);
+    }
+
+    /// One complete line, without its ending, that came in at the instrument of
+    /// `role`: bench time advances by the bytes in, the instrument acts, then
+    /// by its processing and the bytes out. Returns the reply with its ending,
+    /// or nothing.
+    pub fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8> {
+        let Some(&cost) = self.lines.get(&role) else {
+            return Vec::new();
+        };
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        self.advance(cost.transfer(line.len() + 1));
+        let scene = &mut self.scene;
+        let mut reply = match role {
+            Role::Supply => self.supply.obey(line, &mut supply::Panel(scene)),
+            Role::Load => self.load.obey(line, &mut load::Panel(scene)),
+            Role::Capture => self.capture.obey(line, &mut capture_panel::Panel(scene)),
+            Role::Switch => self.switch.obey(line, &mut switch::Panel(scene)),
+            Role::Drive => self.drive.obey(line, &mut drive::Panel(scene)),
+            Role::Console => super::console::answer(scene, line),
+            Role::Thermometer => Vec::new(),
+        };
+        self.advance(cost.processing);
+        if !reply.is_empty() {
+            reply.push(ENDING);
+            self.advance(cost.transfer(reply.len()));
+        }
+        reply
+    }
+
+    /// The circuit behind the instruments.
+    pub fn circuit(&self) -> &Circuit {
+        &self.scene.circuit
+    }
+}

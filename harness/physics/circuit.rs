@@ -1,0 +1,389 @@
+//! The circuit as its users see it: build it, act on it, move it on, look at
+//! it. How it moves is in `stepping`, how it is remembered in `history`.
+
+use super::action::{Action, Line, LoadMode, Probe, SwitchBranch};
+use super::board_logic::{BoardLogic, BoardTimes, SIGNAL_LOSS};
+use super::fault::{PhysicsFault, check_board, check_fixture};
+use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic};
+use super::history::History;
+use super::mode::{Bridge, Conduction, Contact, Electrics, Key, Mode, SupplyMode, V_SENSE};
+use super::observed::{Observed, Settings};
+use super::periodic::Snapshot;
+use super::propagator::{STATES, State};
+use super::signal::{DriveSignal, Pattern, Polarity};
+use super::stepping::{Step, THERMAL_TICK};
+use super::timers::{Timer, Timers};
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::model_board::{BoardParameters, ContactDefect, FixtureParameters};
+use crate::units::{Kelvins, Quantity};
+use std::collections::HashMap;
+use std::sync::Arc;
+
+/// Everything about the circuit that is not a voltage or a current.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Switches {
+    pub(super) settings: Settings,
+    pub(super) observed: Observed,
+    pub(super) timers: Timers,
+    /// Phase of the input signal and the half-bit it is in.
+    pub(super) phase: Polarity,
+    pub(super) half_bit: usize,
+    pub(super) board: BoardLogic,
+    /// The near and the far contact.
+    pub(super) contacts: [ContactLogic; 2],
+    pub(super) gap: GapLogic,
+    pub(super) load: LoadLogic,
+}
+
+/// The junction of the bridge: one time constant over the ambient.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Thermal {
+    /// Integral of the squared output current since the last tick, A2s.
+    pub(super) current_squared: f64,
+    /// Rise over ambient in kelvins.
+    pub(super) rise: f64,
+    /// Kelvins per watt.
+    pub(super) resistance: f64,
+    /// What is left of a difference after one tick.
+    pub(super) decay: f64,
+}
+
+/// Supply, board, fixture and everything on the node, at one instant.
+///
+/// It is advanced exactly: the same actions at the same instants give the same
+/// trajectory bit for bit, however the way there is cut into calls of
+/// [`Circuit::advance_to`] (periods that repeat themselves are skipped, which
+/// moves the state by less than 1e-12 of itself).
+///
+/// ```
+/// use bufferstop::clock::BenchInstant;
+/// use bufferstop::model_board::{BoardParameters, FixtureParameters};
+/// use bufferstop::physics::{Action, Circuit, DriveSignal, Pattern, Probe};
+/// use bufferstop::units::{Amperes, Volts};
+///
+/// let mut circuit = Circuit::new(&BoardParameters::default(), &FixtureParameters::default())?;
+/// circuit.apply(Action::SupplySetting {
+///     voltage: Volts::new(18.0),
+///     current_limit: Amperes::new(5.0),
+/// });
+/// circuit.apply(Action::SupplyOutput(true));
+/// circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+/// circuit.advance_to(BenchInstant::from_picoseconds(100_000_000_000));
+/// assert!(circuit.probe(Probe::BoardRail) > 17.9);
+/// # Ok::<(), bufferstop::physics::PhysicsFault>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct Circuit {
+    pub(super) electrics: Electrics,
+    pub(super) board_times: BoardTimes,
+    pub(super) fixture_times: FixtureTimes,
+    converter: (f64, u8),
+    pub(super) pattern: Option<Pattern>,
+    pub(super) switches: Switches,
+    pub(super) thermal: Thermal,
+    /// The last instant of the internal grid, and the state there.
+    pub(super) anchor: i64,
+    pub(super) state: State,
+    pub(super) mode: Arc<Mode>,
+    pub(super) mode_since: i64,
+    /// The step that leads from the anchor beyond the present.
+    pub(super) pending: Option<Step>,
+    /// The present and the state at it.
+    pub(super) now: i64,
+    pub(super) view: State,
+    pub(super) lines: u16,
+    pub(super) upstream: f64,
+    /// Looked up by key alone, never walked.
+    pub(super) modes: HashMap<Key, Arc<Mode>>,
+    pub(super) history: History,
+    pub(super) snapshot: Option<Box<Snapshot>>,
+    pub(super) at_boundary: bool,
+    /// Start and number of the events that came within a nanosecond.
+    pub(super) burst: (i64, u32),
+}
+
+impl Circuit {
+    /// A bench without energy: supply off, nothing connected, no signal, the
+    /// board enabled.
+    ///
+    /// # Errors
+    /// When a parameter describes no circuit.
+    pub fn new(board: &BoardParameters, fixture: &FixtureParameters) -> Result<Self, PhysicsFault> {
+        check_board(board)?;
+        check_fixture(fixture, board)?;
+        let electrics = Electrics::new(board, fixture);
+        let mut timers = Timers::new();
+        timers.set(Timer::Thermal, THERMAL_TICK);
+        let mode = Arc::new(Mode::new(&electrics, dead_key()));
+        let mut circuit = Self {
+            electrics,
+            board_times: BoardTimes::new(board),
+            fixture_times: FixtureTimes::new(fixture),
+            converter: (board.converter_reference.si(), board.converter_bits),
+            pattern: None,
+            switches: Switches {
+                settings: Settings::new(board, fixture),
+                observed: Observed::dead(),
+                timers,
+                phase: Polarity::Positive,
+                half_bit: 0,
+                board: BoardLogic::new(),
+                contacts: [
+                    ContactLogic::new(Timer::NearPulse, Timer::NearBounce),
+                    ContactLogic::new(Timer::FarPulse, Timer::FarBounce),
+                ],
+                gap: GapLogic::new(),
+                load: LoadLogic::new(),
+            },
+            thermal: Thermal::new(board),
+            anchor: 0,
+            state: [0.0; STATES],
+            mode,
+            mode_since: 0,
+            pending: None,
+            now: 0,
+            view: [0.0; STATES],
+            lines: 0,
+            upstream: 0.0,
+            modes: HashMap::new(),
+            history: History::new(),
+            snapshot: None,
+            at_boundary: false,
+            burst: (0, 0),
+        };
+        circuit.settle();
+        Ok(circuit)
+    }
+
+    /// The present.
+    pub fn now(&self) -> BenchInstant {
+        BenchInstant::from_picoseconds(self.now)
+    }
+
+    /// Does something to the circuit at the present instant.
+    pub fn apply(&mut self, action: Action) {
+        self.stop_here();
+        let now = self.now;
+        match action {
+            Action::SupplySetting {
+                voltage,
+                current_limit,
+            } => {
+                self.switches.settings.supply_voltage = voltage.si().max(0.0);
+                self.switches.settings.supply_limit = current_limit.si().max(0.0);
+            }
+            Action::SupplyOutput(on) => {
+                self.switches.settings.supply_on = on;
+                if !on {
+                    for contact in &mut self.switches.contacts {
+                        contact.supply_off();
+                    }
+                }
+            }
+            Action::Load(mode) => self.set_load(mode),
+            Action::LoadPulse { mode, duration } => {
+                self.set_load(mode);
+                let until = now + duration.picoseconds().max(0);
+                let switches = &mut self.switches;
+                switches.load.pulse(until, &mut switches.timers);
+            }
+            Action::LoadRamp { from, to, duration } => {
+                let switches = &mut self.switches;
+                switches.load.ramp(
+                    (from.si(), to.si()),
+                    (now, duration.picoseconds()),
+                    (
+                        &mut switches.settings.load,
+                        &mut self.state,
+                        &mut switches.timers,
+                    ),
+                );
+            }
+            Action::ClosePulse { branch, duration } => {
+                self.close(branch, Some(now + duration.picoseconds().max(0)));
+            }
+            Action::Close(branch) => self.close(branch, None),
+            Action::Open(branch) => self.open(branch),
+            Action::OpenAll => {
+                for branch in [SwitchBranch::Near, SwitchBranch::Far] {
+                    self.open(branch);
+                }
+                self.switches.gap.open(&mut self.switches.timers);
+            }
+            Action::Drive(signal) => self.drive(signal),
+            Action::Enable(on) => {
+                let switches = &mut self.switches;
+                switches.board.enable(on, &mut switches.timers);
+            }
+            Action::Brake(on) => self.switches.board.braked = on,
+        }
+        self.settle();
+        self.view = self.state;
+    }
+
+    /// The present value of a quantity, in SI units.
+    pub fn probe(&self, probe: Probe) -> f64 {
+        self.mode
+            .probe(&self.electrics, probe, &self.view, self.upstream)
+    }
+
+    /// The present state of a line.
+    pub fn line(&self, line: Line) -> bool {
+        self.lines & line.bit() != 0
+    }
+
+    /// The board's own current reading: its sense voltage quantised by its
+    /// converter, whose first code changes half a step above zero.
+    pub fn sense_counts(&self) -> u32 {
+        let (reference, bits) = self.converter;
+        let volts = self.view[V_SENSE] + self.electrics.sense_offset;
+        let codes = f64::from(1_u32 << bits);
+        let code = libm::round(volts / reference * codes);
+        code.clamp(0.0, codes - 1.0) as u32
+    }
+
+    /// Whether a pulse or ramp of the load is under way.
+    pub fn load_is_running(&self) -> bool {
+        self.switches.load.running
+    }
+
+    /// Whether a channel is closed by command, as the switch itself would
+    /// answer; a pilot line shows what the contact really does.
+    pub fn switch_is_closed(&self, branch: SwitchBranch) -> bool {
+        let [near, far] = &self.switches.contacts;
+        match branch {
+            SwitchBranch::Near => near.commanded,
+            SwitchBranch::Far => far.commanded,
+            SwitchBranch::GapStraight => self.switches.gap.bridged == Some(false),
+            SwitchBranch::GapCrossed => self.switches.gap.bridged == Some(true),
+        }
+    }
+
+    /// Whether the supply holds its current limit.
+    pub fn supply_is_limiting(&self) -> bool {
+        self.mode.key.supply == SupplyMode::Limit
+    }
+
+    /// Whether the fuse of the shorting contacts is intact.
+    pub fn fuse_is_intact(&self) -> bool {
+        self.fixture_times.defect != Some(ContactDefect::FuseBlown)
+    }
+
+    /// Rise of the bridge's junction over the ambient, which is 25 degC.
+    pub fn junction_rise(&self) -> Kelvins {
+        Kelvins::new(self.thermal.rise)
+    }
+
+    /// Keeps the trajectory from now on, no more than `span` back from the
+    /// present; zero forgets all.
+    pub fn keep_history(&mut self, span: BenchSpan) {
+        let start = super::history::Segment {
+            start: self.now,
+            mode: Arc::clone(&self.mode),
+            state: self.view,
+            lines: self.lines,
+            upstream: self.upstream,
+        };
+        self.history.keep(span.picoseconds(), start);
+        self.snapshot = None;
+    }
+
+    fn set_load(&mut self, mode: LoadMode) {
+        let switches = &mut self.switches;
+        switches.load.set(
+            mode,
+            self.now,
+            &self.fixture_times,
+            (
+                &mut switches.settings.load,
+                &mut self.state,
+                &mut switches.timers,
+            ),
+        );
+    }
+
+    fn close(&mut self, branch: SwitchBranch, until: Option<i64>) {
+        let switches = &mut self.switches;
+        let timers = &mut switches.timers;
+        let [near, far] = &mut switches.contacts;
+        match branch {
+            SwitchBranch::Near => near.close(self.now, until, &self.fixture_times, timers),
+            SwitchBranch::Far => far.close(self.now, until, &self.fixture_times, timers),
+            SwitchBranch::GapStraight => switches.gap.close(false, until, timers),
+            SwitchBranch::GapCrossed => switches.gap.close(true, until, timers),
+        }
+    }
+
+    fn open(&mut self, branch: SwitchBranch) {
+        let switches = &mut self.switches;
+        let timers = &mut switches.timers;
+        let [near, far] = &mut switches.contacts;
+        match branch {
+            SwitchBranch::Near => near.open(&self.fixture_times, timers),
+            SwitchBranch::Far => far.open(&self.fixture_times, timers),
+            SwitchBranch::GapStraight if switches.gap.bridged == Some(false) => {
+                switches.gap.open(timers);
+            }
+            SwitchBranch::GapCrossed if switches.gap.bridged == Some(true) => {
+                switches.gap.open(timers);
+            }
+            SwitchBranch::GapStraight | SwitchBranch::GapCrossed => {}
+        }
+    }
+
+    fn drive(&mut self, signal: DriveSignal) {
+        let now = self.now;
+        let timers = &mut self.switches.timers;
+        timers.cancel(Timer::InputEdge);
+        if signal == DriveSignal::Stopped {
+            if !self.switches.board.lost {
+                timers.set(Timer::SignalLoss, now + SIGNAL_LOSS);
+            }
+            return;
+        }
+        timers.cancel(Timer::SignalLoss);
+        self.switches.board.lost = false;
+        match signal {
+            DriveSignal::Held(polarity) => self.set_phase(polarity),
+            DriveSignal::Alternating(pattern) => {
+                self.switches.half_bit = 0;
+                let first = pattern.half_bits()[0].picoseconds();
+                self.switches.timers.set(Timer::InputEdge, now + first);
+                self.pattern = Some(pattern);
+                self.set_phase(Polarity::Positive);
+            }
+            DriveSignal::Stopped => {}
+        }
+    }
+}
+
+impl Thermal {
+    fn new(board: &BoardParameters) -> Self {
+        let tick = BenchSpan::from_picoseconds(THERMAL_TICK).seconds();
+        Self {
+            current_squared: 0.0,
+            rise: 0.0,
+            resistance: board.thermal_rise_per_watt.si(),
+            decay: libm::exp(-(tick / board.thermal_time_constant)),
+        }
+    }
+}
+
+/// The circuit of a bench without energy.
+fn dead_key() -> Key {
+    Key {
+        supply: SupplyMode::Blocked,
+        voltage: 0,
+        limit: 0,
+        bridge: Bridge::Open,
+        bin: 0,
+        rail_clamped: false,
+        logic_awake: false,
+        load: Conduction::Blocked,
+        slope: 0,
+        near: Contact::Open,
+        far: Contact::Open,
+        gap: Contact::Open,
+        upstream: None,
+    }
+}

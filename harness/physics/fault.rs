@@ -1,0 +1,125 @@
+//! Parameters that describe no circuit. It judges numbers one by one and never
+//! whether a board is good: a bad board is a verdict.
+
+use crate::model_board::{BoardParameters, FixtureParameters};
+use crate::units::Quantity;
+
+/// Why a circuit cannot be built: the author of the model board or fixture
+/// wrote a number that means nothing.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PhysicsFault {
+    /// A parameter is out of its meaningful range.
+    #[error("{parameter} is {value} in SI units, but must be {expected}")]
+    Parameter {
+        /// Its name in the parameter tables.
+        parameter: &'static str,
+        /// What it must be.
+        expected: &'static str,
+        /// What it is.
+        value: f64,
+    },
+}
+
+fn require(
+    sound: bool,
+    parameter: &'static str,
+    expected: &'static str,
+    value: f64,
+) -> Result<(), PhysicsFault> {
+    if sound {
+        Ok(())
+    } else {
+        Err(PhysicsFault::Parameter {
+            parameter,
+            expected,
+            value,
+        })
+    }
+}
+
+fn positive(parameter: &'static str, value: impl Quantity) -> Result<(), PhysicsFault> {
+    require(value.si() > 0.0, parameter, "above zero", value.si())
+}
+
+fn not_negative(parameter: &'static str, value: impl Quantity) -> Result<(), PhysicsFault> {
+    require(value.si() >= 0.0, parameter, "zero or more", value.si())
+}
+
+/// Refuses a board that no equation can describe.
+pub(super) fn check_board(board: &BoardParameters) -> Result<(), PhysicsFault> {
+    positive("bulk_capacitance", board.bulk_capacitance)?;
+    not_negative("bulk_resistance", board.bulk_resistance)?;
+    not_negative("switch_resistance", board.switch_resistance)?;
+    not_negative("diode_drop", board.diode_drop)?;
+    not_negative("diode_resistance", board.diode_resistance)?;
+    for (name, time) in [
+        ("dead_time", board.dead_time),
+        ("delay_rising", board.delay_rising),
+        ("delay_falling", board.delay_falling),
+        ("trip_debounce", board.trip_debounce),
+    ] {
+        not_negative(name, time)?;
+        require(time.si() <= 10.0, name, "at most 10 s", time.si())?;
+    }
+    not_negative("output_resistance", board.output_resistance)?;
+    not_negative("output_inductance", board.output_inductance)?;
+    not_negative("quiescent_current", board.quiescent_current)?;
+    positive("sense_gain", board.sense_gain)?;
+    positive("sense_filter", board.sense_filter)?;
+    positive("converter_reference", board.converter_reference)?;
+    require(
+        (1..=24).contains(&board.converter_bits),
+        "converter_bits",
+        "from 1 to 24",
+        f64::from(board.converter_bits),
+    )?;
+    positive("trip_current", board.trip_current)?;
+    positive("retry_interval", board.retry_interval)?;
+    not_negative("under_voltage", board.under_voltage)?;
+    not_negative("thermal_rise_per_watt", board.thermal_rise_per_watt)?;
+    positive("thermal_time_constant", board.thermal_time_constant)?;
+    if let Some(reversing) = board.reversing {
+        positive("reversing.current", reversing.current)?;
+        not_negative("reversing.debounce", reversing.debounce)?;
+        not_negative("reversing.hold_off", reversing.hold_off)?;
+    }
+    Ok(())
+}
+
+/// Refuses a fixture that no equation can describe.
+pub(super) fn check_fixture(
+    fixture: &FixtureParameters,
+    board: &BoardParameters,
+) -> Result<(), PhysicsFault> {
+    positive("supply_resistance", fixture.supply_resistance)?;
+    not_negative("lead_resistance", fixture.lead_resistance)?;
+    not_negative("lead_inductance", fixture.lead_inductance)?;
+    positive(
+        "output_inductance + lead_inductance",
+        board.output_inductance + fixture.lead_inductance,
+    )?;
+    positive("bleeder", fixture.bleeder)?;
+    positive("snubber_resistance", fixture.snubber_resistance)?;
+    positive("snubber_capacitance", fixture.snubber_capacitance)?;
+    not_negative("rectifier_drop", fixture.rectifier_drop)?;
+    positive("load_saturation", fixture.load_saturation)?;
+    positive("load_slew", fixture.load_slew)?;
+    for (resistance, inductance, branch) in [
+        ("near.resistance", "near.inductance", fixture.near),
+        ("far.resistance", "far.inductance", fixture.far),
+        (
+            "upstream.branch.resistance",
+            "upstream.branch.inductance",
+            fixture.upstream.branch,
+        ),
+    ] {
+        not_negative(resistance, branch.resistance)?;
+        positive(inductance, branch.inductance)?;
+    }
+    not_negative("upstream.voltage", fixture.upstream.voltage)?;
+    positive("upstream.trip_current", fixture.upstream.trip_current)?;
+    not_negative("upstream.trip_time", fixture.upstream.trip_time)?;
+    not_negative("bounce_at", fixture.bounce_at)?;
+    not_negative("bounce_for", fixture.bounce_for)?;
+    Ok(())
+}

@@ -1,0 +1,369 @@
+//! The kept trajectory: linear stretches with their starting states, and
+//! everything read out of them. It moves nothing; memory is bounded.
+
+use super::action::{Line, Probe};
+use super::circuit::Circuit;
+use super::mode::Mode;
+use super::propagator::{Matrix, State, risen};
+use super::stepping::step_level;
+use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
+use std::collections::{HashMap, VecDeque};
+use std::sync::Arc;
+
+/// Most stretches that are kept; the oldest go first.
+const SEGMENTS: usize = 1 << 19;
+/// A stretch with this many samples to come is worth a step matrix.
+const WORTHWHILE: usize = 6;
+/// Most values in one answer.
+const SAMPLES: usize = 1 << 26;
+
+/// One linear stretch: in force from `start` until the next one's.
+#[derive(Clone, Debug)]
+pub(super) struct Segment {
+    pub(super) start: i64,
+    pub(super) mode: Arc<Mode>,
+    pub(super) state: State,
+    pub(super) lines: u16,
+    pub(super) upstream: f64,
+}
+
+impl Segment {
+    fn state_at(&self, instant: i64) -> State {
+        self.mode
+            .propagator
+            .advance(instant - self.start, &self.state)
+    }
+}
+
+/// The stretches, oldest first.
+#[derive(Clone, Debug)]
+pub(super) struct History {
+    span: i64,
+    segments: VecDeque<Segment>,
+}
+
+impl History {
+    pub(super) const fn new() -> Self {
+        Self {
+            span: 0,
+            segments: VecDeque::new(),
+        }
+    }
+
+    pub(super) fn is_kept(&self) -> bool {
+        self.span > 0
+    }
+
+    /// Starts keeping at `present`, or changes how much is kept.
+    pub(super) fn keep(&mut self, span: i64, present: Segment) {
+        self.span = span.max(0);
+        if self.span == 0 {
+            self.segments = VecDeque::new();
+        } else if self.segments.is_empty() {
+            self.segments.push_back(present);
+        }
+    }
+
+    pub(super) fn push(&mut self, segment: Segment) {
+        if let Some(last) = self.segments.back() {
+            if last.start == segment.start {
+                // Settling twice at one instant leaves only the outcome.
+                self.segments.pop_back();
+            } else if Arc::ptr_eq(&last.mode, &segment.mode)
+                && last.lines == segment.lines
+                && last.upstream == segment.upstream
+            {
+                return;
+            }
+        }
+        let start = segment.start;
+        self.segments.push_back(segment);
+        if self.segments.len() > SEGMENTS {
+            self.segments.pop_front();
+        }
+        self.trim(start);
+    }
+
+    /// Repeats what was kept after `after` and up to `upto`, one period long,
+    /// `periods` times more.
+    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64) {
+        let period = upto - after;
+        let first = self
+            .segments
+            .partition_point(|segment| segment.start <= after);
+        let template: Vec<Segment> = self.segments.range(first..).cloned().collect();
+        let room = (SEGMENTS / template.len().max(1)) as i64;
+        let wanted = periods.min(self.span / period + 2).min(room);
+        if wanted < periods {
+            // What is older than the repeats would leave a gap before them.
+            self.segments.clear();
+        }
+        for turn in periods - wanted + 1..=periods {
+            for segment in &template {
+                let mut again = segment.clone();
+                again.start += turn * period;
+                self.segments.push_back(again);
+            }
+        }
+        while self.segments.len() > SEGMENTS {
+            self.segments.pop_front();
+        }
+    }
+
+    /// Forgets what ended longer ago than the kept span.
+    pub(super) fn trim(&mut self, now: i64) {
+        let oldest = now.saturating_sub(self.span);
+        while self
+            .segments
+            .get(1)
+            .is_some_and(|second| second.start <= oldest)
+        {
+            self.segments.pop_front();
+        }
+    }
+
+    /// Index of the stretch in force at `instant`.
+    fn index_at(&self, instant: i64) -> Option<usize> {
+        self.segments
+            .partition_point(|segment| segment.start <= instant)
+            .checked_sub(1)
+    }
+
+    /// Where the stretch `index` ends.
+    fn end_of(&self, index: usize, now: i64) -> i64 {
+        self.segments
+            .get(index + 1)
+            .map_or(now, |segment| segment.start)
+    }
+}
+
+/// A piece of a linear stretch, short enough that nothing hides in it.
+struct Piece<'a> {
+    segment: &'a Segment,
+    start: i64,
+    level: usize,
+    /// Whole power of two, or a rest that must be composed.
+    span: i64,
+    before: State,
+}
+
+impl Piece<'_> {
+    fn after(&self, span: i64) -> State {
+        self.segment.mode.propagator.advance(span, &self.before)
+    }
+}
+
+impl Circuit {
+    /// Values of a probe at `start`, `start + period`, ... from the kept
+    /// trajectory, exact within each linear stretch; `None` where the history
+    /// does not reach, or for a period or count that means nothing.
+    pub fn sample(
+        &self,
+        probe: Probe,
+        start: BenchInstant,
+        period: BenchSpan,
+        count: usize,
+    ) -> Option<Vec<f64>> {
+        let (start, period) = self.sampling(start, period, count)?;
+        let mut values = Vec::with_capacity(count);
+        let mut steps: HashMap<*const Mode, Matrix> = HashMap::new();
+        let mut index = self.history.index_at(start)?;
+        let mut instant = start;
+        while values.len() < count {
+            while self.history.end_of(index, i64::MAX) <= instant {
+                index += 1;
+            }
+            let segment = &self.history.segments[index];
+            let end = self.history.end_of(index, i64::MAX);
+            let here = ((end - instant - 1) / period + 1).min((count - values.len()) as i64);
+            let mut state = segment.state_at(instant);
+            let mut look = |state: &State| {
+                values.push(
+                    segment
+                        .mode
+                        .probe(&self.electrics, probe, state, segment.upstream),
+                );
+            };
+            look(&state);
+            if here as usize >= WORTHWHILE {
+                let step = steps
+                    .entry(Arc::as_ptr(&segment.mode))
+                    .or_insert_with(|| segment.mode.propagator.rise(period));
+                for _ in 1..here {
+                    state = risen(step, &state);
+                    look(&state);
+                }
+            } else {
+                for _ in 1..here {
+                    state = segment.mode.propagator.advance(period, &state);
+                    look(&state);
+                }
+            }
+            instant += here * period;
+        }
+        Some(values)
+    }
+
+    /// States of a line at `start`, `start + period`, ...
+    pub fn sample_line(
+        &self,
+        line: Line,
+        start: BenchInstant,
+        period: BenchSpan,
+        count: usize,
+    ) -> Option<Vec<bool>> {
+        let (start, period) = self.sampling(start, period, count)?;
+        let mut index = self.history.index_at(start)?;
+        let values = (0..count as i64).map(|sample| {
+            let instant = start + sample * period;
+            while self.history.end_of(index, i64::MAX) <= instant {
+                index += 1;
+            }
+            self.history.segments[index].lines & line.bit() != 0
+        });
+        Some(values.collect())
+    }
+
+    /// Mean of a probe's value over `from` to `to`, for meters.
+    pub fn mean(&self, probe: Probe, from: BenchInstant, to: BenchInstant) -> Option<f64> {
+        self.mean_of(probe, from, to, |value| value)
+    }
+
+    /// Mean of a probe's magnitude over `from` to `to`, for rectifying meters.
+    pub fn mean_magnitude(
+        &self,
+        probe: Probe,
+        from: BenchInstant,
+        to: BenchInstant,
+    ) -> Option<f64> {
+        self.mean_of(probe, from, to, f64::abs)
+    }
+
+    /// First kept instant at or after `from` at which a line changed to high
+    /// (`rising`) or to low.
+    pub fn line_edge(&self, line: Line, rising: bool, from: BenchInstant) -> Option<BenchInstant> {
+        let from = from.picoseconds();
+        let segments = &self.history.segments;
+        let first = segments.partition_point(|segment| segment.start < from);
+        let high = |index: usize| segments[index].lines & line.bit() != 0;
+        (first.max(1)..segments.len())
+            .find(|&index| high(index) == rising && high(index - 1) != rising)
+            .map(|index| BenchInstant::from_picoseconds(segments[index].start))
+    }
+
+    /// First kept instant at or after `from` at which a probe reached `level`
+    /// from below (`rising`) or from above, to the picosecond.
+    pub fn crossing(
+        &self,
+        probe: Probe,
+        level: f64,
+        rising: bool,
+        from: BenchInstant,
+    ) -> Option<BenchInstant> {
+        let passed = |piece: &Piece<'_>, state: &State| {
+            let segment = piece.segment;
+            let value = segment
+                .mode
+                .probe(&self.electrics, probe, state, segment.upstream);
+            if rising {
+                value >= level
+            } else {
+                value <= level
+            }
+        };
+        let mut was = true;
+        for piece in self.pieces(from.picoseconds(), self.now)? {
+            let at_start = passed(&piece, &piece.before);
+            if at_start && !was {
+                return Some(BenchInstant::from_picoseconds(piece.start));
+            }
+            was = passed(&piece, &piece.after(piece.span));
+            if was && !at_start {
+                let mut quiet_for = 0;
+                for level in (0..=piece.level).rev() {
+                    let longer = quiet_for + (1 << level);
+                    if longer < piece.span && !passed(&piece, &piece.after(longer)) {
+                        quiet_for = longer;
+                    }
+                }
+                return Some(BenchInstant::from_picoseconds(piece.start + quiet_for + 1));
+            }
+        }
+        None
+    }
+
+    /// Checks a request for samples and puts it into picoseconds.
+    fn sampling(&self, start: BenchInstant, period: BenchSpan, count: usize) -> Option<(i64, i64)> {
+        let (start, period) = (start.picoseconds(), period.picoseconds());
+        if period <= 0 || count == 0 || count > SAMPLES {
+            return None;
+        }
+        let last = period
+            .checked_mul(count as i64 - 1)
+            .and_then(|span| start.checked_add(span))?;
+        (last <= self.now && self.history.is_kept()).then_some((start, period))
+    }
+
+    /// Simpson's rule on each piece. A piece grows with the time since its
+    /// stretch began, so the exponentials in it are nearly spent.
+    fn mean_of(
+        &self,
+        probe: Probe,
+        from: BenchInstant,
+        to: BenchInstant,
+        shape: impl Fn(f64) -> f64,
+    ) -> Option<f64> {
+        let (from, to) = (from.picoseconds(), to.picoseconds());
+        if to <= from || to > self.now {
+            return None;
+        }
+        let mut sum = 0.0;
+        for piece in self.pieces(from, to)? {
+            let segment = piece.segment;
+            let value = |state: &State| {
+                shape(
+                    segment
+                        .mode
+                        .probe(&self.electrics, probe, state, segment.upstream),
+                )
+            };
+            let half = piece.span / 2;
+            let middle = piece.after(half);
+            let end = segment.mode.propagator.advance(piece.span - half, &middle);
+            let simpson = (value(&piece.before) + 4.0 * value(&middle) + value(&end)) / 6.0;
+            sum += simpson * (piece.span as f64 / PICOSECONDS as f64);
+        }
+        Some(sum / ((to - from) as f64 / PICOSECONDS as f64))
+    }
+
+    /// The pieces of the kept trajectory between two instants.
+    fn pieces(&self, from: i64, to: i64) -> Option<impl Iterator<Item = Piece<'_>>> {
+        let mut index = self.history.index_at(from)?;
+        let mut instant = from;
+        let mut state: Option<State> = None;
+        Some(std::iter::from_fn(move || {
+            if instant >= to {
+                return None;
+            }
+            while self.history.end_of(index, i64::MAX) <= instant {
+                index += 1;
+                state = None;
+            }
+            let segment = &self.history.segments[index];
+            let before = state.unwrap_or_else(|| segment.state_at(instant));
+            let level = step_level(instant - segment.start);
+            let end = self.history.end_of(index, to).min(to);
+            let span = (1_i64 << level).min(end - instant);
+            let piece = Piece {
+                segment,
+                start: instant,
+                level,
+                span,
+                before,
+            };
+            instant += span;
+            state = Some(piece.after(span));
+            Some(piece)
+        }))
+    }
+}

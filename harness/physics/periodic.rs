@@ -1,0 +1,100 @@
+//! Skipping whole periods of the input pattern that repeat themselves; the
+//! history repeats its stretches with them. It only decides that a period
+//! repeats; it computes none.
+
+use super::circuit::{Circuit, Switches};
+use super::mode::Mode;
+use super::propagator::State;
+use super::timers::{NEVER, Timer};
+use std::sync::Arc;
+
+/// A period repeats when no state moved by more than this share of itself ...
+const RELATIVE: f64 = 1e-14;
+/// ... or by this much in volts or amperes.
+const ABSOLUTE: f64 = 1e-14;
+
+/// The circuit at the start of a pattern period.
+#[derive(Clone, Debug)]
+pub(super) struct Snapshot {
+    at: i64,
+    state: State,
+    mode: Arc<Mode>,
+    switches: Switches,
+    current_squared: f64,
+}
+
+impl Circuit {
+    /// At a period's start: if the last one led back to where it began, moves
+    /// on by as many whole periods as fit before `target` and before anything
+    /// that is due only once.
+    pub(super) fn skip_periods(&mut self, target: i64) {
+        if let Some(before) = self.snapshot.take()
+            && let Some(periods) = self.repeats_since(&before, target)
+        {
+            let period = self.anchor - before.at;
+            let shift = periods * period;
+            for (index, due) in before.switches.timers.deadlines().iter().enumerate() {
+                if self.switches.timers.deadlines()[index] != *due {
+                    self.switches.timers.shift(index, shift);
+                }
+            }
+            self.switches.board.shift(shift);
+            if self.history.is_kept() {
+                self.history.repeat(before.at, self.anchor, periods);
+            }
+            let each = self.thermal.current_squared - before.current_squared;
+            self.thermal.current_squared += each * periods as f64;
+            self.anchor += shift;
+            self.mode_since += shift;
+            self.burst = (self.anchor, 0);
+            return;
+        }
+        self.snapshot = Some(Box::new(Snapshot {
+            at: self.anchor,
+            state: self.state,
+            mode: Arc::clone(&self.mode),
+            switches: self.switches,
+            current_squared: self.thermal.current_squared,
+        }));
+    }
+
+    /// How many more periods may be skipped, if the last one repeated itself.
+    fn repeats_since(&self, before: &Snapshot, target: i64) -> Option<i64> {
+        let period = self.anchor - before.at;
+        // A tick of the junction in between clears the sum of the squares.
+        let tick = Timer::Thermal as usize;
+        let ticked =
+            self.switches.timers.deadlines()[tick] != before.switches.timers.deadlines()[tick];
+        if ticked || !Arc::ptr_eq(&self.mode, &before.mode) {
+            return None;
+        }
+        let still = self
+            .state
+            .iter()
+            .zip(&before.state)
+            .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs());
+        if !still {
+            return None;
+        }
+        let mut periods = (target - self.anchor) / period;
+        let mut moved = before.switches;
+        let deadlines = self.switches.timers.deadlines();
+        for (index, (now, then)) in deadlines
+            .iter()
+            .zip(before.switches.timers.deadlines())
+            .enumerate()
+        {
+            if now == then {
+                if *now != NEVER {
+                    periods = periods.min((now - self.anchor - 1) / period);
+                }
+            } else if *now != NEVER && *then != NEVER && now - then == period {
+                moved.timers.shift(index, period);
+            } else {
+                return None;
+            }
+        }
+        moved.board.shift(period);
+        (moved == self.switches && periods > 0).then_some(periods)
+    }
+}

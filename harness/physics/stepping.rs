@@ -1,0 +1,406 @@
+//! How the circuit moves: bounded sub-steps on a grid of its own, events found
+//! by bisection, and settling at one instant until nothing changes any more.
+//!
+//! The grid starts anew at every change of the circuit and never depends on
+//! where the caller stops, so the trajectory does not either.
+
+use super::action::Line;
+use super::board_logic::Command;
+use super::circuit::Circuit;
+use super::history::Segment;
+use super::mode::{BIN, Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
+use super::observed::Observed;
+use super::propagator::{LEVELS, State};
+use super::signal::Polarity;
+use super::timers::Timer;
+use crate::clock::{BenchInstant, PICOSECONDS};
+use std::sync::Arc;
+
+/// The junction temperature moves every 50 ms.
+pub(super) const THERMAL_TICK: i64 = 50_000_000_000;
+/// The first sub-step after a change is 2^13 ps, about 8 ns.
+const FIRST_LEVEL: u32 = 13;
+/// Sub-steps double up to 2^22 ps, about 4 us, and then stay within an eighth
+/// of the time since the change: no pair of crossings of an exponential that
+/// still moves fits between.
+const PLAIN_LEVEL: u32 = 22;
+/// Rounds in which the circuit must settle at one instant.
+const ROUNDS: u32 = 64;
+/// Events that may come within one nanosecond.
+const BURST: u32 = 1_000;
+/// Linear circuits kept ready.
+const MODES: usize = 1_024;
+
+/// A sub-step that has been computed: where it ends, with or without an event.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Step {
+    end: i64,
+    state: State,
+    event: bool,
+}
+
+/// Size of the next sub-step, as a power of two in picoseconds, `elapsed` after
+/// the last change of the circuit.
+pub(super) fn step_level(elapsed: i64) -> usize {
+    let grown = elapsed.min(1 << PLAIN_LEVEL).max(elapsed >> 3);
+    let level = grown.max(1 << FIRST_LEVEL).ilog2() as usize;
+    level.min(LEVELS - 1)
+}
+
+impl Circuit {
+    /// Moves the circuit to `instant`; an instant in the past changes nothing.
+    pub fn advance_to(&mut self, instant: BenchInstant) {
+        let target = instant.picoseconds();
+        if target <= self.now {
+            return;
+        }
+        loop {
+            let step = match self.pending.take() {
+                Some(step) => step,
+                None => self.next_step(),
+            };
+            if step.end > target {
+                self.pending = Some(step);
+                break;
+            }
+            self.take_step(step.end, step.state);
+            if step.event || self.switches.timers.next() <= self.anchor {
+                self.guard_against_bursts();
+                self.settle();
+                if self.at_boundary {
+                    self.at_boundary = false;
+                    self.skip_periods(target);
+                }
+            }
+        }
+        self.now = target;
+        let ahead = target - self.anchor;
+        self.view = self.mode.propagator.advance(ahead, &self.state);
+        self.history.trim(self.now);
+    }
+
+    /// Makes the present a point of the grid, before something changes.
+    pub(super) fn stop_here(&mut self) {
+        self.pending = None;
+        self.snapshot = None;
+        self.take_step(self.now, self.view);
+    }
+
+    fn take_step(&mut self, end: i64, state: State) {
+        if matches!(self.mode.key.bridge, Bridge::Drive(_) | Bridge::Brake) {
+            let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
+            let (before, after) = (self.state[I_OUT], state[I_OUT]);
+            self.thermal.current_squared += 0.5 * (before * before + after * after) * seconds;
+        }
+        self.anchor = end;
+        self.state = state;
+    }
+
+    /// The next sub-step: to the next deadline, to the grid's next point, or to
+    /// the first picosecond at which a diode, supply, load or comparator acts.
+    fn next_step(&self) -> Step {
+        let level = step_level(self.anchor - self.mode_since);
+        let due = self.switches.timers.next();
+        assert!(
+            due > self.anchor,
+            "what is due is done before the next step"
+        );
+        let propagator = &self.mode.propagator;
+        let span = (1_i64 << level).min(due - self.anchor);
+        let state = if span == 1 << level {
+            propagator.step(level, &self.state)
+        } else {
+            propagator.advance(span, &self.state)
+        };
+        if !self.acts_at(&state) {
+            return Step {
+                end: self.anchor + span,
+                state,
+                event: false,
+            };
+        }
+        let mut quiet_for = 0;
+        let mut quiet = self.state;
+        for level in (0..=span.ilog2() as usize).rev() {
+            let longer = quiet_for + (1 << level);
+            if longer < span {
+                let tried = propagator.step(level, &quiet);
+                if !self.acts_at(&tried) {
+                    quiet_for = longer;
+                    quiet = tried;
+                }
+            }
+        }
+        Step {
+            end: self.anchor + quiet_for + 1,
+            state: propagator.step(0, &quiet),
+            event: true,
+        }
+    }
+
+    fn observe(&self, state: &State) -> Observed {
+        Observed::at(
+            &self.electrics,
+            &self.switches.settings,
+            &self.mode,
+            &self.switches.observed,
+            state,
+        )
+    }
+
+    fn acts_at(&self, state: &State) -> bool {
+        self.observe(state) != self.switches.observed
+    }
+
+    fn guard_against_bursts(&mut self) {
+        if self.anchor - self.burst.0 > 1_000 {
+            self.burst = (self.anchor, 0);
+        }
+        self.burst.1 += 1;
+        assert!(
+            self.burst.1 < BURST,
+            "more than {BURST} events within a nanosecond at {}",
+            BenchInstant::from_picoseconds(self.anchor)
+        );
+    }
+
+    /// Lets timers, comparators and switches act on each other at this instant
+    /// until nothing changes.
+    pub(super) fn settle(&mut self) {
+        for _ in 0..ROUNDS {
+            let mut acted = self.do_what_is_due();
+            let observed = self.observe(&self.state);
+            acted |= observed != self.switches.observed;
+            self.switches.observed = observed;
+            self.supervise();
+            let key = self.wanted_key();
+            if key != self.mode.key {
+                self.enter(key);
+                acted = true;
+            }
+            if !acted && self.switches.timers.next() > self.anchor {
+                self.remember();
+                return;
+            }
+        }
+        panic!(
+            "the circuit does not settle at {} in {:?}",
+            BenchInstant::from_picoseconds(self.anchor),
+            self.mode.key
+        );
+    }
+
+    fn do_what_is_due(&mut self) -> bool {
+        let now = self.anchor;
+        if self.switches.timers.next() > now {
+            return false;
+        }
+        if self.switches.timers.take(Timer::InputEdge, now) {
+            self.next_half_bit();
+        }
+        if self.switches.timers.take(Timer::Thermal, now) {
+            self.warm_up();
+            self.switches.timers.set(Timer::Thermal, now + THERMAL_TICK);
+        }
+        let switches = &mut self.switches;
+        let timers = &mut switches.timers;
+        let times = &self.fixture_times;
+        for contact in &mut switches.contacts {
+            contact.due(now, times, timers);
+        }
+        switches.gap.due(now, timers);
+        let load = (&mut switches.settings.load, &mut self.state, &mut *timers);
+        switches.load.due(now, times, load);
+        switches
+            .board
+            .due(now, &self.board_times, &switches.observed, timers);
+        true
+    }
+
+    fn supervise(&mut self) {
+        let now = self.anchor;
+        let switches = &mut self.switches;
+        let timers = &mut switches.timers;
+        switches
+            .board
+            .supervise(now, &self.board_times, &switches.observed, timers);
+        switches
+            .gap
+            .supervise(now, &self.fixture_times, &switches.observed, timers);
+    }
+
+    fn next_half_bit(&mut self) {
+        let Some(pattern) = &self.pattern else {
+            return;
+        };
+        let half_bits = pattern.half_bits();
+        let index = (self.switches.half_bit + 1) % half_bits.len();
+        let span = half_bits[index].picoseconds();
+        self.switches.half_bit = index;
+        self.switches
+            .timers
+            .set(Timer::InputEdge, self.anchor + span);
+        let phase = self.switches.phase.opposite();
+        self.set_phase(phase);
+        self.at_boundary = index == 0 && phase == Polarity::Positive;
+    }
+
+    /// The input signal takes `phase`.
+    pub(super) fn set_phase(&mut self, phase: Polarity) {
+        let switches = &mut self.switches;
+        if phase != switches.phase {
+            switches.phase = phase;
+            let now = self.anchor;
+            switches
+                .board
+                .input_edge(phase, now, &self.board_times, &mut switches.timers);
+        }
+    }
+
+    fn warm_up(&mut self) {
+        let tick = THERMAL_TICK as f64 / PICOSECONDS as f64;
+        let resistance = self.electrics.switches_at(self.mode.key.bin);
+        let power = self.thermal.current_squared / tick * resistance;
+        let steady = power * self.thermal.resistance;
+        self.thermal.rise = steady + (self.thermal.rise - steady) * self.thermal.decay;
+        self.thermal.current_squared = 0.0;
+    }
+
+    /// The linear circuit that switches, diodes and contacts ask for. A current
+    /// whose way has closed is zero from here on.
+    fn wanted_key(&mut self) -> Key {
+        let switches = &self.switches;
+        let observed = &switches.observed;
+        let was = self.mode.key;
+        let bridge = wanted_bridge(
+            switches.board.command(),
+            was.bridge,
+            observed,
+            &mut self.state,
+        );
+        let intact = self.fuse_is_intact();
+        let [near, far] = switches.contacts;
+        let alive = !switches.gap.tripped && !switches.board.lost;
+        let state = &mut self.state;
+        let over = observed.clamp_over;
+        let near = wanted_contact(
+            near.touching && intact,
+            was.near,
+            over[0],
+            &mut state[I_NEAR],
+        );
+        let far = wanted_contact(far.touching && intact, was.far, over[1], &mut state[I_FAR]);
+        let bridged = switches.gap.bridged.filter(|_| alive);
+        let gap = wanted_contact(bridged.is_some(), was.gap, over[2], &mut state[I_GAP]);
+        let rise_in_bins = libm::round(self.thermal.rise / BIN);
+        Key {
+            supply: observed.supply,
+            voltage: if observed.supply == SupplyMode::Voltage {
+                switches.settings.supply_voltage.to_bits()
+            } else {
+                0
+            },
+            limit: if observed.supply == SupplyMode::Limit {
+                switches.settings.supply_limit.to_bits()
+            } else {
+                0
+            },
+            bridge,
+            bin: rise_in_bins.clamp(0.0, f64::from(u16::MAX)) as u16,
+            rail_clamped: observed.rail_clamped,
+            logic_awake: observed.logic_awake,
+            load: observed.load,
+            slope: switches.load.slope.to_bits(),
+            near,
+            far,
+            gap,
+            upstream: bridged.map(|crossed| switches.phase.flipped_if(crossed)),
+        }
+    }
+
+    fn enter(&mut self, key: Key) {
+        if let Some(mode) = self.modes.get(&key) {
+            self.mode = Arc::clone(mode);
+        } else {
+            if self.modes.len() >= MODES {
+                self.modes.clear();
+            }
+            self.mode = Arc::new(Mode::new(&self.electrics, key));
+            self.modes.insert(key, Arc::clone(&self.mode));
+        }
+        self.mode_since = self.anchor;
+    }
+
+    fn remember(&mut self) {
+        let switches = &self.switches;
+        let [near, far] = &switches.contacts;
+        let intact = self.fuse_is_intact();
+        let positive = switches.phase == Polarity::Positive;
+        self.lines = [
+            (Line::SignalA, positive),
+            (Line::SignalB, !positive),
+            (Line::Fault, switches.board.tripped),
+            (Line::NearMarker, near.commanded),
+            (Line::FarMarker, far.commanded),
+            (Line::GapMarker, switches.gap.bridged.is_some()),
+            (Line::NearPilot, near.touching && intact),
+            (Line::FarPilot, far.touching && intact),
+        ]
+        .into_iter()
+        .filter(|(_, high)| *high)
+        .fold(0, |word, (line, _)| word | line.bit());
+        let alive = !switches.gap.tripped && !switches.board.lost;
+        self.upstream = if alive {
+            switches.phase.sign() * self.electrics.upstream_voltage
+        } else {
+            0.0
+        };
+        if self.history.is_kept() {
+            self.history.push(Segment {
+                start: self.anchor,
+                mode: Arc::clone(&self.mode),
+                state: self.state,
+                lines: self.lines,
+                upstream: self.upstream,
+            });
+        }
+    }
+}
+
+fn wanted_bridge(command: Command, was: Bridge, observed: &Observed, state: &mut State) -> Bridge {
+    match (command, was) {
+        (Command::Drive(polarity), _) => Bridge::Drive(polarity),
+        (Command::Brake, _) => Bridge::Brake,
+        (Command::Off, Bridge::Freewheel(_)) if observed.freewheel_over => {
+            state[I_OUT] = 0.0;
+            Bridge::Open
+        }
+        (Command::Off, Bridge::Freewheel(sign)) => Bridge::Freewheel(sign),
+        (Command::Off, Bridge::Open) => observed.backdriven.map_or(Bridge::Open, Bridge::Freewheel),
+        (Command::Off, Bridge::Drive(_) | Bridge::Brake) => {
+            if state[I_OUT] == 0.0 {
+                Bridge::Open
+            } else {
+                Bridge::Freewheel(Polarity::of(state[I_OUT]))
+            }
+        }
+    }
+}
+
+fn wanted_contact(conducts: bool, was: Contact, over: bool, current: &mut f64) -> Contact {
+    match was {
+        _ if conducts => Contact::Closed,
+        Contact::Closed if *current != 0.0 => Contact::Clamped(Polarity::of(*current)),
+        Contact::Clamped(sign) if !over => Contact::Clamped(sign),
+        Contact::Open | Contact::Closed | Contact::Clamped(_) => {
+            *current = 0.0;
+            Contact::Open
+        }
+    }
+}
+
+/// A mode is shared between the circuit, its copies and its history.
+const _: fn() = || {
+    fn shared<T: Send + Sync>() {}
+    shared::<Mode>();
+};

@@ -1,0 +1,167 @@
+//! What board, contacts and upstream source do in time. Exact numbers are
+//! checked beside this file.
+
+use super::*;
+
+#[test]
+fn a_near_short_bounces_trips_and_recovers() {
+    let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    let start = circuit.now();
+    circuit.apply(Action::ClosePulse {
+        branch: SwitchBranch::Near,
+        duration: span(700 * MILLISECOND),
+    });
+    assert!(circuit.switch_is_closed(SwitchBranch::Near));
+    circuit.advance_to(start + span(1_500 * MILLISECOND));
+    let opened = circuit
+        .line_edge(Line::NearPilot, false, start + span(1))
+        .expect("it bounces");
+    assert_eq!(opened - start, span(40 * MICROSECOND));
+    let closed = circuit
+        .line_edge(Line::NearPilot, true, opened)
+        .expect("it comes back");
+    assert_eq!(closed - opened, span(25 * MICROSECOND));
+    let tripped = circuit.line_edge(Line::Fault, true, start).expect("trips");
+    let took = (tripped - start).seconds();
+    assert!((8e-3..11e-3).contains(&f64::from(took)), "{took}");
+    let retried = circuit
+        .line_edge(Line::Fault, false, tripped)
+        .expect("retries");
+    assert_eq!(retried - tripped, span(500 * MILLISECOND));
+    // Into the short again, then the contact opens and the next try succeeds.
+    let again = circuit
+        .line_edge(Line::Fault, true, retried)
+        .expect("trips");
+    let free = circuit
+        .line_edge(Line::Fault, false, again)
+        .expect("retries");
+    assert_eq!(circuit.line_edge(Line::Fault, true, free), None);
+    assert!(!circuit.switch_is_closed(SwitchBranch::Near));
+    assert_eq!(circuit.probe(Probe::ShortCurrent), 0.0);
+    assert!(circuit.probe(Probe::NodeVoltage).abs() > 17.0);
+    // While tripped no current flows.
+    let quiet = circuit
+        .mean_magnitude(
+            Probe::OutputCurrent,
+            tripped + span(MILLISECOND),
+            retried - span(MILLISECOND),
+        )
+        .expect("kept");
+    assert!(quiet < 1e-9, "{quiet}");
+}
+
+#[test]
+fn defective_contacts_weld_or_carry_nothing() {
+    let pulse = Action::ClosePulse {
+        branch: SwitchBranch::Near,
+        duration: span(2 * MILLISECOND),
+    };
+    let welded = FixtureParameters {
+        contact_defect: Some(ContactDefect::Welded),
+        ..FixtureParameters::default()
+    };
+    let mut circuit = alternating(&BoardParameters::default(), &welded);
+    circuit.apply(pulse.clone());
+    circuit.advance_to(at(105 * MILLISECOND));
+    assert!(!circuit.line(Line::NearMarker));
+    assert!(circuit.line(Line::NearPilot));
+    assert!(circuit.probe(Probe::ShortCurrent).abs() > 1.0);
+    circuit.apply(Action::SupplyOutput(false));
+    assert!(!circuit.line(Line::NearPilot));
+    circuit.advance_to(at(106 * MILLISECOND));
+    assert_eq!(circuit.probe(Probe::ShortCurrent), 0.0);
+
+    let blown = FixtureParameters {
+        contact_defect: Some(ContactDefect::FuseBlown),
+        ..FixtureParameters::default()
+    };
+    let mut circuit = alternating(&BoardParameters::default(), &blown);
+    circuit.apply(pulse);
+    circuit.advance_to(at(101 * MILLISECOND));
+    assert!(circuit.line(Line::NearMarker));
+    assert!(!circuit.line(Line::NearPilot) && !circuit.fuse_is_intact());
+    assert_eq!(circuit.probe(Probe::ShortCurrent), 0.0);
+}
+
+#[test]
+fn a_reversing_board_reverses_once_and_trips_on_a_true_short() {
+    let board = BoardParameters {
+        reversing: Some(Reversing {
+            current: Amperes::new(6.0),
+            debounce: Seconds::new(100e-6),
+            hold_off: Seconds::new(2e-3),
+        }),
+        ..BoardParameters::default()
+    };
+    let mut circuit = alternating(&board, &FixtureParameters::default());
+    let start = circuit.now();
+    circuit.apply(Action::Close(SwitchBranch::GapCrossed));
+    circuit.advance_to(start + span(100 * MILLISECOND));
+    assert!(!circuit.line(Line::Fault));
+    circuit.apply(Action::OpenAll);
+    circuit.advance_to(start + span(100 * MILLISECOND + 20 * MICROSECOND));
+    // Driven by the board alone, against the input's phase, and still.
+    let phase = if circuit.line(Line::SignalA) {
+        1.0
+    } else {
+        -1.0
+    };
+    let node = circuit.probe(Probe::NodeVoltage);
+    assert!(node * phase < -17.0, "{node} {phase}");
+    circuit.advance_to(start + span(200 * MILLISECOND));
+    let short = circuit.now();
+    circuit.apply(Action::Close(SwitchBranch::Near));
+    circuit.advance_to(short + span(30 * MILLISECOND));
+    let tripped = circuit.line_edge(Line::Fault, true, short).expect("trips");
+    let took = f64::from((tripped - short).seconds());
+    assert!((8e-3..13e-3).contains(&took), "{took}");
+    // Straight and equal, the upstream source takes next to nothing.
+    let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    circuit.apply(Action::Close(SwitchBranch::GapStraight));
+    circuit.advance_to(start + span(50 * MILLISECOND));
+    assert!(!circuit.line(Line::Fault));
+    // Crossed without reversing logic, somebody trips: here the board.
+    circuit.apply(Action::OpenAll);
+    circuit.apply(Action::Close(SwitchBranch::GapCrossed));
+    circuit.advance_to(start + span(150 * MILLISECOND));
+    assert!(circuit.line(Line::Fault));
+    assert_eq!(circuit.probe(Probe::UpstreamVoltage).abs(), 17.0);
+}
+
+#[test]
+fn enable_brake_and_signal_loss_are_obeyed() {
+    let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    circuit.apply(Action::Enable(false));
+    circuit.advance_to(at(102 * MILLISECOND));
+    assert!(circuit.probe(Probe::NodeVoltage).abs() < 1e-6);
+    circuit.apply(Action::Enable(true));
+    circuit.apply(Action::Brake(true));
+    circuit.advance_to(at(104 * MILLISECOND));
+    assert!(circuit.probe(Probe::NodeVoltage).abs() < 1e-3);
+    circuit.apply(Action::Brake(false));
+    circuit.advance_to(at(106 * MILLISECOND));
+    assert!(circuit.probe(Probe::NodeVoltage).abs() > 17.0);
+    let stopped = circuit.now();
+    circuit.apply(Action::Drive(DriveSignal::Stopped));
+    circuit.advance_to(stopped + span(10 * MILLISECOND));
+    assert!(circuit.probe(Probe::NodeVoltage).abs() < 1e-6);
+    let dead = circuit
+        .mean_magnitude(
+            Probe::NodeVoltage,
+            stopped + span(1900 * MICROSECOND),
+            stopped + span(1990 * MICROSECOND),
+        )
+        .expect("kept");
+    assert!(dead > 17.0, "{dead}");
+    // The output follows the input after the stated delays and dead time.
+    circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+    circuit.advance_to(stopped + span(11 * MILLISECOND));
+    let edge = circuit
+        .line_edge(Line::SignalA, true, stopped + span(10 * MILLISECOND + 1))
+        .expect("kept");
+    let crossed = circuit
+        .crossing(Probe::NodeVoltage, 0.0, true, edge)
+        .expect("kept");
+    let delay = f64::from((crossed - edge).seconds());
+    assert!((1.3e-6..1.5e-6).contains(&delay), "{delay}");
+}

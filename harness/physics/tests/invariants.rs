@@ -1,0 +1,327 @@
+//! What must hold whatever is done to the circuit: the trajectory does not
+//! depend on how it is walked, recorded or skipped. Numbers from outside are
+//! checked beside this file.
+
+use super::*;
+use proptest::prelude::*;
+
+/// Actions that a seed picks, applied at fixed instants.
+fn programme(index: usize) -> Action {
+    match index % 14 {
+        0 => Action::ClosePulse {
+            branch: SwitchBranch::Near,
+            duration: span(9 * MILLISECOND),
+        },
+        1 => Action::Load(LoadMode::Current(Amperes::new(2.5))),
+        2 => Action::Load(LoadMode::Resistance(Ohms::new(6.0))),
+        3 => Action::Load(LoadMode::Off),
+        4 => Action::Close(SwitchBranch::GapCrossed),
+        5 => Action::OpenAll,
+        6 => Action::Brake(true),
+        7 => Action::Brake(false),
+        8 => Action::Drive(DriveSignal::Held(Polarity::Negative)),
+        9 => Action::Drive(DriveSignal::Alternating(Pattern::ones())),
+        10 => Action::Close(SwitchBranch::Far),
+        11 => Action::LoadRamp {
+            from: Amperes::new(0.5),
+            to: Amperes::new(6.0),
+            duration: span(4 * MILLISECOND),
+        },
+        12 => Action::Close(SwitchBranch::GapStraight),
+        _ => Action::Drive(DriveSignal::Stopped),
+    }
+}
+
+const PROBES: [Probe; 11] = [
+    Probe::NodeVoltage,
+    Probe::OutputCurrent,
+    Probe::BoardRail,
+    Probe::SupplyVoltage,
+    Probe::SupplyCurrent,
+    Probe::LoadVoltage,
+    Probe::LoadCurrent,
+    Probe::ShortCurrent,
+    Probe::GapCurrent,
+    Probe::UpstreamVoltage,
+    Probe::SenseVoltage,
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn one_stride_and_many_small_ones_agree(
+        choices in prop::collection::vec(0_usize..14, 1..6),
+        cuts in prop::collection::vec(1_i64..40 * MILLISECOND, 0..40),
+        reversing in any::<bool>(),
+        keep in any::<bool>(),
+    ) {
+        let board = BoardParameters {
+            reversing: reversing.then_some(Reversing {
+                current: Amperes::new(6.0),
+                debounce: Seconds::new(40e-6),
+                hold_off: Seconds::new(2e-3),
+            }),
+            ..BoardParameters::default()
+        };
+        let mut stride = energised(&board, &FixtureParameters::default(), 18.0, 5.0);
+        stride.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+        let mut steps = stride.clone();
+        if keep {
+            // Recording must change nothing.
+            steps.keep_history(span(SECOND));
+        }
+        let mut cuts = cuts;
+        cuts.sort_unstable();
+        let mut end = 0;
+        for choice in choices {
+            let start = end;
+            end += 40 * MILLISECOND + 777;
+            stride.advance_to(at(end));
+            for cut in &cuts {
+                steps.advance_to(at(start + cut));
+            }
+            steps.advance_to(at(end));
+            for probe in PROBES {
+                let (a, b) = (stride.probe(probe), steps.probe(probe));
+                prop_assert!(a.is_finite());
+                prop_assert!((a - b).abs() <= 1e-9 * a.abs().max(1.0), "{probe:?} {a} {b}");
+            }
+            prop_assert_eq!(stride.lines, steps.lines);
+            stride.apply(programme(choice));
+            steps.apply(programme(choice));
+        }
+    }
+}
+
+#[test]
+fn skipped_periods_leave_the_circuit_where_full_stepping_does() {
+    for load in [LoadMode::Off, LoadMode::Current(Amperes::new(2.0))] {
+        let mut skipping = energised(
+            &BoardParameters::default(),
+            &FixtureParameters::default(),
+            18.0,
+            5.0,
+        );
+        skipping.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+        skipping.apply(Action::Load(load));
+        skipping.keep_history(span(SECOND));
+        let mut stepping = skipping.clone();
+        for tenths in 1..=4 {
+            let target = at(tenths * SECOND / 10 + 12_345_678);
+            skipping.advance_to(target);
+            // A stride shorter than a period leaves nothing to skip.
+            while stepping.now() < target {
+                stepping.advance_to((stepping.now() + span(77 * MICROSECOND)).min(target));
+            }
+            assert_eq!(stepping.lines, skipping.lines);
+            for probe in PROBES {
+                let (a, b) = (skipping.probe(probe), stepping.probe(probe));
+                assert!(
+                    (a - b).abs() <= 1e-9 * b.abs().max(1.0),
+                    "{probe:?} {a} {b}"
+                );
+            }
+            close(
+                1.0 + skipping.thermal.rise,
+                1.0 + stepping.thermal.rise,
+                1e-9,
+            );
+        }
+        let sampled = |circuit: &Circuit| {
+            circuit
+                .sample(
+                    Probe::OutputCurrent,
+                    at(100 * MILLISECOND),
+                    span(1_234_567),
+                    240_000,
+                )
+                .expect("kept")
+        };
+        for (a, b) in sampled(&skipping).iter().zip(sampled(&stepping)) {
+            assert!((a - b).abs() < 1e-9, "{a} {b}");
+        }
+    }
+}
+
+#[test]
+fn samples_agree_with_the_present_and_end_with_the_history() {
+    let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    circuit.keep_history(span(20 * MILLISECOND));
+    circuit.apply(Action::Load(LoadMode::Current(Amperes::new(2.0))));
+    let start = circuit.now();
+    let mut expected = Vec::new();
+    for step in 0..3_000 {
+        circuit.advance_to(start + span(step * 1_111_111));
+        expected.push((
+            circuit.probe(Probe::OutputCurrent),
+            circuit.line(Line::SignalA),
+        ));
+    }
+    let period = span(1_111_111);
+    let current = circuit
+        .sample(Probe::OutputCurrent, start, period, 3_000)
+        .expect("kept");
+    let line = circuit
+        .sample_line(Line::SignalA, start, period, 3_000)
+        .expect("kept");
+    for (index, (value, high)) in expected.into_iter().enumerate() {
+        assert!((current[index] - value).abs() < 1e-9);
+        assert_eq!(line[index], high);
+    }
+    let probe = Probe::OutputCurrent;
+    assert_eq!(circuit.sample(probe, start, period, 3_001), None);
+    circuit.advance_to(start + span(200 * MILLISECOND));
+    assert_eq!(circuit.sample(probe, start, period, 1), None);
+    circuit.keep_history(BenchSpan::ZERO);
+    assert_eq!(circuit.sample(probe, circuit.now(), period, 1), None);
+}
+
+#[test]
+fn meaningless_parameters_are_refused() {
+    let board = BoardParameters {
+        bulk_capacitance: Farads::ZERO,
+        ..BoardParameters::default()
+    };
+    let fault = Circuit::new(&board, &FixtureParameters::default()).err();
+    assert!(
+        matches!(
+            fault,
+            Some(PhysicsFault::Parameter {
+                parameter: "bulk_capacitance",
+                ..
+            })
+        ),
+        "{fault:?}"
+    );
+    let fixture = FixtureParameters {
+        bleeder: Ohms::new(-1.0),
+        ..FixtureParameters::default()
+    };
+    assert!(Circuit::new(&BoardParameters::default(), &fixture).is_err());
+    assert!(Pattern::new(Vec::new()).is_none());
+    assert!(Pattern::new(vec![BenchSpan::ZERO]).is_none());
+}
+
+/// How long bench time takes in wall time. Run by hand, optimised:
+/// `cargo test --release --lib physics -- --ignored --nocapture`.
+#[test]
+#[ignore = "a measurement of this machine, not a check"]
+#[allow(clippy::print_stdout)] // Printing the figures is its purpose.
+fn timing() {
+    let report = |name: &str, circuit: &mut Circuit, length: i64| {
+        let before = std::time::Instant::now();
+        let target = circuit.now() + span(length);
+        circuit.advance_to(target);
+        println!("{name}: {:?}", before.elapsed());
+    };
+    let untripped = BoardParameters {
+        trip_current: Amperes::new(1e6),
+        under_voltage: Volts::ZERO,
+        ..BoardParameters::default()
+    };
+    let steady = FixtureParameters {
+        bounce_for: Seconds::ZERO,
+        ..FixtureParameters::default()
+    };
+    for (name, kept) in [("skipping", 0), ("recorded", SECOND)] {
+        for (supply, amperes) in [("stiff supply", 1e3), ("5 A supply", 5.0)] {
+            let mut circuit = energised(&untripped, &steady, 18.0, amperes);
+            circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+            circuit.advance_to(at(100 * MILLISECOND));
+            circuit.keep_history(span(kept));
+            circuit.apply(Action::Close(SwitchBranch::Near));
+            report(
+                &format!("100 ms short, {supply}, {name}"),
+                &mut circuit,
+                100 * MILLISECOND,
+            );
+        }
+        let mut circuit = alternating(&BoardParameters::default(), &steady);
+        circuit.keep_history(BenchSpan::ZERO);
+        circuit.keep_history(span(kept));
+        report(&format!("1 s idle, {name}"), &mut circuit, SECOND);
+        circuit.apply(Action::Load(LoadMode::Current(Amperes::new(3.0))));
+        report(&format!("1 s at 3 A, {name}"), &mut circuit, SECOND);
+        circuit.apply(Action::SupplyOutput(false));
+        circuit.apply(Action::Drive(DriveSignal::Stopped));
+        report(&format!("10 s dead, {name}"), &mut circuit, 10 * SECOND);
+    }
+    let mut circuit = alternating(&BoardParameters::default(), &steady);
+    let start = circuit.now();
+    circuit.apply(Action::Close(SwitchBranch::Near));
+    report(
+        "100 ms short with lockout, trip and retry, recorded",
+        &mut circuit,
+        100 * MILLISECOND,
+    );
+    let before = std::time::Instant::now();
+    let samples = circuit.sample(Probe::OutputCurrent, start, span(MICROSECOND), 100_000);
+    println!("100,000 samples: {:?}", before.elapsed());
+    assert!(samples.is_some());
+}
+
+/// A board and a fixture with every parameter that shapes a current changed by
+/// its own factor.
+fn spread(factors: &[f64]) -> (BoardParameters, FixtureParameters) {
+    let mut board = BoardParameters::default();
+    let mut fixture = FixtureParameters::default();
+    let mut next = factors.iter().copied().cycle();
+    let mut factor = || next.next().unwrap_or(1.0);
+    board.bulk_capacitance = board.bulk_capacitance * factor();
+    board.bulk_resistance = board.bulk_resistance * factor();
+    board.switch_resistance = board.switch_resistance * factor();
+    board.diode_drop = board.diode_drop * factor();
+    board.dead_time = board.dead_time * factor();
+    board.delay_rising = board.delay_rising * factor();
+    board.output_inductance = board.output_inductance * factor();
+    board.sense_filter = board.sense_filter * factor();
+    board.trip_current = board.trip_current * factor();
+    board.under_voltage = board.under_voltage * factor();
+    fixture.supply_resistance = fixture.supply_resistance * factor();
+    fixture.bleeder = fixture.bleeder * factor();
+    fixture.snubber_capacitance = fixture.snubber_capacitance * factor();
+    fixture.snubber_resistance = fixture.snubber_resistance * factor();
+    fixture.rectifier_drop = fixture.rectifier_drop * factor();
+    fixture.load_saturation = fixture.load_saturation * factor();
+    fixture.near.resistance = fixture.near.resistance * factor();
+    fixture.near.inductance = fixture.near.inductance * factor();
+    fixture.upstream.voltage = fixture.upstream.voltage * factor();
+    fixture.upstream.branch.inductance = fixture.upstream.branch.inductance * factor();
+    (board, fixture)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn no_parameters_and_no_programme_upset_it(
+        factors in prop::collection::vec(0.2_f64..5.0, 1..21),
+        choices in prop::collection::vec((0_usize..14, 1_i64..15_000), 1..12),
+        volts in 8.0_f64..26.0,
+        amperes in 0.5_f64..20.0,
+        reversing in any::<bool>(),
+    ) {
+        let (mut board, fixture) = spread(&factors);
+        board.reversing = reversing.then_some(Reversing {
+            current: Amperes::new(4.5),
+            debounce: Seconds::new(60e-6),
+            hold_off: Seconds::new(1e-3),
+        });
+        let mut circuit = energised(&board, &fixture, volts, amperes);
+        circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+        circuit.advance_to(at(50 * MILLISECOND));
+        circuit.keep_history(span(50 * MILLISECOND));
+        for (choice, microseconds) in choices {
+            circuit.apply(programme(choice));
+            circuit.advance_to(circuit.now() + span(microseconds * MICROSECOND));
+            for probe in PROBES {
+                prop_assert!(circuit.probe(probe).is_finite());
+            }
+            // Nothing on the bench holds more than what the sources, the
+            // clamp and the inductors can give.
+            prop_assert!(circuit.probe(Probe::BoardRail) > -10.0);
+            prop_assert!(circuit.probe(Probe::BoardRail) < 150.0);
+        }
+    }
+}

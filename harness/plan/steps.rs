@@ -1,0 +1,157 @@
+//! The steps of a plan in words, with the bench time each is expected to take.
+//! An estimate for people: what really happens, the scenarios decide.
+
+use super::settings::{Load, Overload, Reversal, Settings, Short};
+use super::{Plan, Scenario};
+use crate::units::{Quantity, Seconds};
+use serde::Serialize;
+
+/// One step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Step {
+    /// The scenario's name.
+    pub scenario: String,
+    /// What is done, in words.
+    pub text: String,
+    /// Whether it puts energy into the board.
+    pub energises: bool,
+    /// The bench time it takes, expected.
+    pub bench_time: Seconds,
+}
+
+/// Settings of instruments and reading back, a step; from the model bench, so
+/// no promise.
+const OVERHEAD: f64 = 0.100;
+
+/// The rest after a trip, before the board is asked again.
+const REST: f64 = 1.0;
+
+/// Every step of `plan`, in order.
+pub fn steps(plan: &Plan) -> Vec<Step> {
+    let mut steps = Vec::new();
+    for scenario in &plan.scenarios {
+        let mut list = List {
+            plan,
+            scenario,
+            steps: &mut steps,
+        };
+        match &scenario.settings {
+            Settings::Load(load) => list.load(load),
+            Settings::Overload(overload) => list.overload(overload),
+            Settings::Short(short) => list.short(short),
+            Settings::Reversal(reversal) => list.reversal(reversal),
+        }
+        list.step("make the bench safe".to_owned(), false, 0.0);
+    }
+    steps
+}
+
+struct List<'a> {
+    plan: &'a Plan,
+    scenario: &'a Scenario,
+    steps: &'a mut Vec<Step>,
+}
+
+impl List<'_> {
+    fn step(&mut self, text: String, energises: bool, seconds: f64) {
+        self.steps.push(Step {
+            scenario: self.scenario.name.clone(),
+            text,
+            energises,
+            bench_time: Seconds::from_si(seconds + OVERHEAD).unwrap_or(Seconds::ZERO),
+        });
+    }
+
+    fn power(&mut self) {
+        let voltage = self.plan.ratings.supply_voltage;
+        self.step(format!("supply on at {voltage}, unloaded"), true, 0.1);
+    }
+
+    fn load(&mut self, load: &Load) {
+        self.power();
+        for polarity in &load.polarities {
+            for current in &load.steps {
+                self.step(
+                    format!("{}: hold {current} for {}", polarity.word(), load.hold),
+                    true,
+                    load.settle.si() + load.hold.si(),
+                );
+            }
+        }
+    }
+
+    fn overload(&mut self, overload: &Overload) {
+        self.power();
+        self.step(
+            format!(
+                "ramp from {} to {} in {}",
+                overload.ramp_from, overload.ramp_to, overload.ramp_time
+            ),
+            true,
+            overload.ramp_time.si() + REST,
+        );
+        for multiple in &overload.multiples {
+            let current = self.plan.ratings.trip_current * *multiple;
+            self.step(
+                format!(
+                    "{multiple} times the trip current, {current}, for {}",
+                    overload.pulse
+                ),
+                true,
+                overload.pulse.si() + REST,
+            );
+        }
+        self.step(
+            format!("hold {} for {}", overload.hold_current, overload.hold_time),
+            true,
+            overload.hold_time.si(),
+        );
+    }
+
+    fn short(&mut self, short: &Short) {
+        self.power();
+        for place in &short.places {
+            for repeat in 1..=short.repeats {
+                self.step(
+                    format!(
+                        "{} short for {}, {repeat} of {}",
+                        place.word(),
+                        short.pulse,
+                        short.repeats
+                    ),
+                    true,
+                    short.pulse.si() + REST,
+                );
+            }
+            self.step(
+                format!(
+                    "{} short for {}, then watch it recover",
+                    place.word(),
+                    short.recovery_pulse
+                ),
+                true,
+                short.recovery_pulse.si() + REST,
+            );
+        }
+    }
+
+    fn reversal(&mut self, reversal: &Reversal) {
+        self.power();
+        for direction in &reversal.directions {
+            self.step(
+                format!(
+                    "reversal {}: bridge the section gap for {}",
+                    direction.word(),
+                    reversal.gap_pulse
+                ),
+                true,
+                reversal.pulse.si() + REST,
+            );
+        }
+        self.step(
+            format!("near short for {} while reversing", reversal.short_pulse),
+            true,
+            reversal.short_pulse.si() + REST,
+        );
+    }
+}

@@ -1,0 +1,182 @@
+//! The demo's plan is sound alone and on its bench, and each way to spoil one
+//! is named at its line; numbers of the envelope are worked by hand.
+
+use super::*;
+use crate::bench_file::{self, Bench};
+use crate::document::{Fault, Severity, Source};
+use crate::ident::Role;
+use crate::judgement::DecisionRule;
+use crate::profile::{self, Profile};
+use crate::units::Quantity;
+use proptest::prelude::*;
+use std::collections::BTreeMap;
+
+mod alone;
+mod on_bench;
+
+const DEMO: &str = include_str!("../../fixtures/demo/plan.toml");
+const BENCH: &str = include_str!("../../fixtures/demo/bench.toml");
+
+fn read(text: &str) -> Result<(Plan, Vec<Fault>), Vec<Fault>> {
+    parse(&[Source::new("plan.toml", text)])
+}
+
+fn bench(text: &str) -> Bench {
+    let (bench, _) = bench_file::parse(&Source::new("bench.toml", text)).expect("sound");
+    bench
+}
+
+fn profiles() -> BTreeMap<Role, Profile> {
+    profile::SHIPPED
+        .iter()
+        .map(|name| profile::shipped(name).expect("it comes with the program"))
+        .map(|profile| (profile.role, profile))
+        .collect()
+}
+
+/// The line on which `word` stands for the `nth` time, counted from one.
+fn line_of(text: &str, word: &str, nth: usize) -> usize {
+    text.lines()
+        .enumerate()
+        .filter(|(_, line)| line.contains(word))
+        .nth(nth - 1)
+        .map(|(index, _)| index + 1)
+        .unwrap_or_else(|| panic!("{word:?} stands there less than {nth} times"))
+}
+
+/// `DEMO` with `old` replaced has exactly one fault, in the line of `at`.
+fn check(old: &str, new: &str, at: (&str, usize), message: &str) {
+    assert!(DEMO.contains(old), "{old:?}");
+    let text = DEMO.replacen(old, new, 1);
+    let faults = read(&text).expect_err(new);
+    assert_eq!(faults.len(), 1, "{new:?}: {faults:#?}");
+    assert!(faults[0].message.contains(message), "{:#?}", faults[0]);
+    assert_eq!(
+        faults[0].line,
+        line_of(&text, at.0, at.1),
+        "{:#?}",
+        faults[0]
+    );
+}
+
+#[test]
+fn the_demo_plan_is_sound_alone_and_on_its_bench() {
+    let (plan, warnings) = read(DEMO).expect("sound");
+    assert!(warnings.is_empty(), "{warnings:#?}");
+    let faults = against_bench(&plan, &bench(BENCH), &profiles());
+    assert!(faults.is_empty(), "{faults:#?}");
+    let names: Vec<&str> = plan.scenarios.iter().map(|s| s.name.as_str()).collect();
+    assert_eq!(names, ["load", "overload", "short", "reversal"]);
+    let Settings::Load(load) = &plan.scenarios[0].settings else {
+        panic!("the first is a load");
+    };
+    let steps: Vec<f64> = load.steps.iter().map(|step| step.si()).collect();
+    assert_eq!(steps, [0.0, 0.75, 1.5, 2.25, 3.0]);
+    let limit = plan.scenarios[1].limit("trip_time").expect("stated");
+    assert_eq!((limit.lower, limit.upper), (None, Some(0.025)));
+    assert_eq!(limit.rule, DecisionRule::GuardedAcceptance { guard: 1.0 });
+    let trips = plan.scenarios[1].limit("no_trip_below").expect("stated");
+    assert_eq!(trips.rule, DecisionRule::Simple);
+}
+
+#[test]
+fn the_demo_lot_is_sound() {
+    let (lot, _) = parse_lot(&demo::lot()).expect("sound");
+    let (plan, _) = parse(&[demo::plan()]).expect("sound");
+    assert_eq!((lot.family, lot.revision), (plan.family, plan.revision));
+    assert_eq!(lot.parts[0].place, "U1");
+    let spoiled = Source::new(
+        "lot.toml",
+        "format = 1\n[lot]\nname = \"../x\"\nfamily = \"f\"\nrevision = \"A\"\n[parts]\nU1 = 7\n",
+    );
+    let faults = parse_lot(&spoiled).expect_err("spoiled");
+    let places: Vec<_> = faults.iter().map(|f| (f.line, f.column)).collect();
+    assert_eq!(places, [(3, 8), (7, 6)], "{faults:#?}");
+}
+
+#[test]
+fn a_scenario_without_limits_is_only_warned_of() {
+    let head = &DEMO[..DEMO.find("[scenario.limits]").expect("it has some")];
+    let (_, warnings) = read(head).expect("usable");
+    assert_eq!(warnings.len(), 1);
+    assert_eq!(warnings[0].severity, Severity::Warning);
+}
+
+#[test]
+fn an_overlay_of_ten_lines_changes_what_it_says() {
+    let over = Source::new(
+        "over.toml",
+        "format = 1\nextends = \"plan.toml\"\n[plan]\nrevision = \"C\"\n[[scenario]]\n\
+         kind = \"overload\"\npulse = \"80 ms\"\n[scenario.limits]\n\
+         trip_time = { max = \"20 ms\" }\n",
+    );
+    let base = Source::new("plan.toml", DEMO);
+    assert_eq!(
+        extends(&over).expect("readable").as_deref(),
+        Some("plan.toml")
+    );
+    assert_eq!(extends(&base).expect("readable"), None);
+    let (plan, _) = parse(&[base.clone(), over.clone()]).expect("sound");
+    let (before, _) = read(DEMO).expect("sound");
+    assert_eq!(plan.revision, "C");
+    assert_eq!(plan.family, before.family);
+    assert_eq!(plan.scenarios.len(), 4);
+    let limit = plan.scenarios[1].limit("trip_time").expect("kept");
+    assert_eq!(limit.upper, Some(0.020));
+    assert!(limit.source.contains("section 4"), "kept from the base");
+    assert_eq!(plan.scenarios[0], before.scenarios[0]);
+    // A fault in the overlay is the overlay's.
+    let spoiled = Source::new("over.toml", over.text.replace("80 ms", "8 ms"));
+    let faults = parse(&[base, spoiled]).expect_err("too short");
+    assert_eq!((faults[0].file.as_str(), faults[0].line), ("over.toml", 7));
+    assert!(parse(&[]).is_err());
+}
+
+#[test]
+fn steps_say_what_energises_and_how_long_it_takes() {
+    let (plan, _) = read(DEMO).expect("sound");
+    let steps = steps(&plan);
+    let count = |name: &str| steps.iter().filter(|s| s.scenario == name).count();
+    // Each scenario switches on first and makes safe last; between them: five
+    // steps in two polarities; ramp, three multiples, hold; two places with
+    // two repeats and a recovery each; two directions and the true short.
+    let counts = ["load", "overload", "short", "reversal"].map(count);
+    assert_eq!(counts, [12, 7, 8, 5]);
+    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 4);
+    let text = &steps[1].text;
+    assert!(text.starts_with("positive: hold 0.000 A"), "{text}");
+    let total: f64 = steps.iter().map(|s| s.bench_time.si()).sum();
+    assert!((15.0..60.0).contains(&total), "{total}");
+}
+
+proptest! {
+    #[test]
+    fn a_damaged_plan_never_panics(at in 0_usize..3000, cut in 0_usize..40, with: String) {
+        let start = at.min(DEMO.len());
+        let end = (start + cut).min(DEMO.len());
+        let text = format!("{}{with}{}", &DEMO[..start], &DEMO[end..]);
+        match read(&text) {
+            Ok((plan, _)) => {
+                against_bench(&plan, &bench(BENCH), &profiles());
+                steps(&plan);
+            }
+            Err(faults) => prop_assert!(!faults.is_empty()),
+        }
+    }
+
+    /// Numbers of any size pass through every check without a panic.
+    #[test]
+    fn wild_numbers_never_panic(value in any::<f64>(), which in 0_usize..12) {
+        const NUMBERS: [&str; 12] = [
+            "\"3 A\"", "\"4 A\"", "\"18 V\"", "\"1000 uF\"", "\"100 mohm\"", "\"60 ms\"",
+            "\"3.3 A\"", "\"1.3 s\"", "\"220 mohm\"", "\"25 ms\"", "\"43 A\"", "\"50 ms\"",
+        ];
+        let number = NUMBERS[which];
+        let unit = number.trim_matches('"').split(' ').nth(1).unwrap_or_default();
+        let text = DEMO.replace(number, &format!("\"{value} {unit}\""));
+        if let Ok((plan, _)) = read(&text) {
+            against_bench(&plan, &bench(BENCH), &profiles());
+            steps(&plan);
+        }
+    }
+}

@@ -1,0 +1,388 @@
+//! Each way to spoil the demo's plan by itself, and the catalogue against what
+//! the parser takes.
+
+use super::*;
+use std::collections::BTreeSet;
+
+#[test]
+fn each_spoiled_plan_is_faulted_at_its_line() {
+    for (old, new, at, message) in [
+        (
+            "format = 1",
+            "format = 2",
+            ("format", 1),
+            "format is not known",
+        ),
+        (
+            "family = \"garden booster\"\n",
+            "",
+            ("[plan]", 1),
+            "`family` is missing",
+        ),
+        (
+            "rated_current = \"3 A\"",
+            "rated_current = \"3 V\"",
+            ("\"3 V\"", 1),
+            "'V' is a voltage",
+        ),
+        (
+            "trip_current = \"4 A\"",
+            "trip_current = \"3.7 A\"\nspare = 1",
+            ("spare", 1),
+            "not a key",
+        ),
+        (
+            "highest_supply = \"22 V\"",
+            "highest_supply = \"16 V\"",
+            ("supply_voltage", 1),
+            "above the largest",
+        ),
+        (
+            "lowest_supply = \"12 V\"",
+            "lowest_supply = \"19 V\"",
+            ("supply_voltage", 1),
+            "below the least",
+        ),
+        (
+            "signal_lines = 2",
+            "signal_lines = 3",
+            ("signal_lines", 1),
+            "out of range",
+        ),
+        (
+            "on_signal_loss = \"hold\"",
+            "on_signal_loss = \"of\"",
+            ("\"of\"", 1),
+            "'of' is not known",
+        ),
+        (
+            "on_signal_loss = \"hold\"",
+            "on_signal_loss = \"off\"",
+            ("[[scenario]]", 1),
+            "cannot be held",
+        ),
+        (
+            "reversing = true",
+            "reversing = false",
+            ("kind = \"reversal\"", 1),
+            "does not reverse",
+        ),
+        (
+            "on_signal_loss = \"hold\"",
+            "on_signal_loss = \"hold\"\nlongest_hold = \"20 ms\"",
+            ("[[scenario]]", 1),
+            "longer than the board can",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"lode\"",
+            ("\"lode\"", 1),
+            "'lode' is not known",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"load\"\nsteps = [\"1 A\", \"1 A\"]",
+            ("steps", 1),
+            "do not rise",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"load\"\nsteps = [\"0 A\", \"3.5 A\"]",
+            ("steps", 1),
+            "above the rated current",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"load\"\nsteps = [\"1 A\"]",
+            ("steps", 1),
+            "gives no slope",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"load\"\nsteps = []",
+            ("steps", 1),
+            "the list is empty",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"load\"\npolarities = [\"positive\"]",
+            ("polarities", 1),
+            "needs both",
+        ),
+        (
+            "kind = \"load\"",
+            "kind = \"load\"\npolarities = [\"positive\", \"positive\", \"negative\"]",
+            ("polarities", 1),
+            "in the list already",
+        ),
+        (
+            "kind = \"overload\"",
+            "kind = \"overload\"\nname = \"load\"",
+            ("name = \"load\"", 1),
+            "another scenario",
+        ),
+        (
+            "level_symmetry = {",
+            "level_symetry = {",
+            ("level_symetry", 1),
+            "do not measure `level_symetry`",
+        ),
+        (
+            "level_symmetry = {",
+            "trip_time = {",
+            ("trip_time", 1),
+            "`load` scenarios do not measure",
+        ),
+        (
+            "max = \"300 mV\"",
+            "max = \"300 mA\"",
+            ("300 mA", 1),
+            "'mA' is a current",
+        ),
+        (
+            "max = \"300 mV\"",
+            "max = \"-1 mV\"",
+            ("-1 mV", 1),
+            "out of range",
+        ),
+        (
+            "min = \"16.5 V\", max = \"18.6 V\"",
+            "min = \"18.6 V\", max = \"16.5 V\"",
+            ("16.5", 1),
+            "below the least",
+        ),
+        (
+            "max = \"300 mV\", source = \"house limit\"",
+            "max = \"300 mV\"",
+            ("300 mV", 1),
+            "`source` is missing",
+        ),
+        (
+            "max = \"300 mV\", source",
+            "source",
+            ("level_symmetry", 1),
+            "bounds nothing",
+        ),
+        (
+            "max = \"300 mV\"",
+            "max = \"300 mV\", rule = \"simple\"",
+            ("300 mV", 1),
+            "'simple' is not known",
+        ),
+        (
+            "max = \"300 mV\"",
+            "max = \"300 mV\", rule = \"simple acceptance\", guard = 2",
+            ("300 mV", 1),
+            "no guard band",
+        ),
+        (
+            "guard = 1.0",
+            "guard = 99",
+            ("guard = 99", 1),
+            "out of range",
+        ),
+        (
+            "max = 0,",
+            "max = 0.5,",
+            ("no_trip_below", 1),
+            "out of range",
+        ),
+        (
+            "multiples = [1.5, 2, 3]",
+            "multiples = [1.05, 2]",
+            ("multiples", 1),
+            "need not trip",
+        ),
+        (
+            "multiples = [1.5, 2, 3]",
+            "multiples = [2, 1.5]",
+            ("multiples", 1),
+            "do not rise",
+        ),
+        (
+            "multiples = [1.5, 2, 3]",
+            "multiples = [0.5, 2]",
+            ("multiples", 1),
+            "out of range",
+        ),
+        (
+            "hold_current = \"3.3 A\"",
+            "hold_current = \"3.7 A\"",
+            ("hold_current", 1),
+            "may trip at this",
+        ),
+        (
+            "ramp_from = \"3 A\"",
+            "ramp_from = \"3.6 A\"",
+            ("ramp_from", 1),
+            "does not span",
+        ),
+        (
+            "ramp_to = \"6 A\"",
+            "ramp_to = \"4.3 A\"",
+            ("ramp_to", 1),
+            "does not span",
+        ),
+        (
+            "ramp_time = \"2 s\"",
+            "ramp_time = \"0 s\"",
+            ("ramp_time", 1),
+            "takes time",
+        ),
+        (
+            "ramp_time = \"2 s\"",
+            "onset_level = \"7 A\"",
+            ("onset_level", 1),
+            "outside what the current sweeps",
+        ),
+        (
+            "pulse = \"60 ms\"",
+            "pulse = \"49 ms\"",
+            ("49 ms", 1),
+            "less than twice the limit of `trip_time`",
+        ),
+        (
+            "pulse = \"60 ms\"",
+            "pulse = \"60 ms\"\nsampling_period = \"5 us\"",
+            ("sampling_period", 1),
+            "every crossing",
+        ),
+        (
+            "trip_time = { max = \"25 ms\"",
+            "trip_time = { max = \"200 us\"",
+            ("[[scenario]]", 2),
+            "time limit that it must resolve",
+        ),
+        (
+            "pulse = \"60 ms\"\nrecovery",
+            "pulse = \"20 ms\"\nrecovery",
+            ("20 ms", 1),
+            "less than twice",
+        ),
+        (
+            "recovery_pulse = \"1.3 s\"",
+            "recovery_pulse = \"1 s\"",
+            ("recovery_pulse", 1),
+            "see the retries",
+        ),
+        (
+            "recovery_pulse = \"1.3 s\"",
+            "recovery_pulse = \"1.3 s\"\ncoarse_period = \"5 ms\"",
+            ("coarse_period", 1),
+            "too slow for the limit",
+        ),
+        ("repeats = 2", "repeats = 0", ("repeats", 1), "out of range"),
+        (
+            "places = [\"near\", \"far\"]",
+            "places = [\"near\", \"fair\"]",
+            ("fair", 1),
+            "'fair' is not known",
+        ),
+        (
+            "gap_pulse = \"50 ms\"",
+            "gap_pulse = \"100 ms\"",
+            ("gap_pulse", 1),
+            "before the gap opens",
+        ),
+        (
+            "gap_pulse = \"50 ms\"",
+            "gap_pulse = \"5 ms\"",
+            ("gap_pulse", 1),
+            "before a good board",
+        ),
+        (
+            "short_pulse = \"60 ms\"",
+            "short_pulse = \"40 ms\"",
+            ("short_pulse", 1),
+            "less than twice",
+        ),
+    ] {
+        check(old, new, at, message);
+    }
+}
+
+#[test]
+fn the_limit_of_another_scenario_is_hinted() {
+    let text = DEMO.replacen("level_symmetry = {", "trip_time = {", 1);
+    let faults = read(&text).expect_err("not a load's");
+    let hint = faults[0].hint.as_deref();
+    assert_eq!(hint, Some("`overload` scenarios measure it"));
+}
+
+/// Every setting of the catalogue can be written, with the default it states;
+/// where that is a plain text the plan is the same as without it.
+#[test]
+fn the_catalogue_and_the_parser_know_the_same_settings() {
+    use crate::catalogue::Form;
+    let head = &DEMO[..DEMO.find("[[scenario]]").expect("it has some")];
+    for kind in ScenarioKind::ALL {
+        let silent = format!("{head}[[scenario]]\nkind = \"{kind}\"\n");
+        let (plain, _) = read(&silent).expect("defaults fit together");
+        let mut known = BTreeSet::new();
+        for setting in kind.entry().settings {
+            known.insert(setting.name);
+            let value = match setting.form {
+                Form::One(dimension) => match setting.default.parse::<u32>() {
+                    Ok(number) => number.to_string(),
+                    Err(_)
+                        if setting.default.starts_with(|c: char| c.is_ascii_digit())
+                            && !setting.default.contains('%') =>
+                    {
+                        format!("\"{}\"", setting.default)
+                    }
+                    Err(_) => format!("{:?}", dimension.example()),
+                },
+                Form::List(_) => continue,
+                Form::Words(_) => format!(
+                    "[{}]",
+                    setting
+                        .default
+                        .split(", ")
+                        .map(|word| format!("{word:?}"))
+                        .collect::<Vec<_>>()
+                        .join(", ")
+                ),
+            };
+            let text = format!("{silent}{} = {value}\n", setting.name);
+            let result = read(&text);
+            let unknown = result
+                .as_ref()
+                .err()
+                .is_some_and(|faults| faults.iter().any(|f| f.message.contains("not a key")));
+            assert!(!unknown, "{kind} {}: {result:#?}", setting.name);
+            let stated = value.contains(setting.default) || matches!(setting.form, Form::Words(_));
+            if stated {
+                let (spoken, _) = result.expect(setting.name);
+                assert_eq!(spoken.scenarios, plain.scenarios, "{kind} {}", setting.name);
+            }
+        }
+        let wrong = read(&format!("{silent}nonsense = 1\n")).expect_err("unknown");
+        let unknown = wrong.iter().find(|f| f.message.contains("nonsense"));
+        let expected = unknown.and_then(|f| f.expected.clone()).unwrap_or_default();
+        for name in known {
+            assert!(expected.contains(name), "{kind} {name}: {expected}");
+        }
+    }
+}
+
+#[test]
+fn words_of_the_catalogue_are_those_of_the_settings() {
+    use crate::catalogue::Form;
+    for (kind, key, words) in [
+        ("load", "polarities", words(Polarity::WORDS)),
+        ("short", "places", words(ShortPlace::WORDS)),
+        ("reversal", "directions", words(Direction::WORDS)),
+    ] {
+        let kind = ScenarioKind::from_word(kind).expect("known");
+        let setting = kind.entry().settings.iter().find(|s| s.name == key);
+        let form = setting.map(|s| s.form);
+        assert!(
+            matches!(form, Some(Form::Words(listed)) if listed == words),
+            "{key}: {form:?} {words:?}"
+        );
+    }
+}
+
+fn words<T>(list: &[(&'static str, T)]) -> Vec<&'static str> {
+    list.iter().map(|(word, _)| *word).collect()
+}

@@ -1,0 +1,189 @@
+//! What each role needs its instrument to understand: command names with the
+//! placeholders they offer, status bits, and accuracies. No text is read here.
+
+use crate::ident::Role;
+use crate::units::Dimension;
+
+/// A command of a role.
+#[derive(Clone, Copy, Debug)]
+pub struct CommandNeed {
+    /// Its name in the profile.
+    pub name: &'static str,
+    /// The placeholders it offers; the template must use each of them and no
+    /// other.
+    pub placeholders: &'static [&'static str],
+}
+
+/// What a role needs.
+#[derive(Debug)]
+pub struct RoleNeeds {
+    /// Commands that must be there.
+    pub commands: &'static [CommandNeed],
+    /// Commands that may be there.
+    pub optional: &'static [CommandNeed],
+    /// Bits that must be named in `[condition]`.
+    pub condition: &'static [&'static str],
+    /// Bits that must be named in `[operation]`.
+    pub operation: &'static [&'static str],
+    /// Tables that must be in `[accuracy]`.
+    pub accuracy: &'static [(&'static str, Dimension)],
+}
+
+const fn plain(name: &'static str) -> CommandNeed {
+    with(name, &[])
+}
+
+const fn with(name: &'static str, placeholders: &'static [&'static str]) -> CommandNeed {
+    CommandNeed { name, placeholders }
+}
+
+const VOLTMETER: (&str, Dimension) = ("measure_voltage", Dimension::Voltage);
+const AMMETER: (&str, Dimension) = ("measure_current", Dimension::Current);
+
+static SUPPLY: RoleNeeds = RoleNeeds {
+    commands: &[
+        plain("identify"),
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        plain("condition"),
+        with("set_voltage", &["volts"]),
+        with("set_current_limit", &["amperes"]),
+        plain("output_on"),
+        plain("output_off"),
+        plain("measure_voltage"),
+        plain("measure_current"),
+    ],
+    optional: &[],
+    condition: &["current_limiting", "over_voltage", "over_temperature"],
+    operation: &[],
+    accuracy: &[VOLTMETER, AMMETER],
+};
+
+static LOAD: RoleNeeds = RoleNeeds {
+    commands: &[
+        plain("identify"),
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        plain("condition"),
+        plain("operation"),
+        plain("constant_current"),
+        plain("constant_resistance"),
+        with("set_current", &["amperes"]),
+        with("set_resistance", &["ohms"]),
+        plain("input_on"),
+        plain("input_off"),
+        with("pulse", &["amperes", "seconds"]),
+        with("ramp", &["from_amperes", "to_amperes", "seconds"]),
+        plain("stop"),
+        plain("measure_voltage"),
+        plain("measure_current"),
+    ],
+    optional: &[],
+    condition: &[
+        "over_voltage",
+        "over_current",
+        "over_power",
+        "over_temperature",
+    ],
+    operation: &["running"],
+    accuracy: &[VOLTMETER, AMMETER, ("set_current", Dimension::Current)],
+};
+
+static CAPTURE: RoleNeeds = RoleNeeds {
+    commands: &[
+        plain("identify"),
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        plain("operation"),
+        with("set_period", &["seconds"]),
+        with("set_length", &["count"]),
+        with("set_before_trigger", &["count"]),
+        with("set_range", &["channel", "volts"]),
+        with("trigger_line", &["line", "slope"]),
+        with("trigger_channel", &["channel", "volts", "slope"]),
+        plain("trigger_now"),
+        plain("arm"),
+        plain("stop"),
+        with("preamble", &["channel"]),
+        with("read_channel", &["channel", "start", "count"]),
+        with("read_lines", &["start", "count"]),
+    ],
+    optional: &[],
+    condition: &[],
+    operation: &["waiting_for_trigger", "running"],
+    accuracy: &[("channel", Dimension::Voltage)],
+};
+
+static SWITCH: RoleNeeds = RoleNeeds {
+    commands: &[
+        plain("identify"),
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        plain("operation"),
+        with("pulse", &["channel", "seconds"]),
+        with("close", &["channel"]),
+        with("open", &["channel"]),
+        plain("open_all"),
+        with("closed", &["channel"]),
+    ],
+    optional: &[with("continuity", &["channel"])],
+    condition: &[],
+    operation: &["running"],
+    accuracy: &[],
+};
+
+static DRIVE: RoleNeeds = RoleNeeds {
+    commands: &[
+        plain("identify"),
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        with("pattern", &["pattern"]),
+        with("hold", &["polarity"]),
+        plain("signal_on"),
+        plain("signal_off"),
+        with("set_enable", &["state"]),
+        with("set_brake", &["state"]),
+    ],
+    optional: &[],
+    condition: &[],
+    operation: &[],
+    accuracy: &[],
+};
+
+static CONSOLE: RoleNeeds = RoleNeeds {
+    commands: &[plain("identify"), plain("sense"), plain("state")],
+    optional: &[plain("error")],
+    condition: &[],
+    operation: &[],
+    accuracy: &[],
+};
+
+static THERMOMETER: RoleNeeds = RoleNeeds {
+    commands: &[
+        plain("identify"),
+        plain("error"),
+        plain("measure_temperature"),
+    ],
+    optional: &[plain("clear")],
+    condition: &[],
+    operation: &[],
+    accuracy: &[("measure_temperature", Dimension::Temperature)],
+};
+
+/// What `role` needs.
+pub const fn needs(role: Role) -> &'static RoleNeeds {
+    match role {
+        Role::Supply => &SUPPLY,
+        Role::Load => &LOAD,
+        Role::Capture => &CAPTURE,
+        Role::Switch => &SWITCH,
+        Role::Drive => &DRIVE,
+        Role::Console => &CONSOLE,
+        Role::Thermometer => &THERMOMETER,
+    }
+}

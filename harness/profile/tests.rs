@@ -1,0 +1,225 @@
+//! The shipped profiles are sound, and each way to spoil one is named at its
+//! character.
+
+use super::*;
+use crate::document::{Fault, Source};
+use proptest::prelude::*;
+
+fn text(name: &str) -> String {
+    shipped_source(name)
+        .expect("it comes with the program")
+        .text
+}
+
+/// The faults of a shipped profile with `old` replaced by `new`.
+fn spoiled(name: &str, old: &str, new: &str) -> Vec<Fault> {
+    let text = text(name);
+    assert!(text.contains(old), "{name} says {old:?}");
+    let text = text.replacen(old, new, 1);
+    parse(&Source::new("p.toml", text)).expect_err("spoiled")
+}
+
+/// Where `word` stands in `text`, as people count.
+fn position(text: &str, word: &str) -> (usize, usize) {
+    for (index, line) in text.lines().enumerate() {
+        if let Some(at) = line.find(word) {
+            return (index + 1, line[..at].chars().count() + 1);
+        }
+    }
+    panic!("{word:?} is not in the text")
+}
+
+#[test]
+fn the_shipped_profiles_are_sound() {
+    for name in SHIPPED {
+        let source = shipped_source(name).expect(name);
+        let (profile, warnings) = parse(&source).expect(name);
+        assert!(warnings.is_empty(), "{name}: {warnings:?}");
+        assert_eq!(profile.role.word(), name);
+        assert!(shipped(name).is_some());
+        for need in needs(profile.role).commands {
+            assert!(profile.command(need.name).is_some(), "{name} {}", need.name);
+        }
+    }
+    assert!(shipped("nothing").is_none());
+}
+
+#[test]
+fn a_profile_says_what_its_text_says() {
+    let load = shipped("load").expect("shipped");
+    assert_eq!(load.line.speed, 115_200);
+    assert_eq!(load.line.ending, "\n");
+    assert_eq!(load.line.processing.picoseconds(), 1_000_000_000);
+    assert!(load.line.dtr);
+    assert_eq!(load.safety.make_safe, ["ABOR", "INP OFF"]);
+    assert_eq!(load.condition["over_power"], 8);
+    assert_eq!(load.operation["running"], 8);
+    let range = load.load_range().expect("a load's");
+    assert_eq!(range.current, Amperes::new(30.0));
+    let meter = load.accuracy["measure_voltage"];
+    assert_eq!((meter.reading, meter.fixed), (Ratio::new(0.0005), 0.010));
+    assert!(load.identifies_as.is_match("BUFFERSTOP MODEL,LOAD,7,1.0"));
+    let capture = shipped("capture").expect("shipped");
+    assert_eq!(
+        capture.accuracy["channel"].fixed_of_range,
+        Ratio::new(0.0025)
+    );
+    assert_eq!(capture.accuracy["channel"].time_base, Ratio::new(50e-6));
+    assert_eq!(capture.capture_range().map(|r| r.samples), Some(2_000_000));
+}
+
+#[test]
+fn each_spoiled_profile_is_faulted_at_its_place() {
+    for (name, old, new, at, message) in [
+        (
+            "supply",
+            "{volts}",
+            "{volt}",
+            "\"VOLT",
+            "`set_voltage` offers no {volt}",
+        ),
+        (
+            "supply",
+            "VOLT {volts}",
+            "VOLT 5",
+            "\"VOLT",
+            "would never be sent",
+        ),
+        (
+            "supply",
+            "VOLT {volts}",
+            "VOLT {volts",
+            "\"VOLT",
+            "has no partner",
+        ),
+        (
+            "supply",
+            "output_off = \"OUTP OFF\"\n",
+            "",
+            "[commands]",
+            "`output_off` is missing",
+        ),
+        (
+            "supply",
+            "output_off =",
+            "output_of =",
+            "[commands]",
+            "`output_off` is missing",
+        ),
+        (
+            "supply",
+            "role = \"supply\"",
+            "role = \"suply\"",
+            "\"suply\"",
+            "'suply' is not known",
+        ),
+        (
+            "supply",
+            "'^BUFFERSTOP MODEL,SUPPLY,'",
+            "'(['",
+            "'(['",
+            "not a pattern",
+        ),
+        ("supply", "speed = 115200", "speed = 7", "7", "out of range"),
+        (
+            "supply",
+            "ending = \"\\n\"",
+            "ending = \"x\"",
+            "\"x\"",
+            "cannot end a line",
+        ),
+        (
+            "supply",
+            "processing = \"1 ms\"",
+            "processing = \"1 mV\"",
+            "\"1 mV\"",
+            "'mV' is a voltage",
+        ),
+        ("supply", "dtr = true\n", "", "[line]", "`dtr` is missing"),
+        (
+            "supply",
+            "make_safe = [\"OUTP OFF\"]",
+            "make_safe = []",
+            "[]",
+            "nothing makes it safe",
+        ),
+        (
+            "supply",
+            "over_voltage = 1\n",
+            "over_voltage = 3\n",
+            "3",
+            "not the weight of one bit",
+        ),
+        (
+            "supply",
+            "current = \"40 A\"",
+            "current = \"-1 A\"",
+            "\"-1 A\"",
+            "out of range",
+        ),
+        (
+            "supply",
+            "reading = \"0.05 %\"",
+            "reading = \"5 V\"",
+            "\"5 V\"",
+            "'V' is a voltage",
+        ),
+        (
+            "supply",
+            "fixed = \"5 mV\"",
+            "fixed = \"5 mA\"",
+            "\"5 mA\"",
+            "'mA' is a current",
+        ),
+        (
+            "switch",
+            "shortest_pulse = \"1 ms\"",
+            "shortest_pulse = \"11 s\"",
+            "\"10 s\"",
+            "shorter than",
+        ),
+        (
+            "load",
+            "[accuracy.set_current]",
+            "[accuracy.set_curent]",
+            "[accuracy.measure_voltage]",
+            "`set_current` is missing",
+        ),
+    ] {
+        let faults = spoiled(name, old, new);
+        let fault = faults
+            .iter()
+            .find(|fault| fault.message.contains(message))
+            .unwrap_or_else(|| panic!("{new:?}: {faults:#?}"));
+        if at != "[accuracy.measure_voltage]" {
+            let text = text(name).replacen(old, new, 1);
+            let wanted = if at == "7" || at == "3" {
+                position(&text, new.trim()).0
+            } else {
+                position(&text, at).0
+            };
+            assert_eq!(fault.line, wanted, "{new:?}: {fault:?}");
+        }
+    }
+}
+
+#[test]
+fn a_misspelt_command_is_both_missing_and_hinted() {
+    let faults = spoiled("supply", "output_off =", "output_of =");
+    let unknown = faults.iter().find(|f| f.message.contains("`output_of`"));
+    let hint = unknown.and_then(|f| f.hint.clone());
+    assert_eq!(hint.as_deref(), Some("did you mean `output_off`?"));
+    assert_eq!(faults.len(), 2, "{faults:#?}");
+}
+
+proptest! {
+    #[test]
+    fn a_damaged_profile_never_panics(which in 0_usize..6, at in 0_usize..2000, with: String) {
+        let mut text = text(SHIPPED[which]);
+        let at = (0..=at.min(text.len())).rev().find(|at| text.is_char_boundary(*at)).unwrap_or(0);
+        text.insert_str(at, &with);
+        if let Err(faults) = parse(&Source::new("p.toml", text)) {
+            prop_assert!(!faults.is_empty());
+        }
+    }
+}

@@ -1,0 +1,127 @@
+//! Findings, limits and decisions as lines and sentences, shared by every
+//! report so that all say the same. No layout.
+
+use crate::judgement::{Decision, Limit, Verdict};
+use crate::measurement::{COVERAGE, Estimate, Finding};
+use crate::record::JudgedMetric;
+use crate::units::{Dimension, show};
+
+/// `trip time at near`.
+pub(super) fn label(judged: &JudgedMetric) -> String {
+    let key = judged.metric.key.replace('_', " ");
+    if judged.metric.at.is_empty() {
+        key
+    } else {
+        format!("{key} at {}", judged.metric.at)
+    }
+}
+
+/// The value or bound, without its uncertainty.
+pub(super) fn found(judged: &JudgedMetric) -> String {
+    match &judged.metric.finding {
+        Finding::Value(estimate) => show(estimate.value, judged.metric.dimension),
+        finding => finding.show(judged.metric.dimension),
+    }
+}
+
+/// The expanded uncertainty.
+pub(super) fn uncertainty(judged: &JudgedMetric) -> String {
+    match estimate(&judged.metric.finding) {
+        Some(estimate) => format!(
+            "{} (k = {COVERAGE})",
+            show_span(estimate.expanded(), judged.metric.dimension)
+        ),
+        None => "none".to_owned(),
+    }
+}
+
+/// The margin of a decision, positive inside.
+pub(super) fn margin(decision: &Decision, dimension: Dimension) -> String {
+    decision
+        .margin
+        .map_or("none".to_owned(), |margin| show_span(margin, dimension))
+}
+
+/// A difference: the same unit, except that temperatures become kelvins.
+pub(super) fn show_span(si: f64, dimension: Dimension) -> String {
+    match dimension {
+        Dimension::Temperature => show(si, Dimension::TemperatureDifference),
+        dimension => show(si, dimension),
+    }
+}
+
+/// One sentence for a person who asks what was wrong.
+pub(super) fn sentence(judged: &JudgedMetric) -> String {
+    let (Some(limit), Some(decision)) = (&judged.limit, &judged.decision) else {
+        return "Recorded, not judged.".to_owned();
+    };
+    let mut text = match &judged.metric.finding {
+        Finding::Unknown { reason, blame } => {
+            return format!("Not measured: {reason} (for the {blame} to mend).");
+        }
+        Finding::Value(estimate) => of_value(*estimate, limit, judged.metric.dimension),
+        Finding::Above(_) => format!("It is at least {}, its end was not seen.", bound(judged)),
+        Finding::Below(_) => format!(
+            "It is at most {}: over before it could be seen.",
+            bound(judged)
+        ),
+    };
+    text.push_str(match decision.verdict {
+        Verdict::Pass => " This passes: ",
+        Verdict::Fail => " This fails: ",
+        Verdict::Inconclusive => " This decides nothing: ",
+    });
+    text.push_str(&decision.reason);
+    text.push('.');
+    if let Some(blame) = decision.blame {
+        text.push_str(&format!(" It is for the {blame} to mend."));
+    }
+    text
+}
+
+fn bound(judged: &JudgedMetric) -> String {
+    estimate(&judged.metric.finding).map_or(String::new(), |estimate| {
+        show(estimate.value, judged.metric.dimension)
+    })
+}
+
+fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
+    let value = estimate.value;
+    let over = limit.upper.map(|upper| (value - upper, upper));
+    let under = limit.lower.map(|lower| (lower - value, lower));
+    let (words, distance, edge) = match (over, under) {
+        (Some((by, upper)), _) if by > 0.0 => ("more than the most allowed", by, upper),
+        (_, Some((by, lower))) if by > 0.0 => ("less than the least allowed", by, lower),
+        _ => return inside(value, limit, dimension),
+    };
+    let mut text = format!(
+        "It is {} {words}, {}",
+        show_span(distance, dimension),
+        show(edge, dimension)
+    );
+    if estimate.u > 0.0 {
+        let times = distance / estimate.expanded();
+        text.push_str(&format!(": {times:.1} times its expanded uncertainty"));
+    }
+    text.push('.');
+    text
+}
+
+fn inside(value: f64, limit: &Limit, dimension: Dimension) -> String {
+    let to_upper = limit.upper.map(|upper| upper - value);
+    let to_lower = limit.lower.map(|lower| value - lower);
+    let spare = to_upper.into_iter().chain(to_lower).reduce(f64::min);
+    match spare {
+        Some(spare) => format!("It is within its limit by {}.", show_span(spare, dimension)),
+        None => "Any value is allowed.".to_owned(),
+    }
+}
+
+fn estimate(finding: &Finding) -> Option<Estimate> {
+    match finding {
+        Finding::Value(estimate) | Finding::Above(estimate) | Finding::Below(estimate) => {
+            Some(*estimate)
+        }
+        Finding::Unknown { .. } => None,
+    }
+}

@@ -1,0 +1,283 @@
+//! The only place where executor, signals, store and screens meet, in one
+//! order: an event is numbered, stored, shown, and only then acknowledged.
+//! However a run ends, the bench is made safe and the record says how that
+//! went.
+
+use super::Sink;
+use super::executor::execute;
+use super::order::Order;
+use crate::bench::Bench;
+use crate::clock::{BenchInstant, WallClock};
+use crate::event::{Abort, Entry, Event};
+use crate::judgement::Verdict;
+use crate::measurement::Blame;
+use crate::observation::Trouble;
+use crate::record::{Fold, Record, RecordFault, measurement_digest};
+use crate::scenarios::{Ended, Journal, Said, journal};
+use crate::store::{RunWriter, Store, StoreError};
+use std::future::{Future, poll_fn};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::pin::pin;
+use std::task::Poll;
+use tokio::sync::{mpsc, watch};
+
+/// A run that reached its end, one way or another.
+#[derive(Debug)]
+pub struct Finished {
+    /// The record as kept.
+    pub record: Record,
+    /// Whether every action of making safe succeeded.
+    pub safe: bool,
+}
+
+/// Why there is no complete record of a run.
+#[derive(Debug, thiserror::Error)]
+pub enum RunFault {
+    /// The store failed. The bench was made safe.
+    #[error("the record could not be written: {0}")]
+    Store(#[from] StoreError),
+    /// The events contradict each other: a bug here.
+    #[error("the record contradicts itself: {0}")]
+    Record(#[from] RecordFault),
+}
+
+/// Tells runs to stop: the person pressed Ctrl-C, or the machine goes down.
+#[derive(Clone, Debug)]
+pub struct Stop(watch::Receiver<bool>);
+
+impl Stop {
+    /// A stop that the sender's `true` raises.
+    pub fn new(receiver: watch::Receiver<bool>) -> Self {
+        Self(receiver)
+    }
+
+    /// Whether it is raised now.
+    pub fn is_raised(&self) -> bool {
+        *self.0.borrow()
+    }
+
+    /// Waits until it is raised.
+    pub async fn raised(&mut self) {
+        // A sender that is gone can no longer raise it.
+        if self.0.wait_for(|raised| *raised).await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    }
+}
+
+/// How the executor ended.
+enum End {
+    Complete,
+    BenchGone,
+    Stopped,
+    Panicked,
+}
+
+/// Runs `order` on `bench`, keeping every event in `store` and then showing it
+/// to `sinks`.
+///
+/// # Errors
+/// [`RunFault`] when there is no complete record. The bench was made safe
+/// before it is returned.
+pub async fn run(
+    order: &Order,
+    bench: &mut Bench,
+    store: &Store,
+    clock: &dyn WallClock,
+    sinks: &mut [&mut dyn Sink],
+    mut stop: Stop,
+) -> Result<Finished, RunFault> {
+    let mut ledger = Ledger {
+        store,
+        writer: None,
+        clock,
+        sinks,
+        fold: Fold::default(),
+        failed: None,
+    };
+    ledger.write(bench.now(), Event::RunStarted(Box::new(order.started())))?;
+    for instrument in bench.identified() {
+        ledger.write(bench.now(), instrument.event())?;
+    }
+    let (journal, said) = journal();
+    let end = drive_to_end(order, bench, &journal, said, &mut ledger, &mut stop).await;
+    let outcome = bench.make_safe().await;
+    let now = bench.now();
+    let safe = outcome.safe;
+    // From here on a store that fails no longer endangers anything.
+    let abort = ledger.close(end, now);
+    ledger.write(now, Event::MadeSafe { outcome })?;
+    let record = ledger.record();
+    let verdict = verdict(record, abort.is_some());
+    let measurement = measurement_digest(record);
+    ledger.write(
+        now,
+        Event::RunFinished {
+            verdict,
+            abort,
+            measurement,
+        },
+    )?;
+    match ledger.failed.take() {
+        Some(fault) => Err(fault),
+        None => Ok(Finished {
+            record: ledger.record().clone(),
+            safe,
+        }),
+    }
+}
+
+/// Polls the executor and hears what it says until either is over.
+async fn drive_to_end(
+    order: &Order,
+    bench: &mut Bench,
+    journal: &Journal,
+    mut said: mpsc::Receiver<Said>,
+    ledger: &mut Ledger<'_, '_>,
+    stop: &mut Stop,
+) -> End {
+    let mut executor = pin!(guarded(execute(order, bench, journal)));
+    loop {
+        tokio::select! {
+            biased;
+            () = stop.raised() => return End::Stopped,
+            Some(said) = said.recv() => {
+                if ledger.hear(said).is_err() {
+                    return End::Stopped;
+                }
+            }
+            ended = &mut executor => return match ended {
+                Some(Ok(true)) => End::Complete,
+                Some(Ok(false)) => End::BenchGone,
+                Some(Err(Ended)) => End::Stopped,
+                None => End::Panicked,
+            },
+        }
+    }
+}
+
+/// `future`, with a panic in it turned into `None`: a bug must not keep the
+/// bench from being made safe.
+async fn guarded<F: Future>(future: F) -> Option<F::Output> {
+    let mut future = pin!(future);
+    poll_fn(move |context| {
+        let polled = catch_unwind(AssertUnwindSafe(|| future.as_mut().poll(context)));
+        match polled {
+            Ok(Poll::Pending) => Poll::Pending,
+            Ok(Poll::Ready(output)) => Poll::Ready(Some(output)),
+            Err(_) => Poll::Ready(None),
+        }
+    })
+    .await
+}
+
+/// The one order of events: numbered, stored, shown.
+struct Ledger<'a, 's> {
+    store: &'a Store,
+    /// The run in the store, once it has begun.
+    writer: Option<RunWriter>,
+    clock: &'a dyn WallClock,
+    sinks: &'a mut [&'s mut dyn Sink],
+    fold: Fold,
+    failed: Option<RunFault>,
+}
+
+impl Ledger<'_, '_> {
+    fn record(&self) -> &Record {
+        self.fold
+            .record()
+            .expect("a run begins with its first event")
+    }
+
+    fn write(&mut self, bench: BenchInstant, event: Event) -> Result<(), RunFault> {
+        let sequence = self.fold.next_sequence();
+        let durable = event.must_be_durable();
+        let entry = Entry {
+            sequence,
+            at: self.clock.now(),
+            bench,
+            event,
+        };
+        self.fold.push(&entry)?;
+        // After a first failure the rest is kept in memory and shown, so that
+        // the person still sees how the run ended.
+        if self.failed.is_none() {
+            match &mut self.writer {
+                Some(writer) => writer.append(&entry, durable)?,
+                None => self.writer = Some(self.store.begin(&entry)?),
+            }
+        }
+        for sink in &mut *self.sinks {
+            sink.entry(&entry);
+        }
+        Ok(())
+    }
+
+    /// Takes what the executor said, and tells it once that is recorded.
+    fn hear(&mut self, said: Said) -> Result<(), ()> {
+        let kept = match (said.observation, &mut self.writer) {
+            (Some(bytes), Some(writer)) => writer
+                .put_observation(bytes)
+                .map(drop)
+                .map_err(RunFault::from),
+            _ => Ok(()),
+        };
+        match kept.and_then(|()| self.write(said.bench, said.event)) {
+            Ok(()) => {
+                // A caller that no longer waits has been told to stop already.
+                let _ = said.recorded.send(());
+                Ok(())
+            }
+            Err(fault) => {
+                self.failed = Some(fault);
+                Err(())
+            }
+        }
+    }
+
+    /// Says why the run ended early, if it did.
+    fn close(&mut self, end: End, now: BenchInstant) -> Option<Abort> {
+        let (abort, what, blame) = match end {
+            End::Complete => return None,
+            _ if self.failed.is_some() => (
+                Abort::Store,
+                "the record could not be written".to_owned(),
+                Blame::Bench,
+            ),
+            End::Stopped => (
+                Abort::Operator,
+                "stopped by the person at the bench".to_owned(),
+                Blame::Operator,
+            ),
+            // The executor has already said what was gone.
+            End::BenchGone => return Some(Abort::Bench),
+            End::Panicked => (
+                Abort::Harness,
+                "a bug in this program ended the run".to_owned(),
+                Blame::Bench,
+            ),
+        };
+        let trouble = Trouble { what, blame };
+        // A failure to write this is found at the end of the run.
+        if let Err(fault) = self.write(
+            now,
+            Event::Trouble {
+                scenario: None,
+                trouble,
+            },
+        ) {
+            self.failed.get_or_insert(fault);
+        }
+        Some(abort)
+    }
+}
+
+/// The verdict over all scenarios; one that never ran cannot pass.
+fn verdict(record: &Record, aborted: bool) -> Verdict {
+    let scenarios = record
+        .scenarios
+        .iter()
+        .filter_map(|scenario| scenario.verdict);
+    let missing = aborted || record.not_run().next().is_some();
+    Verdict::overall(scenarios.chain(missing.then_some(Verdict::Inconclusive)))
+}

@@ -1,0 +1,148 @@
+//! Drives each scenario of an order, turns what it saw into metrics and judges
+//! them. It touches the bench and speaks through the journal; it stores and
+//! shows nothing, and no limit is looked at before a scenario is over.
+
+use super::order::Order;
+use crate::bench::Bench;
+use crate::catalogue::Per;
+use crate::clock::BenchInstant;
+use crate::evaluate;
+use crate::event::Event;
+use crate::judgement::{Verdict, decide};
+use crate::measurement::{Blame, Finding, Metric};
+use crate::observation::Trouble;
+use crate::plan::Scenario;
+use crate::record::observation_bytes;
+use crate::scenarios::{Ended, Halt, Hands, Journal, context, drive};
+
+/// Runs every scenario in order.
+///
+/// Returns whether the bench held out to the end: trouble in one scenario
+/// leaves that scenario inconclusive and goes on, an instrument that is gone
+/// ends the run.
+///
+/// # Errors
+/// [`Ended`] when the dispatcher has stopped listening.
+pub(super) async fn execute(
+    order: &Order,
+    bench: &mut Bench,
+    journal: &Journal,
+) -> Result<bool, Ended> {
+    for scenario in order.scenarios() {
+        let begun = bench.now();
+        let started = Event::ScenarioStarted {
+            scenario: scenario.name.clone(),
+            kind: scenario.kind.word().to_owned(),
+        };
+        journal.say(begun, started).await?;
+        let (metrics, gone) = observe(order, scenario, bench, journal).await?;
+        let verdict = judge(scenario, metrics, bench.now(), journal).await?;
+        let took = (bench.now() - begun).seconds();
+        let finished = Event::ScenarioFinished {
+            scenario: scenario.name.clone(),
+            verdict,
+            took,
+        };
+        journal.say(bench.now(), finished).await?;
+        if gone {
+            return Ok(false);
+        }
+    }
+    Ok(true)
+}
+
+/// Drives one scenario and evaluates what it saw. Trouble becomes an event and
+/// no metrics; the flag says that the bench is gone.
+async fn observe(
+    order: &Order,
+    scenario: &Scenario,
+    bench: &mut Bench,
+    journal: &Journal,
+) -> Result<(Vec<Metric>, bool), Ended> {
+    let driven = {
+        let mut hands = Hands::new(bench, journal, &order.plan, &order.bench, scenario);
+        let driven = drive(scenario, &mut hands).await;
+        // Whatever happened, the next scenario starts from a quiet board.
+        match driven {
+            Err(Halt::Ended(ended)) => return Err(ended),
+            driven => match hands.quiet().await {
+                Err(Halt::Ended(ended)) => return Err(ended),
+                Err(halt) => driven.and(Err(halt)),
+                Ok(()) => driven,
+            },
+        }
+    };
+    match driven {
+        Ok(observation) => {
+            let bytes = observation_bytes(&observation);
+            journal.observed(bench.now(), &scenario.name, bytes).await?;
+            let context = context(&order.plan, scenario, &order.bench);
+            Ok((
+                evaluate::evaluate(&scenario.name, &context, &observation),
+                false,
+            ))
+        }
+        Err(halt) => {
+            let trouble = Trouble {
+                what: halt.to_string(),
+                blame: halt.blame(),
+            };
+            let event = Event::Trouble {
+                scenario: Some(scenario.name.clone()),
+                trouble,
+            };
+            journal.say(bench.now(), event).await?;
+            Ok((Vec::new(), halt.bench_is_gone()))
+        }
+    }
+}
+
+/// Judges what was found, and everything that has a limit and was not found.
+async fn judge(
+    scenario: &Scenario,
+    mut metrics: Vec<Metric>,
+    now: BenchInstant,
+    journal: &Journal,
+) -> Result<Verdict, Ended> {
+    metrics.extend(missing(scenario, &metrics));
+    let mut verdicts = Vec::new();
+    for metric in metrics {
+        let limit = scenario.limit(&metric.key).cloned();
+        let decision = limit.as_ref().map(|limit| decide(&metric.finding, limit));
+        verdicts.extend(decision.as_ref().map(|decision| decision.verdict));
+        journal
+            .say(
+                now,
+                Event::Measured {
+                    metric,
+                    limit,
+                    decision,
+                },
+            )
+            .await?;
+    }
+    Ok(Verdict::overall(verdicts))
+}
+
+/// A limit whose metric was not found at all is never passed over in silence.
+fn missing(scenario: &Scenario, found: &[Metric]) -> Vec<Metric> {
+    let entry = scenario.kind.entry();
+    let absent = |key: &str| !found.iter().any(|metric| metric.key == key);
+    let wanted = entry
+        .metrics
+        .iter()
+        .filter(|m| scenario.limit(m.key).is_some() && absent(m.key));
+    wanted
+        .map(|metric| Metric {
+            scenario: scenario.name.clone(),
+            key: metric.key.to_owned(),
+            at: match metric.per {
+                Per::Run => String::new(),
+                _ => "all conditions".to_owned(),
+            },
+            dimension: metric.dimension,
+            finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
+            notes: Vec::new(),
+        })
+        .collect()
+}

@@ -1,0 +1,81 @@
+//! What is to be done, complete and checked before a port is opened: a plan,
+//! the bench it was checked against, and the particulars of this run. It does
+//! nothing itself.
+
+use crate::bench_file;
+use crate::event::{FileFacts, RunStarted};
+use crate::ident::{LotName, RunId, Serial};
+use crate::plan::{Plan, Scenario};
+use crate::seed::Seed;
+use crate::units::Celsius;
+
+/// What a person says about one run beside plan and bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Particulars {
+    /// The board.
+    pub serial: Serial,
+    /// Its lot.
+    pub lot: Option<LotName>,
+    /// Seed of the model bench.
+    pub seed: Seed,
+    /// Who runs it.
+    pub operator: Option<String>,
+    /// Ambient temperature.
+    pub ambient: Option<Celsius>,
+    /// Why the board is tested again.
+    pub retest: Option<String>,
+    /// Only this scenario: a diagnosis, never an acceptance.
+    pub only: Option<String>,
+}
+
+/// One plan on one board of one bench.
+#[derive(Clone, Debug)]
+pub struct Order {
+    /// The run's identifier.
+    pub run: RunId,
+    /// What a person said.
+    pub particulars: Particulars,
+    /// What is done.
+    pub plan: Plan,
+    /// With what.
+    pub bench: bench_file::Bench,
+    /// Every file that shaped it.
+    pub files: Vec<FileFacts>,
+}
+
+impl Order {
+    /// The scenarios that will run, in order.
+    pub fn scenarios(&self) -> impl Iterator<Item = &Scenario> {
+        let only = self.particulars.only.as_deref();
+        self.plan
+            .scenarios
+            .iter()
+            .filter(move |scenario| only.is_none_or(|name| scenario.name == name))
+    }
+
+    /// The first event of the run.
+    pub fn started(&self) -> RunStarted {
+        let model = self.bench.is_model();
+        let particulars = &self.particulars;
+        RunStarted {
+            run: self.run.clone(),
+            serial: particulars.serial.clone(),
+            lot: particulars.lot.clone(),
+            plan: self.plan.name.clone(),
+            family: self.plan.family.clone(),
+            revision: self.plan.revision.clone(),
+            scenarios: self
+                .scenarios()
+                .map(|scenario| scenario.name.clone())
+                .collect(),
+            files: self.files.clone(),
+            model,
+            seed: model.then_some(particulars.seed),
+            operator: particulars.operator.clone(),
+            ambient: particulars.ambient,
+            retest: particulars.retest.clone(),
+            only: particulars.only.clone(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        }
+    }
+}

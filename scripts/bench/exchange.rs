@@ -1,0 +1,117 @@
+//! One query over a pseudo-terminal through the port's owner task, against a
+//! bare write and read on a like pseudo-terminal with the same echo at its far
+//! end. The two alternate, since bare times fall into modes.
+
+use super::median;
+use bufferstop::link::{Deadlines, Effect, Port, PortSettings};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use std::fs::{File, OpenOptions};
+use std::io::{Read, Write};
+use std::time::Instant;
+
+const ROUNDS: usize = 4000;
+/// Nineteen bytes with their ending.
+const QUESTION: &str = "MEAS:CURR:DC? MAX1";
+
+pub(crate) fn run() {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime");
+    let (bare, queried) = runtime.block_on(alternated());
+    let differences: Vec<f64> = queried
+        .iter()
+        .zip(&bare)
+        .map(|(query, bare)| query - bare)
+        .collect();
+    println!(
+        "bare exchange of 19 bytes, median of {ROUNDS}: {:.1} us",
+        median(bare) * 1e6
+    );
+    println!(
+        "query through the port's task:            {:.1} us",
+        median(queried) * 1e6
+    );
+    println!(
+        "difference, median of pairs:              {:.1} us",
+        median(differences) * 1e6
+    );
+}
+
+async fn alternated() -> (Vec<f64>, Vec<f64>) {
+    let mut plain = OpenOptions::new()
+        .read(true)
+        .write(true)
+        .open(echo())
+        .expect("a pseudo-terminal opens");
+    let settings = PortSettings {
+        name: "echo".to_owned(),
+        speed: 115_200,
+        ending: "\n".to_owned(),
+        dtr: false,
+        deadlines: Deadlines::REAL,
+        abandon: String::new(),
+        error_query: None,
+    };
+    let port = Port::open(&echo(), settings).expect("the port opens");
+    let (mut bare, mut queried) = (Vec::new(), Vec::new());
+    for _ in 0..ROUNDS {
+        bare.push(exchange(&mut plain));
+        let begun = Instant::now();
+        let answer = port
+            .query(QUESTION, Effect::Asks)
+            .await
+            .expect("the echo answers");
+        queried.push(begun.elapsed().as_secs_f64());
+        assert_eq!(answer, QUESTION);
+    }
+    (bare, queried)
+}
+
+/// One bare exchange, in seconds.
+fn exchange(plain: &mut File) -> f64 {
+    let mut answer = [0; 64];
+    let mut length = 0;
+    let begun = Instant::now();
+    plain
+        .write_all(format!("{QUESTION}\n").as_bytes())
+        .expect("the question goes out");
+    while answer[..length].last() != Some(&b'\n') {
+        length += plain.read(&mut answer[length..]).expect("the echo answers");
+    }
+    begun.elapsed().as_secs_f64()
+}
+
+/// A raw pseudo-terminal whose far end sends back what comes; the path of the
+/// near end.
+fn echo() -> String {
+    let far = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
+        .expect("a pseudo-terminal");
+    grantpt(&far).expect("granted");
+    unlockpt(&far).expect("unlocked");
+    let path = ptsname(&far, Vec::new())
+        .expect("a name")
+        .into_string()
+        .expect("a plain name");
+    let near = OpenOptions::new()
+        .read(true)
+        .write(true)
+        .open(&path)
+        .expect("it opens");
+    let mut raw = tcgetattr(&near).expect("its settings");
+    raw.make_raw();
+    tcsetattr(&near, OptionalActions::Now, &raw).expect("raw mode");
+    std::thread::spawn(move || {
+        // The near end is kept open, so that the far end never hangs up.
+        let _near = near;
+        let mut far = File::from(far);
+        let mut bytes = [0; 256];
+        while let Ok(count) = far.read(&mut bytes) {
+            if far.write_all(&bytes[..count]).is_err() {
+                return;
+            }
+        }
+    });
+    path
+}

@@ -1,0 +1,287 @@
+//! The command as a person meets it: what it says and how it ends when the
+//! input is not what it should be. Nothing here may energise anything, and no
+//! folder may appear where a serial number tried to put one.
+
+use assert_cmd::cargo::cargo_bin_cmd;
+use std::fs;
+use std::path::Path;
+use tempfile::TempDir;
+
+/// One call in a fresh folder: its words, its status, and what it must say.
+struct Case {
+    words: &'static [&'static str],
+    status: i32,
+    says: &'static [&'static str],
+}
+
+fn folder() -> TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    for entry in fs::read_dir(demo)
+        .expect("the demo's files are there")
+        .flatten()
+    {
+        fs::copy(entry.path(), folder.path().join(entry.file_name())).expect("a copy");
+    }
+    folder
+}
+
+fn check(folder: &Path, case: &Case) {
+    let done = cargo_bin_cmd!("bufferstop")
+        .current_dir(folder)
+        .env_remove("BUFFERSTOP_BENCH")
+        .args(case.words)
+        .output()
+        .expect("the command runs");
+    let said = String::from_utf8_lossy(&done.stderr);
+    assert_eq!(
+        done.status.code(),
+        Some(case.status),
+        "{:?}\n{said}",
+        case.words
+    );
+    for part in case.says {
+        assert!(
+            said.contains(part),
+            "{:?} does not say {part:?}:\n{said}",
+            case.words
+        );
+    }
+    assert!(
+        !said.contains("panicked"),
+        "{:?} panicked:\n{said}",
+        case.words
+    );
+}
+
+#[test]
+fn wrong_usage_is_answered_with_64() {
+    let folder = folder();
+    for case in [
+        Case {
+            words: &["fly"],
+            status: 64,
+            says: &["fly"],
+        },
+        Case {
+            words: &["accept", "plan.toml"],
+            status: 64,
+            says: &["--serial"],
+        },
+        Case {
+            words: &["accept", "plan.toml", "--serial", ""],
+            status: 64,
+            says: &["serial number", "empty"],
+        },
+        Case {
+            words: &["accept", "plan.toml", "--serial", "../../x"],
+            status: 64,
+            says: &["'.'"],
+        },
+        Case {
+            words: &["accept", "plan.toml", "--serial", "a/b"],
+            status: 64,
+            says: &["'/'", "character 2"],
+        },
+        Case {
+            words: &["accept", "plan.toml", "--serial", "a\u{7}"],
+            status: 64,
+            says: &["\\u{7}"],
+        },
+        Case {
+            words: &["accept", "plan.toml", "--serial", "\u{1F682}"],
+            status: 64,
+            says: &["1f682"],
+        },
+        Case {
+            words: &["accept", "plan.toml", "--serial", "A1", "--ambient", "5 V"],
+            status: 64,
+            says: &["--ambient", "a voltage"],
+        },
+        Case {
+            words: &[
+                "accept",
+                "plan.toml",
+                "--serial",
+                "A1",
+                "--only",
+                "levitation",
+            ],
+            status: 64,
+            says: &["levitation", "overload"],
+        },
+    ] {
+        check(folder.path(), &case);
+    }
+    let long = "x".repeat(300);
+    let done = cargo_bin_cmd!("bufferstop")
+        .current_dir(folder.path())
+        .args(["accept", "plan.toml", "--serial", &long])
+        .output()
+        .expect("the command runs");
+    assert_eq!(done.status.code(), Some(64));
+    assert!(
+        !folder.path().join("reports").exists(),
+        "a refused serial number left a folder"
+    );
+}
+
+#[test]
+fn faulty_files_are_answered_with_65() {
+    let folder = folder();
+    let write =
+        |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).expect("a file");
+    let plan = fs::read_to_string(folder.path().join("plan.toml")).expect("the demo's plan");
+    write("empty.toml", b"");
+    write("binary.toml", b"\x00\xff\xfe\x80format = 1");
+    write("half.toml", &plan.as_bytes()[..plan.len() / 2 + 3]);
+    write(
+        "unknown.toml",
+        format!("{plan}\n[colour]\nframe = 1\n").as_bytes(),
+    );
+    for case in [
+        Case {
+            words: &["check", "absent.toml"],
+            status: 65,
+            says: &["absent.toml"],
+        },
+        Case {
+            words: &["check", "empty.toml"],
+            status: 65,
+            says: &["empty.toml"],
+        },
+        Case {
+            words: &["check", "binary.toml"],
+            status: 65,
+            says: &["binary.toml"],
+        },
+        Case {
+            words: &["check", "unknown.toml"],
+            status: 65,
+            says: &["unknown.toml", "colour"],
+        },
+        Case {
+            words: &["check", "."],
+            status: 65,
+            says: &["."],
+        },
+        Case {
+            words: &["accept", "half.toml", "--serial", "A1"],
+            status: 65,
+            says: &["half.toml"],
+        },
+        Case {
+            words: &["accept", "absent.toml", "--serial", "A1"],
+            status: 65,
+            says: &["absent.toml"],
+        },
+    ] {
+        check(folder.path(), &case);
+    }
+    assert!(
+        !folder.path().join("reports").exists(),
+        "a faulty file left a record"
+    );
+}
+
+#[test]
+fn an_absent_bench_is_answered_with_69() {
+    let folder = folder();
+    let bench = fs::read_to_string(folder.path().join("bench.toml")).expect("the demo's bench");
+    // Every instrument of the demo's bench, moved to ports that are not there.
+    let mut real = bench.clone();
+    for number in 0.. {
+        let port = format!("path = \"/dev/bufferstop-absent{number}\"");
+        let next = real.replacen("model = true", &port, 1);
+        if next == real {
+            assert!(number > 0, "the demo's bench is a model");
+            break;
+        }
+        real = next;
+    }
+    let real: String = strip_model_section(&real);
+    fs::write(folder.path().join("real.toml"), real).expect("a file");
+    check(
+        folder.path(),
+        &Case {
+            words: &[
+                "accept",
+                "plan.toml",
+                "--serial",
+                "A1",
+                "--bench",
+                "real.toml",
+            ],
+            status: 69,
+            says: &["/dev/bufferstop-absent"],
+        },
+    );
+}
+
+/// A bench of real ports may not describe a model.
+fn strip_model_section(text: &str) -> String {
+    let mut inside = false;
+    let mut kept = String::new();
+    for line in text.lines() {
+        if line.starts_with('[') {
+            inside = line.starts_with("[model");
+        }
+        if !inside {
+            kept.push_str(line);
+            kept.push('\n');
+        }
+    }
+    kept
+}
+
+#[test]
+fn faults_come_as_json_too() {
+    let folder = folder();
+    fs::write(
+        folder.path().join("bad.toml"),
+        "format = 1\n[plan]\nname = 3\n",
+    )
+    .expect("a file");
+    let done = cargo_bin_cmd!("bufferstop")
+        .current_dir(folder.path())
+        .args(["check", "bad.toml", "--json"])
+        .output()
+        .expect("the command runs");
+    assert_eq!(done.status.code(), Some(65));
+    let document: serde_json::Value =
+        serde_json::from_slice(&done.stdout).expect("one JSON document");
+    let faults = document["faults"].as_array().expect("a list of faults");
+    let name = faults
+        .iter()
+        .find(|fault| fault["line"] == 3)
+        .expect("the fault on line 3");
+    assert_eq!(name["file"], "bad.toml");
+    assert!(name["column"].as_u64().is_some_and(|column| column >= 1));
+}
+
+#[test]
+fn every_command_has_help_with_an_example() {
+    for words in [
+        &["demo"][..],
+        &["accept"],
+        &["check"],
+        &["bench"],
+        &["model-bench"],
+        &["records", "list"],
+        &["records", "show"],
+    ] {
+        let done = cargo_bin_cmd!("bufferstop")
+            .args(words)
+            .arg("--help")
+            .output()
+            .expect("the command runs");
+        assert_eq!(done.status.code(), Some(0), "{words:?}");
+        let said = String::from_utf8_lossy(&done.stdout);
+        assert!(said.contains("Example:  bufferstop"), "{words:?}:\n{said}");
+    }
+    let accept = cargo_bin_cmd!("bufferstop")
+        .args(["accept", "--help"])
+        .output()
+        .expect("the command runs");
+    assert!(String::from_utf8_lossy(&accept.stdout).contains("CAUTION"));
+}

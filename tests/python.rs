@@ -1,0 +1,67 @@
+//! Python programs that nobody of this project wrote, run against the command:
+//! a client of the model instruments. Skipped, saying so, where
+//! `scripts/check` has not made the environment.
+
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+/// The interpreter with the packages of `scripts/python-packages.txt`.
+pub(crate) fn interpreter() -> Option<PathBuf> {
+    let place = std::env::var_os("BUFFERSTOP_PYTHON").map_or_else(
+        || Path::new(env!("CARGO_MANIFEST_DIR")).join(".venv/bin/python"),
+        PathBuf::from,
+    );
+    if place.exists() {
+        return Some(place);
+    }
+    println!(
+        "skipped: no Python environment at {}; run scripts/check",
+        place.display()
+    );
+    None
+}
+
+pub(crate) fn script(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/python")
+        .join(name)
+}
+
+/// A `model-bench` that is stopped when the test ends, however it ends.
+struct Served(Child);
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+#[test]
+fn pyvisa_talks_to_the_model_instruments() {
+    let Some(python) = interpreter() else { return };
+    let mut child = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+        .args(["model-bench", "--json"])
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("the command starts");
+    let stdout = child.stdout.take().expect("standard output is a pipe");
+    let _served = Served(child);
+    let mut ports = String::new();
+    BufReader::new(stdout)
+        .read_line(&mut ports)
+        .expect("the command names its ports");
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("ports.json");
+    std::fs::write(&file, &ports).expect("the ports are written");
+    let done = Command::new(python)
+        .arg(script("visa_client.py"))
+        .arg(&file)
+        .output()
+        .expect("Python starts");
+    let said = String::from_utf8_lossy(&done.stdout);
+    let complained = String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success(), "{said}\n{complained}");
+    assert!(said.trim_end().ends_with("0 failed"), "{said}");
+}

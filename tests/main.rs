@@ -9,3 +9,4 @@ mod lots;
 mod ngspice;
 mod python;
 mod runs;
+mod signal;

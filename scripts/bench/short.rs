@@ -91,6 +91,8 @@ fn simulator(length: f64) -> Option<f64> {
         .stderr(Stdio::null())
         .status()
         .ok()?;
-    assert!(done.success(), "ngspice refuses its netlist");
+    // A run that ends before the trip is measured ends with a status of its
+    // own; one that was killed is no run.
+    assert!(done.code().is_some(), "ngspice was killed");
     Some(begun.elapsed().as_secs_f64())
 }

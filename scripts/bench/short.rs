@@ -20,7 +20,7 @@ pub(crate) fn run() {
     let mut ours = Vec::new();
     let mut theirs = Vec::new();
     let mut start_up = Vec::new();
-    for _ in 0..5 {
+    for _ in 0..3 {
         ours.push(circuit());
         let (Some(whole), Some(empty)) = (simulator(LENGTH), simulator(2e-6)) else {
             println!(
@@ -46,7 +46,7 @@ pub(crate) fn run() {
         median(start_up) * 1e3
     );
     println!(
-        "ratio without start-up, median of 5 pairs: {:.0}",
+        "ratio without start-up, median of 3 pairs: {:.0}",
         median(ratios)
     );
 }
@@ -91,8 +91,8 @@ fn simulator(length: f64) -> Option<f64> {
         .stderr(Stdio::null())
         .status()
         .ok()?;
-    // A run that ends before the trip is measured ends with a status of its
-    // own; one that was killed is no run.
-    assert!(done.code().is_some(), "ngspice was killed");
+    // A run too short for the trip that it is asked to measure says so by its
+    // status; the long one has no such excuse.
+    assert!(done.success() || length < LENGTH, "ngspice refuses its netlist");
     Some(begun.elapsed().as_secs_f64())
 }

@@ -5,6 +5,7 @@
 
 mod command;
 mod floors;
+mod guardian;
 mod lots;
 mod ngspice;
 mod python;

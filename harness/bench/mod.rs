@@ -5,6 +5,7 @@
 mod actions;
 mod clock;
 mod fault;
+pub mod guardian;
 mod interlock;
 mod open;
 mod prospect;

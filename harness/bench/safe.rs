@@ -21,7 +21,7 @@ const ORDER: [Role; 5] = [
 ];
 
 /// Wall time for one instrument.
-const DEADLINE: Duration = Duration::from_secs(3);
+const DEADLINE: Duration = Duration::from_millis(1500);
 
 /// A supply that is off delivers less than this.
 const NO_CURRENT: Amperes = Amperes::new(0.02);

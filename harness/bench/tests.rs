@@ -1,1 +1,449 @@
-//! Checks of interlock, make-safe and clock over a model bench in memory.
+//! Checks of interlock, make-safe and captures over the embedded model bench:
+//! refusals with their numbers, and safety whatever fails.
+
+use super::*;
+use crate::bench_file;
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::instruments::{ChannelRequest, LoadSetting, Trigger};
+use crate::model_bench::{Answering, Transport, world};
+use crate::model_board::{BoardParameters, ContactDefect};
+use crate::observation::{Drive, Place};
+use crate::plan::demo;
+use crate::profile::{self, Profile};
+use crate::seed::Seed;
+use crate::units::{Amperes, Farads, Ohms, Quantity, Volts};
+use crate::waveform::{Capture, LogicLine, Signal};
+use std::collections::BTreeMap;
+
+const BOARD: BoardFacts = BoardFacts {
+    bulk_capacitance: Farads::new(1e-3),
+    source_resistance: Ohms::new(0.1),
+};
+
+const SUPPLY: Intent = Intent::SupplyOn {
+    voltage: Volts::new(18.0),
+    current_limit: Amperes::new(6.0),
+};
+
+fn file() -> bench_file::Bench {
+    bench_file::parse(&demo::bench())
+        .expect("the demo's bench is sound")
+        .0
+}
+
+fn profiles() -> BTreeMap<Role, Profile> {
+    Role::ALL
+        .into_iter()
+        .filter_map(|role| Some((role, profile::shipped(role.word())?)))
+        .collect()
+}
+
+async fn opened(file: &bench_file::Bench, transport: Transport) -> Bench {
+    opened_with(file, transport, BoardParameters::default()).await
+}
+
+async fn opened_with(
+    file: &bench_file::Bench,
+    transport: Transport,
+    board: BoardParameters,
+) -> Bench {
+    let profiles = profiles();
+    let world = world(file, &profiles, &board, Seed(1)).expect("a circuit");
+    let world = Box::new(world);
+    let connection = Connection::Model { world, transport };
+    Bench::open(file, &profiles, BOARD, connection)
+        .await
+        .expect("the model bench opens")
+}
+
+async fn powered(file: &bench_file::Bench) -> Bench {
+    let mut bench = opened(file, Transport::Memory).await;
+    energise(&mut bench, SUPPLY).await;
+    bench
+}
+
+async fn energise(bench: &mut Bench, intent: Intent) {
+    let permit = bench.permit(&intent).expect("within the envelope");
+    bench.energise(permit).await.expect("it is done");
+}
+
+fn short(milliseconds: f64) -> Intent {
+    Intent::ShortPulse {
+        place: Place::Near,
+        duration: Seconds::new(milliseconds * 1e-3),
+    }
+}
+
+fn refusal(bench: &Bench, intent: Intent) -> Refusal {
+    bench.permit(&intent).expect_err("beyond the envelope")
+}
+
+#[tokio::test]
+async fn every_instrument_is_identified_on_opening() {
+    let bench = opened(&file(), Transport::Memory).await;
+    let roles: Vec<Role> = bench.identified().iter().map(|i| i.role).collect();
+    assert_eq!(roles, Role::ALL[..6]);
+    assert!(bench.identified()[5].identity.starts_with("booster "));
+}
+
+#[tokio::test]
+async fn a_short_is_refused_with_the_current_that_could_flow() {
+    let mut file = file();
+    file.envelope.current = Amperes::new(40.0);
+    let bench = powered(&file).await;
+    // Ohm's law by hand: 18 V / (100 + 20 + 300) mohm.
+    let refused = refusal(&bench, short(40.0));
+    let Refusal::Current {
+        prospective, most, ..
+    } = &refused
+    else {
+        panic!("{refused}");
+    };
+    assert!(
+        (prospective.si() - 18.0 / 0.42).abs() < 1e-9,
+        "{prospective}"
+    );
+    assert_eq!(most.si(), 40.0);
+    assert!(refused.to_string().contains("42.86 A"), "{refused}");
+}
+
+#[tokio::test]
+async fn a_short_is_refused_with_the_let_through_of_capacitors_and_supply() {
+    let mut file = file();
+    file.envelope.let_through = crate::units::AmpereSquareSeconds::new(2.0);
+    let bench = powered(&file).await;
+    // By hand: half C V^2 over R is 0.162 J / 420 mohm, 2 I C V is 0.216, and
+    // I^2 t is 36 A^2 x 40 ms: 0.3857 + 0.216 + 1.44 A2s.
+    let refused = refusal(&bench, short(40.0));
+    let Refusal::LetThrough { prospective, .. } = &refused else {
+        panic!("{refused}");
+    };
+    assert!(
+        (prospective.si() - (0.162 / 0.42 + 1.656)).abs() < 1e-9,
+        "{prospective}"
+    );
+    bench.permit(&short(10.0)).expect("shorter is permitted");
+}
+
+#[tokio::test]
+async fn energy_voltage_and_time_have_their_ends() {
+    let mut tight = file();
+    tight.envelope.energy = crate::units::Joules::new(5.0);
+    let bench = powered(&tight).await;
+    // By hand: 0.162 J + 6 A x 18 V x 50 ms = 5.562 J.
+    let refused = refusal(&bench, short(50.0));
+    assert!(matches!(refused, Refusal::Energy { .. }), "{refused}");
+
+    let mut low = file();
+    low.envelope.voltage = Volts::new(17.5);
+    let bench = opened(&low, Transport::Memory).await;
+    let refused = refusal(&bench, SUPPLY);
+    assert!(matches!(refused, Refusal::Voltage { .. }), "{refused}");
+
+    let mut bench = powered(&file()).await;
+    bench.wait(Seconds::new(29.0)).await.expect("waited");
+    let refused = refusal(&bench, short(1500.0));
+    assert!(matches!(refused, Refusal::Time { .. }), "{refused}");
+    bench.supply_off().await.expect("off");
+    energise(&mut bench, SUPPLY).await;
+    bench.permit(&short(1500.0)).expect("after a pause");
+}
+
+#[tokio::test]
+async fn a_gap_is_held_against_both_sources() {
+    let mut file = file();
+    file.envelope.current = Amperes::new(35.0);
+    let bench = powered(&file).await;
+    let gap = Intent::GapPulse {
+        crossed: true,
+        duration: Seconds::new(0.05),
+    };
+    // By hand: (18 + 17) V / (300 + 500 + 20 + 100) mohm = 38.04 A.
+    let refused = refusal(&bench, gap);
+    assert!(refused.to_string().contains("38.04"), "{refused}");
+}
+
+#[tokio::test]
+async fn a_short_that_the_switch_does_not_end_is_refused() {
+    let bench = powered(&file()).await;
+    let refused = refusal(&bench, short(11_000.0));
+    assert!(matches!(refused, Refusal::NotTimed { .. }), "{refused}");
+
+    let mut without = profiles();
+    let switch = without.get_mut(&Role::Switch).expect("a switch");
+    switch.commands.remove("pulse");
+    let surroundings = Surroundings::new(&file(), &without, BOARD);
+    let mut interlock = Interlock::new(surroundings);
+    interlock.learn(|state| {
+        state.supply = interlock::Known::Sure(interlock::SupplyState {
+            on: true,
+            voltage: Volts::new(12.0),
+            limit: Amperes::new(1.0),
+        });
+    });
+    let refused = interlock.permit(&short(10.0), BenchInstant::ZERO);
+    let refused = refused.expect_err("no pulse");
+    assert!(matches!(refused, Refusal::NotTimed { .. }), "{refused}");
+}
+
+#[tokio::test]
+async fn an_unknown_bench_permits_nothing() {
+    let interlock = Interlock::new(Surroundings::new(&file(), &profiles(), BOARD));
+    for intent in [SUPPLY, short(10.0)] {
+        let refused = interlock.permit(&intent, BenchInstant::ZERO);
+        let refused = refused.expect_err("nothing is known");
+        assert!(matches!(refused, Refusal::Unknown { .. }), "{refused}");
+    }
+}
+
+#[tokio::test]
+async fn a_permit_holds_only_for_the_state_it_was_given_in() {
+    let mut bench = powered(&file()).await;
+    let permit = bench.permit(&short(10.0)).expect("permitted");
+    bench.supply_off().await.expect("off");
+    let error = bench.energise(permit).await.expect_err("stale");
+    assert!(matches!(error, BenchError::Refused(Refusal::Stale { .. })));
+}
+
+#[tokio::test]
+async fn without_a_rectifier_the_load_bears_one_polarity() {
+    let mut file = file();
+    file.wiring.rectifier_drop = Volts::ZERO;
+    let mut bench = powered(&file).await;
+    let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
+    for drive in [Drive::Negative, Drive::Alternating] {
+        bench.set_drive(drive).await.expect("the load is off");
+        let refused = refusal(&bench, load);
+        assert!(matches!(refused, Refusal::LoadWiring { .. }), "{refused}");
+    }
+    bench.set_drive(Drive::Positive).await.expect("held");
+    energise(&mut bench, load).await;
+    let error = bench.set_drive(Drive::Negative).await.expect_err("refused");
+    assert!(matches!(
+        error,
+        BenchError::Refused(Refusal::LoadWiring { .. })
+    ));
+    bench.load_off().await.expect("off");
+    bench.set_drive(Drive::Negative).await.expect("off by now");
+}
+
+#[tokio::test]
+async fn senseless_amounts_and_waits_are_refused() {
+    let bench = powered(&file()).await;
+    let refused = refusal(&bench, short(-1.0));
+    assert!(matches!(refused, Refusal::Senseless { .. }), "{refused}");
+    let error = bench.wait(Seconds::new(-1.0)).await.expect_err("refused");
+    assert!(matches!(error, BenchError::Wait(_)));
+}
+
+/// The output held positive and loaded with a step of 2 A.
+async fn step(transport: Transport) -> (Capture, BenchInstant) {
+    let mut bench = opened(&file(), transport).await;
+    energise(&mut bench, SUPPLY).await;
+    bench.set_drive(Drive::Positive).await.expect("held");
+    bench.signal(true).await.expect("on");
+    bench.enable(true).await.expect("enabled");
+    bench.wait(Seconds::new(0.1)).await.expect("settled");
+    let request = CaptureRequest {
+        period: Seconds::new(10e-6),
+        length: 2000,
+        before_trigger: 200,
+        trigger: Trigger::Channel {
+            signal: Signal::OutputCurrent,
+            level: 1.0,
+            rising: true,
+        },
+        channels: [(Signal::NodeVoltage, 30.0), (Signal::OutputCurrent, 10.0)]
+            .map(|(signal, range)| ChannelRequest { signal, range })
+            .to_vec(),
+        lines: true,
+    };
+    bench.arm(&request).await.expect("it waits");
+    assert!(!bench.triggered().await.expect("it says so"));
+    let pulse = Intent::LoadPulse {
+        current: Amperes::new(2.0),
+        duration: Seconds::new(0.015),
+    };
+    energise(&mut bench, pulse).await;
+    let capture = bench.fetch("step").await.expect("triggered");
+    let outcome = bench.make_safe().await;
+    assert!(outcome.safe, "{outcome:?}");
+    (capture, bench.now())
+}
+
+#[tokio::test]
+async fn a_step_of_current_is_seen_as_it_was_asked_for() {
+    let (capture, _) = step(Transport::Memory).await;
+    let current = capture.channel(Signal::OutputCurrent).expect("measured");
+    let value = |range: std::ops::Range<usize>| {
+        let count = range.len() as f64;
+        let codes: f64 = current.codes[range].iter().map(|&c| f64::from(c)).sum();
+        codes / count * current.scale + current.offset
+    };
+    let u = current.accuracy;
+    let spread = |i: f64| 4.0 * (u.offset_u + u.gain_u * i) + 0.02;
+    // The bleeder of 1 kohm draws its 18 mA beside.
+    assert!(
+        (value(0..150) - 0.018).abs() < spread(0.0),
+        "{}",
+        value(0..150)
+    );
+    assert!((value(400..1500) - 2.018).abs() < spread(2.0));
+    assert!(value(1900..2000).abs() < spread(0.0), "the pulse has ended");
+    assert!(capture.line(LogicLine::SignalA).expect("seen").initial);
+}
+
+#[tokio::test]
+async fn both_transports_measure_the_same_to_the_bit() {
+    let memory = step(Transport::Memory).await;
+    let pty = step(Transport::Pty).await;
+    assert!(memory == pty, "captures or bench times differ");
+}
+
+async fn shorted(defect: Option<ContactDefect>) -> (Bench, Opening) {
+    let mut file = file();
+    let model = file.model.as_mut().expect("a model bench");
+    model.fixture.contact_defect = defect;
+    // A board that neither trips nor browns out: what flows says whether the
+    // contact is open.
+    let board = BoardParameters {
+        trip_debounce: Seconds::new(10.0),
+        under_voltage: Volts::ZERO,
+        ..BoardParameters::default()
+    };
+    let mut bench = opened_with(&file, Transport::Memory, board).await;
+    energise(&mut bench, SUPPLY).await;
+    bench.set_drive(Drive::Positive).await.expect("held");
+    bench.signal(true).await.expect("on");
+    bench.enable(true).await.expect("enabled");
+    bench.wait(Seconds::new(0.05)).await.expect("settled");
+    energise(&mut bench, short(20.0)).await;
+    bench
+        .switch_finished(Seconds::new(0.1))
+        .await
+        .expect("it ends by itself");
+    let opening = bench
+        .prove_open(bench_file::Closes::NearShort, Amperes::new(0.2))
+        .await
+        .expect("it is told");
+    (bench, opening)
+}
+
+#[tokio::test]
+async fn a_contact_that_opened_is_proven_open() {
+    let (bench, opening) = shorted(None).await;
+    assert_eq!(opening, Opening::Proven);
+    let intact = bench.fuse_intact(bench_file::Closes::NearShort).await;
+    assert_eq!(intact, Ok(Some(true)));
+}
+
+#[tokio::test]
+async fn a_welded_contact_is_opened_by_the_supply() {
+    let (bench, opening) = shorted(Some(ContactDefect::Welded)).await;
+    assert_eq!(opening, Opening::SecondOpener);
+    let current = bench.supply_current().await.expect("measured");
+    let value = current.reading.value().expect("a number");
+    assert!(value.abs() < 0.02, "{value}");
+}
+
+/// A world in which one instrument stops answering, or its server dies.
+struct Ailing<W> {
+    world: W,
+    role: Role,
+    line: &'static [u8],
+    dies: bool,
+    struck: bool,
+}
+
+impl<W: Answering> Answering for Ailing<W> {
+    fn now(&self) -> BenchInstant {
+        self.world.now()
+    }
+
+    fn advance(&mut self, span: BenchSpan) {
+        self.world.advance(span);
+    }
+
+    fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8> {
+        if role == self.role && line == self.line && !std::mem::replace(&mut self.struck, true) {
+            assert!(!self.dies, "planned: this instrument's server dies");
+        }
+        if role == self.role && self.struck && !self.dies {
+            return Vec::new();
+        }
+        self.world.exchange(role, line)
+    }
+}
+
+async fn ailing(role: Role, line: &'static [u8], dies: bool) -> Bench {
+    let (file, profiles) = (file(), profiles());
+    let board = BoardParameters::default();
+    let world = world(&file, &profiles, &board, Seed(1)).expect("a circuit");
+    let world = Box::new(Ailing {
+        world,
+        role,
+        line,
+        dies,
+        struck: false,
+    });
+    let transport = Transport::Memory;
+    let connection = Connection::Model { world, transport };
+    let mut bench = Bench::open(&file, &profiles, BOARD, connection)
+        .await
+        .expect("it opens while all is well");
+    energise(&mut bench, SUPPLY).await;
+    bench
+}
+
+#[tokio::test]
+async fn a_dead_instrument_does_not_keep_the_others_from_being_made_safe() {
+    let mut bench = ailing(Role::Load, b"\n", false).await;
+    // Its abandon byte is an empty line; from there on it is silent.
+    let strike = bench.session(Role::Load).expect("a load").port().clone();
+    let struck = strike.interrupt(b"\n\n".to_vec()).await;
+    struck.expect("taken");
+    let outcome = bench.make_safe().await;
+    let troubled: Vec<Role> = outcome
+        .actions
+        .iter()
+        .filter(|action| action.trouble.is_some())
+        .map(|action| action.role)
+        .collect();
+    assert!(troubled.iter().all(|role| *role == Role::Load));
+    let off = |role| {
+        outcome
+            .actions
+            .iter()
+            .any(|a| a.role == role && a.trouble.is_none())
+    };
+    assert!(off(Role::Switch) && off(Role::Supply) && off(Role::Drive));
+    assert_eq!(outcome.safe, troubled.is_empty());
+}
+
+#[tokio::test]
+async fn a_port_that_died_is_opened_again_to_make_safe() {
+    let mut bench = ailing(Role::Supply, b"MEAS:CURR?", true).await;
+    let error = bench.supply_current().await.expect_err("its server died");
+    assert!(error.to_string().contains("gone"), "{error}");
+    for _ in 0..2 {
+        let outcome = bench.make_safe().await;
+        assert!(outcome.safe, "{outcome:?}");
+    }
+    energise(&mut bench, SUPPLY).await;
+}
+
+#[tokio::test]
+async fn an_uncertain_supply_permits_nothing_until_made_safe() {
+    let mut bench = ailing(Role::Supply, b"VOLT 12;*OPC?;:SYST:ERR?", true).await;
+    let intent = Intent::SupplyOn {
+        voltage: Volts::new(12.0),
+        current_limit: Amperes::new(6.0),
+    };
+    let permit = bench.permit(&intent).expect("permitted");
+    bench.energise(permit).await.expect_err("its server died");
+    let refused = refusal(&bench, short(10.0));
+    assert!(matches!(refused, Refusal::Unknown { .. }), "{refused}");
+    let outcome = bench.make_safe().await;
+    assert!(outcome.safe, "{outcome:?}");
+    bench.permit(&intent).expect("known again");
+}

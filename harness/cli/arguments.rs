@@ -57,6 +57,10 @@ pub(super) enum Command {
     /// Serve the model instruments on pseudo-terminals until stopped.
     #[command(after_help = "Example:  bufferstop model-bench bench.toml --json")]
     ModelBench(ModelBench),
+    /// Holds the ports when the program is killed; started by the program
+    /// itself.
+    #[command(hide = true)]
+    Guardian,
     /// Find and read records.
     #[command(subcommand)]
     Records(Records),

@@ -14,6 +14,7 @@ mod output;
 mod records;
 mod session;
 
+use crate::bench::guardian;
 use arguments::{Arguments, Command, Records};
 use clap::Parser;
 use clap::error::ErrorKind;
@@ -59,6 +60,10 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Check(check) => check::check(check, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
+        Command::Guardian => match guardian::watch(std::io::stdin()) {
+            Ok(()) => Exit::Pass,
+            Err(_) => Exit::Usage,
+        },
         Command::Records(Records::List(list)) => records::list(list, output),
         Command::Records(Records::Show(show)) => records::show(show, output),
     }

@@ -5,6 +5,7 @@
 use super::exit::Exit;
 use super::files::BenchFiles;
 use super::output::{JsonLines, Output};
+use crate::bench::guardian::Guardian;
 use crate::bench::{Bench, BoardFacts, Connection};
 use crate::clock::SystemClock;
 use crate::console::Live;
@@ -167,6 +168,7 @@ impl<'a> Session<'a> {
         }
         runtime.block_on(async {
             let mut bench = open_bench(bench, &order.plan, mounted).await?;
+            let guardian = guardian(&bench);
             let finished = run(
                 order,
                 &mut bench,
@@ -176,6 +178,11 @@ impl<'a> Session<'a> {
                 stop.clone(),
             )
             .await;
+            // The bench was made safe, or the record says that it was not and
+            // the person has been told: either way nobody needs watching.
+            if let Some(guardian) = guardian {
+                guardian.dismiss();
+            }
             finished.map_err(|fault| match fault {
                 RunFault::Store(fault) => store_exit(&fault),
                 RunFault::Record(fault) => {
@@ -212,6 +219,22 @@ pub(super) async fn open_bench(
     Bench::open(&files.bench, &files.profiles, facts, connection)
         .await
         .map_err(|fault| unavailable(fault.to_string()))
+}
+
+/// A guardian over real ports; the instruments of a model bench end with the
+/// program itself. A bench without one still runs, and says so.
+fn guardian(bench: &Bench) -> Option<Guardian> {
+    if bench.is_model() {
+        return None;
+    }
+    let started = std::env::current_exe().and_then(|program| Guardian::start(bench, &program));
+    started
+        .inspect_err(|fault| {
+            anstream::eprintln!(
+                "no guardian ({fault}): a killed program leaves the bench as it is"
+            );
+        })
+        .ok()
 }
 
 /// Where the person's text goes.

@@ -365,22 +365,36 @@ impl<'a> Hands<'a> {
 
     /// Proves that a short is open again; one that is not has made the supply
     /// the second opener, and nothing more can be tested with that contact.
-    pub(super) async fn prove_open(&mut self, place: Place) -> Result<(), Halt> {
-        // Ten times the board's own appetite and the bleeder, well below any
-        // short.
+    ///
+    /// A board that has tripped draws nothing through a welded contact either,
+    /// so where there is a pilot current it is asked first.
+    pub(super) async fn prove_open(&mut self, place: Place, take: &Take) -> Result<(), Halt> {
+        let pilot = match place {
+            Place::Near => LogicLine::NearPilot,
+            Place::Far => LogicLine::FarPilot,
+        };
+        let capture = &take.capture;
+        let welded = capture
+            .line(pilot)
+            .is_some_and(|line| !capture.is_empty() && line.level(capture.len() - 1));
+        // A quarter of the rated current: well above the board's own appetite
+        // and the bleeder, well below any short.
         let off_level = self.plan.ratings.rated_current * 0.25;
-        match self
+        if welded {
+            self.bench.supply_off().await?;
+        } else if self
             .bench
             .prove_open(short_branch(place), off_level)
             .await?
+            == Opening::Proven
         {
-            Opening::Proven => Ok(()),
-            Opening::SecondOpener => Err(Halt::Missing(format!(
-                "the {} short did not open after its pulse, so the supply was switched off: \
-                 look at the contact before you go on",
-                place.word()
-            ))),
+            return Ok(());
         }
+        Err(Halt::Missing(format!(
+            "the {} short did not open after its pulse, so the supply was switched off: \
+             look at the contact before you go on",
+            place.word()
+        )))
     }
 
     /// How long after a short the board may take to restart, for captures that

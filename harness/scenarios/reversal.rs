@@ -105,6 +105,6 @@ async fn short(settings: &plan::Reversal, hands: &mut Hands<'_>) -> Result<Take,
         .energise(&text, Intent::ShortPulse { place, duration })
         .await?;
     let take = hands.fetch_short(&text, duration, place).await?;
-    hands.prove_open(place).await?;
+    hands.prove_open(place, &take).await?;
     Ok(take)
 }

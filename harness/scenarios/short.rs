@@ -113,6 +113,6 @@ async fn pulse(
         .energise(&text, Intent::ShortPulse { place, duration })
         .await?;
     let take = hands.fetch_short(&text, duration, place).await?;
-    hands.prove_open(place).await?;
+    hands.prove_open(place, &take).await?;
     Ok(take)
 }

@@ -93,6 +93,9 @@ fn simulator(length: f64) -> Option<f64> {
         .ok()?;
     // A run too short for the trip that it is asked to measure says so by its
     // status; the long one has no such excuse.
-    assert!(done.success() || length < LENGTH, "ngspice refuses its netlist");
+    assert!(
+        done.success() || length < LENGTH,
+        "ngspice refuses its netlist"
+    );
     Some(begun.elapsed().as_secs_f64())
 }

@@ -226,6 +226,53 @@ fn a_board_that_never_trips_fails_with_a_bound() {
     assert!(bounds >= 3, "{:#?}", told(&record));
 }
 
+/// A bench that misbehaves is never the board's fail: a welded contact and a
+/// blown fuse leave the board unjudged, and say whose fault it is.
+#[test]
+fn a_broken_short_is_the_benchs_fault() {
+    use bufferstop::measurement::Blame;
+    use bufferstop::model_board::ContactDefect;
+    for defect in [ContactDefect::Welded, ContactDefect::FuseBlown] {
+        let mut workshop = Workshop::new();
+        workshop
+            .bench
+            .model
+            .as_mut()
+            .expect("a model bench")
+            .fixture
+            .contact_defect = Some(defect);
+        let board = ModelBoard {
+            planted: Vec::new(),
+            ..workshop.board.clone()
+        }
+        .draw(Seed(6), 1);
+        let record = workshop.accept(&board, Seed(6));
+        assert_eq!(
+            record.verdict(),
+            Verdict::Inconclusive,
+            "{defect:?}: {:#?}",
+            told(&record)
+        );
+        let short = record
+            .scenarios
+            .iter()
+            .find(|scenario| scenario.kind == "short")
+            .expect("a short");
+        let decisions = short
+            .metrics
+            .iter()
+            .filter_map(|judged| judged.decision.as_ref());
+        let troubled = short
+            .troubles
+            .iter()
+            .any(|trouble| trouble.blame == Blame::Bench);
+        let blamed = decisions
+            .filter_map(|decision| decision.blame)
+            .any(|blame| blame == Blame::Bench);
+        assert!(troubled || blamed, "{defect:?}: {:#?}", told(&record));
+    }
+}
+
 /// Links in memory and pseudo-terminals carry the same lines, so they give the
 /// same measurement.
 #[test]

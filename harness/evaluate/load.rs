@@ -78,25 +78,35 @@ pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, steps: &[LoadStep])
     }
 }
 
-/// The samples of the output voltage that belong to a level: those of an
-/// alternating output within `crossing` of a change of sign, and those of a
-/// cutout, are left out.
-fn level_samples(trace: &Trace, drive: Drive, crossing: f64) -> Vec<f64> {
-    let values = trace.values();
-    if drive != Drive::Alternating {
-        return values.to_vec();
-    }
-    let high = top_state(trace, trace.first(), f64::INFINITY).map_or(0.0, |top| top.value);
-    let reach = libm::ceil(crossing.max(0.0) / trace.period()) as usize;
-    let mut keep: Vec<bool> = values.iter().map(|x| x.abs() >= high / 2.0).collect();
-    for index in 1..values.len() {
-        if (values[index] < 0.0) != (values[index - 1] < 0.0) {
-            let end = (index + reach).min(values.len());
+/// Which samples of an alternating output `voltage` belong to a level: those
+/// within `crossing` of a change of sign, and those of a cutout, do not.
+fn on_level(voltage: &Trace, crossing: f64) -> Vec<bool> {
+    let output = voltage.values();
+    let high = top_state(voltage, voltage.first(), f64::INFINITY).map_or(0.0, |top| top.value);
+    let reach = libm::ceil(crossing.max(0.0) / voltage.period()) as usize;
+    let mut keep: Vec<bool> = output.iter().map(|x| x.abs() >= high / 2.0).collect();
+    for index in 1..output.len() {
+        if (output[index] < 0.0) != (output[index - 1] < 0.0) {
+            let end = (index + reach).min(output.len());
             keep[index.saturating_sub(reach)..end].fill(false);
         }
     }
-    let kept = values.iter().zip(keep).filter(|(_, keep)| *keep);
-    kept.map(|(value, _)| *value).collect()
+    keep
+}
+
+/// The samples of `trace` that belong to a level of the output `voltage`, all
+/// of them for a held one. Those of an alternating one are turned to the
+/// positive polarity, so that noise about a small current does not add up.
+fn level_samples(trace: &Trace, voltage: &Trace, drive: Drive, crossing: f64) -> Vec<f64> {
+    if drive != Drive::Alternating {
+        return trace.values().to_vec();
+    }
+    let turned = trace.values().iter().zip(voltage.values());
+    let kept = turned
+        .zip(on_level(voltage, crossing))
+        .filter(|(_, keep)| *keep);
+    kept.map(|((value, output), _)| value * output.signum())
+        .collect()
 }
 
 /// Mean magnitude of samples with its standard uncertainty (GUM 5.1.2): gain
@@ -107,7 +117,7 @@ fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
         return None;
     }
     let count = samples.len() as f64;
-    let value = samples.iter().map(|x| x.abs()).sum::<f64>() / count;
+    let value = (samples.iter().sum::<f64>() / count).abs();
     let dithered = trace.grain() > 0.5 * trace.step();
     let shrink = if dithered { libm::sqrt(count) } else { 1.0 };
     let own_u = trace.sample_u() / shrink;
@@ -120,7 +130,8 @@ fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
 fn point(step: &LoadStep, context: &Context) -> Point {
     let read = |signal| {
         let trace = Trace::of(&step.take.capture, signal)?;
-        let samples = level_samples(&trace, step.drive, context.crossing.si());
+        let voltage = Trace::of(&step.take.capture, Signal::NodeVoltage)?;
+        let samples = level_samples(&trace, &voltage, step.drive, context.crossing.si());
         magnitude(&trace, &samples)
     };
     let current = read(Signal::OutputCurrent).map(|level| level.all);
@@ -329,8 +340,11 @@ fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps:
             }
             Drive::Negative => {}
             Drive::Alternating => {
-                let samples = level_samples(&trace, Drive::Alternating, crossing);
-                let (up, down): (Vec<f64>, Vec<f64>) = samples.iter().partition(|x| **x > 0.0);
+                let levels = trace.values().iter().zip(on_level(&trace, crossing));
+                let (up, down): (Vec<f64>, Vec<f64>) = levels
+                    .filter(|(_, keep)| *keep)
+                    .map(|(x, _)| x)
+                    .partition(|x| **x > 0.0);
                 if let (Some(a), Some(b)) = (magnitude(&trace, &up), magnitude(&trace, &down)) {
                     keep(a, b, &trace, point.asked);
                 }
@@ -402,7 +416,7 @@ fn output_ripple(sheet: &mut Sheet, context: &Context, drive: Drive, steps: &[Lo
         return;
     };
     let found = Trace::of(&last.take.capture, Signal::NodeVoltage).and_then(|trace| {
-        let samples = level_samples(&trace, drive, context.crossing.si());
+        let samples = level_samples(&trace, &trace, drive, context.crossing.si());
         ripple(&samples, &trace)
     });
     match found {

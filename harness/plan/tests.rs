@@ -138,10 +138,10 @@ fn steps_say_what_energises_and_how_long_it_takes() {
     let steps = steps(&plan);
     let count = |name: &str| steps.iter().filter(|s| s.scenario == name).count();
     // Each scenario switches on first and makes safe last; between them: five
-    // steps in two polarities; ramp, three multiples, hold; two places with
+    // steps in two polarities and alternating; ramp, three multiples, hold; two places with
     // two repeats and a recovery each; two directions and the true short.
     let counts = ["load", "overload", "short", "reversal"].map(count);
-    assert_eq!(counts, [12, 7, 8, 5]);
+    assert_eq!(counts, [17, 7, 8, 5]);
     assert_eq!(steps.iter().filter(|s| !s.energises).count(), 4);
     let text = &steps[1].text;
     assert!(text.starts_with("positive: hold 0.000 A"), "{text}");

@@ -42,14 +42,17 @@ pub(super) async fn drive(
                     .await?;
             }
             hands.bench.wait(settings.settle).await?;
-            let period = Seconds::new((settings.hold.si() / f64::from(SAMPLES)).max(1e-6));
+            let period = period(drive, settings.hold);
+            let window = settings.hold.min(period * f64::from(SAMPLES));
+            // What is read is the end of the hold.
+            hands.bench.wait(settings.hold - window).await?;
             let signals = [
                 Signal::NodeVoltage,
                 Signal::OutputCurrent,
                 Signal::BoardSupply,
             ];
             let take = hands
-                .snapshot(&text, period, settings.hold, &signals, widest)
+                .snapshot(&text, period, window, &signals, widest)
                 .await?;
             steps.push(LoadStep {
                 drive,
@@ -60,4 +63,14 @@ pub(super) async fn drive(
         hands.bench.load_off().await?;
     }
     Ok(Observation::Load { steps })
+}
+
+/// A held output may be sampled over the whole hold; an alternating one needs
+/// the half-bit of a one (58 us, NMRA S-9.1:2020 table 1) in twenty parts or
+/// more, or its levels cannot be told from its edges.
+fn period(drive: Drive, hold: Seconds) -> Seconds {
+    match drive {
+        Drive::Alternating => Seconds::new(2e-6),
+        Drive::Positive | Drive::Negative => (hold / f64::from(SAMPLES)).max(Seconds::new(1e-6)),
+    }
 }

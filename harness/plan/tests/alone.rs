@@ -58,7 +58,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         (
             "on_signal_loss = \"hold\"",
             "on_signal_loss = \"off\"",
-            ("[[scenario]]", 1),
+            ("[\"positive\", \"negative\"", 1),
             "cannot be held",
         ),
         (
@@ -70,7 +70,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         (
             "on_signal_loss = \"hold\"",
             "on_signal_loss = \"hold\"\nlongest_hold = \"20 ms\"",
-            ("[[scenario]]", 1),
+            ("[\"positive\", \"negative\"", 1),
             "longer than the board can",
         ),
         (
@@ -104,13 +104,13 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "the list is empty",
         ),
         (
-            "kind = \"load\"",
+            "kind = \"load\"\npolarities = [\"positive\", \"negative\", \"alternating\"]",
             "kind = \"load\"\npolarities = [\"positive\"]",
             ("polarities", 1),
             "needs both",
         ),
         (
-            "kind = \"load\"",
+            "kind = \"load\"\npolarities = [\"positive\", \"negative\", \"alternating\"]",
             "kind = \"load\"\npolarities = [\"positive\", \"positive\", \"negative\"]",
             ("polarities", 1),
             "in the list already",

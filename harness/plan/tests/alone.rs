@@ -70,7 +70,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         (
             "on_signal_loss = \"hold\"",
             "on_signal_loss = \"hold\"\nlongest_hold = \"20 ms\"",
-            ("[\"positive\", \"negative\"", 1),
+            ("[[scenario]]", 1),
             "longer than the board can",
         ),
         (

@@ -8,6 +8,7 @@ use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
+use std::process::Command;
 use std::time::Instant;
 
 const ROUNDS: usize = 4000;
@@ -20,6 +21,7 @@ pub(crate) fn run() {
         .build()
         .expect("a runtime");
     let (bare, queried) = runtime.block_on(alternated());
+    let ours = median(queried.clone());
     let differences: Vec<f64> = queried
         .iter()
         .zip(&bare)
@@ -31,12 +33,31 @@ pub(crate) fn run() {
     );
     println!(
         "query through the port's task:            {:.1} us",
-        median(queried) * 1e6
+        ours * 1e6
     );
     println!(
         "difference, median of pairs:              {:.1} us",
         median(differences) * 1e6
     );
+    match visa() {
+        Some(visa) => println!(
+            "PyVISA-py's query, median of 500: {:.1} us, ours is {:.2} of it",
+            visa * 1e6,
+            ours / visa
+        ),
+        None => println!("PyVISA-py was not measured: run scripts/check first"),
+    }
+}
+
+/// The median of PyVISA-py's queries on an echo of its own, in seconds; `None`
+/// without the environment that `scripts/check` makes.
+fn visa() -> Option<f64> {
+    let done = Command::new(".venv/bin/python")
+        .arg("scripts/bench/visa_exchange.py")
+        .args([&echo(), "500", QUESTION])
+        .output()
+        .ok()?;
+    String::from_utf8_lossy(&done.stdout).trim().parse().ok()
 }
 
 async fn alternated() -> (Vec<f64>, Vec<f64>) {

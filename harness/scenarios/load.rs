@@ -35,8 +35,9 @@ pub(super) async fn drive(
         hands.drive(drive).await?;
         for &current in &settings.steps {
             let text = format!("{} at {current}, held {}", drive.word(), settings.hold);
-            hands.step(&text).await?;
-            if current.si() > 0.0 {
+            if current.si() == 0.0 {
+                hands.step(&text).await?;
+            } else {
                 hands
                     .energise(&text, Intent::LoadOn(LoadSetting::Current(current)))
                     .await?;

@@ -19,6 +19,8 @@ const SIGNALS: [Signal; 3] = [
 /// What is kept before and after a trip that the fault line announces.
 const BEFORE_TRIP: Seconds = Seconds::new(20e-3);
 const AFTER_TRIP: Seconds = Seconds::new(5e-3);
+/// What is kept before a pulse, for its zero.
+const BEFORE_PULSE: Seconds = Seconds::new(2e-3);
 
 pub(super) async fn drive(
     settings: &plan::Overload,
@@ -47,7 +49,6 @@ pub(super) async fn drive(
 async fn ramp(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<OverloadRamp, Halt> {
     let (from, to, duration) = (settings.ramp_from, settings.ramp_to, settings.ramp_time);
     let text = format!("ramp from {from} to {to} in {duration}");
-    hands.step(&text).await?;
     let period = settings.sampling_period;
     let window = Window {
         period,
@@ -95,35 +96,8 @@ const HOLD_SAMPLES: f64 = 100_000.0;
 async fn hold(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<OverloadRamp, Halt> {
     let (current, duration) = (settings.hold_current, settings.hold_time);
     let text = format!("hold {current} for {duration}");
-    hands.step(&text).await?;
     let period = settings.sampling_period.max(duration / HOLD_SAMPLES);
-    let window = Window {
-        period,
-        before: Seconds::new(2e-3),
-        after: duration + AFTER_TRIP,
-    };
-    let trigger = Trigger::Channel {
-        signal: Signal::OutputCurrent,
-        level: current.si() / 2.0,
-        rising: true,
-    };
-    hands
-        .bench
-        .arm(&hands.request(window, trigger, &SIGNALS, current * 1.5))
-        .await?;
-    hands
-        .energise(&text, Intent::LoadPulse { current, duration })
-        .await?;
-    let take = match hands.fetch_if_triggered(&text, duration, duration).await? {
-        Some(take) => take,
-        // The current never came: say so with what there is.
-        None => {
-            hands
-                .snapshot(&text, period, AFTER_TRIP, &SIGNALS, current * 1.5)
-                .await?
-        }
-    };
-    hands.bench.load_off().await?;
+    let take = drawn(&text, current, duration, period, hands).await?;
     Ok(OverloadRamp {
         from: current,
         to: current,
@@ -137,14 +111,29 @@ async fn step(
     multiple: f64,
     hands: &mut Hands<'_>,
 ) -> Result<OverloadStep, Halt> {
-    let current = Amperes::new(hands.plan.ratings.trip_current.si() * multiple);
+    let current = hands.plan.ratings.trip_current * multiple;
     let duration = settings.pulse;
     let text = format!("step to {multiple} x trip current, {current} for {duration}");
-    hands.step(&text).await?;
-    let period = settings.sampling_period;
+    let take = drawn(&text, current, duration, settings.sampling_period, hands).await?;
+    Ok(OverloadStep {
+        multiple,
+        current,
+        take,
+    })
+}
+
+/// Draws `current` for `duration` in a pulse that the load ends by itself,
+/// captured from just before it to just after it.
+async fn drawn(
+    text: &str,
+    current: Amperes,
+    duration: Seconds,
+    period: Seconds,
+    hands: &mut Hands<'_>,
+) -> Result<Take, Halt> {
     let window = Window {
         period,
-        before: Seconds::new(2e-3),
+        before: BEFORE_PULSE,
         after: duration + AFTER_TRIP,
     };
     let trigger = Trigger::Channel {
@@ -152,26 +141,20 @@ async fn step(
         level: current.si() / 2.0,
         rising: true,
     };
-    hands
-        .bench
-        .arm(&hands.request(window, trigger, &SIGNALS, current * 1.5))
-        .await?;
-    hands
-        .energise(&text, Intent::LoadPulse { current, duration })
-        .await?;
-    let take = match hands.fetch_if_triggered(&text, duration, duration).await? {
+    let widest = current * 1.5;
+    let request = hands.request(window, trigger, &SIGNALS, widest);
+    hands.bench.arm(&request).await?;
+    let pulse = Intent::LoadPulse { current, duration };
+    hands.energise(text, pulse).await?;
+    let take = match hands.fetch_if_triggered(text, duration, duration).await? {
         Some(take) => take,
         // The current never came: say so with what there is.
         None => {
             hands
-                .snapshot(&text, period, AFTER_TRIP, &SIGNALS, current * 1.5)
+                .snapshot(text, period, AFTER_TRIP, &SIGNALS, widest)
                 .await?
         }
     };
     hands.bench.load_off().await?;
-    Ok(OverloadStep {
-        multiple,
-        current,
-        take,
-    })
+    Ok(take)
 }

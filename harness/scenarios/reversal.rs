@@ -3,19 +3,15 @@
 //! possible. The phase is measured before each closing, never assumed.
 
 use super::hands::{Halt, Hands, Window};
+use super::short;
 use crate::bench::Intent;
 use crate::instruments::Trigger;
-use crate::observation::{Direction, Drive, GapClosing, Observation, Place, Take};
+use crate::observation::{Direction, Drive, GapClosing, Observation, Place};
 use crate::plan;
 use crate::units::{Quantity, Seconds};
 use crate::waveform::{LogicLine, Signal};
 
 const SIGNALS: [Signal; 5] = Signal::ALL;
-const SHORT_SIGNALS: [Signal; 3] = [
-    Signal::NodeVoltage,
-    Signal::OutputCurrent,
-    Signal::BoardSupply,
-];
 const BEFORE: Seconds = Seconds::new(2e-3);
 
 pub(super) async fn drive(
@@ -30,7 +26,9 @@ pub(super) async fn drive(
         closings.push(closing(settings, direction, hands).await?);
     }
     hands.recover().await?;
-    let short = short(settings, hands).await?;
+    let (duration, period) = (settings.short_pulse, settings.sampling_period);
+    let tail = BEFORE * 2.0;
+    let short = short::pulse(Place::Near, duration, period, tail, "reversing", hands).await?;
     let upstream_trip = hands.upstream_trip_time()?;
     Ok(Observation::Reversal {
         closings,
@@ -57,7 +55,6 @@ async fn closing(
     let gap = if crossed { "crossed" } else { "straight" };
     let duration = settings.gap_pulse;
     let text = format!("gap {gap} closed for {duration}, {}", direction.word());
-    hands.step(&text).await?;
     let after = settings.pulse.max(duration + BEFORE * 2.0);
     let window = Window {
         period: settings.sampling_period,
@@ -82,29 +79,4 @@ async fn closing(
         upstream_voltage,
         take,
     })
-}
-
-async fn short(settings: &plan::Reversal, hands: &mut Hands<'_>) -> Result<Take, Halt> {
-    let (place, duration) = (Place::Near, settings.short_pulse);
-    let text = format!("true short for {duration}, reversing");
-    hands.step(&text).await?;
-    let window = Window {
-        period: settings.sampling_period,
-        before: BEFORE,
-        after: duration + BEFORE * 2.0,
-    };
-    let trigger = Trigger::Line {
-        line: LogicLine::NearMarker,
-        rising: true,
-    };
-    hands
-        .bench
-        .arm(&hands.request(window, trigger, &SHORT_SIGNALS, hands.short_current(place)))
-        .await?;
-    hands
-        .energise(&text, Intent::ShortPulse { place, duration })
-        .await?;
-    let take = hands.fetch_short(&text, duration, place).await?;
-    hands.prove_open(place, &take).await?;
-    Ok(take)
 }

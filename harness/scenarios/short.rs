@@ -85,7 +85,7 @@ async fn one(
 }
 
 /// One timed short, captured from its marker to `tail` after its end.
-async fn pulse(
+pub(super) async fn pulse(
     place: Place,
     duration: Seconds,
     period: Seconds,
@@ -94,7 +94,6 @@ async fn pulse(
     hands: &mut Hands<'_>,
 ) -> Result<Take, Halt> {
     let text = format!("short {} for {duration}, watched {how}", place.word());
-    hands.step(&text).await?;
     let line = match place {
         Place::Near => LogicLine::NearMarker,
         Place::Far => LogicLine::FarMarker,

@@ -4,7 +4,7 @@
 use super::Bench;
 use super::fault::BenchError;
 use super::interlock::{Intent, Known, Permit, Refusal, SupplyState, gap_branch, short_branch};
-use crate::bench_file::{self, Closes};
+use crate::bench_file::Closes;
 use crate::ident::Role;
 use crate::instruments::{InstrumentError, Measured};
 use crate::observation::{self, Proof};
@@ -326,12 +326,9 @@ impl Bench {
 
     /// How the closing of a branch is proven.
     pub fn proof(&self, closes: Closes) -> Proof {
-        match self.file.branch(closes).map(|branch| branch.proof) {
-            None | Some(bench_file::Proof::None) => Proof::None,
-            Some(bench_file::Proof::Marker) => Proof::Marker,
-            Some(bench_file::Proof::SecondPole) => Proof::SecondPole,
-            Some(bench_file::Proof::PilotCurrent) => Proof::PilotCurrent,
-        }
+        self.file
+            .branch(closes)
+            .map_or(Proof::None, |branch| branch.proof)
     }
 
     /// Waits until the switch has ended its closure.

@@ -2,67 +2,13 @@
 //! no metric and no limit, so the same observation can be evaluated and judged
 //! again years later.
 
+pub use crate::bench_file::Proof;
+pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};
+
 use crate::measurement::Blame;
 use crate::units::{Amperes, Seconds, Volts};
 use crate::waveform::Capture;
 use serde::{Deserialize, Serialize};
-
-/// A polarity in which the output was held, or the plain track signal.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Drive {
-    /// Held positive.
-    Positive,
-    /// Held negative.
-    Negative,
-    /// Alternating, all ones.
-    Alternating,
-}
-
-impl Drive {
-    /// The word used for conditions.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Positive => "positive",
-            Self::Negative => "negative",
-            Self::Alternating => "alternating",
-        }
-    }
-}
-
-/// Which short.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Place {
-    /// A hard short near the board.
-    Near,
-    /// Through the bus: the coin test.
-    Far,
-}
-
-impl Place {
-    /// The word used for conditions.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Near => "near",
-            Self::Far => "far",
-        }
-    }
-}
-
-/// How a switch channel proves that it is closed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Proof {
-    /// Not at all.
-    None,
-    /// A line follows the command.
-    Marker,
-    /// A second pole of the same contact.
-    SecondPole,
-    /// A small isolated current through contact and fuse, on its own line.
-    PilotCurrent,
-}
 
 /// A capture taken while the board was provoked, and what the instruments said
 /// around it.
@@ -146,26 +92,6 @@ pub struct GapClosing {
     /// The waveforms, from before the closing until the gap has opened again
     /// and the board drives the node alone.
     pub take: Take,
-}
-
-/// Which way a reversal was asked for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Direction {
-    /// From the phase after power-up to the other.
-    Forward,
-    /// Back again.
-    Back,
-}
-
-impl Direction {
-    /// The word used for conditions.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Forward => "forward",
-            Self::Back => "back",
-        }
-    }
 }
 
 /// Everything one scenario saw.

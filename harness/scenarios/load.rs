@@ -6,7 +6,7 @@ use super::hands::{Halt, Hands};
 use crate::bench::Intent;
 use crate::instruments::LoadSetting;
 use crate::observation::{Drive, LoadStep, Observation};
-use crate::plan::{self, Polarity};
+use crate::plan;
 use crate::units::{Amperes, Quantity, Seconds};
 use crate::waveform::Signal;
 
@@ -26,12 +26,7 @@ pub(super) async fn drive(
         .copied()
         .fold(Amperes::ZERO, Amperes::max)
         * 1.5;
-    for &polarity in &settings.polarities {
-        let drive = match polarity {
-            Polarity::Positive => Drive::Positive,
-            Polarity::Negative => Drive::Negative,
-            Polarity::Alternating => Drive::Alternating,
-        };
+    for &drive in &settings.polarities {
         hands.drive(drive).await?;
         for &current in &settings.steps {
             let text = format!("{} at {current}, held {}", drive.word(), settings.hold);

@@ -42,16 +42,12 @@ pub(super) async fn drive(
 
 async fn closing(
     settings: &plan::Reversal,
-    direction: plan::Direction,
+    direction: Direction,
     hands: &mut Hands<'_>,
 ) -> Result<GapClosing, Halt> {
     let inverted = hands.output_is_inverted().await?;
     // Against an inverted output the straight gap is the mismatch.
     let crossed = !inverted;
-    let direction = match direction {
-        plan::Direction::Forward => Direction::Forward,
-        plan::Direction::Back => Direction::Back,
-    };
     let gap = if crossed { "crossed" } else { "straight" };
     let duration = settings.gap_pulse;
     let text = format!("gap {gap} closed for {duration}, {}", direction.word());

@@ -6,7 +6,7 @@ use super::hands::{Halt, Hands, Window};
 use crate::bench::Intent;
 use crate::instruments::Trigger;
 use crate::observation::{Drive, Observation, Place, ShortPulse, Take};
-use crate::plan::{self, ShortPlace};
+use crate::plan;
 use crate::units::Seconds;
 use crate::waveform::{LogicLine, Signal};
 
@@ -27,10 +27,6 @@ pub(super) async fn drive(
     hands.drive(Drive::Alternating).await?;
     let mut pulses = Vec::new();
     for &place in &settings.places {
-        let place = match place {
-            ShortPlace::Near => Place::Near,
-            ShortPlace::Far => Place::Far,
-        };
         for repeat in 1..=settings.repeats {
             pulses.push(one(settings, place, repeat, hands).await?);
         }

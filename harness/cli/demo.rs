@@ -11,7 +11,6 @@ use super::session::Session;
 use crate::ident::Serial;
 use crate::judgement::Verdict;
 use crate::plan::{self, demo::BOARDS};
-use crate::record::Record;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use serde_json::json;
@@ -64,7 +63,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
             only: None,
         };
         let outcome = session.accept(particulars, mounted(board, seed, index, None))?;
-        tell(&outcome.record, &planted, output);
+        tell(&planted, output);
         let expected = if planted.is_empty() {
             Verdict::Pass
         } else {
@@ -82,20 +81,11 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
     Ok(exit)
 }
 
-/// One line a board.
-fn tell(record: &Record, planted: &[&str], output: Output) {
-    if output.json {
-        return;
+/// What was planted, under the board's line.
+fn tell(planted: &[&str], output: Output) {
+    if !output.json && !planted.is_empty() {
+        anstream::println!("    planted: {}", planted.join(", "));
     }
-    let planted = match planted {
-        [] => String::new(),
-        defects => format!("planted: {}", defects.join(", ")),
-    };
-    anstream::println!(
-        "  {:<16} {:<20} {planted}",
-        record.started.serial,
-        record.headline()
-    );
 }
 
 fn conclude(arguments: &Demo, surprises: &[String], output: Output) {

@@ -20,6 +20,7 @@ const FAINT: Style = Style::new().dimmed();
 pub struct Live<W: Write> {
     out: W,
     screen: Screen,
+    serial: String,
     model: bool,
     /// Scenarios in the plan, and how many have begun.
     scenarios: usize,
@@ -37,6 +38,7 @@ impl<W: Write> Live<W> {
         Self {
             out,
             screen,
+            serial: String::new(),
             model: false,
             scenarios: 0,
             begun: 0,
@@ -83,6 +85,7 @@ impl<W: Write> Live<W> {
     }
 
     fn started(&mut self, facts: &RunStarted) {
+        self.serial = facts.serial.to_string();
         self.model = facts.model;
         self.scenarios = facts.scenarios.len();
         if self.brief {
@@ -179,8 +182,17 @@ impl<W: Write> Live<W> {
     }
 
     fn finished(&mut self, verdict: Verdict, aborted: bool) {
+        if self.brief {
+            let style = style(verdict);
+            let model = if self.model { "MODEL " } else { "" };
+            let line = format!("  {:<18}{style}{model}{verdict}{style:#}", self.serial);
+            self.line(&line);
+        }
+        let indent = if self.brief { "  " } else { "" };
         for remark in std::mem::take(&mut self.remarks) {
-            self.line(&remark);
+            for line in remark.lines() {
+                self.line(&format!("{indent}{line}"));
+            }
         }
         if self.brief {
             return;

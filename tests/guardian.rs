@@ -10,7 +10,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// A process that ends with the test.
-struct Running(Child);
+pub(crate) struct Running(Child);
 
 impl Drop for Running {
     fn drop(&mut self) {
@@ -25,14 +25,14 @@ fn command() -> Command {
     command
 }
 
-fn fixture(name: &str) -> std::path::PathBuf {
+pub(crate) fn fixture(name: &str) -> std::path::PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures/demo")
         .join(name)
 }
 
 /// The demo's bench with the served ports in the place of its models.
-fn bench_on(ports: &Value) -> String {
+pub(crate) fn bench_on(ports: &Value) -> String {
     let text = std::fs::read_to_string(fixture("bench.toml")).expect("the demo's bench");
     let mut role = String::new();
     let mut inside_model = false;
@@ -62,8 +62,25 @@ fn bench_on(ports: &Value) -> String {
     kept
 }
 
+/// The model bench served by another process, and its ports.
+pub(crate) fn serve() -> (Running, Value) {
+    let mut served = Running(
+        command()
+            .args(["model-bench", "--json"])
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the model bench starts"),
+    );
+    let mut line = String::new();
+    let out = served.0.stdout.take().expect("a pipe");
+    BufReader::new(out)
+        .read_line(&mut line)
+        .expect("it names its ports");
+    (served, serde_json::from_str(&line).expect("JSON"))
+}
+
 /// Asks an instrument whether its output is on.
-fn output_is_on(path: &str) -> bool {
+pub(crate) fn output_is_on(path: &str) -> bool {
     let mut port = std::fs::OpenOptions::new()
         .read(true)
         .write(true)
@@ -77,19 +94,7 @@ fn output_is_on(path: &str) -> bool {
 
 #[test]
 fn killed_outright_the_guardian_makes_the_bench_safe() {
-    let mut served = Running(
-        command()
-            .args(["model-bench", "--json"])
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("the model bench starts"),
-    );
-    let mut line = String::new();
-    let out = served.0.stdout.take().expect("a pipe");
-    BufReader::new(out)
-        .read_line(&mut line)
-        .expect("it names its ports");
-    let ports: Value = serde_json::from_str(&line).expect("JSON");
+    let (_served, ports) = serve();
     let list = ports["ports"].as_array().expect("a list");
     let supply = list
         .iter()

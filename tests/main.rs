@@ -8,6 +8,7 @@ mod floors;
 mod guardian;
 mod lots;
 mod ngspice;
+mod ports;
 mod python;
 mod runs;
 mod signal;

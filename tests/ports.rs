@@ -9,7 +9,7 @@ use std::path::Path;
 use std::process::Command;
 
 /// Runs a board on `ports`; the status and what was said.
-fn accept(folder: &Path, ports: &Value) -> (Option<i32>, String) {
+fn accept(folder: &Path, ports: &Value, more: &[&str]) -> (Option<i32>, String) {
     let bench = folder.join("bench.toml");
     std::fs::write(&bench, bench_on(ports)).expect("a bench file");
     let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
@@ -20,12 +20,33 @@ fn accept(folder: &Path, ports: &Value) -> (Option<i32>, String) {
         .arg(&bench)
         .arg("--out")
         .arg(folder.join("reports"))
+        .args(more)
         .output()
         .expect("the command runs");
     (
         done.status.code(),
         String::from_utf8_lossy(&done.stderr).into_owned(),
     )
+}
+
+/// A scenario over ports that are real to the program, at the wall's pace.
+#[test]
+fn a_scenario_runs_at_the_walls_pace() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let (status, said) = accept(folder.path(), &ports, &["--only", "load"]);
+    // A diagnosis never accepts, so a board that passes it ends with 2.
+    assert_eq!(status, Some(2), "{said}");
+    let runs = folder.path().join("reports/P1");
+    let run = std::fs::read_dir(runs)
+        .expect("a folder for the board")
+        .flatten()
+        .next();
+    let record = run.expect("a run").path().join("record.json");
+    let text = std::fs::read_to_string(record).expect("a record");
+    let document: Value = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(document["verdict"], "pass", "{document:#}");
+    assert_eq!(document["record"]["started"]["model"], false);
 }
 
 fn path_of<'a>(ports: &'a Value, role: &str) -> &'a str {
@@ -50,7 +71,7 @@ fn another_instrument_than_the_profiles_is_refused() {
     replace(&mut ports, "supply", &load);
     replace(&mut ports, "load", &supply);
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let (status, said) = accept(folder.path(), &ports);
+    let (status, said) = accept(folder.path(), &ports, &[]);
     assert_eq!(status, Some(69), "{said}");
     assert!(said.contains("BUFFERSTOP MODEL,LOAD"), "{said}");
     assert!(!output_is_on(&supply), "something was energised");
@@ -69,7 +90,7 @@ fn a_silent_instrument_is_named() {
         .expect("a plain name");
     replace(&mut ports, "load", &path);
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let (status, said) = accept(folder.path(), &ports);
+    let (status, said) = accept(folder.path(), &ports, &[]);
     assert_eq!(status, Some(69), "{said}");
     assert!(said.contains("load"), "{said}");
     assert!(
@@ -86,7 +107,7 @@ fn a_port_that_somebody_else_holds_is_named() {
         .open()
         .expect("the port opens once");
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let (status, said) = accept(folder.path(), &ports);
+    let (status, said) = accept(folder.path(), &ports, &[]);
     assert_eq!(status, Some(69), "{said}");
     assert!(said.contains(path), "{said}");
     assert!(

@@ -14,10 +14,10 @@ pub use embedded::world;
 
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
-use crate::units::Seconds;
+use crate::units::{Quantity, Seconds};
 use std::io;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 use tokio::io::DuplexStream;
 
 /// A world of instruments that answers lines in bench time.
@@ -62,16 +62,31 @@ pub(super) struct Shared {
 
 impl Shared {
     /// One exchange with the instrument in `role`.
+    ///
+    /// At the wall's pace the world first catches up with the wall, and then
+    /// the answer waits until the wall has caught up with the world: what an
+    /// exchange costs on its line passes for everybody.
     fn exchange(&self, role: Role, line: &[u8]) -> Vec<u8> {
         let mut world = self.lock();
         if self.pace == Pace::Wall {
-            let elapsed = Seconds::new(self.started.elapsed().as_secs_f64());
-            let behind = BenchInstant::ZERO + BenchSpan::from_seconds(elapsed) - world.now();
+            let behind = self.wall() - world.now();
             if behind > BenchSpan::ZERO {
                 world.advance(behind);
             }
         }
-        world.exchange(role, line)
+        let answer = world.exchange(role, line);
+        let ahead = world.now() - self.wall();
+        drop(world);
+        if self.pace == Pace::Wall && ahead > BenchSpan::ZERO {
+            std::thread::sleep(Duration::from_secs_f64(ahead.seconds().si()));
+        }
+        answer
+    }
+
+    /// The wall's time since the start, as bench time.
+    fn wall(&self) -> BenchInstant {
+        let elapsed = Seconds::new(self.started.elapsed().as_secs_f64());
+        BenchInstant::ZERO + BenchSpan::from_seconds(elapsed)
     }
 
     /// A world that panicked stays usable for making safe.

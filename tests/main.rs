@@ -8,4 +8,5 @@ mod floors;
 mod lots;
 mod ngspice;
 mod python;
+mod records;
 mod runs;

@@ -14,7 +14,7 @@ mod output;
 mod records;
 mod session;
 
-use arguments::{Arguments, Command, Records};
+use arguments::{Arguments, Command};
 use clap::Parser;
 use clap::error::ErrorKind;
 use exit::Exit;
@@ -59,8 +59,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Check(check) => check::check(check, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
-        Command::Records(Records::List(list)) => records::list(list, output),
-        Command::Records(Records::Show(show)) => records::show(show, output),
+        Command::Records(records) => records::records(records, output),
     }
 }
 

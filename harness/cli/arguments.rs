@@ -50,6 +50,9 @@ pub(super) enum Command {
     /// will do.
     #[command(after_help = "Example:  bufferstop check plan.toml bench.toml")]
     Check(Check),
+    /// Compare two lots metric by metric, after a part was substituted.
+    #[command(after_help = COMPARE_AFTER)]
+    Compare(Compare),
     /// List ports, identify the instruments of a bench and say what it cannot
     /// do.
     #[command(after_help = "Example:  bufferstop bench bench.toml")]
@@ -60,6 +63,10 @@ pub(super) enum Command {
     /// Find and read records.
     #[command(subcommand)]
     Records(Records),
+    /// Judge recorded captures again, under another plan; touches no
+    /// instrument and no record.
+    #[command(after_help = "Example:  bufferstop rejudge --lot GR-2026-03 --plan stricter.toml")]
+    Rejudge(Rejudge),
 }
 
 const ACCEPT_AFTER: &str = "\
@@ -279,4 +286,50 @@ pub(super) struct RecordsVerify {
     /// A link printed on a certificate, which the chain must still contain.
     #[arg(long, value_name = "DIGEST")]
     pub(super) head: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Rejudge {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// The plan; without it each run's recorded one.
+    #[arg(long, value_name = "PLAN")]
+    pub(super) plan: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) which: RejudgeWhich,
+}
+
+#[derive(Debug, Args)]
+#[group(required = true, multiple = false)]
+pub(super) struct RejudgeWhich {
+    /// One run, or the last run of a serial number.
+    #[arg(long, value_name = "RUN")]
+    pub(super) run: Option<String>,
+    /// Every finished run of a lot.
+    #[arg(long, value_name = "LOT")]
+    pub(super) lot: Option<String>,
+    /// Every finished run in the store.
+    #[arg(long)]
+    pub(super) all: bool,
+}
+
+const COMPARE_AFTER: &str = "\
+Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07
+          bufferstop compare --baseline GR-2026-03 --plan-size
+
+Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";
+
+#[derive(Debug, Args)]
+pub(super) struct Compare {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// The lot before the substitution.
+    #[arg(long, value_name = "LOT")]
+    pub(super) baseline: String,
+    /// The lot after it.
+    #[arg(long, value_name = "LOT", required_unless_present = "plan_size")]
+    pub(super) candidate: Option<String>,
+    /// Show how many boards a lot needs; also without a candidate.
+    #[arg(long)]
+    pub(super) plan_size: bool,
 }

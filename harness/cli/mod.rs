@@ -6,12 +6,14 @@ mod accept;
 mod arguments;
 mod bench;
 mod check;
+mod compare;
 mod demo;
 mod exit;
 mod files;
 mod model_bench;
 mod output;
 mod records;
+mod rejudge;
 mod session;
 
 use arguments::{Arguments, Command};
@@ -57,9 +59,11 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Demo(demo) => demo::demo(demo, output),
         Command::Accept(accept) => accept::accept(accept, output),
         Command::Check(check) => check::check(check, output),
+        Command::Compare(lots) => compare::compare(lots, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Records(records) => records::records(records, output),
+        Command::Rejudge(rejudge) => rejudge::again(rejudge, output),
     }
 }
 

@@ -15,7 +15,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 /// Where the store of that place is.
-pub(super) fn path(place: &StorePlace) -> (PathBuf, Kind) {
+pub(in crate::cli) fn path(place: &StorePlace) -> (PathBuf, Kind) {
     let kind = if place.model {
         Kind::Model
     } else {
@@ -36,7 +36,7 @@ pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
 }
 
 /// The run of that identifier, else the last run of that board.
-pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
+pub(super) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
     if let Ok(run) = which.parse::<RunId>()
         && reader
             .header(&run)
@@ -63,13 +63,13 @@ pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>
 /// A checked filter: what the list of runs answers, and what only the records
 /// themselves do.
 #[derive(Debug, Default)]
-pub(in crate::cli) struct Asked {
-    pub(in crate::cli) filter: Filter,
+pub(super) struct Asked {
+    filter: Filter,
     failing: Option<String>,
 }
 
 impl Asked {
-    pub(in crate::cli) fn of(typed: &RunFilter) -> Result<Self, Exit> {
+    pub(super) fn of(typed: &RunFilter) -> Result<Self, Exit> {
         let until = typed.until.as_deref();
         let filter = Filter {
             serial: named::<Serial>("--serial", typed.serial.as_deref())?,
@@ -90,7 +90,7 @@ impl Asked {
     }
 
     /// The headers of the runs asked for, oldest first.
-    pub(in crate::cli) fn runs<'a>(
+    pub(super) fn runs<'a>(
         &'a self,
         reader: &'a Reader,
     ) -> impl Iterator<Item = Result<RunHeader, Exit>> + 'a {

@@ -5,7 +5,7 @@ mod export;
 mod filter;
 mod keeping;
 
-pub(super) use filter::{Asked, find, open};
+pub(super) use filter::{named, open, path as place};
 
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::exit::Exit;
@@ -16,6 +16,7 @@ use crate::judgement::Verdict;
 use crate::record::Record;
 use crate::report;
 use crate::store::{Reader, RunHeader};
+use filter::{Asked, find};
 use serde_json::json;
 
 pub(super) fn records(records: &Records, output: Output) -> Exit {

@@ -314,6 +314,8 @@ fn every_command_has_help_with_an_example() {
         &["records", "note"],
         &["records", "show"],
         &["records", "verify"],
+        &["rejudge"],
+        &["compare"],
     ] {
         let done = cargo_bin_cmd!("bufferstop")
             .args(words)

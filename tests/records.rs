@@ -257,3 +257,134 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
         "{one}"
     );
 }
+
+/// A stricter plan turns a verdict without touching the record; the recorded
+/// plan repeats what was said.
+#[test]
+fn a_record_is_judged_again_under_another_plan_and_stays_as_it_was() {
+    let shelf = Shelf::new();
+    shelf.accept("C1", &["--seed", "3"]);
+    let (_, before) = shelf.json(&["records", "verify", "--model"]);
+    let (status, said) = shelf.says(&["rejudge", "--run", "C1", "--model"]);
+    assert!(said.contains("as before"), "{said}");
+    assert!(said.contains("metrics changed 0"), "{said}");
+    assert_eq!(status, 2, "a diagnosis accepts nothing:\n{said}");
+    let plan = std::fs::read_to_string(fixture("plan.toml")).expect("the demo's plan");
+    // The demo's board has some 150 mohm: 20 mohm is out of its reach.
+    let stricter = plan.replace("max = \"220 mohm\"", "max = \"20 mohm\"");
+    assert_ne!(plan, stricter);
+    std::fs::write(shelf.path("stricter.toml"), stricter).expect("a file");
+    let words = [
+        "rejudge",
+        "--run",
+        "C1",
+        "--plan",
+        "stricter.toml",
+        "--model",
+    ];
+    let (status, said) = shelf.says(&words);
+    assert_eq!(status, 1, "{said}");
+    assert!(
+        said.contains("limit <= 20.00 mohm, was <= 220.0 mohm"),
+        "{said}"
+    );
+    let (_, after) = shelf.json(&["records", "verify", "--model"]);
+    assert_eq!(
+        before["head"], after["head"],
+        "a rejudgement wrote something"
+    );
+    assert_eq!(shelf.says(&["rejudge", "--model"]).0, 64);
+    assert_eq!(shelf.says(&["rejudge", "--run", "C9", "--model"]).0, 64);
+}
+
+/// Two lots of the same model board are no different; a lot with a cold joint
+/// in every board is.
+#[test]
+fn lots_are_compared_and_a_substituted_part_is_shown() {
+    let shelf = Shelf::new();
+    let plan = fixture("plan.toml");
+    let plan = plan.to_str().expect("a plain path");
+    let lot = std::fs::read_to_string(fixture("lot.toml")).expect("the demo's lot");
+    let other = lot
+        .replace("GB-2026-11", "GB-2027-01")
+        .replace("line driver, batch 2618", "line driver, batch 2702");
+    std::fs::write(shelf.path("first.toml"), &lot).expect("a file");
+    std::fs::write(shelf.path("second.toml"), &other).expect("a file");
+    for (lot, more) in [
+        ("first.toml", &[][..]),
+        ("second.toml", &["--defect", "cold joint"]),
+    ] {
+        for seed in ["1", "2", "3"] {
+            let serial = format!("{}-{seed}", &lot[..1]);
+            let words = [
+                "accept", plan, "--lot", lot, "--serial", &serial, "--seed", seed,
+            ];
+            let words: Vec<&str> = words.iter().chain(more).copied().collect();
+            shelf.command(&words);
+        }
+    }
+    let words = [
+        "compare",
+        "--baseline",
+        "GB-2026-11",
+        "--candidate",
+        "GB-2027-01",
+        "--model",
+    ];
+    let (status, said) = shelf.says(&words);
+    assert_eq!(status, 1, "{said}");
+    assert!(said.contains("MODEL DIFFERENT"), "{said}");
+    assert!(
+        said.contains("batch 2702") && said.contains("substituted"),
+        "{said}"
+    );
+    let (_, found) = shelf.json(&words);
+    let rows = found["comparison"]["rows"].as_array().expect("rows");
+    let resistance = rows.iter().filter(|row| {
+        row["label"]
+            .as_str()
+            .is_some_and(|label| label.starts_with("output_resistance"))
+    });
+    // The planted joint has 150 mohm.
+    for row in resistance {
+        let difference = row["difference"].as_f64().expect("a number");
+        assert!((difference - 0.150).abs() < 0.03, "{row}");
+        assert_eq!(row["outcome"], "different", "{row}");
+    }
+    let itself = [
+        "compare",
+        "--baseline",
+        "GB-2026-11",
+        "--candidate",
+        "GB-2026-11",
+        "--model",
+    ];
+    assert_ne!(shelf.says(&itself).0, 1, "a lot differs from itself");
+    let (status, sizes) = shelf.json(&[
+        "compare",
+        "--baseline",
+        "GB-2026-11",
+        "--plan-size",
+        "--model",
+    ]);
+    assert_eq!(status, 0);
+    assert!(
+        sizes["metrics"]
+            .as_array()
+            .is_some_and(|metrics| metrics.len() > 5),
+        "{sizes}"
+    );
+    assert_eq!(
+        shelf
+            .says(&[
+                "compare",
+                "--baseline",
+                "GB-2026-11",
+                "--candidate",
+                "X",
+                "--model"
+            ])
+            .0,
+        64
+    );
+}

@@ -92,10 +92,10 @@ fn tell(arguments: &Compare, found: &LotsCompared) {
     let mut headings = vec![
         "metric",
         ">n",
-        ">mean",
+        ">baseline",
         ">spread",
         ">n",
-        ">mean",
+        ">candidate",
         ">spread",
         ">shift",
         "90 % interval",

@@ -318,6 +318,18 @@ impl Row {
             self.remark = Some("fewer than two values in a lot".to_owned());
             return;
         }
+        let fixed = |sample: &Sample| sample.moments().sd() == 0.0;
+        if self.margin.is_none() && fixed(before) && fixed(after) {
+            // A count that stands on its limit leaves no room for a margin and
+            // needs none: it is the same or it is not.
+            let same = difference == 0.0;
+            self.outcome = Some(if same {
+                Outcome::Equivalent
+            } else {
+                Outcome::Different
+            });
+            return;
+        }
         let Some(margin) = self.margin else {
             self.remark = Some("the baseline's mean is not inside its limit".to_owned());
             return;

@@ -57,6 +57,20 @@ fn the_margin_is_a_quarter_of_the_way_to_the_limit() {
     }
 }
 
+/// A count that stands on its limit is the same or it is not.
+#[test]
+fn what_stands_on_its_limit_and_never_varies_needs_no_margin() {
+    let before = lot(&[0.010, 0.010]);
+    for (candidate, outcome) in [
+        ([0.010, 0.010], Outcome::Equivalent),
+        ([0.009, 0.009], Outcome::Different),
+        ([0.009, 0.010], Outcome::NotEnough),
+    ] {
+        let found = compare_lots(&before, &lot(&candidate), 0.25);
+        assert_eq!(trip_row(&found).outcome, Some(outcome), "{candidate:?}");
+    }
+}
+
 #[test]
 fn bounds_are_left_out_and_counted() {
     let mut after = lot(&[0.0040, 0.0041, 0.0042]);

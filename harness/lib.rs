@@ -85,6 +85,9 @@ pub mod event;
 // The fold of the events, and the chain over all of them.
 pub mod record;
 
+// Records beside each other: judged again, or lot against lot.
+pub mod comparison;
+
 // A record as bytes for others.
 pub mod report;
 

@@ -308,8 +308,14 @@ fn every_command_has_help_with_an_example() {
         &["check"],
         &["bench"],
         &["model-bench"],
+        &["records", "backup"],
+        &["records", "export"],
         &["records", "list"],
+        &["records", "note"],
         &["records", "show"],
+        &["records", "verify"],
+        &["rejudge"],
+        &["compare"],
     ] {
         let done = cargo_bin_cmd!("bufferstop")
             .args(words)

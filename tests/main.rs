@@ -10,5 +10,6 @@ mod lots;
 mod ngspice;
 mod ports;
 mod python;
+mod records;
 mod runs;
 mod signal;

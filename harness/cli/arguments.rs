@@ -50,6 +50,9 @@ pub(super) enum Command {
     /// will do.
     #[command(after_help = "Example:  bufferstop check plan.toml bench.toml")]
     Check(Check),
+    /// Compare two lots metric by metric, after a part was substituted.
+    #[command(after_help = COMPARE_AFTER)]
+    Compare(Compare),
     /// List ports, identify the instruments of a bench and say what it cannot
     /// do.
     #[command(after_help = "Example:  bufferstop bench bench.toml")]
@@ -64,6 +67,10 @@ pub(super) enum Command {
     /// Find and read records.
     #[command(subcommand)]
     Records(Records),
+    /// Judge recorded captures again, under another plan; touches no
+    /// instrument and no record.
+    #[command(after_help = "Example:  bufferstop rejudge --lot GR-2026-03 --plan stricter.toml")]
+    Rejudge(Rejudge),
 }
 
 const ACCEPT_AFTER: &str = "\
@@ -152,13 +159,38 @@ pub(super) struct ModelBench {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Records {
+    /// Copy the whole store to a new file, safely also while runs go on.
+    #[command(after_help = "Example:  bufferstop records backup /media/stick/records.sqlite")]
+    Backup(RecordsBackup),
+    /// Hand out a run as one file that stands alone, or metrics as rows.
+    #[command(after_help = EXPORT_AFTER)]
+    Export(RecordsExport),
     /// List runs, newest last.
     #[command(after_help = "Example:  bufferstop records list --lot GR-2026-03 --verdict fail")]
     List(RecordsList),
+    /// Add a remark to a run, such as a repair; the run stays as it was.
+    #[command(after_help = "Example:  bufferstop records note GR-0042 \"replaced R7, cold joint\"")]
+    Note(RecordsNote),
     /// Show a run, or the last run of a serial number.
     #[command(after_help = "Example:  bufferstop records show GR-0042")]
     Show(RecordsShow),
+    /// Check that no entry was changed, removed or moved since it was written.
+    #[command(after_help = VERIFY_AFTER)]
+    Verify(RecordsVerify),
 }
+
+const EXPORT_AFTER: &str = "\
+Example:  bufferstop records export GR-0042 --file GR-0042.json
+          bufferstop records export --csv --lot GR-2026-03 --file lot.csv
+
+The file holds the record, every line of the run with its links in the chain, and the bytes of what
+was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
+
+const VERIFY_AFTER: &str = "\
+Example:  bufferstop records verify --head 5f0c...
+
+A cut end or a store written anew is found only with a head printed elsewhere, such as on a
+certificate. Exit status: 0 intact, 1 altered.";
 
 #[derive(Debug, Args)]
 pub(super) struct StorePlace {
@@ -170,10 +202,9 @@ pub(super) struct StorePlace {
     pub(super) model: bool,
 }
 
+/// Which runs; what is not given is not asked.
 #[derive(Debug, Args)]
-pub(super) struct RecordsList {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
+pub(super) struct RunFilter {
     /// Only this lot.
     #[arg(long)]
     pub(super) lot: Option<String>,
@@ -183,6 +214,65 @@ pub(super) struct RecordsList {
     /// Only this verdict: pass, fail or inconclusive.
     #[arg(long)]
     pub(super) verdict: Option<String>,
+    /// Only runs started on this day (UTC) or later, or at this moment or later.
+    #[arg(long, value_name = "DATE")]
+    pub(super) from: Option<String>,
+    /// Only runs started on this day (UTC) or earlier, or before this moment.
+    #[arg(long, value_name = "DATE")]
+    pub(super) until: Option<String>,
+    /// Only runs in which this metric failed, such as `trip_time`.
+    #[arg(long, value_name = "METRIC")]
+    pub(super) failing: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RecordsBackup {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// The new file; nothing is ever written over.
+    pub(super) file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RecordsExport {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// A run's identifier or a serial number.
+    #[arg(required_unless_present_any = ["csv", "json_lines"])]
+    pub(super) which: Option<String>,
+    /// The new file, never written over; without it standard output.
+    #[arg(long, value_name = "FILE")]
+    pub(super) file: Option<PathBuf>,
+    /// Comma-separated values instead, a row a metric.
+    #[arg(long, conflicts_with = "json_lines")]
+    pub(super) csv: bool,
+    /// JSON lines instead, a line a metric.
+    #[arg(long)]
+    pub(super) json_lines: bool,
+    #[command(flatten)]
+    pub(super) filter: RunFilter,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RecordsList {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    #[command(flatten)]
+    pub(super) filter: RunFilter,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RecordsNote {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// A run's identifier or a serial number.
+    pub(super) which: String,
+    /// The remark.
+    #[arg(allow_hyphen_values = true)]
+    pub(super) text: String,
+    /// Who writes it.
+    #[arg(long, value_name = "NAME")]
+    pub(super) author: Option<String>,
 }
 
 #[derive(Debug, Args)]
@@ -191,4 +281,59 @@ pub(super) struct RecordsShow {
     pub(super) place: StorePlace,
     /// A run's identifier or a serial number.
     pub(super) which: String,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RecordsVerify {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// A link printed on a certificate, which the chain must still contain.
+    #[arg(long, value_name = "DIGEST")]
+    pub(super) head: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Rejudge {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// The plan; without it each run's recorded one.
+    #[arg(long, value_name = "PLAN")]
+    pub(super) plan: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) which: RejudgeWhich,
+}
+
+#[derive(Debug, Args)]
+#[group(required = true, multiple = false)]
+pub(super) struct RejudgeWhich {
+    /// One run, or the last run of a serial number.
+    #[arg(long, value_name = "RUN")]
+    pub(super) run: Option<String>,
+    /// Every finished run of a lot.
+    #[arg(long, value_name = "LOT")]
+    pub(super) lot: Option<String>,
+    /// Every finished run in the store.
+    #[arg(long)]
+    pub(super) all: bool,
+}
+
+const COMPARE_AFTER: &str = "\
+Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07
+          bufferstop compare --baseline GR-2026-03 --plan-size
+
+Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";
+
+#[derive(Debug, Args)]
+pub(super) struct Compare {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// The lot before the substitution.
+    #[arg(long, value_name = "LOT")]
+    pub(super) baseline: String,
+    /// The lot after it.
+    #[arg(long, value_name = "LOT", required_unless_present = "plan_size")]
+    pub(super) candidate: Option<String>,
+    /// Show how many boards a lot needs; also without a candidate.
+    #[arg(long)]
+    pub(super) plan_size: bool,
 }

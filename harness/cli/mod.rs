@@ -6,16 +6,18 @@ mod accept;
 mod arguments;
 mod bench;
 mod check;
+mod compare;
 mod demo;
 mod exit;
 mod files;
 mod model_bench;
 mod output;
 mod records;
+mod rejudge;
 mod session;
 
 use crate::bench::guardian;
-use arguments::{Arguments, Command, Records};
+use arguments::{Arguments, Command};
 use clap::Parser;
 use clap::error::ErrorKind;
 use exit::Exit;
@@ -58,14 +60,15 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Demo(demo) => demo::demo(demo, output),
         Command::Accept(accept) => accept::accept(accept, output),
         Command::Check(check) => check::check(check, output),
+        Command::Compare(lots) => compare::compare(lots, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Guardian => match guardian::watch(std::io::stdin()) {
             Ok(()) => Exit::Pass,
             Err(_) => Exit::Usage,
         },
-        Command::Records(Records::List(list)) => records::list(list, output),
-        Command::Records(Records::Show(show)) => records::show(show, output),
+        Command::Records(records) => records::records(records, output),
+        Command::Rejudge(rejudge) => rejudge::again(rejudge, output),
     }
 }
 

@@ -5,9 +5,11 @@ mod banner;
 mod gauge;
 mod live;
 mod row;
+mod table;
 
 pub use banner::banner;
 pub use live::Live;
+pub use table::table;
 
 /// What the far end of the output can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -13,6 +13,7 @@
 use super::line::Line;
 use crate::digest::Digest;
 use crate::ident::RunId;
+use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// How far ahead a line that belongs earlier is looked for.
@@ -35,6 +36,19 @@ pub fn next(previous: &Digest, text: &str) -> Digest {
 pub struct Stored {
     /// Its place, counted from one without gaps.
     pub position: u64,
+    /// Its JSON text.
+    pub text: String,
+    /// Its link.
+    pub link: String,
+}
+
+/// A line with the link before it: enough to redo its own link.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Linked {
+    /// Its place in the chain.
+    pub position: u64,
+    /// The link of the line before it.
+    pub previous: String,
     /// Its JSON text.
     pub text: String,
     /// Its link.

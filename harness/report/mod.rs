@@ -1,18 +1,22 @@
 //! What a record looks like as bytes: JUnit-style XML, JSON and plain text,
 //! each a pure function of the record. It writes no file and judges nothing.
 
+mod bundle;
 mod junit;
+mod metrics;
 mod plain;
 mod summary;
 mod words;
 mod xml;
 
+pub use bundle::{Bytes, bundle};
 pub use junit::junit;
+pub use metrics::{CSV_HEAD, csv_rows, json_rows};
 pub use plain::{plain, plain_lines};
-pub use summary::summary;
+pub use summary::{notes, summary};
 
 use crate::judgement::Verdict;
-use crate::record::Record;
+use crate::record::{Issued, Note, Record};
 use serde::{Deserialize, Serialize};
 
 /// Version of the shape of `record.json`.
@@ -21,14 +25,22 @@ const FORMAT: u32 = 1;
 /// The record as `record.json` holds it: indented, keys in a fixed order, with
 /// the format and the verdict in front.
 pub fn json(record: &Record) -> String {
-    let document = Document {
-        format: FORMAT,
-        headline: record.headline(),
-        verdict: record.verdict(),
-        record,
-    };
+    text(&Document::of(record))
+}
+
+/// The same with what was added to the run later, for the screen: the file
+/// beside the store is written before anything can be added.
+pub fn json_with_later(record: &Record, notes: &[Note], issued: &[Issued]) -> String {
+    text(&Later {
+        document: Document::of(record),
+        notes,
+        issued,
+    })
+}
+
+fn text(document: &impl Serialize) -> String {
     let mut text =
-        serde_json::to_string_pretty(&document).expect("plain structs and lists have a JSON form");
+        serde_json::to_string_pretty(document).expect("plain structs and lists have a JSON form");
     text.push('\n');
     text
 }
@@ -65,6 +77,25 @@ struct Document<'a> {
     headline: String,
     verdict: Verdict,
     record: &'a Record,
+}
+
+impl<'a> Document<'a> {
+    fn of(record: &'a Record) -> Self {
+        Self {
+            format: FORMAT,
+            headline: record.headline(),
+            verdict: record.verdict(),
+            record,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct Later<'a> {
+    #[serde(flatten)]
+    document: Document<'a>,
+    notes: &'a [Note],
+    issued: &'a [Issued],
 }
 
 #[derive(Deserialize)]

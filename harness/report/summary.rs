@@ -5,7 +5,7 @@ use super::plain::plain;
 use super::words;
 use crate::event::Abort;
 use crate::judgement::Verdict;
-use crate::record::{JudgedMetric, Record};
+use crate::record::{JudgedMetric, Note, Record};
 use crate::units::Quantity;
 use std::fmt::Write as _;
 
@@ -25,6 +25,26 @@ pub fn summary(record: &Record) -> String {
     troubles(&mut out, record);
     safety(&mut out, record);
     everything(&mut out, record);
+    out
+}
+
+/// What was added to a run later as plain text; empty where there is nothing.
+pub fn notes(notes: &[Note]) -> String {
+    let mut out = String::new();
+    if !notes.is_empty() {
+        out.push_str("\nNotes added later\n");
+    }
+    for note in notes {
+        let author = note
+            .author
+            .as_deref()
+            .map_or_else(String::new, |author| format!("  {}", plain(author)));
+        // Writing to a String cannot fail.
+        let _ = writeln!(out, "  {}{author}", note.at.strftime("%Y-%m-%d %H:%M:%SZ"));
+        for text in note.text.lines() {
+            let _ = writeln!(out, "    {}", plain(text));
+        }
+    }
     out
 }
 

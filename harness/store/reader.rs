@@ -14,6 +14,7 @@ use crate::digest::Digest;
 use crate::event::Entry;
 use crate::ident::RunId;
 use crate::observation::Observation;
+use crate::record::chain::{self, Linked};
 use crate::record::{
     Content, Issued, LONGEST_OBSERVATION, Line, Note, ObservationFault, Record, from_bytes,
 };
@@ -190,6 +191,32 @@ impl Reader {
             })
             .optional()
             .map_err(|fault| self.sqlite(&fault))
+    }
+
+    /// Every line of a run, entries and what was added later, each with the
+    /// link before it.
+    ///
+    /// # Errors
+    /// A [`StoreError`] when the store cannot be read.
+    pub fn linked(&self, run: &RunId) -> Result<Vec<Linked>, StoreError> {
+        let sql = "SELECT a.position, b.link, a.text, a.link FROM lines a
+                   LEFT JOIN lines b ON b.position = a.position - 1
+                   WHERE a.run = ?1 ORDER BY a.position";
+        let read = || -> rusqlite::Result<Vec<Linked>> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let rows = statement.query_map([run.as_str()], |row| {
+                let position: i64 = row.get(0)?;
+                let previous: Option<String> = row.get(1)?;
+                Ok(Linked {
+                    position: position.unsigned_abs(),
+                    previous: previous.unwrap_or_else(|| chain::start().to_string()),
+                    text: row.get(2)?,
+                    link: row.get(3)?,
+                })
+            })?;
+            rows.collect()
+        };
+        read().map_err(|fault| self.sqlite(&fault))
     }
 
     /// Copies the store to `target`, whole and consistent also while others

@@ -1,0 +1,194 @@
+//! `bufferstop records export`: a run as one file that stands alone, or metrics
+//! as rows for other programs. What the bytes look like, `report` says.
+
+use super::filter::{Asked, open};
+use super::{known, record};
+use crate::cli::arguments::RecordsExport;
+use crate::cli::exit::Exit;
+use crate::cli::output::Output;
+use crate::cli::session::store_exit;
+use crate::ident::{RunId, harmless};
+use crate::report::{self, Bytes};
+use crate::store::{Reader, StoreError};
+use serde_json::json;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+pub(super) fn export(arguments: &RecordsExport, output: Output) -> Result<Exit, Exit> {
+    let asked = Asked::of(&arguments.filter)?;
+    let reader = open(&arguments.place)?;
+    let which = arguments.which.as_deref();
+    let run = which.map(|which| known(&reader, which)).transpose()?;
+    let rows = arguments.csv || arguments.json_lines;
+    let mut target = Target::open(arguments.file.as_deref())?;
+    let count = match (run, rows) {
+        (Some(run), false) => {
+            let text = bundle(&reader, &run)?;
+            target.put(&text)?;
+            1
+        }
+        (Some(run), true) => {
+            let mut rows = Rows::begin(arguments.csv, &mut target)?;
+            rows.run(&reader, &run)?;
+            1
+        }
+        (None, _) => {
+            let mut rows = Rows::begin(arguments.csv, &mut target)?;
+            let mut count = 0_u64;
+            for run in asked.runs(&reader) {
+                rows.run(&reader, &run?.run)?;
+                count += 1;
+            }
+            count
+        }
+    };
+    let Some(file) = target.finish()? else {
+        return Ok(Exit::Pass);
+    };
+    if output.json {
+        output.document(&json!({ "file": file, "runs": count }));
+    } else {
+        let runs = if count == 1 { "run" } else { "runs" };
+        let file = harmless(&file.display().to_string());
+        anstream::println!("{count} {runs} in {file}");
+    }
+    Ok(Exit::Pass)
+}
+
+fn bundle(reader: &Reader, run: &RunId) -> Result<String, Exit> {
+    let told = record(reader, run)?;
+    let mut kept = Vec::new();
+    for scenario in &told.scenarios {
+        for digest in &scenario.observations {
+            kept.push((format!("observation of {}", scenario.name), *digest));
+        }
+    }
+    let read = || -> Result<String, StoreError> {
+        for issued in reader.issued(run)? {
+            kept.push((issued.name, issued.digest));
+        }
+        let bytes = kept.into_iter().map(|(name, digest)| {
+            let bytes = reader.blob(&digest)?;
+            Ok::<_, StoreError>(Bytes {
+                name,
+                digest,
+                bytes,
+            })
+        });
+        let bytes = bytes.collect::<Result<Vec<_>, _>>()?;
+        let (notes, chain) = (reader.notes(run)?, reader.linked(run)?);
+        let link = reader.closing_link(run)?;
+        Ok(report::bundle(&told, &notes, &chain, link, &bytes))
+    };
+    read().map_err(|fault| store_exit(&fault))
+}
+
+/// Metrics as rows, run after run, so that a large store is never held whole.
+struct Rows<'a> {
+    csv: bool,
+    target: &'a mut Target,
+}
+
+impl<'a> Rows<'a> {
+    fn begin(csv: bool, target: &'a mut Target) -> Result<Self, Exit> {
+        if csv {
+            target.put(report::CSV_HEAD)?;
+        }
+        Ok(Self { csv, target })
+    }
+
+    fn run(&mut self, reader: &Reader, run: &RunId) -> Result<(), Exit> {
+        let record = record(reader, run)?;
+        if self.csv {
+            return self.target.put(&report::csv_rows(&record));
+        }
+        for row in report::json_rows(&record) {
+            self.target.put(&format!("{row}\n"))?;
+        }
+        Ok(())
+    }
+}
+
+/// Where the bytes go: a file that is there whole or not at all, or standard
+/// output.
+enum Target {
+    Screen(BufWriter<io::Stdout>),
+    File {
+        file: Box<BufWriter<NamedTempFile>>,
+        path: PathBuf,
+    },
+}
+
+impl Target {
+    fn open(path: Option<&Path>) -> Result<Self, Exit> {
+        let Some(path) = path else {
+            return Ok(Self::Screen(BufWriter::new(io::stdout())));
+        };
+        if path.symlink_metadata().is_ok() {
+            let file = harmless(&path.display().to_string());
+            anstream::eprintln!("{file} exists already; choose another name");
+            return Err(Exit::Usage);
+        }
+        let folder = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        let file = tempfile::Builder::new()
+            .prefix(".unfinished-")
+            .tempfile_in(folder)
+            .map_err(|fault| refused(path, &fault))?;
+        let file = Box::new(BufWriter::new(file));
+        let path = path.to_owned();
+        Ok(Self::File { file, path })
+    }
+
+    fn put(&mut self, text: &str) -> Result<(), Exit> {
+        match self {
+            Self::Screen(out) => {
+                // A reader that has gone away wants no more.
+                let _ = out.write_all(text.as_bytes());
+                Ok(())
+            }
+            Self::File { file, path } => {
+                let written = file.write_all(text.as_bytes());
+                written.map_err(|fault| refused(path, &fault))
+            }
+        }
+    }
+
+    /// The file's path, where it is one.
+    fn finish(self) -> Result<Option<PathBuf>, Exit> {
+        let (file, path) = match self {
+            Self::Screen(mut out) => {
+                let _ = out.flush();
+                return Ok(None);
+            }
+            Self::File { file, path } => (file, path),
+        };
+        let placed = || -> io::Result<()> {
+            let file = file.into_inner().map_err(io::IntoInnerError::into_error)?;
+            readable(&file)?;
+            file.as_file().sync_all()?;
+            file.persist_noclobber(&path)?;
+            Ok(())
+        };
+        match placed() {
+            Ok(()) => Ok(Some(path)),
+            Err(fault) => Err(refused(&path, &fault)),
+        }
+    }
+}
+
+/// A file to hand out is for others to read; unfinished ones are not.
+fn readable(file: &NamedTempFile) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt as _;
+    let permissions = std::fs::Permissions::from_mode(0o644);
+    file.as_file().set_permissions(permissions)
+}
+
+fn refused(path: &Path, fault: &io::Error) -> Exit {
+    let file = harmless(&path.display().to_string());
+    anstream::eprintln!("{file} cannot be written: {fault}");
+    Exit::Store
+}

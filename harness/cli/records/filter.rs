@@ -1,0 +1,188 @@
+//! Which runs are meant: the store's place, a run or board by name, and the
+//! filters of lists. It reads the store and prints nothing but refusals.
+
+use crate::catalogue::ScenarioKind;
+use crate::cli::arguments::{RunFilter, StorePlace};
+use crate::cli::exit::Exit;
+use crate::cli::session::store_exit;
+use crate::ident::{LotName, RunId, Serial, harmless};
+use crate::judgement::Verdict;
+use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ToSpan};
+use std::path::PathBuf;
+use std::str::FromStr;
+
+/// Where the store of that place is.
+pub(in crate::cli) fn path(place: &StorePlace) -> (PathBuf, Kind) {
+    let kind = if place.model {
+        Kind::Model
+    } else {
+        Kind::Records
+    };
+    (place.out.join(kind.file_name()), kind)
+}
+
+/// The store of that place, opened for reading.
+pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
+    Reader::open(&path(place).0).map_err(|fault| {
+        let exit = store_exit(&fault);
+        if matches!(fault, StoreError::Absent { .. }) && !place.model {
+            anstream::eprintln!("runs on the model bench are in a store of their own: add --model");
+        }
+        exit
+    })
+}
+
+/// The run of that identifier, else the last run of that board.
+pub(super) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
+    if let Ok(run) = which.parse::<RunId>()
+        && reader
+            .header(&run)
+            .map_err(|fault| store_exit(&fault))?
+            .is_some()
+    {
+        return Ok(Some(run));
+    }
+    let Ok(serial) = which.parse::<Serial>() else {
+        return Ok(None);
+    };
+    let filter = Filter {
+        serial: Some(serial),
+        newest_first: true,
+        ..Filter::default()
+    };
+    match reader.runs(&filter).next() {
+        Some(Ok(header)) => Ok(Some(header.run)),
+        Some(Err(fault)) => Err(store_exit(&fault)),
+        None => Ok(None),
+    }
+}
+
+/// A checked filter: what the list of runs answers, and what only the records
+/// themselves do.
+#[derive(Debug, Default)]
+pub(super) struct Asked {
+    filter: Filter,
+    failing: Option<String>,
+}
+
+impl Asked {
+    pub(super) fn of(typed: &RunFilter) -> Result<Self, Exit> {
+        let until = typed.until.as_deref();
+        let filter = Filter {
+            serial: named::<Serial>("--serial", typed.serial.as_deref())?,
+            lot: named::<LotName>("--lot", typed.lot.as_deref())?,
+            verdict: typed.verdict.as_deref().map(verdict).transpose()?,
+            from: typed
+                .from
+                .as_deref()
+                .map(|text| moment("--from", text, false))
+                .transpose()?,
+            until: until
+                .map(|text| moment("--until", text, true))
+                .transpose()?,
+            ..Filter::default()
+        };
+        let failing = typed.failing.as_deref().map(metric).transpose()?;
+        Ok(Self { filter, failing })
+    }
+
+    /// The headers of the runs asked for, oldest first.
+    pub(super) fn runs<'a>(
+        &'a self,
+        reader: &'a Reader,
+    ) -> impl Iterator<Item = Result<RunHeader, Exit>> + 'a {
+        let mut filter = self.filter.clone();
+        if self.failing.is_some() && filter.verdict.is_none() {
+            // A failed metric fails its run.
+            filter.verdict = Some(Verdict::Fail);
+        }
+        reader
+            .runs(&filter)
+            .map(|run| run.map_err(|fault| store_exit(&fault)))
+            .filter_map(|run| {
+                let kept = run.and_then(|run| Ok(self.failed(reader, &run)?.then_some(run)));
+                kept.transpose()
+            })
+    }
+
+    fn failed(&self, reader: &Reader, run: &RunHeader) -> Result<bool, Exit> {
+        let Some(failing) = &self.failing else {
+            return Ok(true);
+        };
+        let record = super::record(reader, &run.run)?;
+        let mut metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
+        Ok(metrics.any(|m| m.metric.key == *failing && m.verdict() == Some(Verdict::Fail)))
+    }
+}
+
+/// A name that was typed after `option`.
+pub(in crate::cli) fn named<N: FromStr<Err: std::fmt::Display>>(
+    option: &str,
+    text: Option<&str>,
+) -> Result<Option<N>, Exit> {
+    let parsed = text.map(str::parse).transpose();
+    parsed.map_err(|fault: N::Err| {
+        anstream::eprintln!("{option} cannot be used: {fault}");
+        Exit::Usage
+    })
+}
+
+fn verdict(text: &str) -> Result<Verdict, Exit> {
+    match text {
+        "pass" => Ok(Verdict::Pass),
+        "fail" => Ok(Verdict::Fail),
+        "inconclusive" => Ok(Verdict::Inconclusive),
+        other => {
+            anstream::eprintln!(
+                "--verdict {}: use pass, fail or inconclusive",
+                harmless(other)
+            );
+            Err(Exit::Usage)
+        }
+    }
+}
+
+/// A day, whose first moment or (`end`) the moment after its last is meant, or
+/// a moment.
+fn moment(option: &str, text: &str, end: bool) -> Result<Timestamp, Exit> {
+    if let Ok(moment) = text.parse::<Timestamp>() {
+        return Ok(moment);
+    }
+    let day = text.parse::<Date>().ok().and_then(|day| {
+        let day = if end {
+            day.checked_add(1.day()).ok()?
+        } else {
+            day
+        };
+        TimeZone::UTC.to_timestamp(day.at(0, 0, 0, 0)).ok()
+    });
+    day.ok_or_else(|| {
+        anstream::eprintln!(
+            "{option} {}: write a day as 2026-03-31 or a moment as 2026-03-31T14:00:00Z",
+            harmless(text)
+        );
+        Exit::Usage
+    })
+}
+
+/// A metric of the catalogue; another name would silently match nothing.
+fn metric(text: &str) -> Result<String, Exit> {
+    let metrics = ScenarioKind::ALL
+        .iter()
+        .flat_map(|kind| kind.entry().metrics);
+    let mut known: Vec<&str> = metrics.map(|metric| metric.key).collect();
+    known.sort_unstable();
+    known.dedup();
+    if known.contains(&text) {
+        return Ok(text.to_owned());
+    }
+    anstream::eprintln!(
+        "--failing {}: the metrics are {}",
+        harmless(text),
+        known.join(", ")
+    );
+    Err(Exit::Usage)
+}

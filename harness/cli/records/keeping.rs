@@ -1,0 +1,130 @@
+//! The care of a store: is it as it was written, a remark beside a run, a safe
+//! copy. Nothing here changes or removes a line.
+
+use super::filter::{open, path};
+use super::known;
+use crate::cli::arguments::{RecordsBackup, RecordsNote, RecordsVerify};
+use crate::cli::exit::Exit;
+use crate::cli::output::Output;
+use crate::cli::session::store_exit;
+use crate::clock::{SystemClock, WallClock};
+use crate::digest::Digest;
+use crate::ident::harmless;
+use crate::record::Note;
+use crate::store::{Durability, Reader, Store, StoreError};
+use serde_json::json;
+
+/// The longest remark kept, in characters; more belongs into a document.
+const LONGEST_NOTE: usize = 4000;
+
+pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, Exit> {
+    let head = arguments.head.as_deref().map(head).transpose()?;
+    let (path, _) = path(&arguments.place);
+    let reader = open(&arguments.place)?;
+    let checked = match reader.verify(head) {
+        Ok(checked) => checked.map_err(|fault| fault.to_string()),
+        // A file that the database itself finds damaged was altered too.
+        Err(StoreError::Damaged { what, .. }) => Err(what),
+        Err(fault) => return Err(store_exit(&fault)),
+    };
+    let file = harmless(&path.display().to_string());
+    match checked {
+        Ok(found) => {
+            if output.json {
+                output.document(&json!({
+                    "intact": true, "file": path, "lines": found.lines, "runs": found.runs, "open": found.open,
+                    "blobs": found.blobs, "observations_not_kept": found.observations_not_kept,
+                    "head": found.head, "head_asked_for": head,
+                }));
+                return Ok(Exit::Pass);
+            }
+            anstream::println!(
+                "INTACT  {file}: {} lines of {} runs, {} kept captures and documents",
+                found.lines,
+                found.runs,
+                found.blobs
+            );
+            anstream::println!("head    {}", found.head);
+            if head.is_some() {
+                anstream::println!("        the given head is in the chain");
+            } else {
+                anstream::println!(
+                    "        without --head a cut end cannot be found: give one from a certificate"
+                );
+            }
+            if found.observations_not_kept > 0 {
+                anstream::println!(
+                    "        {} captures were not kept, as bulk runs do",
+                    found.observations_not_kept
+                );
+            }
+            Ok(Exit::Pass)
+        }
+        Err(fault) => {
+            if output.json {
+                output.document(&json!({ "intact": false, "file": path, "fault": fault, "head_asked_for": head }));
+            } else {
+                anstream::println!("ALTERED  {file}: {}", harmless(&fault));
+                anstream::println!("         keep the file as it is, and compare it with a backup");
+            }
+            Ok(Exit::Fail)
+        }
+    }
+}
+
+fn head(text: &str) -> Result<Digest, Exit> {
+    text.parse().map_err(|_| {
+        anstream::eprintln!(
+            "--head {}: write the 64 hexadecimal digits of a link",
+            harmless(text)
+        );
+        Exit::Usage
+    })
+}
+
+pub(super) fn note(arguments: &RecordsNote, output: Output) -> Result<Exit, Exit> {
+    let text = arguments.text.trim();
+    if text.is_empty() || text.chars().count() > LONGEST_NOTE {
+        anstream::eprintln!("a note has between 1 and {LONGEST_NOTE} characters");
+        return Err(Exit::Usage);
+    }
+    let reader = open(&arguments.place)?;
+    let run = known(&reader, &arguments.which)?;
+    drop(reader);
+    let (path, kind) = path(&arguments.place);
+    let store = Store::open(&path, kind, Durability::EveryEvent, &SystemClock)
+        .map_err(|fault| store_exit(&fault))?;
+    for run in store.closed_cut_off() {
+        anstream::eprintln!("run {run} was cut off; its record is closed as inconclusive");
+    }
+    let note = Note {
+        at: SystemClock.now(),
+        author: arguments.author.clone(),
+        text: text.to_owned(),
+    };
+    store
+        .note(&run, note.clone())
+        .map_err(|fault| store_exit(&fault))?;
+    if output.json {
+        output.document(&json!({ "run": run, "note": note }));
+    } else {
+        anstream::println!("noted with run {run}");
+    }
+    Ok(Exit::Pass)
+}
+
+pub(super) fn backup(arguments: &RecordsBackup, output: Output) -> Result<Exit, Exit> {
+    let reader = open(&arguments.place)?;
+    let target = &arguments.file;
+    let copied = reader
+        .backup(target)
+        .and_then(|()| Reader::open(target)?.head());
+    let head = copied.map_err(|fault| store_exit(&fault))?;
+    if output.json {
+        output.document(&json!({ "file": target, "head": head }));
+    } else {
+        let file = harmless(&target.display().to_string());
+        anstream::println!("copied to {file}\nhead      {head}");
+    }
+    Ok(Exit::Pass)
+}

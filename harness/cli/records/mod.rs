@@ -1,0 +1,124 @@
+//! `bufferstop records`: finds runs, tells them again, adds remarks, checks the
+//! store and copies it. It changes nothing that was ever written.
+
+mod export;
+mod filter;
+mod keeping;
+
+pub(super) use filter::{named, open, path as place};
+
+use super::arguments::{Records, RecordsList, RecordsShow};
+use super::exit::Exit;
+use super::output::Output;
+use super::session::store_exit;
+use crate::ident::{RunId, harmless};
+use crate::judgement::Verdict;
+use crate::record::Record;
+use crate::report;
+use crate::store::{Reader, RunHeader};
+use filter::{Asked, find};
+use serde_json::json;
+
+pub(super) fn records(records: &Records, output: Output) -> Exit {
+    let done = match records {
+        Records::Backup(backup) => keeping::backup(backup, output),
+        Records::Export(export) => export::export(export, output),
+        Records::List(list) => listed(list, output),
+        Records::Note(note) => keeping::note(note, output),
+        Records::Show(show) => shown(show, output),
+        Records::Verify(verify) => keeping::verify(verify, output),
+    };
+    match done {
+        Ok(exit) | Err(exit) => exit,
+    }
+}
+
+fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
+    let asked = Asked::of(&arguments.filter)?;
+    let reader = open(&arguments.place)?;
+    let mut count = 0_u64;
+    for run in asked.runs(&reader) {
+        let run = run?;
+        count += 1;
+        if output.json {
+            output.line(&row(&run));
+        } else {
+            if count == 1 {
+                anstream::println!(
+                    "{:<20}  {:<16} {:<14} {:<20} run",
+                    "started",
+                    "serial",
+                    "lot",
+                    "verdict"
+                );
+            }
+            anstream::println!("{}", line(&run));
+        }
+    }
+    if !output.json {
+        match count {
+            0 => anstream::println!("no run matches"),
+            1 => anstream::println!("1 run"),
+            count => anstream::println!("{count} runs"),
+        }
+    }
+    Ok(Exit::Pass)
+}
+
+fn headline(run: &RunHeader) -> String {
+    let model = if run.model { "MODEL " } else { "" };
+    let only = if run.only.is_some() { "DIAGNOSIS " } else { "" };
+    format!(
+        "{model}{only}{}",
+        run.verdict.map_or("UNFINISHED", Verdict::word)
+    )
+}
+
+fn line(run: &RunHeader) -> String {
+    let started = run.started.strftime("%Y-%m-%d %H:%M:%SZ").to_string();
+    let lot = run.lot.as_ref().map_or("-", |lot| lot.as_str());
+    format!(
+        "{started:<20}  {:<16} {lot:<14} {:<20} {}",
+        run.serial,
+        headline(run),
+        run.run
+    )
+}
+
+fn row(run: &RunHeader) -> serde_json::Value {
+    json!({
+        "run": run.run, "serial": run.serial, "lot": run.lot, "plan": run.plan, "started": run.started,
+        "finished": run.finished, "model": run.model, "only": run.only, "verdict": run.verdict, "abort": run.abort,
+    })
+}
+
+fn shown(arguments: &RecordsShow, output: Output) -> Result<Exit, Exit> {
+    let reader = open(&arguments.place)?;
+    let run = known(&reader, &arguments.which)?;
+    let record = record(&reader, &run)?;
+    let notes = reader.notes(&run).map_err(|fault| store_exit(&fault))?;
+    if output.json {
+        let issued = reader.issued(&run).map_err(|fault| store_exit(&fault))?;
+        anstream::print!("{}", report::json_with_later(&record, &notes, &issued));
+    } else {
+        anstream::print!("{}{}", report::summary(&record), report::notes(&notes));
+    }
+    Ok(Exit::Pass)
+}
+
+/// The run that `which` names.
+pub(super) fn known(reader: &Reader, which: &str) -> Result<RunId, Exit> {
+    find(reader, which)?.ok_or_else(|| {
+        anstream::eprintln!("no run and no board is called {}", harmless(which));
+        Exit::Usage
+    })
+}
+
+/// The record of a run that is in the store.
+pub(super) fn record(reader: &Reader, run: &RunId) -> Result<Record, Exit> {
+    let record = reader.record(run).map_err(|fault| store_exit(&fault))?;
+    record.ok_or_else(|| {
+        anstream::eprintln!("run {run} has no entry");
+        Exit::Store
+    })
+}

@@ -1,0 +1,255 @@
+//! `bufferstop rejudge`: recorded captures evaluated and judged again under
+//! another plan. It opens no port, knows no instrument and changes no record.
+
+use super::arguments::Rejudge;
+use super::exit::Exit;
+use super::files::{Files, complain};
+use super::output::Output;
+use super::records::{known, named, open, place};
+use super::session::store_exit;
+use crate::comparison::{Change, KeptFiles, Rejudgement, Side, rejudge};
+use crate::console::table;
+use crate::evaluate;
+use crate::ident::{LotName, RunId, harmless};
+use crate::judgement::Verdict;
+use crate::plan::Plan;
+use crate::scenarios::context;
+use crate::store::{Filter, Reader, StoreError};
+use serde_json::json;
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+pub(super) fn again(arguments: &Rejudge, output: Output) -> Exit {
+    match rejudged(arguments, output) {
+        Ok(exit) | Err(exit) => exit,
+    }
+}
+
+fn rejudged(arguments: &Rejudge, output: Output) -> Result<Exit, Exit> {
+    let lot = named::<LotName>("--lot", arguments.which.lot.as_deref())?;
+    let mut files = Files::default();
+    let plan = arguments.plan.as_deref().map(|path| files.plan(path));
+    if let Some(exit) = complain(&files, true) {
+        return Err(exit);
+    }
+    let plan = match plan {
+        Some(None) => return Err(Exit::File),
+        Some(plan) => plan,
+        None => None,
+    };
+    let reader = open(&arguments.place)?;
+    let (runs, open_runs) = runs(&reader, arguments, lot)?;
+    if open_runs > 0 {
+        anstream::eprintln!("{open_runs} unfinished runs are left out");
+    }
+    if runs.is_empty() {
+        anstream::eprintln!("no run matches");
+        return Err(Exit::Usage);
+    }
+    drop(reader);
+    let (path, _) = place(&arguments.place);
+    let judged = every(&path, &runs, plan.as_ref());
+    let mut exit = Exit::Pass;
+    let mut tally = Tally::default();
+    for (run, judged) in runs.iter().zip(judged) {
+        match judged {
+            Ok(again) => {
+                exit = exit.or(status(&again));
+                tally.count(&again);
+                tell(&again, output);
+            }
+            Err(Fault::Store(fault)) => exit = exit.or(store_exit(&fault)),
+            Err(Fault::Kept(fault)) => {
+                anstream::eprintln!("run {run} cannot be judged again: {}", harmless(&fault));
+                exit = exit.or(Exit::File);
+            }
+        }
+    }
+    tally.tell(output);
+    Ok(exit)
+}
+
+/// The finished runs asked for, and how many unfinished ones are left out.
+fn runs(
+    reader: &Reader,
+    arguments: &Rejudge,
+    lot: Option<LotName>,
+) -> Result<(Vec<RunId>, usize), Exit> {
+    if let Some(run) = &arguments.which.run {
+        return Ok((vec![known(reader, run)?], 0));
+    }
+    let filter = Filter {
+        lot,
+        diagnosis: Some(false),
+        ..Filter::default()
+    };
+    let (mut runs, mut open) = (Vec::new(), 0);
+    for run in reader.runs(&filter) {
+        let run = run.map_err(|fault| store_exit(&fault))?;
+        if run.finished.is_some() {
+            runs.push(run.run);
+        } else {
+            open += 1;
+        }
+    }
+    Ok((runs, open))
+}
+
+/// Why a run could not be judged again.
+enum Fault {
+    Store(StoreError),
+    /// What the record keeps is not enough.
+    Kept(String),
+}
+
+type Judged = Result<Rejudgement, Fault>;
+
+/// Judges every run on all cores; the answers stand in the order of the runs.
+fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>) -> Vec<Judged> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let reader = Reader::open(path);
+        let mut done: Vec<(usize, Judged)> = Vec::new();
+        loop {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            let Some(run) = runs.get(index) else {
+                return done;
+            };
+            let judged = match &reader {
+                Ok(reader) => one(reader, run, plan),
+                Err(fault) => Err(Fault::Store(fault.clone())),
+            };
+            done.push((index, judged));
+        }
+    };
+    let mut done: Vec<(usize, Judged)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..cores.min(runs.len()))
+            .map(|_| scope.spawn(work))
+            .collect();
+        let joined = workers.into_iter().flat_map(|worker| {
+            // A panic in there is a bug and goes on as one.
+            let done = worker.join();
+            done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+        });
+        joined.collect()
+    });
+    done.sort_by_key(|(index, _)| *index);
+    done.into_iter().map(|(_, judged)| judged).collect()
+}
+
+fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>) -> Judged {
+    let record = reader.record(run).map_err(Fault::Store)?;
+    let record = record.ok_or_else(|| Fault::Kept("it has no entry".to_owned()))?;
+    let files = KeptFiles::of(&record.started);
+    let kept = files.plan();
+    let (plan, driven_by) = match (plan, &kept) {
+        (Some(plan), kept) => (plan, kept.as_ref().ok()),
+        (None, Ok(kept)) => (kept, Some(kept)),
+        (None, Err(fault)) => return Err(Fault::Kept(fault.to_string())),
+    };
+    let bench = files
+        .bench()
+        .map_err(|fault| Fault::Kept(fault.to_string()))?;
+    let mut evaluated = BTreeMap::new();
+    for scenario in &plan.scenarios {
+        let mut recorded = record.scenarios.iter();
+        let recorded = recorded
+            .find(|old| old.name == scenario.name && old.kind == scenario.kind.word())
+            .and_then(|old| old.observations.last());
+        let Some(digest) = recorded else { continue };
+        let seen = reader.observation(digest).map_err(Fault::Store)?;
+        if let Some(seen) = seen {
+            let context = context(plan, scenario, &bench);
+            let metrics = evaluate::evaluate(&scenario.name, &context, &seen);
+            evaluated.insert(scenario.name.clone(), metrics);
+        }
+    }
+    Ok(rejudge(&record, plan, driven_by, &evaluated))
+}
+
+/// The status of its verdict; a diagnosis never accepts.
+fn status(again: &Rejudgement) -> Exit {
+    match (again.after, &again.only) {
+        (Verdict::Pass, Some(_)) => Exit::Inconclusive,
+        (verdict, _) => Exit::of(verdict),
+    }
+}
+
+fn tell(again: &Rejudgement, output: Output) {
+    if output.json {
+        output.line(&json!({ "rejudged": again }));
+        return;
+    }
+    let model = if again.model { "MODEL " } else { "" };
+    let only = again.only.as_ref().map_or("", |_| "DIAGNOSIS ");
+    let turned = if again.before == again.after {
+        format!("{model}{only}{} as before", again.after)
+    } else {
+        format!("{model}{only}{}, was {}", again.after, again.before)
+    };
+    anstream::println!("{}  {turned}  run {}", again.serial, again.run);
+    for remark in &again.remarks {
+        anstream::println!("  note: {}", harmless(remark));
+    }
+    if again.changes.is_empty() {
+        return;
+    }
+    let rows: Vec<Vec<String>> = again.changes.iter().map(row).collect();
+    let shown = table(
+        &["  scenario", "metric", ">value", "verdict", "was", "why"],
+        &rows,
+    );
+    anstream::println!("{shown}");
+}
+
+fn row(change: &Change) -> Vec<String> {
+    let word = |side: &Option<Side>| match side {
+        None => "-".to_owned(),
+        Some(side) => side
+            .verdict
+            .map_or_else(|| "no limit".to_owned(), |verdict| verdict.to_string()),
+    };
+    let value = change.after.as_ref().or(change.before.as_ref());
+    vec![
+        format!("  {}", change.scenario),
+        change.label.replace('_', " "),
+        value.map_or_else(String::new, |side| side.finding.show(change.dimension)),
+        word(&change.after),
+        word(&change.before),
+        change.why.clone(),
+    ]
+}
+
+#[derive(Default)]
+struct Tally {
+    runs: usize,
+    turned: usize,
+    metrics: usize,
+}
+
+impl Tally {
+    fn count(&mut self, again: &Rejudgement) {
+        self.runs += 1;
+        self.turned += usize::from(again.before != again.after);
+        self.metrics += again.changes.len();
+    }
+
+    fn tell(&self, output: Output) {
+        let Self {
+            runs,
+            turned,
+            metrics,
+        } = self;
+        if output.json {
+            output.line(
+                &json!({ "summary": { "runs": runs, "verdicts_changed": turned, "metrics_changed": metrics } }),
+            );
+        } else {
+            anstream::println!(
+                "\nruns judged again {runs}, verdicts changed {turned}, metrics changed {metrics}; the records stay as they were"
+            );
+        }
+    }
+}

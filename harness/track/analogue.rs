@@ -70,8 +70,8 @@ pub struct ChannelSettings {
 }
 
 impl ChannelSettings {
-    /// 2.5 V of hysteresis, 8 us of dwell, every 31st sample counted (odd, so
-    /// that no period of the signal hides a level).
+    /// 2.5 V of hysteresis, 8 us of dwell, every 127th sample counted (a
+    /// prime, so that no period of the signal hides a level).
     pub const fn new(period: Seconds, scale: Scale, decoder: DecoderSettings) -> Self {
         Self {
             period,
@@ -79,7 +79,7 @@ impl ChannelSettings {
             scale,
             hysteresis: 2.5,
             dwell: Seconds::new(8e-6),
-            stride: 31,
+            stride: 127,
             accuracy: ChannelAccuracy {
                 gain_u: 0.0,
                 offset_u: 0.0,
@@ -266,7 +266,8 @@ impl ChannelAnalyser {
         let raw_rising = rising != (gain < 0.0);
         for window in self.windows.kept(raw_rising) {
             let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
-            if let Some(transition) = measure_transition(&volts, window.crossing, levels, &settings)
+            if let Some(transition) =
+                measure_transition(&volts, window.crossing, rising, levels, &settings)
             {
                 tallies.push(&transition, self.edges.period);
             }

@@ -4,8 +4,9 @@
 use crate::waveform::crossing::Sample;
 use std::collections::VecDeque;
 
-/// Windows kept of each direction; on reaching it every second one is dropped
-/// and from then on every second transition is passed over.
+/// Windows kept of each direction; on reaching it only transitions of an even
+/// number are kept from then on, and so on: which ones are kept depends on
+/// their numbers alone, not on how the samples were cut in pieces.
 const KEPT: usize = 256;
 /// Transitions whose window is not yet complete.
 const PENDING: usize = 64;
@@ -20,28 +21,40 @@ pub(super) struct Window {
 /// Windows of one direction.
 #[derive(Clone, Debug, Default)]
 struct Keeper {
-    kept: Vec<Window>,
+    /// Number of the transition, and its window.
+    kept: Vec<(u64, Window)>,
     seen: u64,
+    wanted: usize,
     every_log2: u32,
 }
 
 impl Keeper {
-    /// Whether the next transition is one to keep.
-    fn wants(&mut self) -> bool {
-        let wanted = self.seen.is_multiple_of(1 << self.every_log2);
-        self.seen += 1;
-        wanted
+    fn keeps(&self, number: u64) -> bool {
+        number.is_multiple_of(1 << self.every_log2)
     }
 
-    fn keep(&mut self, window: Window) {
-        self.kept.push(window);
-        if self.kept.len() >= KEPT {
-            let mut index = 0;
-            self.kept.retain(|_| {
-                index += 1;
-                index % 2 == 1
-            });
+    /// The number of the next transition, if it is one to keep.
+    fn next(&mut self) -> Option<u64> {
+        let number = self.seen;
+        self.seen += 1;
+        if !self.keeps(number) {
+            return None;
+        }
+        self.wanted += 1;
+        if self.wanted == KEPT {
+            self.wanted = KEPT / 2;
             self.every_log2 += 1;
+        }
+        Some(number)
+    }
+
+    fn keep(&mut self, number: u64, window: Window) {
+        if self.kept.len() >= KEPT {
+            let every = 1_u64 << self.every_log2;
+            self.kept.retain(|(number, _)| number.is_multiple_of(every));
+        }
+        if self.keeps(number) && self.kept.len() < KEPT {
+            self.kept.push((number, window));
         }
     }
 }
@@ -55,7 +68,7 @@ pub(super) struct Windows {
     tail: Vec<f64>,
     /// Number of the sample after the tail.
     next: u64,
-    pending: VecDeque<(f64, bool)>,
+    pending: VecDeque<(f64, bool, u64)>,
     falling: Keeper,
     rising: Keeper,
 }
@@ -79,14 +92,14 @@ impl Windows {
         } else {
             &mut self.falling
         };
-        if !keeper.wants() {
+        let Some(number) = keeper.next() else {
             return;
-        }
+        };
         if self.pending.len() == PENDING {
             self.cut(samples);
         }
         if self.pending.len() < PENDING {
-            self.pending.push_back((position, rising));
+            self.pending.push_back((position, rising, number));
         }
     }
 
@@ -105,20 +118,20 @@ impl Windows {
         self.next += samples.len() as u64;
     }
 
-    /// Kept windows, falling and rising, with how many transitions there were
-    /// of each.
-    pub(super) fn kept(&self, rising: bool) -> &[Window] {
-        if rising {
-            &self.rising.kept
-        } else {
-            &self.falling.kept
-        }
+    /// The windows of one direction, spread evenly.
+    pub(super) fn kept(&self, rising: bool) -> impl Iterator<Item = &Window> {
+        let keeper = if rising { &self.rising } else { &self.falling };
+        let even = keeper
+            .kept
+            .iter()
+            .filter(|(number, _)| keeper.keeps(*number));
+        even.map(|(_, window)| window)
     }
 
     fn cut<S: Sample>(&mut self, samples: &[S]) {
         let start = self.next;
         let end = start + samples.len() as u64;
-        while let Some(&(position, rising)) = self.pending.front() {
+        while let Some(&(position, rising, number)) = self.pending.front() {
             let middle = libm::floor(position) as u64;
             if middle + self.reach as u64 >= end {
                 return;
@@ -143,9 +156,9 @@ impl Windows {
                 crossing: position - from as f64,
             };
             if rising {
-                self.rising.keep(window);
+                self.rising.keep(number, window);
             } else {
-                self.falling.keep(window);
+                self.falling.keep(number, window);
             }
         }
     }

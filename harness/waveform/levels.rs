@@ -30,7 +30,8 @@ pub struct StateLevels {
     pub low: f64,
     /// The upper state level.
     pub high: f64,
-    /// Standard deviation of the samples at the lower level.
+    /// Standard deviation of the samples at the lower level; below a bin's
+    /// width it says no more than that.
     pub noise_low: f64,
     /// Standard deviation of the samples at the upper level.
     pub noise_high: f64,
@@ -128,16 +129,14 @@ impl LevelHistogram {
             return None;
         }
         let middle = first + (last - first).div_ceil(2);
-        let reach = |share: usize| ((last - first) / share).max(1);
         let low = mode(&self.counts[..middle])?;
         let high = middle + mode(&self.counts[middle..])?;
-        let (low_mean, _) = self.moments(low, reach(200));
-        let (high_mean, _) = self.moments(high, reach(200));
+        let near = ((last - first) / 200).max(1);
         Some(StateLevels {
-            low: low_mean,
-            high: high_mean,
-            noise_low: self.moments(low, reach(10)).1,
-            noise_high: self.moments(high, reach(10)).1,
+            low: self.mean_around(low, near),
+            high: self.mean_around(high, near),
+            noise_low: self.noise_around(low, 0..middle),
+            noise_high: self.noise_around(high, middle..BINS),
             resolution: self.width,
             samples: self.counts.iter().sum(),
         })
@@ -173,7 +172,7 @@ impl LevelHistogram {
         // From the narrowest range to 1e30 it is 220 doublings; a value still
         // outside then would be counted in the border bin.
         for _ in 0..256 {
-            let bin = libm::floor((value - self.origin) / self.width);
+            let bin = (value - self.origin) / self.width;
             if bin >= 0.0 && bin < BINS as f64 {
                 self.counts[bin as usize] += 1;
                 return;
@@ -198,25 +197,48 @@ impl LevelHistogram {
         self.counts = merged;
     }
 
-    /// Mean and standard deviation of what lies within `reach` bins of `mode`.
-    fn moments(&self, mode: usize, reach: usize) -> (f64, f64) {
-        let from = mode.saturating_sub(reach);
-        let to = (mode + reach).min(BINS - 1);
-        let (mut n, mut sum, mut squares) = (0.0, 0.0, 0.0);
-        for bin in from..=to {
+    /// Mean of what lies within `reach` bins of `mode`.
+    fn mean_around(&self, mode: usize, reach: usize) -> f64 {
+        let (mut n, mut sum) = (0.0, 0.0);
+        for bin in mode.saturating_sub(reach)..=(mode + reach).min(BINS - 1) {
             let count = self.counts[bin] as f64;
-            // Counted from the mode, so that nothing cancels.
-            let distance = bin as f64 - mode as f64;
             n += count;
-            sum += count * distance;
-            squares += count * distance * distance;
+            // Counted from the mode, so that nothing cancels.
+            sum += count * (bin as f64 - mode as f64);
         }
-        let mean = sum / n;
-        let variance = (squares / n - mean * mean).max(0.0);
-        (
-            self.origin + (mode as f64 + 0.5 + mean) * self.width,
-            libm::sqrt(variance) * self.width,
-        )
+        self.origin + (mode as f64 + 0.5 + sum / n) * self.width
+    }
+
+    /// Standard deviation by the median absolute deviation, of which it is
+    /// 1.4826 times under a normal law: transitions, ringing and cutouts in
+    /// the same half of the histogram then do not pass for noise.
+    fn noise_around(&self, mode: usize, half: std::ops::Range<usize>) -> f64 {
+        let total: u64 = self.counts[half.clone()].iter().sum();
+        let wanted = total as f64 / 2.0;
+        let at = |bin: Option<usize>| {
+            let inside = bin.filter(|bin| half.contains(bin));
+            inside.map_or(0, |bin| self.counts[bin])
+        };
+        let mut below = 0.0;
+        for distance in 0..BINS {
+            let lower = if distance > 0 {
+                at(mode.checked_sub(distance))
+            } else {
+                0
+            };
+            let here = (lower + at(mode.checked_add(distance))) as f64;
+            if below + here >= wanted && here > 0.0 {
+                let share = (wanted - below) / here;
+                let (from, wide) = if distance == 0 {
+                    (0.0, 0.5)
+                } else {
+                    (distance as f64 - 0.5, 1.0)
+                };
+                return 1.4826 * (from + share * wide) * self.width;
+            }
+            below += here;
+        }
+        0.0
     }
 }
 
@@ -262,18 +284,18 @@ pub struct Transition {
     pub distortion: Option<(f64, f64)>,
 }
 
-/// Measures the transition that crosses the middle near sample `crossing` of
-/// `window`. `None` when the window does not hold it.
+/// Measures the transition, up or down, that crosses the middle near sample
+/// `crossing` of `window`. `None` when the window does not hold it.
 pub fn measure_transition(
     window: &[f64],
     crossing: f64,
+    rising: bool,
     levels: &StateLevels,
     settings: &TransitionSettings,
 ) -> Option<Transition> {
     let last = window.len().checked_sub(1).filter(|&last| last > 0)?;
     let before = libm::floor(crossing).clamp(0.0, last as f64 - 1.0) as usize;
     let after = before + 1;
-    let rising = window[after] > window[before];
     // A falling transition is a rising one upside down.
     let sign = if rising { 1.0 } else { -1.0 };
     let at = |index: usize| sign * window[index];

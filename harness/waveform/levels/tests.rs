@@ -21,7 +21,7 @@ const SETTINGS: TransitionSettings = TransitionSettings {
 fn measured(samples: &[f64]) -> Transition {
     let middle = samples.windows(2).position(|w| w[0] < 0.5 && w[1] >= 0.5);
     let middle = middle.expect("the step crosses its middle") as f64;
-    measure_transition(samples, middle, &UNIT, &SETTINGS).expect("a transition")
+    measure_transition(samples, middle, true, &UNIT, &SETTINGS).expect("a transition")
 }
 
 /// 10 to 90 % of an RC step takes ln 9 tau = 2.1972245773 tau (closed form).
@@ -74,7 +74,8 @@ fn a_trapezoid_has_the_slopes_it_was_given() {
     for (crossing, rising, duration, slew) in
         [(2000.0, true, 0.8e-3, 1e3), (8500.0, false, 1.6e-3, 0.5e3)]
     {
-        let found = measure_transition(&samples, crossing, &UNIT, &SETTINGS).expect("there");
+        let found =
+            measure_transition(&samples, crossing, rising, &UNIT, &SETTINGS).expect("there");
         assert_eq!(found.rising, rising);
         let took = found.duration.expect("both levels are met") * 1e-6;
         assert!((took - duration).abs() < 1e-9, "{took}");
@@ -97,18 +98,17 @@ fn running_backwards_at_the_crossing_is_distortion() {
         slew: (-4.0, 4.0),
         reversal: 0.5,
     };
-    let found = measure_transition(&rise, 5.0, &levels, &settings).expect("there");
+    let found = measure_transition(&rise, 5.0, true, &levels, &settings).expect("there");
     assert_eq!(found.distortion, Some((-1.8, 1.5)));
     let fall: Vec<f64> = rise.iter().rev().copied().collect();
-    let found = measure_transition(&fall, 3.0, &levels, &settings).expect("there");
-    assert!(!found.rising);
+    let found = measure_transition(&fall, 3.0, false, &levels, &settings).expect("there");
     assert_eq!(found.distortion, Some((-1.8, 1.5)));
 }
 
 #[test]
 fn a_step_between_two_samples_only_bounds_the_slew() {
     let samples = [0.0, 0.0, 0.0, 1.0, 1.0, 1.0];
-    let found = measure_transition(&samples, 2.5, &UNIT, &SETTINGS).expect("there");
+    let found = measure_transition(&samples, 2.5, true, &UNIT, &SETTINGS).expect("there");
     assert_eq!(found.samples_in_slew, 0);
 }
 
@@ -173,7 +173,9 @@ proptest::proptest! {
         samples in proptest::collection::vec(proptest::num::f64::ANY, 0..40),
         crossing in proptest::num::f64::ANY,
     ) {
-        let _ = measure_transition(&samples, crossing, &UNIT, &SETTINGS);
+        for rising in [false, true] {
+            let _ = measure_transition(&samples, crossing, rising, &UNIT, &SETTINGS);
+        }
     }
 
     #[test]

@@ -1,0 +1,191 @@
+//! Sampled track voltages made from patterns with known slope, levels and
+//! cutouts, read back. What was planted is what must be found.
+
+use super::*;
+use crate::seed::Seed;
+use crate::units::Seconds;
+use crate::waveform::crossing::Sample;
+
+/// 10 MHz.
+const PERIOD: f64 = 1e-7;
+const HIGH: f64 = 15.3;
+const LOW: f64 = -14.9;
+/// 3 V/us.
+const SLEW: f64 = 3e6;
+
+/// The voltage of `pattern` played `times` times: towards each step's level at
+/// the slew rate, with noise of `noise` volts. The rails joined are 5 mV.
+fn volts(pattern: &Pattern, times: usize, noise: f64) -> Vec<f64> {
+    let mut chance = Seed(9).stream(&[1]);
+    let mut value = LOW;
+    let mut samples = vec![LOW; 200];
+    for step in (0..times).flat_map(|_| &pattern.steps) {
+        let target = match step.polarity {
+            Polarity::Positive => HIGH,
+            Polarity::Negative => LOW,
+            Polarity::Zero => 0.005,
+        };
+        for _ in 0..step.duration.picoseconds() / 100_000 {
+            let reach = SLEW * PERIOD;
+            value += (target - value).clamp(-reach, reach);
+            samples.push(value + noise * chance.normal());
+        }
+    }
+    // The edge that ends the last half-bit.
+    samples.extend((0..400).map(|n| (LOW + SLEW * PERIOD * f64::from(n)).min(HIGH)));
+    samples
+}
+
+fn settings(scale: Scale) -> ChannelSettings {
+    let edge = EdgeUncertainty::interpolated(
+        PERIOD,
+        0.0,
+        &VerticalUncertainty {
+            slope: SLEW,
+            amplitude: HIGH - LOW,
+            noise: 0.05,
+            step: 0.01,
+        },
+    );
+    ChannelSettings::new(Seconds::new(PERIOD), scale, DecoderSettings::new(edge))
+}
+
+fn read<S: Sample>(samples: &[S], scale: Scale, piece: usize) -> (u64, SignalReport) {
+    let mut analyser = ChannelAnalyser::new(settings(scale));
+    let mut told = 0;
+    for samples in samples.chunks(piece) {
+        analyser.push(samples, &mut |_| told += 1);
+    }
+    let (last, report) = analyser.finish();
+    (told + u64::from(last.is_some()), report)
+}
+
+fn near(found: f64, planted: f64, within: f64) {
+    assert!((found - planted).abs() <= within, "{found} for {planted}");
+}
+
+#[test]
+fn planted_levels_slopes_and_packets_are_found() {
+    let pattern = Pattern::idle(&PacketShape::WITH_CUTOUT).expect("a packet");
+    let samples = volts(&pattern, 12, 0.02);
+    let (told, report) = read(&samples, Scale::VOLTS, 10_000);
+    assert_eq!((told, report.packets.all), (12, 12));
+    assert_eq!(report.packets.wrong_check + report.packets.broken, 0);
+    // The first cutout has no packet before it.
+    assert_eq!(report.cutouts.count, 11);
+    let levels = report.levels.as_ref().expect("two levels");
+    near(levels.positive.value, HIGH, 0.02);
+    near(levels.negative.value, -LOW, 0.02);
+    near(levels.amplitude.value, 15.1, 0.02);
+    near(levels.symmetry.value, 0.4, 0.03);
+    let shape = report.shape.as_ref().expect("transitions");
+    for figures in [&shape.rising, &shape.falling] {
+        assert!(figures.measured > 20, "{figures:?}");
+        near(figures.slew.expect("slew").value, SLEW, 0.01 * SLEW);
+        // 80 % of the swing at the slope.
+        let duration = 0.8 * (HIGH - LOW) / SLEW;
+        near(
+            figures.duration.expect("10 to 90 %").value,
+            duration,
+            0.03 * duration,
+        );
+        assert_eq!(figures.slew_bounded, 0);
+        assert_eq!(figures.distorted, 0, "{figures:?}");
+        assert!(figures.overshoot.expect("measured").1 < 0.01);
+    }
+    // Zero is passed 15.3 V and 14.9 V after the turn: the positive half
+    // seems longer or shorter by 0.4 V twice over the slope.
+    let signed = report.asymmetry.as_ref().expect("ones");
+    near(signed.mean.value, 2.0 * (HIGH + LOW) / SLEW, 3e-8);
+    near(
+        report.ones.all.as_ref().expect("ones").mean.value,
+        58e-6,
+        3e-8,
+    );
+    near(
+        report.cutouts.start.as_ref().expect("starts").mean.value,
+        29e-6,
+        2e-6,
+    );
+}
+
+#[test]
+fn pieces_types_and_probe_direction_change_nothing() {
+    let pattern = Pattern::address_55_step_6(&PacketShape::PLAIN).expect("a packet");
+    let samples = volts(&pattern, 8, 0.0);
+    let codes: Vec<i16> = samples
+        .iter()
+        .map(|v| (v * 1000.0).round() as i16)
+        .collect();
+    let scale = Scale {
+        gain: 1e-3,
+        offset: 0.0,
+        step: 1.0,
+    };
+    let (_, whole) = read(&codes, scale, codes.len());
+    assert_eq!(whole.packets.all, 8);
+    for piece in [37, 1000, 4096, 100_001] {
+        assert_eq!(read(&codes, scale, piece).1, whole, "pieces of {piece}");
+    }
+    let turned: Vec<i16> = codes.iter().map(|&code| -code).collect();
+    let back = Scale {
+        gain: -1e-3,
+        ..scale
+    };
+    let (_, turned) = read(&turned, back, 5000);
+    assert_eq!(turned.ones, whole.ones);
+    assert_eq!(turned.packets, whole.packets);
+    let (a, b) = (
+        turned.levels.expect("levels"),
+        whole.levels.expect("levels"),
+    );
+    near(a.positive.value, b.positive.value, 0.02);
+    near(a.symmetry.value, b.symmetry.value, 0.02);
+}
+
+/// A dip back through zero on the way up, and a ringing top.
+#[test]
+fn planted_distortion_and_overshoot_are_found() {
+    let mut samples = volts(&Pattern::ones(us(58.0)), 40, 0.0);
+    let rises: Vec<usize> = (1..samples.len() - 1000)
+        .filter(|&n| samples[n - 1] < 0.0 && samples[n] >= 0.0)
+        .collect();
+    for &at in &rises {
+        samples[at + 3] = -1.5;
+        for n in 0..20 {
+            samples[at + 55 + n] = HIGH + 3.0;
+        }
+    }
+    let (_, report) = read(&samples, Scale::VOLTS, 10_000);
+    let shape = report.shape.expect("transitions");
+    assert_eq!(shape.falling.distorted, 0);
+    assert!(shape.rising.distorted > 20);
+    let (low, high) = shape.rising.distortion.expect("planted");
+    near(low, -1.5, 1e-9);
+    assert!(high > 0.3 && high < 1.0, "{high}");
+    let (_, greatest) = shape.rising.overshoot.expect("measured");
+    near(greatest, 3.0 / (HIGH - LOW), 0.003);
+    // Hysteresis keeps the dip from being an edge.
+    assert_eq!(report.glitches.count, 0);
+}
+
+#[test]
+fn uneven_steps_give_the_same_half_bits() {
+    let samples = volts(
+        &Pattern::idle(&PacketShape::PLAIN).expect("a packet"),
+        5,
+        0.0,
+    );
+    let mut chance = Seed(2).stream(&[1]);
+    let mut analyser = ChannelAnalyser::new(settings(Scale::VOLTS));
+    let mut told = 0;
+    for (n, &value) in samples.iter().enumerate() {
+        if chance.uniform() < 0.7 {
+            let time = Seconds::new(n as f64 * PERIOD);
+            analyser.push_at(time, value, &mut |_| told += 1);
+        }
+    }
+    let (last, report) = analyser.finish();
+    assert_eq!(told + u64::from(last.is_some()), 5);
+    near(report.ones.all.expect("ones").mean.value, 58e-6, 3e-8);
+}

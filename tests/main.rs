@@ -5,7 +5,9 @@
 
 mod command;
 mod floors;
+mod inspect;
 mod lots;
 mod ngspice;
 mod python;
 mod runs;
+mod signal;

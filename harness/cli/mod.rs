@@ -9,6 +9,7 @@ mod check;
 mod demo;
 mod exit;
 mod files;
+mod inspect;
 mod model_bench;
 mod output;
 mod records;
@@ -58,6 +59,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Accept(accept) => accept::accept(accept, output),
         Command::Check(check) => check::check(check, output),
         Command::Bench(bench) => bench::bench(bench, output),
+        Command::Inspect(inspect) => inspect::inspect(inspect, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Records(Records::List(list)) => records::list(list, output),
         Command::Records(Records::Show(show)) => records::show(show, output),

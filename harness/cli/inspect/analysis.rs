@@ -153,8 +153,13 @@ fn odd(report: &SignalReport) -> Vec<String> {
             let apart = a.mean.minus(b.mean);
             if apart.value.abs() > 0.5e-6 + apart.expanded() {
                 odd.push(format!(
-                    "positive halves of {name} are {:.2} us longer than negative ones in the mean",
-                    apart.value * 1e6
+                    "positive halves of {name} are {:.2} us {} than negative ones in the mean",
+                    apart.value.abs() * 1e6,
+                    if apart.value > 0.0 {
+                        "longer"
+                    } else {
+                        "shorter"
+                    }
                 ));
             }
         }

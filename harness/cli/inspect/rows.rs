@@ -120,7 +120,7 @@ fn resolving(clause: Clause, seen: Option<(f64, f64)>, limit: f64, period: f64) 
     }
     let rate = expanded / (tolerance / 3.0) / period / 1e6;
     Some(format!(
-        "sampled every {:.2} us, a single reading has U = {:.2} us: {:.1} us cannot be judged finer; sample at {:.1} MHz or more",
+        "sampled every {:.2} us, a single reading has U = {:.2} us: the {:.1} us can be judged to that and no finer; sample at {:.1} MHz or more",
         period * 1e6,
         expanded * 1e6,
         tolerance * 1e6,

@@ -108,8 +108,13 @@ pub(super) fn wanted(inspection: &Inspection) -> Vec<Collector> {
     }
     let mut collectors: Vec<Collector> = list.iter().map(of_violation).collect();
     if let (true, Some(packet)) = (collectors.is_empty(), signal.packets.first.first()) {
-        let mark = (packet.start, packet.end);
-        let title = format!("the first packet, {}: {}", packet.kind, packet.bytes);
+        // A whole packet would be too fine to see.
+        let shown = packet.start + BenchSpan::from_microseconds(700);
+        let mark = (packet.start, shown);
+        let title = format!(
+            "the beginning of the first packet, {}: {}",
+            packet.kind, packet.bytes
+        );
         collectors.push(Collector::new(title, mark));
     }
     if collectors.is_empty() && signal.edges > 0 {

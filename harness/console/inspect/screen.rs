@@ -136,8 +136,8 @@ fn rule(text: &mut String, row: &RuleRow) {
         text,
         "  {style}{}{style:#} {} {} {} {}  {}",
         padded(row.standing.word(), 9),
-        padded(&row.what, 28),
-        padded(&value, 18),
+        padded(&row.what, 29),
+        padded(&value, 20),
         padded(&limit, 11),
         row.source,
         counts
@@ -168,7 +168,9 @@ fn facts(text: &mut String, signal: &SignalReport) {
         ));
     }
     if !parts.is_empty() {
-        let _ = writeln!(text, "  {}", parts.join(" · "));
+        for pair in parts.chunks(2) {
+            let _ = writeln!(text, "  {}", pair.join(" · "));
+        }
     }
     if let Some(levels) = &signal.levels {
         let _ = writeln!(
@@ -189,7 +191,7 @@ fn facts(text: &mut String, signal: &SignalReport) {
         });
     let _ = writeln!(
         text,
-        "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, longest stretch without an edge {} · {} glitches",
+        "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, the longest quiet {} · {} glitches",
         signal.packets.refused,
         signal.cutouts.count,
         signal.silences,

@@ -97,12 +97,16 @@ fn signal(text: &mut String, stretch: &Stretch) {
     );
     let bottom = SIGNAL.1 + 12.0;
     line(text, (AXIS.0, bottom), (AXIS.1, bottom), "");
-    for tick in 0..=8 {
-        let share = f64::from(tick) / 8.0;
-        let place = AXIS.0 + (AXIS.1 - AXIS.0) * share;
+    let width = span / 1e6;
+    let steps = [20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0];
+    let step = steps.into_iter().find(|step| width / step <= 10.0);
+    let step = step.unwrap_or(5000.0);
+    let mut us = 0.0;
+    while us <= width {
+        let place = AXIS.0 + (AXIS.1 - AXIS.0) * us / width;
         line(text, (place, bottom), (place, bottom + 5.0), "");
-        let us = format!("{:.0}", span * share / 1e6);
-        words(text, place, bottom + 20.0, "middle", &us);
+        words(text, place, bottom + 20.0, "middle", &format!("{us:.0}"));
+        us += step;
     }
     let origin = format!(
         "us after {:.6} s in the capture",

@@ -164,8 +164,13 @@ fn both_sides_of_each_bound_are_told_apart() {
             .filter_map(|row| row["what"].as_str())
             .collect();
         assert_eq!(broken.join(", "), what, "{one:?} {zero} {at}");
-        assert_eq!(told.json["packets"][0]["words"], "idle");
-        assert_eq!(told.json["packets"][0]["count"], 8);
+        // A decoder takes 51.9 us for no bit at all (S-9.1: from 52 us).
+        let packets = if one.0 < 52_000 { 0 } else { 8 };
+        assert_eq!(told.json["signal"]["packets"]["all"], packets, "{one:?}");
+        if packets > 0 {
+            assert_eq!(told.json["packets"][0]["words"], "idle");
+            assert_eq!(told.json["packets"][0]["count"], packets);
+        }
     }
 }
 

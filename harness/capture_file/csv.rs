@@ -137,11 +137,15 @@ enum Quoting {
     Closing,
 }
 
-/// Reads a table pushed in pieces of any length. The first column is time.
+/// Reads a table pushed in pieces of any length. The first column is time
+/// unless another is named.
 #[derive(Clone, Debug)]
 pub struct CsvReader {
     dialect: CsvDialect,
     wanted: Vec<String>,
+    /// Name of the time column, where it is not the first.
+    time_name: Option<String>,
+    time: usize,
     quoting: Quoting,
     /// Bytes of the present record, and where its fields end.
     record: Vec<u8>,
@@ -169,6 +173,8 @@ impl CsvReader {
         Self {
             dialect,
             wanted: columns.iter().map(|&name| name.to_owned()).collect(),
+            time_name: None,
+            time: 0,
             quoting: Quoting::Start,
             record: Vec::new(),
             ends: Vec::new(),
@@ -185,6 +191,13 @@ impl CsvReader {
             last: 0.0,
             step: (f64::INFINITY, 0.0),
         }
+    }
+
+    /// The reader with its time in the column so named.
+    #[must_use]
+    pub fn timed_by(mut self, name: &str) -> Self {
+        self.time_name = Some(name.to_owned());
+        self
     }
 
     /// Takes the next bytes; hands on time (s) and the chosen columns' values
@@ -349,6 +362,15 @@ impl CsvReader {
                 (!numbers && !unit.is_empty()).then_some(unit)
             })
             .collect();
+        if let Some(wanted) = self.time_name.take() {
+            let named =
+                |name: &String| name.split(['(', '[']).next().map(str::trim) == Some(&wanted);
+            self.time = self
+                .names
+                .iter()
+                .position(named)
+                .ok_or_else(|| self.no_column(&wanted, None))?;
+        }
         for (index, unit) in units.iter().enumerate() {
             let column = self.column(index, unit.as_deref())?;
             self.columns.push(column);
@@ -385,7 +407,7 @@ impl CsvReader {
             return Ok(plain(1.0, None));
         };
         let one = format!("1 {unit}");
-        let known: &[Dimension] = if index == 0 {
+        let known: &[Dimension] = if index == self.time {
             &[Dimension::Time]
         } else {
             &[Dimension::Voltage, Dimension::Current, Dimension::Ratio]
@@ -397,7 +419,7 @@ impl CsvReader {
                 Some(plain(factor, Some(dimension)))
             })
             .ok_or_else(|| {
-                let what = if index == 0 {
+                let what = if index == self.time {
                     "time"
                 } else {
                     "volts or amperes"
@@ -415,25 +437,40 @@ impl CsvReader {
             });
         }
         if self.wanted.is_empty() {
-            self.chosen = (1..self.columns.len()).collect();
+            self.chosen = (0..self.columns.len())
+                .filter(|&column| column != self.time)
+                .collect();
             return Ok(());
         }
         for wanted in &self.wanted {
             let place = self.columns.iter().position(|c| c.name == *wanted);
-            let Some(place) = place.filter(|&place| place > 0) else {
-                let known: Vec<String> = self.columns[1..]
-                    .iter()
-                    .take(8)
-                    .map(|c| shown(c.name.as_bytes()))
-                    .collect();
-                return Err(CsvFault::NoSuchColumn {
-                    wanted: shown(wanted.as_bytes()),
-                    known: known.join(", "),
-                });
+            let Some(place) = place.filter(|&place| place != self.time) else {
+                return Err(self.no_column(wanted, Some(self.time)));
             };
             self.chosen.push(place);
         }
         Ok(())
+    }
+
+    fn no_column(&self, wanted: &str, except: Option<usize>) -> CsvFault {
+        let known = self.names.iter().enumerate();
+        let known: Vec<String> = known
+            .filter(|&(index, _)| Some(index) != except)
+            .take(8)
+            .map(|(_, name)| {
+                shown(
+                    name.split(['(', '['])
+                        .next()
+                        .unwrap_or(name)
+                        .trim()
+                        .as_bytes(),
+                )
+            })
+            .collect();
+        CsvFault::NoSuchColumn {
+            wanted: shown(wanted.as_bytes()),
+            known: known.join(", "),
+        }
     }
 
     /// The field as a finite number, if it is one.
@@ -466,7 +503,7 @@ impl CsvReader {
                     text: shown(self.field(column)),
                 })
         };
-        let time = value(0)?;
+        let time = value(self.time)?;
         let values: Result<Vec<f64>, _> = self.chosen.iter().map(|&c| value(c)).collect();
         self.values = values?;
         if self.rows == 0 {

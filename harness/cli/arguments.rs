@@ -57,6 +57,10 @@ pub(super) enum Command {
     /// do.
     #[command(after_help = "Example:  bufferstop bench bench.toml")]
     Bench(BenchArguments),
+    /// Analyse a capture file of any scope or logic capture device: signal
+    /// timing by S-9.1, packets, cutouts, a trip.
+    #[command(after_help = INSPECT_AFTER)]
+    Inspect(Inspect),
     /// Serve the model instruments on pseudo-terminals until stopped.
     #[command(after_help = "Example:  bufferstop model-bench bench.toml --json")]
     ModelBench(ModelBench),
@@ -143,6 +147,62 @@ pub(super) struct BenchArguments {
     /// The bench; without it the embedded model bench.
     #[arg(env = "BUFFERSTOP_BENCH")]
     pub(super) bench: Option<PathBuf>,
+}
+
+const INSPECT_AFTER: &str = "\
+Example:  bufferstop inspect track.vcd --plot track.svg
+
+Reads value change dumps (IEEE 1364), CSV with a header such as 'time (us),track (V)' and .npy
+arrays. A .npy file says neither rate nor scale: give --rate and --scale, or a TOML file of the
+same base name with 'format = 1', 'rate = \"1 MHz\"' and 'scale = \"0.1 V\"'.
+
+Exit status: 0 every rule met, 1 a violation, 2 undecided or nothing to judge, 64 wrong usage,
+65 a faulty file.";
+
+/// Which rules of S-9.1 the signal is held against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Audience {
+    /// A power station's output, with packets and cutouts.
+    Station,
+    /// What a decoder must accept.
+    Receiver,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Inspect {
+    /// The capture file: .vcd, .csv or .npy.
+    pub(super) capture: PathBuf,
+    /// The wire of a value change dump; not needed where there is one only.
+    #[arg(long, value_name = "NAME")]
+    pub(super) wire: Option<String>,
+    /// The column with the rail-to-rail voltage (.npy: its channel, from 0).
+    #[arg(long, value_name = "NAME")]
+    pub(super) column: Option<String>,
+    /// The column with the time; without it the first.
+    #[arg(long, value_name = "NAME")]
+    pub(super) time_column: Option<String>,
+    /// Numbers have a decimal comma, fields are parted by semicolons.
+    #[arg(long)]
+    pub(super) decimal_comma: bool,
+    /// Sampling rate, such as "1 MHz".
+    #[arg(long, value_name = "RATE")]
+    pub(super) rate: Option<String>,
+    /// Volts of one step of a .npy file, such as "0.1 V"; with --current
+    /// alone amperes.
+    #[arg(long, value_name = "SCALE", allow_hyphen_values = true)]
+    pub(super) scale: Option<String>,
+    /// Which rules hold.
+    #[arg(long, value_enum, default_value_t = Audience::Station)]
+    pub(super) at: Audience,
+    /// The column with a current (.npy: its channel): looks for a trip.
+    #[arg(long, value_name = "NAME", requires = "onset")]
+    pub(super) current: Option<String>,
+    /// The level at which the trip time begins, such as "4 A".
+    #[arg(long, value_name = "CURRENT", requires = "current")]
+    pub(super) onset: Option<String>,
+    /// Draw the signal and its half-bits into this file.
+    #[arg(long, value_name = "OUT.svg")]
+    pub(super) plot: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

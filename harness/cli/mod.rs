@@ -10,6 +10,7 @@ mod compare;
 mod demo;
 mod exit;
 mod files;
+mod inspect;
 mod model_bench;
 mod output;
 mod records;
@@ -62,6 +63,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Check(check) => check::check(check, output),
         Command::Compare(lots) => compare::compare(lots, output),
         Command::Bench(bench) => bench::bench(bench, output),
+        Command::Inspect(inspect) => inspect::inspect(inspect, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Guardian => match guardian::watch(std::io::stdin()) {
             Ok(()) => Exit::Pass,

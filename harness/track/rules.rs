@@ -87,6 +87,26 @@ impl Clause {
         }
     }
 
+    /// The limit, in seconds or bits; `rules` give those of bit timing. Behind
+    /// cutouts fewer preamble bits than this are left to be seen.
+    pub const fn limit(self, rules: &BitRules) -> f64 {
+        let span = match self {
+            Self::OneHalfShort => rules.one.0,
+            Self::OneHalfLong => rules.one.1,
+            Self::OneHalvesDiffer => rules.difference,
+            Self::ZeroHalfShort => rules.zero.0,
+            Self::ZeroHalfLong => rules.zero.1,
+            Self::ZeroBitLong => rules.zero_bit,
+            Self::PreambleShort => return PREAMBLE_SENT as f64,
+            Self::StartBitsApart => START_BITS_APART,
+            Self::CutoutStartEarly => CUTOUT_START.0,
+            Self::CutoutStartLate => CUTOUT_START.1,
+            Self::CutoutEndEarly => CUTOUT_END.0,
+            Self::CutoutEndLate => CUTOUT_END.1,
+        };
+        span.picoseconds() as f64 / 1e12
+    }
+
     /// Whether the limit is a lower one.
     pub const fn is_lower(self) -> bool {
         matches!(

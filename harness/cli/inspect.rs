@@ -1,0 +1,74 @@
+//! `bufferstop inspect`: what a capture file from anywhere says of the signal
+//! in it, by the same functions that judge boards. It touches no instrument and
+//! gives no verdict on a board.
+
+mod analysis;
+mod packets;
+mod rows;
+mod source;
+mod stream;
+mod stretches;
+mod trip;
+
+use super::arguments::{Audience, Inspect};
+use super::exit::Exit;
+use super::output::Output;
+use crate::console::inspect::{Inspection, Standing, screen, svg};
+use crate::ident::harmless;
+use serde_json::json;
+use stream::Trouble;
+
+pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
+    let name = harmless(&arguments.capture.display().to_string());
+    let inspection = match analysis::inspection(arguments) {
+        Ok(inspection) => inspection,
+        Err(Trouble::Usage(words)) => {
+            anstream::eprintln!("{name}: {words}");
+            return Exit::Usage;
+        }
+        Err(Trouble::File(words)) => {
+            anstream::eprintln!("{name}: {words}");
+            return Exit::File;
+        }
+    };
+    if output.json {
+        output.document(&document(&inspection, arguments.at));
+    } else {
+        anstream::print!("{}", screen(&inspection, output.screen()));
+    }
+    if let Some(place) = &arguments.plot {
+        let shown = harmless(&place.display().to_string());
+        if let Err(fault) = std::fs::write(place, svg(&inspection)) {
+            anstream::eprintln!("{shown}: {fault}");
+            return Exit::Usage;
+        }
+        if !output.json {
+            anstream::println!("  drawn: {shown}");
+        }
+    }
+    match inspection.standing() {
+        Some(Standing::Within) => Exit::Pass,
+        Some(Standing::Violation) => Exit::Fail,
+        Some(Standing::Undecided) | None => Exit::Inconclusive,
+    }
+}
+
+fn document(inspection: &Inspection, at: Audience) -> serde_json::Value {
+    let standing = match inspection.standing() {
+        Some(standing) => json!(standing),
+        None => json!("nothing_to_judge"),
+    };
+    let packets: Vec<_> = inspection
+        .packets
+        .iter()
+        .map(|(words, count)| json!({"words": words, "count": count}))
+        .collect();
+    json!({
+        "file": inspection.file, "format": inspection.format, "channel": inspection.channel,
+        "samples": inspection.samples, "period_s": inspection.period, "length_s": inspection.length,
+        "at": match at { Audience::Station => "station", Audience::Receiver => "receiver" },
+        "edges": inspection.signal.as_ref().map(|signal| signal.edges),
+        "standing": standing, "rules": inspection.rows, "packets": packets, "odd": inspection.odd,
+        "trip": inspection.trip, "signal": inspection.signal,
+    })
+}

@@ -1,0 +1,566 @@
+//! The passes over a file that make an inspection: what it holds, the signal in
+//! it, and once more for the stretches worth drawing. It formats nothing.
+
+use super::packets::Words;
+use super::source::{ArrayScale, Format, array_scale, channel, quantity};
+use super::stream::{Columns, Told, Trouble, csv, npy, numbers, vcd};
+use super::stretches::{Collector, collected, wanted};
+use super::{rows, trip};
+use crate::capture_file::Samples;
+use crate::cli::arguments::{Audience, Inspect};
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::console::inspect::{Inspection, Trip};
+use crate::track::{
+    ChannelAnalyser, ChannelSettings, Decoder, DecoderSettings, EdgeUncertainty, POWER_STATION,
+    Packet, Polarity, RECEIVER, Scale, SignalReport, VerticalUncertainty,
+};
+use crate::units::{Dimension, Quantity, Seconds};
+use std::collections::BTreeMap;
+
+pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
+    let format = Format::of(&arguments.capture)?;
+    let misplaced = match format {
+        Format::Vcd => [
+            ("--column", arguments.column.is_some()),
+            ("--time-column", arguments.time_column.is_some()),
+            ("--current", arguments.current.is_some()),
+            ("--decimal-comma", arguments.decimal_comma),
+            ("--scale", arguments.scale.is_some()),
+        ],
+        Format::Csv => [
+            ("--wire", arguments.wire.is_some()),
+            ("--rate", arguments.rate.is_some()),
+            ("--scale", arguments.scale.is_some()),
+            ("", false),
+            ("", false),
+        ],
+        Format::Npy => [
+            ("--wire", arguments.wire.is_some()),
+            ("--time-column", arguments.time_column.is_some()),
+            ("--decimal-comma", arguments.decimal_comma),
+            ("", false),
+            ("", false),
+        ],
+    };
+    if let Some((option, _)) = misplaced.iter().find(|(_, given)| *given) {
+        let words = format.words();
+        return Err(Trouble::Usage(format!(
+            "{option} says nothing about this format ({words})"
+        )));
+    }
+    match format {
+        Format::Vcd => logic(arguments),
+        Format::Csv => table(arguments),
+        Format::Npy => array(arguments),
+    }
+}
+
+/// What one pass over a signal found.
+struct Heard {
+    report: SignalReport,
+    packets: Vec<(String, u64)>,
+}
+
+fn finished(mut words: Words, last: Option<Packet>, report: SignalReport) -> Heard {
+    if let Some(packet) = last {
+        words.count(&packet);
+    }
+    Heard {
+        report,
+        packets: words.ranked(),
+    }
+}
+
+/// The facts of a file, before what was heard in it.
+fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
+    let rules = match arguments.at {
+        Audience::Station => &POWER_STATION,
+        Audience::Receiver => &RECEIVER,
+    };
+    let name = arguments.capture.file_name().unwrap_or_default();
+    Inspection {
+        file: name.to_string_lossy().into_owned(),
+        format: format.words(),
+        channel,
+        samples: 0,
+        period: 0.0,
+        period_from: "",
+        length: 0.0,
+        rules: rules.name,
+        limits: [rules.one.0, rules.one.1, rules.zero.0, rules.zero.1]
+            .map(|limit| limit.seconds().si()),
+        signal: None,
+        rows: Vec::new(),
+        packets: Vec::new(),
+        odd: Vec::new(),
+        stretches: Vec::new(),
+        trip: None,
+    }
+}
+
+fn add(inspection: &mut Inspection, heard: Heard, at: Audience) {
+    let (rules, station) = match at {
+        Audience::Station => (&POWER_STATION, true),
+        Audience::Receiver => (&RECEIVER, false),
+    };
+    inspection.rows = rows::rows(&heard.report, rules, station, inspection.period);
+    inspection.odd.extend(odd(&heard.report));
+    inspection.packets = heard.packets;
+    inspection.signal = Some(heard.report);
+}
+
+/// What no rule speaks of but a maker should know.
+fn odd(report: &SignalReport) -> Vec<String> {
+    let seconds = |at: BenchInstant| at.since_zero().si();
+    let mut odd = Vec::new();
+    if let Some((at, length)) = report.glitches.first.first() {
+        odd.push(format!(
+            "{} glitches, the first at {:.6} s, {:.2} us long",
+            report.glitches.count,
+            seconds(*at),
+            length.seconds().si() * 1e6
+        ));
+    }
+    if report.neither > 0 {
+        odd.push(format!(
+            "{} half-bits are neither a 1's nor a 0's even to a decoder",
+            report.neither
+        ));
+    }
+    if report.silences > 0 {
+        odd.push(format!(
+            "{} gaps of more than 30 ms without an edge",
+            report.silences
+        ));
+    }
+    if let Some(at) = report.packets.first_broken {
+        odd.push(format!(
+            "packets break off, the first at {:.6} s",
+            seconds(at)
+        ));
+    }
+    if let Some(dead) = &report.dead {
+        odd.push(format!(
+            "both rails joined or dead {} times outside a cutout",
+            dead.count
+        ));
+    }
+    if report.edges > 0 && report.packets.all == 0 {
+        odd.push("no packet: ones only, another signal, or the wrong channel".to_owned());
+    }
+    for (name, half) in [("1", &report.ones), ("0", &report.zeros)] {
+        if let (Some(a), Some(b)) = (&half.positive, &half.negative) {
+            let apart = a.mean.minus(b.mean);
+            if apart.value.abs() > 0.5e-6 + apart.expanded() {
+                odd.push(format!(
+                    "positive halves of {name} are {:.2} us {} than negative ones in the mean",
+                    apart.value.abs() * 1e6,
+                    if apart.value > 0.0 {
+                        "longer"
+                    } else {
+                        "shorter"
+                    }
+                ));
+            }
+        }
+    }
+    let shapes = report
+        .shape
+        .iter()
+        .flat_map(|shape| [&shape.rising, &shape.falling]);
+    let distorted: u64 = shapes.map(|figures| figures.distorted).sum();
+    if distorted > 0 {
+        odd.push(format!(
+            "{distorted} of the measured transitions run backwards for a while"
+        ));
+    }
+    odd
+}
+
+// ---- logic ----
+
+fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
+    let (path, wire) = (arguments.capture.as_path(), arguments.wire.as_deref());
+    let mut grid = Grid::default();
+    let (summary, unknown) = vcd(path, wire, &mut |told| grid.take(told))?;
+    let tick = summary.tick_femtoseconds as f64 * 1e-15;
+    let rate = quantity("--rate", arguments.rate.as_ref(), Dimension::Frequency)?;
+    let (period, period_from) = match (rate, grid.period()) {
+        (Some(rate), _) => (1.0 / rate, "as given"),
+        (None, Some(period)) if period > 1.5 * tick => (period, "edges lie on this grid"),
+        _ => (tick, "the file's time unit"),
+    };
+    let name = summary.wires.first().map_or("", |wire| wire.name.as_str());
+    let mut inspection = bare(arguments, Format::Vcd, format!("wire {name}"));
+    let length = summary.end.since_zero().si();
+    inspection.samples = libm::round(length / period) as u64;
+    inspection.period = period;
+    inspection.period_from = period_from;
+    inspection.length = length;
+    if unknown > 0 {
+        inspection.odd.push(format!(
+            "{unknown} values were neither high nor low and passed over"
+        ));
+    }
+    let edge = EdgeUncertainty::sampled(period, 0.0);
+    let mut decoder = Decoder::new(DecoderSettings::new(edge));
+    let mut words = Words::default();
+    vcd(path, wire, &mut |told| match told {
+        Told::Begin(edge) => decoder.begin(edge.at, edge.to),
+        Told::Edge(edge) => {
+            if let Some(packet) = decoder.push(edge) {
+                words.count(&packet);
+            }
+        }
+    })?;
+    let (last, report) = decoder.finish(summary.end);
+    add(&mut inspection, finished(words, last, report), arguments.at);
+    let mut collectors = wanted(&inspection);
+    vcd(path, wire, &mut |told| match told {
+        Told::Begin(edge) | Told::Edge(edge) => {
+            collectors.iter_mut().for_each(|c| c.edge(edge));
+        }
+    })?;
+    inspection.stretches = collected(collectors);
+    Ok(inspection)
+}
+
+/// Fewest stretches from which a sampling grid is concluded.
+const GRID_FEWEST: u64 = 500;
+/// Different lengths that are told apart.
+const GRID_LENGTHS: usize = 4096;
+
+/// The coarsest grid on which all edges lie: how they were sampled, whatever
+/// the file's time unit. Believed only where stretches of one polarity flicker
+/// by one step of it, since a generated signal may be round without being
+/// sampled.
+#[derive(Default)]
+struct Grid {
+    last: Option<BenchInstant>,
+    step: i64,
+    count: u64,
+    lengths: BTreeMap<(Polarity, i64), u64>,
+}
+
+impl Grid {
+    fn take(&mut self, told: Told) {
+        let (Told::Begin(edge) | Told::Edge(edge)) = told;
+        if let (Some(last), Told::Edge(_)) = (self.last, told) {
+            let length = (edge.at - last).picoseconds();
+            self.step = divisor(self.step, length);
+            self.count += 1;
+            let key = (edge.to, length);
+            if self.lengths.len() < GRID_LENGTHS || self.lengths.contains_key(&key) {
+                *self.lengths.entry(key).or_default() += 1;
+            }
+        }
+        // The first stretch began before the capture.
+        self.last = matches!(told, Told::Edge(_)).then_some(edge.at);
+    }
+
+    fn period(&self) -> Option<f64> {
+        let often = |key: &(Polarity, i64)| self.lengths.get(key).is_some_and(|n| *n >= 5);
+        let flickers = self
+            .lengths
+            .keys()
+            .any(|key| often(key) && often(&(key.0, key.1 + self.step)));
+        (self.count >= GRID_FEWEST && self.step > 0 && flickers).then_some(self.step as f64 * 1e-12)
+    }
+}
+
+fn divisor(a: i64, b: i64) -> i64 {
+    let (mut a, mut b) = (a.abs(), b.abs());
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+// ---- analogue ----
+
+/// Samples as a format hands them on.
+enum Piece<'a> {
+    Even(Samples<'a>),
+    At(f64, f64),
+}
+
+/// How an analogue channel lies in its file.
+struct Analogue {
+    period: f64,
+    scale: Scale,
+    first: f64,
+}
+
+type Pass<'a> = dyn Fn(&mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> + 'a;
+
+fn settings(channel: &Analogue, edge: EdgeUncertainty) -> ChannelSettings {
+    let decoder = DecoderSettings::new(edge);
+    let first = BenchSpan::from_seconds(Seconds::new(channel.first));
+    ChannelSettings {
+        first: BenchInstant::ZERO + first,
+        ..ChannelSettings::new(Seconds::new(channel.period), channel.scale, decoder)
+    }
+}
+
+fn hear(channel: &Analogue, edge: EdgeUncertainty, pass: &Pass<'_>) -> Result<Heard, Trouble> {
+    let mut analyser = ChannelAnalyser::new(settings(channel, edge));
+    let mut words = Words::default();
+    pass(&mut |piece| {
+        let mut count = |packet: Packet| words.count(&packet);
+        match piece {
+            Piece::Even(Samples::I8(list)) => analyser.push(list, &mut count),
+            Piece::Even(Samples::I16(list)) => analyser.push(list, &mut count),
+            Piece::Even(Samples::I32(list)) => analyser.push(list, &mut count),
+            Piece::Even(Samples::F32(list)) => analyser.push(list, &mut count),
+            Piece::Even(Samples::F64(list)) => analyser.push(list, &mut count),
+            Piece::At(time, volts) => {
+                let after = Seconds::new(time - channel.first);
+                analyser.push_at(after, volts, &mut count);
+            }
+        }
+    })?;
+    let (last, report) = analyser.finish();
+    Ok(finished(words, last, report))
+}
+
+/// Twice: levels and slopes of the first pass say how well edges are known.
+fn voltage(
+    inspection: &mut Inspection,
+    channel: &Analogue,
+    at: Audience,
+    pass: &Pass<'_>,
+) -> Result<(), Trouble> {
+    let coarse = EdgeUncertainty::sampled(channel.period, 0.0);
+    let heard = hear(channel, coarse, pass)?;
+    let edge = heard.report.levels.as_ref().and_then(|levels| {
+        let shape = heard.report.shape.as_ref()?;
+        let slope = [&shape.rising, &shape.falling]
+            .iter()
+            .filter_map(|figures| figures.slowest)
+            .map(|slew| slew.value)
+            .fold(f64::INFINITY, f64::min);
+        slope.is_finite().then(|| {
+            let vertical = VerticalUncertainty {
+                slope,
+                amplitude: levels.states.amplitude(),
+                noise: levels.states.noise_low.max(levels.states.noise_high),
+                step: channel.scale.step * channel.scale.gain.abs(),
+            };
+            EdgeUncertainty::interpolated(channel.period, 0.0, &vertical)
+        })
+    });
+    let heard = match edge {
+        Some(edge) => hear(channel, edge, pass)?,
+        None => heard,
+    };
+    add(inspection, heard, at);
+    if inspection
+        .signal
+        .as_ref()
+        .is_some_and(|signal| signal.edges == 0)
+    {
+        inspection
+            .odd
+            .push("the voltage never passes zero: is it measured from rail to rail?".to_owned());
+    }
+    let mut collectors: Vec<Collector> = wanted(inspection);
+    let mut index = 0_u64;
+    pass(&mut |piece| {
+        let mut take = |time: f64, volts: f64| {
+            collectors.iter_mut().for_each(|c| c.sample(time, volts));
+        };
+        match piece {
+            Piece::At(time, volts) => take(time, volts),
+            Piece::Even(samples) => numbers(samples, |raw| {
+                let time = channel.first + index as f64 * channel.period;
+                take(time, raw * channel.scale.gain + channel.scale.offset);
+                index += 1;
+            }),
+        }
+    })?;
+    inspection.stretches = collected(collectors);
+    Ok(())
+}
+
+/// A step within this share of the mean counts as even.
+const EVEN: f64 = 0.02;
+
+const fn columns<'a>(arguments: &'a Inspect, names: &'a [&'a str]) -> Columns<'a> {
+    Columns {
+        comma: arguments.decimal_comma,
+        time: match &arguments.time_column {
+            Some(name) => Some(name.as_str()),
+            None => None,
+        },
+        names,
+    }
+}
+
+fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
+    let path = arguments.capture.as_path();
+    let named: Vec<&str> = [&arguments.column, &arguments.current]
+        .into_iter()
+        .flatten()
+        .map(String::as_str)
+        .collect();
+    // Named columns alone are read: others may hold text.
+    let summary = csv(path, columns(arguments, &named), &mut |_, _| {})?;
+    let (from, to) = summary.time;
+    let mean = (to - from) / (summary.rows.max(2) - 1) as f64;
+    let even = summary.rows > 1 && summary.step.1 - summary.step.0 <= EVEN * mean;
+    let column = match (&arguments.column, &arguments.current) {
+        (Some(column), _) => Some(column.clone()),
+        (None, Some(_)) => None,
+        (None, None) => match summary.columns.as_slice() {
+            [only] => Some(only.name.clone()),
+            several => {
+                let names: Vec<&str> = several.iter().take(8).map(|c| c.name.as_str()).collect();
+                let names = names.join(", ");
+                return Err(Trouble::Usage(format!(
+                    "name the column to read with --column; the file has: {names}"
+                )));
+            }
+        },
+    };
+    let read = column.iter().chain(&arguments.current);
+    let names: Vec<String> = read.map(|name| format!("column {name}")).collect();
+    let mut inspection = bare(arguments, Format::Csv, names.join(", "));
+    inspection.samples = summary.rows;
+    inspection.period = if even { mean } else { summary.step.1 };
+    inspection.period_from = if even {
+        "from the time column"
+    } else {
+        "the longest of uneven steps"
+    };
+    inspection.length = to - from;
+    if summary.rows < 2 {
+        inspection.odd.push("a single sample".to_owned());
+        return Ok(inspection);
+    }
+    if let Some(column) = &column {
+        let channel = Analogue {
+            period: inspection.period,
+            scale: Scale::VOLTS,
+            first: from,
+        };
+        let pass = |each: &mut dyn FnMut(Piece<'_>)| {
+            csv(path, columns(arguments, &[column]), &mut |time, values| {
+                if even {
+                    each(Piece::Even(Samples::F64(values)));
+                } else {
+                    each(Piece::At(time, values[0]));
+                }
+            })
+            .map(|_| ())
+        };
+        voltage(&mut inspection, &channel, arguments.at, &pass)?;
+    }
+    if let Some(current) = &arguments.current {
+        let pass = |each: &mut dyn FnMut(f64)| {
+            csv(path, columns(arguments, &[current]), &mut |_, values| {
+                each(values[0])
+            })
+            .map(|_| ())
+        };
+        let even = even.then_some((from, mean, 0.0));
+        inspection.trip = Some(current_trip(arguments, even, &pass)?);
+    }
+    Ok(inspection)
+}
+
+fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
+    let path = arguments.capture.as_path();
+    let current = channel("--current", arguments.current.as_ref())?;
+    let column = channel("--column", arguments.column.as_ref())?;
+    let facts = npy(path, column.or(current).unwrap_or(0), &mut |_| {})?;
+    let column = match (column, current) {
+        (None, None) if facts.channels > 1 => {
+            return Err(Trouble::Usage(format!(
+                "name the channel to read with --column; the file has {}, counted from 0",
+                facts.channels
+            )));
+        }
+        (None, None) => Some(0),
+        (column, _) => column,
+    };
+    if column.is_some() && current.is_some() {
+        return Err(Trouble::Usage(
+            "an array has one scale: inspect its voltage and its current one after the other"
+                .to_owned(),
+        ));
+    }
+    let dimension = if current.is_some() {
+        Dimension::Current
+    } else {
+        Dimension::Voltage
+    };
+    let ArrayScale { period, step } = array_scale(arguments, dimension)?;
+    let number = column.or(current).unwrap_or(0);
+    let mut inspection = bare(arguments, Format::Npy, format!("channel {number}"));
+    inspection.samples = facts.samples;
+    inspection.period = period;
+    inspection.period_from = "as given";
+    inspection.length = facts.samples as f64 * period;
+    let steps = !matches!(
+        facts.kind,
+        crate::capture_file::NpyType::F32 | crate::capture_file::NpyType::F64
+    );
+    let unit = if steps { 1.0 } else { 0.0 };
+    if let Some(column) = column {
+        let channel = Analogue {
+            period,
+            scale: Scale {
+                gain: step,
+                offset: 0.0,
+                step: unit,
+            },
+            first: 0.0,
+        };
+        let pass = |each: &mut dyn FnMut(Piece<'_>)| {
+            npy(path, column, &mut |samples| each(Piece::Even(samples))).map(|_| ())
+        };
+        voltage(&mut inspection, &channel, arguments.at, &pass)?;
+    }
+    if let Some(current) = current {
+        let pass = |each: &mut dyn FnMut(f64)| {
+            let mut scaled = |samples: Samples<'_>| numbers(samples, |raw| each(raw * step));
+            npy(path, current, &mut scaled).map(|_| ())
+        };
+        let even = Some((0.0, period, step * unit));
+        inspection.trip = Some(current_trip(arguments, even, &pass)?);
+    }
+    Ok(inspection)
+}
+
+type Values<'a> = dyn Fn(&mut dyn FnMut(f64)) -> Result<(), Trouble> + 'a;
+
+/// A trip in a current whose samples are even: first instant, period, step.
+fn current_trip(
+    arguments: &Inspect,
+    even: Option<(f64, f64, f64)>,
+    pass: &Values<'_>,
+) -> Result<Trip, Trouble> {
+    let onset = quantity("--onset", arguments.onset.as_ref(), Dimension::Current)?
+        .ok_or_else(|| Trouble::Usage("--current needs --onset".to_owned()))?;
+    let Some((first, period, step)) = even else {
+        return Ok(Trip::nothing(
+            onset,
+            "samples at uneven steps are not looked through for a trip",
+        ));
+    };
+    let mut values = Vec::new();
+    let mut all = 0;
+    pass(&mut |value| {
+        all += 1;
+        if all <= trip::MOST_SAMPLES {
+            values.push(value);
+        }
+    })?;
+    if all > trip::MOST_SAMPLES {
+        return Ok(Trip::nothing(
+            onset,
+            "more than 8,000,000 samples: cut the capture to the trip",
+        ));
+    }
+    Ok(trip::trip(values, first, period, step, onset))
+}

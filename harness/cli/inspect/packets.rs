@@ -1,0 +1,108 @@
+//! A packet in words, by S-9.2 and S-9.2.1, and how many there are of each. It
+//! checks nothing.
+
+use crate::track::{Packet, PacketKind, speed_step};
+use std::collections::BTreeMap;
+
+/// Different packets that are counted apart.
+const MOST: usize = 500;
+/// What the others are counted as.
+const OTHERS: &str = "others";
+
+/// Packets in words with their counts.
+#[derive(Debug, Default)]
+pub(super) struct Words(BTreeMap<String, u64>);
+
+impl Words {
+    pub(super) fn count(&mut self, packet: &Packet) {
+        let words = words(packet);
+        let known = self.0.contains_key(&words) || self.0.len() < MOST;
+        let key = if known { words } else { OTHERS.to_owned() };
+        *self.0.entry(key).or_default() += 1;
+    }
+
+    /// The most frequent first.
+    pub(super) fn ranked(self) -> Vec<(String, u64)> {
+        let mut list: Vec<_> = self.0.into_iter().collect();
+        list.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        list
+    }
+}
+
+fn words(packet: &Packet) -> String {
+    let bytes = packet.bytes.as_slice();
+    let kind = packet.kind;
+    let addressed = matches!(
+        kind,
+        PacketKind::SpeedAndDirection
+            | PacketKind::DecoderControl
+            | PacketKind::AdvancedOperations
+            | PacketKind::FunctionGroupOne
+            | PacketKind::FunctionGroupTwo
+            | PacketKind::FeatureExpansion
+            | PacketKind::ConfigurationVariable
+    );
+    let (address, instruction) = match bytes {
+        [high @ 192..=231, low, rest @ ..] => (
+            u32::from(high & 0x3F) << 8 | u32::from(*low),
+            rest.split_last().map_or(&[][..], |(_, rest)| rest),
+        ),
+        [address, rest @ ..] => (
+            u32::from(*address),
+            rest.split_last().map_or(&[][..], |(_, rest)| rest),
+        ),
+        [] => (0, &[][..]),
+    };
+    match kind {
+        PacketKind::Idle | PacketKind::Reset | PacketKind::BroadcastStop => kind.to_string(),
+        _ if addressed => format!("address {address} {}", instructed(kind, instruction)),
+        _ => format!("{kind} {}", packet.bytes),
+    }
+}
+
+fn instructed(kind: PacketKind, instruction: &[u8]) -> String {
+    let way = |forward| if forward { "forward" } else { "reverse" };
+    match (kind, instruction) {
+        (PacketKind::SpeedAndDirection, &[byte]) => match speed_step(byte) {
+            Some((forward, 0)) => format!("{} stop", way(forward)),
+            Some((forward, step)) => format!("{} step {step}", way(forward)),
+            None => kind.to_string(),
+        },
+        // 00111111 DDDDDDDD: S-9.2.1 section C, 128 speed steps.
+        (PacketKind::AdvancedOperations, &[0x3F, speed]) => {
+            let way = way(speed & 0x80 != 0);
+            match speed & 0x7F {
+                0 => format!("{way} stop (128 steps)"),
+                1 => format!("{way} emergency stop (128 steps)"),
+                step => format!("{way} step {} (128 steps)", step - 1),
+            }
+        }
+        // 100DDDDD: F0 in bit 4, F1 to F4 in bits 0 to 3.
+        (PacketKind::FunctionGroupOne, &[byte]) => {
+            let on = (0..5).filter(|&n| byte >> ((n + 4) % 5) & 1 == 1);
+            functions(on.collect(), "F0 to F4")
+        }
+        // 1011DDDD: F5 to F8; 1010DDDD: F9 to F12.
+        (PacketKind::FunctionGroupTwo, &[byte]) => {
+            let (first, all) = if byte & 0x10 != 0 {
+                (5, "F5 to F8")
+            } else {
+                (9, "F9 to F12")
+            };
+            let on = (0..4).filter(|n| byte >> n & 1 == 1).map(|n| first + n);
+            functions(on.collect(), all)
+        }
+        _ => {
+            let hex: Vec<String> = instruction.iter().map(|b| format!("{b:02X}")).collect();
+            format!("{kind} {}", hex.join(" "))
+        }
+    }
+}
+
+fn functions(on: Vec<u32>, all: &str) -> String {
+    if on.is_empty() {
+        return format!("functions {all} off");
+    }
+    let on: Vec<String> = on.iter().map(|n| format!("F{n}")).collect();
+    format!("functions {} on, others of {all} off", on.join(" "))
+}

@@ -1,0 +1,171 @@
+//! One pass over a capture file in pieces of bounded size, whatever its format.
+//! It keeps nothing of what it reads and judges nothing.
+
+use crate::capture_file::{
+    CsvDialect, CsvFault, CsvReader, CsvSummary, NpyFault, NpyLayout, NpyReader, NpySummary,
+    Samples, VcdFault, VcdReader, VcdSummary, VcdTrouble, WireEdges, WirePair,
+};
+use crate::track::Edge;
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+/// Bytes read at a time.
+const PIECE: usize = 1 << 16;
+
+/// Why a file could not be read, and who can mend it.
+#[derive(Debug)]
+pub(super) enum Trouble {
+    /// The command line does not fit the file.
+    Usage(String),
+    /// The file is faulty.
+    File(String),
+}
+
+impl From<std::io::Error> for Trouble {
+    fn from(fault: std::io::Error) -> Self {
+        Self::File(fault.to_string())
+    }
+}
+
+impl From<VcdFault> for Trouble {
+    fn from(fault: VcdFault) -> Self {
+        match &fault.trouble {
+            VcdTrouble::Choose(known) => Self::Usage(format!(
+                "name the wire to read with --wire; the file has: {known}"
+            )),
+            VcdTrouble::NoSuchWire { .. } | VcdTrouble::Ambiguous(_) => {
+                Self::Usage(fault.trouble.to_string())
+            }
+            _ => Self::File(fault.to_string()),
+        }
+    }
+}
+
+impl From<CsvFault> for Trouble {
+    fn from(fault: CsvFault) -> Self {
+        match fault {
+            CsvFault::NoSuchColumn { .. } => Self::Usage(fault.to_string()),
+            _ => Self::File(fault.to_string()),
+        }
+    }
+}
+
+impl From<NpyFault> for Trouble {
+    fn from(fault: NpyFault) -> Self {
+        match fault {
+            NpyFault::NoSuchChannel { .. } => Self::Usage(fault.to_string()),
+            _ => Self::File(fault.to_string()),
+        }
+    }
+}
+
+/// What a logic file tells.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Told {
+    /// The polarity known first; before any edge.
+    Begin(Edge),
+    /// An edge.
+    Edge(Edge),
+}
+
+/// Hands on the bytes of `path`, a piece at a time.
+fn pieces(path: &Path, mut take: impl FnMut(&[u8]) -> Result<(), Trouble>) -> Result<(), Trouble> {
+    let mut file = File::open(path)?;
+    let mut bytes = vec![0; PIECE];
+    loop {
+        let count = file.read(&mut bytes)?;
+        if count == 0 {
+            return Ok(());
+        }
+        take(&bytes[..count])?;
+    }
+}
+
+/// Edges of a wire of a value change dump; also how many of its values were
+/// neither high nor low.
+pub(super) fn vcd(
+    path: &Path,
+    wire: Option<&str>,
+    each: &mut impl FnMut(Told),
+) -> Result<(VcdSummary, u64), Trouble> {
+    let names: Vec<&str> = wire.into_iter().collect();
+    let mut reader = VcdReader::new(&names);
+    let mut edges = WireEdges::new(WirePair::Single);
+    let mut begun = false;
+    let mut tell = |edges: &WireEdges, edge: Option<Edge>| {
+        let initial = edges.initial().filter(|_| !begun);
+        if let Some(initial) = initial {
+            begun = true;
+            each(Told::Begin(initial));
+        }
+        if let Some(edge) = edge {
+            each(Told::Edge(edge));
+        }
+    };
+    pieces(path, |bytes| {
+        Ok(reader.push(bytes, &mut |change| {
+            let edge = edges.push(change);
+            tell(&edges, edge);
+        })?)
+    })?;
+    let summary = reader.finish(&mut |change| {
+        let edge = edges.push(change);
+        tell(&edges, edge);
+    })?;
+    let last = edges.finish();
+    tell(&edges, last);
+    Ok((summary, edges.unknown()))
+}
+
+/// Which columns of a table to read.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Columns<'a> {
+    /// Decimal comma.
+    pub(super) comma: bool,
+    /// The time column, where it is not the first.
+    pub(super) time: Option<&'a str>,
+    /// The columns; all when empty.
+    pub(super) names: &'a [&'a str],
+}
+
+/// Rows of a table: time (s) and the values (SI).
+pub(super) fn csv(
+    path: &Path,
+    columns: Columns<'_>,
+    each: &mut impl FnMut(f64, &[f64]),
+) -> Result<CsvSummary, Trouble> {
+    let dialect = if columns.comma {
+        CsvDialect::COMMA
+    } else {
+        CsvDialect::POINT
+    };
+    let mut reader = CsvReader::new(dialect, columns.names);
+    if let Some(time) = columns.time {
+        reader = reader.timed_by(time);
+    }
+    pieces(path, |bytes| Ok(reader.push(bytes, each)?))?;
+    Ok(reader.finish(each)?)
+}
+
+/// Samples of a channel of an array, in its own units.
+pub(super) fn npy(
+    path: &Path,
+    channel: usize,
+    each: &mut impl FnMut(Samples<'_>),
+) -> Result<NpySummary, Trouble> {
+    let mut reader = NpyReader::new(channel, NpyLayout::Longer);
+    pieces(path, |bytes| Ok(reader.push(bytes, each)?))?;
+    Ok(reader.finish()?)
+}
+
+/// The samples as numbers.
+pub(super) fn numbers(samples: Samples<'_>, mut each: impl FnMut(f64)) {
+    match samples {
+        Samples::I8(list) => list.iter().for_each(|&x| each(f64::from(x))),
+        Samples::I16(list) => list.iter().for_each(|&x| each(f64::from(x))),
+        Samples::I32(list) => list.iter().for_each(|&x| each(f64::from(x))),
+        Samples::F32(list) => list.iter().for_each(|&x| each(f64::from(x))),
+        Samples::F64(list) => list.iter().for_each(|&x| each(x)),
+    }
+}

@@ -1,0 +1,166 @@
+//! Which stretches of a signal are worth drawing, and their collection in
+//! bounded memory. It draws nothing.
+
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::console::inspect::{Inspection, Standing, Stretch};
+use crate::track::{Clause, Edge, Polarity, Violation};
+use crate::units::{Dimension, show};
+
+/// Stretches collected.
+const MOST: usize = 4;
+/// Edges and samples of one stretch.
+const MOST_EDGES: usize = 2_000;
+const MOST_SAMPLES: usize = 20_000;
+/// Shown before and after what is pointed at.
+const MARGIN: BenchSpan = BenchSpan::from_microseconds(250);
+/// A longer reading is shown up to here.
+const LONGEST: BenchSpan = BenchSpan::from_microseconds(12_000);
+/// The voltage must pass zero by this much to count in a drawing, V.
+const BAND: f64 = 2.5;
+
+/// Fills one stretch.
+#[derive(Debug)]
+pub(super) struct Collector {
+    stretch: Stretch,
+    polarity: Option<Polarity>,
+}
+
+impl Collector {
+    fn new(title: String, mark: (BenchInstant, BenchInstant)) -> Self {
+        Self {
+            stretch: Stretch {
+                title,
+                window: (mark.0 + before(MARGIN), mark.1 + MARGIN),
+                mark,
+                before: None,
+                edges: Vec::new(),
+                samples: Vec::new(),
+            },
+            polarity: None,
+        }
+    }
+
+    pub(super) fn edge(&mut self, edge: Edge) {
+        let (from, to) = self.stretch.window;
+        if edge.at < from {
+            self.stretch.before = Some(edge.to);
+        } else if edge.at <= to && self.stretch.edges.len() < MOST_EDGES {
+            self.stretch.edges.push(edge);
+        }
+    }
+
+    /// A sample; its edges are only for drawing.
+    pub(super) fn sample(&mut self, time: f64, volts: f64) {
+        let at = BenchInstant::from_picoseconds(libm::round(time * 1e12) as i64);
+        let to = match self.polarity {
+            Some(Polarity::Positive) if volts > -BAND => Polarity::Positive,
+            Some(Polarity::Negative) if volts < BAND => Polarity::Negative,
+            _ if volts > 0.0 => Polarity::Positive,
+            _ => Polarity::Negative,
+        };
+        if self.polarity.replace(to) != Some(to) {
+            self.edge(Edge { at, to });
+        }
+        let (from, end) = self.stretch.window;
+        if at >= from && at <= end && self.stretch.samples.len() < MOST_SAMPLES {
+            self.stretch.samples.push((time, volts));
+        }
+    }
+}
+
+fn before(span: BenchSpan) -> BenchSpan {
+    BenchSpan::from_picoseconds(-span.picoseconds())
+}
+
+/// The worst violation, the first ones, or where there is none the first
+/// packet.
+pub(super) fn wanted(inspection: &Inspection) -> Vec<Collector> {
+    let Some(signal) = &inspection.signal else {
+        return Vec::new();
+    };
+    let station = inspection.rules == signal.power_station.rules;
+    let timing = if station {
+        vec![&signal.power_station, &signal.packet_rules]
+    } else {
+        vec![&signal.receiver]
+    };
+    let clauses = timing.iter().flat_map(|findings| findings.clauses.values());
+    let mut seen: Vec<Violation> = Vec::new();
+    let mut first: Vec<Violation> = Vec::new();
+    for found in clauses {
+        seen.extend(found.worst);
+        first.extend(&found.first);
+    }
+    // What is decided comes first, then the farthest beyond its limit.
+    let excess = |v: &Violation| ((v.value - v.limit) / v.limit).abs();
+    seen.sort_by(|a, b| {
+        b.decided
+            .cmp(&a.decided)
+            .then(excess(b).total_cmp(&excess(a)))
+    });
+    first.retain(|violation| violation.decided);
+    first.sort_by_key(|violation| violation.at);
+    let mut list: Vec<Violation> = Vec::new();
+    for violation in seen.into_iter().take(1).chain(first) {
+        if list.len() < MOST && !list.iter().any(|known| known.at == violation.at) {
+            list.push(violation);
+        }
+    }
+    let mut collectors: Vec<Collector> = list.iter().map(of_violation).collect();
+    if let (true, Some(packet)) = (collectors.is_empty(), signal.packets.first.first()) {
+        // A whole packet would be too fine to see.
+        let shown = packet.start + BenchSpan::from_microseconds(700);
+        let mark = (packet.start, shown);
+        let title = format!(
+            "the beginning of the first packet, {}: {}",
+            packet.kind, packet.bytes
+        );
+        collectors.push(Collector::new(title, mark));
+    }
+    if collectors.is_empty() && signal.edges > 0 {
+        let end = signal.from + BenchSpan::from_microseconds(1_000);
+        let mark = (signal.from, end);
+        collectors.push(Collector::new("the beginning".to_owned(), mark));
+    }
+    collectors
+}
+
+fn of_violation(violation: &Violation) -> Collector {
+    let clause = violation.clause;
+    let length = if clause.counts_bits() {
+        BenchSpan::from_microseconds(116)
+    } else if clause == Clause::OneHalvesDiffer {
+        BenchSpan::from_microseconds(174)
+    } else {
+        BenchSpan::from_picoseconds(libm::round(violation.value * 1e12) as i64)
+    };
+    let length = length.min(LONGEST);
+    let mark = if clause.counts_bits() {
+        (violation.at + before(length), violation.at)
+    } else {
+        (violation.at, violation.at + length)
+    };
+    let word = if violation.decided {
+        Standing::Violation
+    } else {
+        Standing::Undecided
+    };
+    let value = |value: f64| match clause.counts_bits() {
+        true => format!("{value} bits"),
+        false => show(value, Dimension::Time),
+    };
+    let title = format!(
+        "{} at {:.6} s: {}, {} (limit {})",
+        word.word(),
+        violation.at.picoseconds() as f64 / 1e12,
+        clause.describe(),
+        value(violation.value),
+        value(violation.limit),
+    );
+    Collector::new(title, mark)
+}
+
+/// The stretches, filled.
+pub(super) fn collected(collectors: Vec<Collector>) -> Vec<Stretch> {
+    collectors.into_iter().map(|c| c.stretch).collect()
+}

@@ -363,13 +363,8 @@ impl CsvReader {
             })
             .collect();
         if let Some(wanted) = self.time_name.take() {
-            let named =
-                |name: &String| name.split(['(', '[']).next().map(str::trim) == Some(&wanted);
-            self.time = self
-                .names
-                .iter()
-                .position(named)
-                .ok_or_else(|| self.no_column(&wanted, None))?;
+            let place = self.names.iter().position(|name| plain(name) == wanted);
+            self.time = place.ok_or_else(|| self.no_column(&wanted, None))?;
         }
         for (index, unit) in units.iter().enumerate() {
             let column = self.column(index, unit.as_deref())?;
@@ -437,9 +432,8 @@ impl CsvReader {
             });
         }
         if self.wanted.is_empty() {
-            self.chosen = (0..self.columns.len())
-                .filter(|&column| column != self.time)
-                .collect();
+            let all = 0..self.columns.len();
+            self.chosen = all.filter(|&column| column != self.time).collect();
             return Ok(());
         }
         for wanted in &self.wanted {
@@ -457,15 +451,7 @@ impl CsvReader {
         let known: Vec<String> = known
             .filter(|&(index, _)| Some(index) != except)
             .take(8)
-            .map(|(_, name)| {
-                shown(
-                    name.split(['(', '['])
-                        .next()
-                        .unwrap_or(name)
-                        .trim()
-                        .as_bytes(),
-                )
-            })
+            .map(|(_, name)| shown(plain(name).as_bytes()))
             .collect();
         CsvFault::NoSuchColumn {
             wanted: shown(wanted.as_bytes()),
@@ -522,4 +508,9 @@ impl CsvReader {
         sink(time, &self.values);
         Ok(())
     }
+}
+
+/// A column's name without its unit.
+fn plain(header: &str) -> &str {
+    header.split(['(', '[']).next().unwrap_or(header).trim()
 }

@@ -3,6 +3,7 @@
 //! gives no verdict on a board.
 
 mod analysis;
+mod logic;
 mod packets;
 mod rows;
 mod source;

@@ -3,7 +3,7 @@
 
 use super::packets::Words;
 use super::source::{ArrayScale, Format, array_scale, channel, quantity};
-use super::stream::{Columns, Told, Trouble, csv, npy, numbers, vcd};
+use super::stream::{Columns, Trouble, csv, npy, numbers};
 use super::stretches::{Collector, collected, wanted};
 use super::{rows, trip};
 use crate::capture_file::Samples;
@@ -11,11 +11,10 @@ use crate::cli::arguments::{Audience, Inspect};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::console::inspect::{Inspection, Trip};
 use crate::track::{
-    ChannelAnalyser, ChannelSettings, Decoder, DecoderSettings, EdgeUncertainty, POWER_STATION,
-    Packet, Polarity, RECEIVER, Scale, SignalReport, VerticalUncertainty,
+    ChannelAnalyser, ChannelSettings, DecoderSettings, EdgeUncertainty, POWER_STATION, Packet,
+    RECEIVER, Scale, SignalReport, VerticalUncertainty,
 };
 use crate::units::{Dimension, Quantity, Seconds};
-use std::collections::BTreeMap;
 
 pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let format = Format::of(&arguments.capture)?;
@@ -49,19 +48,19 @@ pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
         )));
     }
     match format {
-        Format::Vcd => logic(arguments),
+        Format::Vcd => super::logic::logic(arguments),
         Format::Csv => table(arguments),
         Format::Npy => array(arguments),
     }
 }
 
 /// What one pass over a signal found.
-struct Heard {
+pub(super) struct Heard {
     report: SignalReport,
     packets: Vec<(String, u64)>,
 }
 
-fn finished(mut words: Words, last: Option<Packet>, report: SignalReport) -> Heard {
+pub(super) fn finished(mut words: Words, last: Option<Packet>, report: SignalReport) -> Heard {
     if let Some(packet) = last {
         words.count(&packet);
     }
@@ -72,7 +71,7 @@ fn finished(mut words: Words, last: Option<Packet>, report: SignalReport) -> Hea
 }
 
 /// The facts of a file, before what was heard in it.
-fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
+pub(super) fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
     let rules = match arguments.at {
         Audience::Station => &POWER_STATION,
         Audience::Receiver => &RECEIVER,
@@ -98,7 +97,7 @@ fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
     }
 }
 
-fn add(inspection: &mut Inspection, heard: Heard, at: Audience) {
+pub(super) fn add(inspection: &mut Inspection, heard: Heard, at: Audience) {
     let (rules, station) = match at {
         Audience::Station => (&POWER_STATION, true),
         Audience::Receiver => (&RECEIVER, false),
@@ -176,107 +175,6 @@ fn odd(report: &SignalReport) -> Vec<String> {
     }
     odd
 }
-
-// ---- logic ----
-
-fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
-    let (path, wire) = (arguments.capture.as_path(), arguments.wire.as_deref());
-    let mut grid = Grid::default();
-    let (summary, unknown) = vcd(path, wire, &mut |told| grid.take(told))?;
-    let tick = summary.tick_femtoseconds as f64 * 1e-15;
-    let rate = quantity("--rate", arguments.rate.as_ref(), Dimension::Frequency)?;
-    let (period, period_from) = match (rate, grid.period()) {
-        (Some(rate), _) => (1.0 / rate, "as given"),
-        (None, Some(period)) if period > 1.5 * tick => (period, "edges lie on this grid"),
-        _ => (tick, "the file's time unit"),
-    };
-    let name = summary.wires.first().map_or("", |wire| wire.name.as_str());
-    let mut inspection = bare(arguments, Format::Vcd, format!("wire {name}"));
-    let length = summary.end.since_zero().si();
-    inspection.samples = libm::round(length / period) as u64;
-    inspection.period = period;
-    inspection.period_from = period_from;
-    inspection.length = length;
-    if unknown > 0 {
-        inspection.odd.push(format!(
-            "{unknown} values were neither high nor low and passed over"
-        ));
-    }
-    let edge = EdgeUncertainty::sampled(period, 0.0);
-    let mut decoder = Decoder::new(DecoderSettings::new(edge));
-    let mut words = Words::default();
-    vcd(path, wire, &mut |told| match told {
-        Told::Begin(edge) => decoder.begin(edge.at, edge.to),
-        Told::Edge(edge) => {
-            if let Some(packet) = decoder.push(edge) {
-                words.count(&packet);
-            }
-        }
-    })?;
-    let (last, report) = decoder.finish(summary.end);
-    add(&mut inspection, finished(words, last, report), arguments.at);
-    let mut collectors = wanted(&inspection);
-    vcd(path, wire, &mut |told| match told {
-        Told::Begin(edge) | Told::Edge(edge) => {
-            collectors.iter_mut().for_each(|c| c.edge(edge));
-        }
-    })?;
-    inspection.stretches = collected(collectors);
-    Ok(inspection)
-}
-
-/// Fewest stretches from which a sampling grid is concluded.
-const GRID_FEWEST: u64 = 500;
-/// Different lengths that are told apart.
-const GRID_LENGTHS: usize = 4096;
-
-/// The coarsest grid on which all edges lie: how they were sampled, whatever
-/// the file's time unit. Believed only where stretches of one polarity flicker
-/// by one step of it, since a generated signal may be round without being
-/// sampled.
-#[derive(Default)]
-struct Grid {
-    last: Option<BenchInstant>,
-    step: i64,
-    count: u64,
-    lengths: BTreeMap<(Polarity, i64), u64>,
-}
-
-impl Grid {
-    fn take(&mut self, told: Told) {
-        let (Told::Begin(edge) | Told::Edge(edge)) = told;
-        if let (Some(last), Told::Edge(_)) = (self.last, told) {
-            let length = (edge.at - last).picoseconds();
-            self.step = divisor(self.step, length);
-            self.count += 1;
-            let key = (edge.to, length);
-            if self.lengths.len() < GRID_LENGTHS || self.lengths.contains_key(&key) {
-                *self.lengths.entry(key).or_default() += 1;
-            }
-        }
-        // The first stretch began before the capture.
-        self.last = matches!(told, Told::Edge(_)).then_some(edge.at);
-    }
-
-    fn period(&self) -> Option<f64> {
-        let often = |key: &(Polarity, i64)| self.lengths.get(key).is_some_and(|n| *n >= 5);
-        let flickers = self
-            .lengths
-            .keys()
-            .any(|key| often(key) && often(&(key.0, key.1 + self.step)));
-        (self.count >= GRID_FEWEST && self.step > 0 && flickers).then_some(self.step as f64 * 1e-12)
-    }
-}
-
-fn divisor(a: i64, b: i64) -> i64 {
-    let (mut a, mut b) = (a.abs(), b.abs());
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a
-}
-
-// ---- analogue ----
 
 /// Samples as a format hands them on.
 enum Piece<'a> {

@@ -74,6 +74,10 @@ fn head(text: &mut String, inspection: &Inspection) {
         show(inspection.period, Dimension::Time),
         inspection.period_from,
     );
+    let _ = writeln!(
+        text,
+        "  U (k = 2) holds sampling, noise and resolution; errors of probe gain and time base are not in the file"
+    );
 }
 
 fn bins(text: &mut String, signal: &SignalReport) {

@@ -4,7 +4,7 @@
 mod junit;
 mod plain;
 mod summary;
-mod words;
+pub(crate) mod words;
 mod xml;
 
 pub use junit::junit;

@@ -20,22 +20,34 @@ pub(super) struct Scale {
 impl Scale {
     /// A scale over `values`, a little wider; zero included where asked.
     pub(super) fn over(values: impl IntoIterator<Item = f64>, zero: bool) -> Self {
-        let start = if zero { (0.0, 0.0) } else { (f64::INFINITY, f64::NEG_INFINITY) };
+        let start = if zero {
+            (0.0, 0.0)
+        } else {
+            (f64::INFINITY, f64::NEG_INFINITY)
+        };
         let (low, high) = values
             .into_iter()
             .filter(|value| value.is_finite())
-            .fold(start, |(low, high), value| (low.min(value), high.max(value)));
+            .fold(start, |(low, high), value| {
+                (low.min(value), high.max(value))
+            });
         if low > high {
             return Self { from: 0.0, to: 1.0 };
         }
         let room = ((high - low) * 0.08).max(high.abs() * 1e-3).max(1e-12);
         let from = if zero && low == 0.0 { 0.0 } else { low - room };
-        Self { from, to: high + room }
+        Self {
+            from,
+            to: high + room,
+        }
     }
 
     /// Exactly from here to there.
     pub(super) fn exactly(from: f64, to: f64) -> Self {
-        Self { from, to: if to > from { to } else { from + 1.0 } }
+        Self {
+            from,
+            to: if to > from { to } else { from + 1.0 },
+        }
     }
 
     fn share(self, value: f64) -> f64 {
@@ -73,25 +85,38 @@ impl Axes {
         let mut drawing = Drawing::new(SIZE.0, SIZE.1);
         drawing.write((0.0, 8.0), 8.5, true, Anchor::Start, BLACK, title);
         drawing.write((0.0, 19.0), 7.0, false, Anchor::Start, GREY, up.0);
-        let mut axes = Self { drawing, across: across.1, up: up.1 };
+        let mut axes = Self {
+            drawing,
+            across: across.1,
+            up: up.1,
+        };
         let floor = SIZE.1 - BOTTOM;
         let (ticks, places) = axes.up.ticks();
         for tick in ticks {
             let y = axes.y(tick);
-            axes.drawing.line(&[(LEFT, y), (SIZE.0 - RIGHT, y)], PALE, 0.4);
+            axes.drawing
+                .line(&[(LEFT, y), (SIZE.0 - RIGHT, y)], PALE, 0.4);
             let text = format!("{:.places$}", tick + 0.0);
-            axes.drawing.write((LEFT - 4.0, y + 2.5), 7.0, false, Anchor::End, BLACK, text);
+            axes.drawing
+                .write((LEFT - 4.0, y + 2.5), 7.0, false, Anchor::End, BLACK, text);
         }
         let (ticks, places) = axes.across.ticks();
         for tick in ticks {
             let x = axes.x(tick);
-            axes.drawing.line(&[(x, floor), (x, floor + 3.0)], BLACK, 0.6);
+            axes.drawing
+                .line(&[(x, floor), (x, floor + 3.0)], BLACK, 0.6);
             let text = format!("{:.places$}", tick + 0.0);
-            axes.drawing.write((x, floor + 11.0), 7.0, false, Anchor::Middle, BLACK, text);
+            axes.drawing
+                .write((x, floor + 11.0), 7.0, false, Anchor::Middle, BLACK, text);
         }
         let end = (SIZE.0 - RIGHT, SIZE.1 - 6.0);
-        axes.drawing.write(end, 7.0, false, Anchor::End, GREY, across.0);
-        axes.drawing.line(&[(LEFT, TOP), (LEFT, floor), (SIZE.0 - RIGHT, floor)], BLACK, 0.8);
+        axes.drawing
+            .write(end, 7.0, false, Anchor::End, GREY, across.0);
+        axes.drawing.line(
+            &[(LEFT, TOP), (LEFT, floor), (SIZE.0 - RIGHT, floor)],
+            BLACK,
+            0.8,
+        );
         axes
     }
 
@@ -120,7 +145,11 @@ impl Axes {
             self.drawing.line(&ends, BLACK, 0.7);
         }
         let late = x > LEFT + 0.6 * (SIZE.0 - LEFT - RIGHT);
-        let (anchor, at) = if late { (Anchor::End, x - 3.0) } else { (Anchor::Start, x + 3.0) };
+        let (anchor, at) = if late {
+            (Anchor::End, x - 3.0)
+        } else {
+            (Anchor::Start, x + 3.0)
+        };
         let y = TOP + 7.0 + 9.0 * row as f64;
         self.drawing.write((at, y), 6.5, false, anchor, BLACK, word);
     }

@@ -13,18 +13,36 @@ pub(super) fn identity(record: &Record) -> Vec<Fact> {
     let started = &record.started;
     let mut facts = vec![
         ("Serial number", started.serial.to_string()),
-        ("Lot", started.lot.as_ref().map_or("none".into(), ToString::to_string)),
-        ("Board", format!("{}, revision {}", started.family, started.revision)),
+        (
+            "Lot",
+            started
+                .lot
+                .as_ref()
+                .map_or("none".into(), ToString::to_string),
+        ),
+        (
+            "Board",
+            format!("{}, revision {}", started.family, started.revision),
+        ),
         ("Plan", started.plan.clone()),
         ("Run", started.run.to_string()),
         ("Started", time(record.started_at)),
-        ("Ended", record.ended.as_ref().map_or("not ended".into(), |ended| time(ended.at))),
+        (
+            "Ended",
+            record
+                .ended
+                .as_ref()
+                .map_or("not ended".into(), |ended| time(ended.at)),
+        ),
     ];
     if let Some(reason) = &started.retest {
         facts.push(("Tested again", reason.clone()));
     }
     if let Some(only) = &started.only {
-        facts.push(("Diagnosis", format!("only scenario {only}; accepts nothing")));
+        facts.push((
+            "Diagnosis",
+            format!("only scenario {only}; accepts nothing"),
+        ));
     }
     facts
 }
@@ -92,7 +110,11 @@ pub(super) fn findings(record: &Record) -> Vec<(Verdict, String, String)> {
     let mut found = Vec::new();
     for wanted in [Verdict::Fail, Verdict::Inconclusive] {
         for scenario in &record.scenarios {
-            for judged in scenario.metrics.iter().filter(|j| j.verdict() == Some(wanted)) {
+            for judged in scenario
+                .metrics
+                .iter()
+                .filter(|j| j.verdict() == Some(wanted))
+            {
                 let label = format!("{}: {}", scenario.name, words::label(judged));
                 found.push((wanted, label, words::sentence(judged)));
             }
@@ -109,14 +131,20 @@ pub(super) fn findings(record: &Record) -> Vec<(Verdict, String, String)> {
         found.push((Verdict::Inconclusive, name, trouble.trouble.what.clone()));
     }
     for name in record.not_run() {
-        found.push((Verdict::Inconclusive, name.to_owned(), "It was not run.".into()));
+        found.push((
+            Verdict::Inconclusive,
+            name.to_owned(),
+            "It was not run.".into(),
+        ));
     }
     found
 }
 
 pub(super) fn safety(record: &Record) -> String {
     match record.made_safe() {
-        Some(true) => "The bench was made safe: every output off and the current found gone.".into(),
+        Some(true) => {
+            "The bench was made safe: every output off and the current found gone.".into()
+        }
         Some(false) => "THE BENCH WAS NOT FOUND SAFE at the last attempt.".into(),
         None => "No attempt to make the bench safe is recorded.".into(),
     }
@@ -136,7 +164,10 @@ pub(super) fn digests(sources: &Sources<'_>) -> Vec<Fact> {
         digest.map_or_else(|| "not known".to_owned(), |digest| digest.to_string())
     };
     vec![
-        ("Measurement digest", shown(ended.map(|ended| ended.measurement))),
+        (
+            "Measurement digest",
+            shown(ended.map(|ended| ended.measurement)),
+        ),
         ("Chain head", shown(sources.head)),
     ]
 }

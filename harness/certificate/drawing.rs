@@ -84,7 +84,12 @@ impl Drawing {
     /// A filled rectangle.
     pub(super) fn block(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), ink: Ink) {
         self.shape(
-            &[(x, y), (x + width, y), (x + width, y + height), (x, y + height)],
+            &[
+                (x, y),
+                (x + width, y),
+                (x + width, y + height),
+                (x, y + height),
+            ],
             ink,
         );
     }

@@ -13,9 +13,7 @@ pub(super) fn gauge(finding: &Finding, limit: &Limit, width: f64, height: f64) -
     };
     let (from, to) = scale(limit)?;
     let margin = height / 2.0;
-    let x = |si: f64| {
-        margin + ((si - from) / (to - from)).clamp(0.0, 1.0) * (width - 2.0 * margin)
-    };
+    let x = |si: f64| margin + ((si - from) / (to - from)).clamp(0.0, 1.0) * (width - 2.0 * margin);
     let y = height / 2.0;
     let mut drawing = Drawing::new(width, height);
     drawing.line(&[(x(from), y), (x(to), y)], PALE, 0.8);
@@ -24,16 +22,28 @@ pub(super) fn gauge(finding: &Finding, limit: &Limit, width: f64, height: f64) -
     drawing.line(&[(lower, y), (upper, y)], BLACK, 1.4);
     for bound in [limit.lower, limit.upper].into_iter().flatten() {
         let at = x(bound);
-        drawing.line(&[(at, y - height * 0.4), (at, y + height * 0.4)], BLACK, 1.2);
+        drawing.line(
+            &[(at, y - height * 0.4), (at, y + height * 0.4)],
+            BLACK,
+            1.2,
+        );
     }
     let at = x(estimate.value);
     let half = height * 0.32;
     let mark: Vec<(f64, f64)> = match finding {
         Finding::Above(_) => vec![(at - half, y - half), (at + half, y), (at - half, y + half)],
         Finding::Below(_) => vec![(at + half, y - half), (at - half, y), (at + half, y + half)],
-        _ => vec![(at, y - half), (at + half, y), (at, y + half), (at - half, y)],
+        _ => vec![
+            (at, y - half),
+            (at + half, y),
+            (at, y + half),
+            (at - half, y),
+        ],
     };
-    let spread = (x(estimate.value - estimate.expanded()), x(estimate.value + estimate.expanded()));
+    let spread = (
+        x(estimate.value - estimate.expanded()),
+        x(estimate.value + estimate.expanded()),
+    );
     drawing.line(&[(spread.0, y), (spread.1, y)], BLACK, 2.6);
     drawing.shape(&mark, BLACK);
     Some(drawing)

@@ -57,11 +57,16 @@ pub fn html(sources: &Sources<'_>) -> String {
         for plot in &plots {
             let words = escape(&plot.words);
             let drawing = svg(&plot.drawing, &plot.words);
-            out.push_str(&format!("<figure>{drawing}<figcaption>{words}</figcaption></figure>\n"));
+            out.push_str(&format!(
+                "<figure>{drawing}<figcaption>{words}</figcaption></figure>\n"
+            ));
         }
         out.push_str("</div>\n");
     }
-    out.push_str(&format!("<h2>Left safe</h2><p>{}</p>\n", escape(&content::safety(record))));
+    out.push_str(&format!(
+        "<h2>Left safe</h2><p>{}</p>\n",
+        escape(&content::safety(record))
+    ));
     let notes = content::notes(sources);
     if !notes.is_empty() {
         out.push_str("<h2>Notes</h2>");
@@ -95,7 +100,9 @@ fn list(facts: &[Fact]) -> String {
 }
 
 fn table(scenario: &ScenarioRecord) -> String {
-    let verdict = scenario.verdict.map_or("UNFINISHED", |verdict| verdict.word());
+    let verdict = scenario
+        .verdict
+        .map_or("UNFINISHED", |verdict| verdict.word());
     let name = escape(&scenario.name);
     let mut out = format!(
         "<h2>{name}: {verdict}</h2><table><thead><tr><th>Metric</th><th class=\"n\">Value</th><th class=\"n\">U</th><th>Limit</th><th>On its limit</th><th class=\"n\">Margin</th><th>Verdict</th><th>Rule, source</th></tr></thead><tbody>"
@@ -106,10 +113,23 @@ fn table(scenario: &ScenarioRecord) -> String {
             .limit
             .as_ref()
             .and_then(|limit| gauge(&judged.metric.finding, limit, 110.0, 12.0))
-            .map_or(String::new(), |drawing| svg(&drawing, &format!("{} against {}", row.value, row.limit)));
-        let notes: String = judged.metric.notes.iter().map(|note| format!("<div class=\"s\">{}</div>", escape(note))).collect();
+            .map_or(String::new(), |drawing| {
+                svg(&drawing, &format!("{} against {}", row.value, row.limit))
+            });
+        let notes: String = judged
+            .metric
+            .notes
+            .iter()
+            .map(|note| format!("<div class=\"s\">{}</div>", escape(note)))
+            .collect();
         let [label, value, u, limit, margin, rule, source] = [
-            &row.label, &row.value, &row.uncertainty, &row.limit, &row.margin, &row.rule, &row.source,
+            &row.label,
+            &row.value,
+            &row.uncertainty,
+            &row.limit,
+            &row.margin,
+            &row.rule,
+            &row.source,
         ]
         .map(|text| escape(text));
         out.push_str(&format!(

@@ -44,18 +44,25 @@ pub(super) fn write(record: &Record, pages: &[Drawing]) -> Result<Vec<u8>, PdfFa
 
 fn metadata(record: &Record) -> Metadata {
     let started = &record.started;
-    let at = record.started_at.to_zoned(jiff::tz::TimeZone::UTC);
-    let small = |number: i8| u8::try_from(number).unwrap_or(0);
-    let date = DateTime::new(u16::try_from(at.year()).unwrap_or(0))
-        .month(small(at.month()))
-        .day(small(at.day()))
-        .hour(small(at.hour()))
-        .minute(small(at.minute()))
-        .second(small(at.second()))
+    let part = |format: &str| -> u16 {
+        let text = record.started_at.strftime(format).to_string();
+        text.parse().unwrap_or(0)
+    };
+    let small = |format: &str| u8::try_from(part(format)).unwrap_or(0);
+    let date = DateTime::new(part("%Y"))
+        .month(small("%m"))
+        .day(small("%d"))
+        .hour(small("%H"))
+        .minute(small("%M"))
+        .second(small("%S"))
         .utc_offset_hour(0)
         .utc_offset_minute(0);
     Metadata::new()
-        .title(format!("Certificate {}: {}", started.serial, record.headline()))
+        .title(format!(
+            "Certificate {}: {}",
+            started.serial,
+            record.headline()
+        ))
         .creator(format!("bufferstop {}", harmless(&started.version)))
         .language("en".to_owned())
         .document_id(started.run.as_str().to_owned())

@@ -37,23 +37,40 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
                         let title = format!("{scenario}: short, {}", place.word());
                         let limit = trip_limit(record, scenario, place.word());
                         plots.extend(waveform(
-                            &title, &pulse.fast, Signal::OutputCurrent, scenario, plan.as_ref(), limit,
+                            &title,
+                            &pulse.fast,
+                            Signal::OutputCurrent,
+                            scenario,
+                            plan.as_ref(),
+                            limit,
                         ));
                     }
                 }
             }
-            Observation::Reversal { closings, short, .. } => {
+            Observation::Reversal {
+                closings, short, ..
+            } => {
                 if let Some(closing) = closings.first() {
                     let title = format!("{scenario}: gap closed, {}", closing.direction.word());
                     plots.extend(waveform(
-                        &title, &closing.take, Signal::GapCurrent, scenario, None, None,
+                        &title,
+                        &closing.take,
+                        Signal::GapCurrent,
+                        scenario,
+                        None,
+                        None,
                     ));
                 }
                 if let Some(take) = short {
                     let title = format!("{scenario}: true short");
                     let limit = trip_limit(record, scenario, "");
                     plots.extend(waveform(
-                        &title, take, Signal::OutputCurrent, scenario, plan.as_ref(), limit,
+                        &title,
+                        take,
+                        Signal::OutputCurrent,
+                        scenario,
+                        plan.as_ref(),
+                        limit,
                     ));
                 }
             }
@@ -63,7 +80,11 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
     plots
 }
 
-fn metrics<'a>(record: &'a Record, scenario: &'a str, key: &'a str) -> impl Iterator<Item = &'a JudgedMetric> {
+fn metrics<'a>(
+    record: &'a Record,
+    scenario: &'a str,
+    key: &'a str,
+) -> impl Iterator<Item = &'a JudgedMetric> {
     let scenarios = record.scenarios.iter().filter(move |s| s.name == scenario);
     scenarios
         .flat_map(|s| &s.metrics)
@@ -88,23 +109,35 @@ fn waveform(
     let trace = Trace::of(&take.capture, signal)?;
     let episode = plan.and_then(|plan| first_episode(&trace, levels(plan, scenario)));
     let onset = episode.map(|episode| episode.onset.value);
-    let ended = episode.and_then(|episode| episode.interruption).map(|at| at.value);
+    let ended = episode
+        .and_then(|episode| episode.interruption)
+        .map(|at| at.value);
     let (mut from, mut to) = (trace.first(), trace.last());
     if let Some(onset) = onset {
         // The fault fills the plot, whatever the capture's length.
-        let last = [ended, limit.map(|limit| onset + limit)].into_iter().flatten();
+        let last = [ended, limit.map(|limit| onset + limit)]
+            .into_iter()
+            .flatten();
         let span = last.fold(0.0, |span: f64, at| span.max(at - onset));
         if span > 0.0 {
             from = from.max(onset - 0.15 * span);
             to = to.min(onset + 1.25 * span);
         }
     }
-    let (factor, unit) = if to - from < 2e-3 { (1e6, "us") } else { (1e3, "ms") };
+    let (factor, unit) = if to - from < 2e-3 {
+        (1e6, "us")
+    } else {
+        (1e3, "ms")
+    };
     let seen = trace.window(from, to).iter().copied();
     let up = Scale::over(seen, true);
     let label = format!("{} / A", signal.words());
     let across = Scale::exactly(from * factor, to * factor);
-    let mut axes = Axes::new(title, (&format!("time from trigger / {unit}"), across), (&label, up));
+    let mut axes = Axes::new(
+        title,
+        (&format!("time from trigger / {unit}"), across),
+        (&label, up),
+    );
     let columns = axes.columns();
     let width = (to - from) / columns as f64;
     let mut line = Vec::with_capacity(2 * columns);
@@ -124,18 +157,36 @@ fn waveform(
     let instants = [
         (onset, "onset", false),
         (ended, "interruption", false),
-        (onset.zip(limit).map(|(onset, limit)| onset + limit), "limit", true),
+        (
+            onset.zip(limit).map(|(onset, limit)| onset + limit),
+            "limit",
+            true,
+        ),
     ];
     for (row, (at, word, dashed)) in instants.into_iter().enumerate() {
         let Some(at) = at else { continue };
         let since = at - onset.unwrap_or(at);
-        let word = if row == 0 { word.to_owned() } else { format!("{word} {}", show(since, Dimension::Time)) };
+        let word = if row == 0 {
+            word.to_owned()
+        } else {
+            format!("{word} {}", show(since, Dimension::Time))
+        };
         if at <= to * (1.0 + 1e-9) {
             axes.upright(at * factor, &word, row, dashed);
         }
-        words.push_str(&format!(" {word}{}", if row == 0 { " marked." } else { " after onset." }));
+        words.push_str(&format!(
+            " {word}{}",
+            if row == 0 {
+                " marked."
+            } else {
+                " after onset."
+            }
+        ));
     }
-    Some(Plot { drawing: axes.drawing, words })
+    Some(Plot {
+        drawing: axes.drawing,
+        words,
+    })
 }
 
 /// Trip times over the current asked for, each with its limit.
@@ -156,14 +207,20 @@ fn time_over_current(record: &Record, scenario: &str, steps: &[OverloadStep]) ->
         let limit = judged.limit.as_ref();
         [limit.and_then(|l| l.lower), limit.and_then(|l| l.upper)].map(|b| b.map(|b| b * 1e3))
     };
-    let times = found.iter().flat_map(|(_, j)| value(j).into_iter().chain(bounds(j).into_iter().flatten()));
+    let times = found
+        .iter()
+        .flat_map(|(_, j)| value(j).into_iter().chain(bounds(j).into_iter().flatten()));
     let up = Scale::over(times, true);
     let across = Scale::over(found.iter().map(|f| f.0), false);
     if found.is_empty() {
         return None;
     }
     let title = format!("{scenario}: trip time over current");
-    let mut axes = Axes::new(&title, ("current / A", across), ("trip time / ms (bars: limit, diamonds: measured)", up));
+    let mut axes = Axes::new(
+        &title,
+        ("current / A", across),
+        ("trip time / ms (bars: limit, diamonds: measured)", up),
+    );
     let mut words = format!("{title}.");
     for (current, judged) in found {
         let x = axes.x(current);
@@ -174,15 +231,25 @@ fn time_over_current(record: &Record, scenario: &str, steps: &[OverloadStep]) ->
         if let Some(value) = value(judged) {
             diamond(&mut axes, (current, value));
             let shown = judged.metric.finding.show(judged.metric.dimension);
-            words.push_str(&format!(" {} at {}.", shown, show(current, Dimension::Current)));
+            words.push_str(&format!(
+                " {} at {}.",
+                shown,
+                show(current, Dimension::Current)
+            ));
         }
     }
-    Some(Plot { drawing: axes.drawing, words })
+    Some(Plot {
+        drawing: axes.drawing,
+        words,
+    })
 }
 
 fn diamond(axes: &mut Axes, at: (f64, f64)) {
     let (x, y) = (axes.x(at.0), axes.y(at.1));
-    axes.drawing.shape(&[(x, y - 3.2), (x + 3.2, y), (x, y + 3.2), (x - 3.2, y)], BLACK);
+    axes.drawing.shape(
+        &[(x, y - 3.2), (x + 3.2, y), (x, y + 3.2), (x - 3.2, y)],
+        BLACK,
+    );
 }
 
 /// Output voltage over output current, held positive and negative, with the
@@ -199,7 +266,7 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
                         .or_else(|| top_state(&trace, trace.first(), trace.last()))?;
                     Some(level.value)
                 };
-                Some((read(Signal::OutputCurrent)?, read(Signal::OutputVoltage)?))
+                Some((read(Signal::OutputCurrent)?, read(Signal::NodeVoltage)?))
             })
             .collect()
     };
@@ -210,12 +277,17 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
     let mut axes = Axes::new(
         &title,
         ("output current / A", Scale::over(all().map(|p| p.0), true)),
-        ("voltage at the node / V (filled: positive, hollow: negative)", Scale::over(all().map(|p| p.1), false)),
+        (
+            "voltage at the node / V (filled: positive, hollow: negative)",
+            Scale::over(all().map(|p| p.1), false),
+        ),
     );
     let mut words = format!("{title}.");
     for (drive, points) in &sets {
         if let Ok(line) = fit_line(points) {
-            let ends = points.iter().fold((f64::INFINITY, 0.0_f64), |e, p| (e.0.min(p.0), e.1.max(p.0)));
+            let ends = points.iter().fold((f64::INFINITY, 0.0_f64), |e, p| {
+                (e.0.min(p.0), e.1.max(p.0))
+            });
             let at = |x: f64| (axes.x(x), axes.y(line.intercept + line.slope * x));
             let stroke = [at(ends.0), at(ends.1)];
             match drive {
@@ -230,10 +302,14 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
                 Drive::Positive => diamond(&mut axes, *point),
                 _ => {
                     let (x, y) = (axes.x(point.0), axes.y(point.1));
-                    axes.drawing.frame((x - 2.6, y - 2.6), (5.2, 5.2), BLACK, 0.9);
+                    axes.drawing
+                        .frame((x - 2.6, y - 2.6), (5.2, 5.2), BLACK, 0.9);
                 }
             }
         }
     }
-    Some(Plot { drawing: axes.drawing, words })
+    Some(Plot {
+        drawing: axes.drawing,
+        words,
+    })
 }

@@ -88,7 +88,10 @@ fn push(out: &mut String, item: &Item) {
 }
 
 fn list(points: &[(f64, f64)]) -> String {
-    let points: Vec<String> = points.iter().map(|p| format!("{:.2},{:.2}", p.0, p.1)).collect();
+    let points: Vec<String> = points
+        .iter()
+        .map(|p| format!("{:.2},{:.2}", p.0, p.1))
+        .collect();
     points.join(" ")
 }
 

@@ -13,10 +13,14 @@ pub(super) struct Typeface {
 }
 
 pub(super) static REGULAR: LazyLock<Typeface> = LazyLock::new(|| {
-    Typeface::read(include_bytes!("../../fixtures/fonts/DejaVuSansCondensed.ttf"))
+    Typeface::read(include_bytes!(
+        "../../fixtures/fonts/DejaVuSansCondensed.ttf"
+    ))
 });
 pub(super) static BOLD: LazyLock<Typeface> = LazyLock::new(|| {
-    Typeface::read(include_bytes!("../../fixtures/fonts/DejaVuSansCondensed-Bold.ttf"))
+    Typeface::read(include_bytes!(
+        "../../fixtures/fonts/DejaVuSansCondensed-Bold.ttf"
+    ))
 });
 
 /// The typeface of that weight.

@@ -5,6 +5,7 @@
 mod accept;
 mod arguments;
 mod bench;
+mod certificate;
 mod check;
 mod demo;
 mod exit;
@@ -59,6 +60,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Check(check) => check::check(check, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
+        Command::Records(Records::Certificate(asked)) => certificate::certificate(asked, output),
         Command::Records(Records::List(list)) => records::list(list, output),
         Command::Records(Records::Show(show)) => records::show(show, output),
     }

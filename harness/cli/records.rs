@@ -24,7 +24,7 @@ pub(super) fn show(arguments: &RecordsShow, output: Output) -> Exit {
     }
 }
 
-fn open(place: &StorePlace) -> Result<Reader, Exit> {
+pub(super) fn open(place: &StorePlace) -> Result<Reader, Exit> {
     let kind = if place.model {
         Kind::Model
     } else {
@@ -134,7 +134,7 @@ fn shown(arguments: &RecordsShow, output: Output) -> Result<Exit, Exit> {
 }
 
 /// The run of that identifier, else the last run of that board.
-fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
+pub(super) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
     if let Ok(run) = which.parse::<RunId>()
         && reader
             .header(&run)

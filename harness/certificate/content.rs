@@ -74,8 +74,7 @@ pub(super) fn conditions(record: &Record) -> Vec<Fact> {
 }
 
 /// One metric as a row.
-pub(super) struct Row<'a> {
-    pub(super) judged: &'a JudgedMetric,
+pub(super) struct Row {
     pub(super) label: String,
     pub(super) value: String,
     pub(super) uncertainty: String,
@@ -86,11 +85,10 @@ pub(super) struct Row<'a> {
     pub(super) verdict: &'static str,
 }
 
-pub(super) fn row(judged: &JudgedMetric) -> Row<'_> {
+pub(super) fn row(judged: &JudgedMetric) -> Row {
     let dimension = judged.metric.dimension;
     let limit = judged.limit.as_ref();
     Row {
-        judged,
         label: words::label(judged),
         value: words::found(judged),
         uncertainty: words::uncertainty(judged).replace(" (k = 2)", ""),

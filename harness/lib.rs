@@ -91,6 +91,9 @@ pub mod comparison;
 // A record as bytes for others.
 pub mod report;
 
+// A record and what it saw as a document to hand out.
+pub mod certificate;
+
 // Floor 4, language and world: lines without a wire, boards without a bench.
 
 // SCPI-1999 with IEEE 488.2 replies, both ends.

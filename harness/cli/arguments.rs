@@ -225,6 +225,12 @@ pub(super) enum Records {
     /// Hand out a run as one file that stands alone, or metrics as rows.
     #[command(after_help = EXPORT_AFTER)]
     Export(RecordsExport),
+    /// Issue the certificate of a run, or of the last run of a serial number;
+    /// asked again, the same bytes come out.
+    #[command(
+        after_help = "Example:  bufferstop records certificate GR-0042 --out-file GR-0042.pdf"
+    )]
+    Certificate(RecordsCertificate),
     /// List runs, newest last.
     #[command(after_help = "Example:  bufferstop records list --lot GR-2026-03 --verdict fail")]
     List(RecordsList),
@@ -260,6 +266,17 @@ pub(super) struct StorePlace {
     /// Look into the model bench's store instead of the real boards'.
     #[arg(long)]
     pub(super) model: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RecordsCertificate {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// A run's identifier or a serial number.
+    pub(super) which: String,
+    /// Where it goes: a name ending in .pdf or .html; `certificate.pdf` without.
+    #[arg(long, value_name = "FILE", default_value = "certificate.pdf")]
+    pub(super) out_file: PathBuf,
 }
 
 /// Which runs; what is not given is not asked.

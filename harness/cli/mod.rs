@@ -5,6 +5,7 @@
 mod accept;
 mod arguments;
 mod bench;
+mod certificate;
 mod check;
 mod compare;
 mod demo;

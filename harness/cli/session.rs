@@ -2,6 +2,7 @@
 //! after another. It decides nothing about boards; it turns every way a run can
 //! end into an exit status and a sentence.
 
+use super::certificate;
 use super::exit::Exit;
 use super::files::BenchFiles;
 use super::output::{JsonLines, Output};
@@ -121,7 +122,17 @@ impl<'a> Session<'a> {
         };
         let finished = self.finish(&order, mounted)?;
         let Finished { record, safe } = finished;
-        let folder = folder::write(&self.out, &record, &[]).map_err(|fault| store_exit(&fault))?;
+        let documents = self
+            .store
+            .reader()
+            .map_err(|fault| store_exit(&fault))
+            .and_then(|reader| certificate::documents(&reader, &record))?;
+        let files = [
+            ("certificate.html", documents.html.as_slice()),
+            ("certificate.pdf", documents.pdf.as_slice()),
+        ];
+        let folder =
+            folder::write(&self.out, &record, &files).map_err(|fault| store_exit(&fault))?;
         let mut exit = Exit::of(record.verdict());
         if record.abort() == Some(&Abort::Harness) {
             exit = exit.or(Exit::Bug);

@@ -6,7 +6,7 @@ mod junit;
 mod metrics;
 mod plain;
 mod summary;
-mod words;
+pub(crate) mod words;
 mod xml;
 
 pub use bundle::{Bytes, bundle};

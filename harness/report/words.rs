@@ -7,7 +7,7 @@ use crate::record::JudgedMetric;
 use crate::units::{Dimension, show};
 
 /// `trip time at near`.
-pub(super) fn label(judged: &JudgedMetric) -> String {
+pub(crate) fn label(judged: &JudgedMetric) -> String {
     let key = judged.metric.key.replace('_', " ");
     if judged.metric.at.is_empty() {
         key
@@ -17,7 +17,7 @@ pub(super) fn label(judged: &JudgedMetric) -> String {
 }
 
 /// The value or bound, without its uncertainty.
-pub(super) fn found(judged: &JudgedMetric) -> String {
+pub(crate) fn found(judged: &JudgedMetric) -> String {
     match &judged.metric.finding {
         Finding::Value(estimate) => show(estimate.value, judged.metric.dimension),
         finding => finding.show(judged.metric.dimension),
@@ -25,7 +25,7 @@ pub(super) fn found(judged: &JudgedMetric) -> String {
 }
 
 /// The expanded uncertainty.
-pub(super) fn uncertainty(judged: &JudgedMetric) -> String {
+pub(crate) fn uncertainty(judged: &JudgedMetric) -> String {
     match estimate(&judged.metric.finding) {
         Some(estimate) => format!(
             "{} (k = {COVERAGE})",
@@ -36,14 +36,14 @@ pub(super) fn uncertainty(judged: &JudgedMetric) -> String {
 }
 
 /// The margin of a decision, positive inside.
-pub(super) fn margin(decision: &Decision, dimension: Dimension) -> String {
+pub(crate) fn margin(decision: &Decision, dimension: Dimension) -> String {
     decision
         .margin
         .map_or("none".to_owned(), |margin| show_span(margin, dimension))
 }
 
 /// A difference: the same unit, except that temperatures become kelvins.
-pub(super) fn show_span(si: f64, dimension: Dimension) -> String {
+pub(crate) fn show_span(si: f64, dimension: Dimension) -> String {
     match dimension {
         Dimension::Temperature => show(si, Dimension::TemperatureDifference),
         dimension => show(si, dimension),
@@ -51,7 +51,7 @@ pub(super) fn show_span(si: f64, dimension: Dimension) -> String {
 }
 
 /// One sentence for a person who asks what was wrong.
-pub(super) fn sentence(judged: &JudgedMetric) -> String {
+pub(crate) fn sentence(judged: &JudgedMetric) -> String {
     let (Some(limit), Some(decision)) = (&judged.limit, &judged.decision) else {
         return "Recorded, not judged.".to_owned();
     };

@@ -36,7 +36,7 @@ pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
 }
 
 /// The run of that identifier, else the last run of that board.
-pub(super) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
+pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
     if let Ok(run) = which.parse::<RunId>()
         && reader
             .header(&run)

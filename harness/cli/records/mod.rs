@@ -5,9 +5,10 @@ mod export;
 mod filter;
 mod keeping;
 
-pub(super) use filter::{named, open, path as place};
+pub(super) use filter::{find, named, open, path as place};
 
 use super::arguments::{Records, RecordsList, RecordsShow};
+use super::certificate;
 use super::exit::Exit;
 use super::output::Output;
 use super::session::store_exit;
@@ -16,12 +17,13 @@ use crate::judgement::Verdict;
 use crate::record::Record;
 use crate::report;
 use crate::store::{Reader, RunHeader};
-use filter::{Asked, find};
+use filter::Asked;
 use serde_json::json;
 
 pub(super) fn records(records: &Records, output: Output) -> Exit {
     let done = match records {
         Records::Backup(backup) => keeping::backup(backup, output),
+        Records::Certificate(asked) => certificate::issued(asked, output),
         Records::Export(export) => export::export(export, output),
         Records::List(list) => listed(list, output),
         Records::Note(note) => keeping::note(note, output),

@@ -1,0 +1,176 @@
+//! The words of a certificate, the same for page and print: identity,
+//! conditions, metrics, what failed, how the bench was left. No layout.
+
+use super::Sources;
+use crate::judgement::Verdict;
+use crate::record::{JudgedMetric, Record};
+use crate::report::words;
+
+/// Label and text.
+pub(super) type Fact = (&'static str, String);
+
+pub(super) fn identity(record: &Record) -> Vec<Fact> {
+    let started = &record.started;
+    let mut facts = vec![
+        ("Serial number", started.serial.to_string()),
+        (
+            "Lot",
+            started
+                .lot
+                .as_ref()
+                .map_or("none".into(), ToString::to_string),
+        ),
+        (
+            "Board",
+            format!("{}, revision {}", started.family, started.revision),
+        ),
+        ("Plan", started.plan.clone()),
+        ("Run", started.run.to_string()),
+        ("Started", time(record.started_at)),
+        (
+            "Ended",
+            record
+                .ended
+                .as_ref()
+                .map_or("not ended".into(), |ended| time(ended.at)),
+        ),
+    ];
+    if let Some(reason) = &started.retest {
+        facts.push(("Tested again", reason.clone()));
+    }
+    if let Some(only) = &started.only {
+        facts.push((
+            "Diagnosis",
+            format!("only scenario {only}; accepts nothing"),
+        ));
+    }
+    facts
+}
+
+fn time(at: jiff::Timestamp) -> String {
+    at.strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
+}
+
+pub(super) fn conditions(record: &Record) -> Vec<Fact> {
+    let started = &record.started;
+    let stated = |text: Option<String>| text.unwrap_or_else(|| "not stated".into());
+    let mut facts = vec![
+        ("Ambient", stated(started.ambient.map(|t| t.to_string()))),
+        ("Operator", stated(started.operator.clone())),
+        ("Program", format!("bufferstop {}", started.version)),
+    ];
+    if let (true, Some(seed)) = (started.model, started.seed) {
+        facts.push(("Model bench", format!("seed {}", seed.0)));
+    }
+    for instrument in &record.instruments {
+        let calibrated = instrument.calibrated.as_deref().map_or_else(
+            || "calibration not stated".to_owned(),
+            |date| format!("calibrated {date}"),
+        );
+        let text = format!("{}: {}, {calibrated}", instrument.role, instrument.identity);
+        facts.push(("Instrument", text));
+    }
+    facts
+}
+
+/// One metric as a row.
+pub(super) struct Row {
+    pub(super) label: String,
+    pub(super) value: String,
+    pub(super) uncertainty: String,
+    pub(super) limit: String,
+    pub(super) rule: String,
+    pub(super) source: String,
+    pub(super) margin: String,
+    pub(super) verdict: &'static str,
+}
+
+pub(super) fn row(judged: &JudgedMetric) -> Row {
+    let dimension = judged.metric.dimension;
+    let limit = judged.limit.as_ref();
+    Row {
+        label: words::label(judged),
+        value: words::found(judged),
+        uncertainty: words::uncertainty(judged).replace(" (k = 2)", ""),
+        limit: limit.map_or("recorded only".into(), |limit| limit.show(dimension)),
+        rule: limit.map_or(String::new(), |limit| limit.rule.to_string()),
+        source: limit.map_or(String::new(), |limit| limit.source.clone()),
+        margin: judged
+            .decision
+            .as_ref()
+            .map_or(String::new(), |decision| words::margin(decision, dimension)),
+        verdict: judged.verdict().map_or("", Verdict::word),
+    }
+}
+
+/// Failing metrics first, then those not decided, a sentence each.
+pub(super) fn findings(record: &Record) -> Vec<(Verdict, String, String)> {
+    let mut found = Vec::new();
+    for wanted in [Verdict::Fail, Verdict::Inconclusive] {
+        for scenario in &record.scenarios {
+            for judged in scenario
+                .metrics
+                .iter()
+                .filter(|j| j.verdict() == Some(wanted))
+            {
+                let label = format!("{}: {}", scenario.name, words::label(judged));
+                found.push((wanted, label, words::sentence(judged)));
+            }
+        }
+    }
+    for scenario in &record.scenarios {
+        for trouble in &scenario.troubles {
+            let text = format!("{} (for the {} to mend)", trouble.what, trouble.blame);
+            found.push((Verdict::Inconclusive, scenario.name.clone(), text));
+        }
+    }
+    for trouble in &record.troubles {
+        let name = trouble.scenario.clone().unwrap_or_else(|| "run".into());
+        found.push((Verdict::Inconclusive, name, trouble.trouble.what.clone()));
+    }
+    for name in record.not_run() {
+        found.push((
+            Verdict::Inconclusive,
+            name.to_owned(),
+            "It was not run.".into(),
+        ));
+    }
+    found
+}
+
+pub(super) fn safety(record: &Record) -> String {
+    match record.made_safe() {
+        Some(true) => {
+            "The bench was made safe: every output off and the current found gone.".into()
+        }
+        Some(false) => "THE BENCH WAS NOT FOUND SAFE at the last attempt.".into(),
+        None => "No attempt to make the bench safe is recorded.".into(),
+    }
+}
+
+pub(super) fn notes(sources: &Sources<'_>) -> Vec<String> {
+    let note = |note: &crate::record::Note| {
+        let author = note.author.as_deref().unwrap_or("unnamed");
+        format!("{}, {author}: {}", time(note.at), note.text)
+    };
+    sources.notes.iter().map(note).collect()
+}
+
+pub(super) fn digests(sources: &Sources<'_>) -> Vec<Fact> {
+    let ended = sources.record.ended.as_ref();
+    let shown = |digest: Option<crate::digest::Digest>| {
+        digest.map_or_else(|| "not known".to_owned(), |digest| digest.to_string())
+    };
+    vec![
+        (
+            "Measurement digest",
+            shown(ended.map(|ended| ended.measurement)),
+        ),
+        ("Chain head", shown(sources.head)),
+    ]
+}
+
+/// What must be said of a run on the model bench.
+pub(super) const MODEL: &str = "MODEL BENCH: no real board was measured";
+/// What U and k are.
+pub(super) const LEGEND: &str = "U: expanded uncertainty, k = 2. Line: allowed range heavy between its bars; diamond: value; arrow: bound. MARGIN: distance to the nearer limit, positive inside.";

@@ -1,0 +1,142 @@
+//! The certificate as one page of HTML without any other file. It prints; it
+//! runs no script.
+
+use super::Sources;
+use super::content::{self, Fact, LEGEND, MODEL};
+use super::gauge::gauge;
+use super::plots::plots;
+use super::qr;
+use super::svg::{escape, svg};
+use crate::record::ScenarioRecord;
+
+const STYLE: &str = "\
+@page{size:A4;margin:14mm}*{box-sizing:border-box}\
+body{font:14px/1.45 'DejaVu Sans Condensed','Segoe UI',Helvetica,Arial,sans-serif;color:#111;background:#fff;max-width:1020px;margin:0 auto;padding:28px}\
+header{display:flex;justify-content:space-between;gap:24px;border-bottom:3px solid #111;padding-bottom:14px}\
+h1{font-size:15px;letter-spacing:.08em;text-transform:uppercase;margin:0;color:#555}\
+.verdict{font-size:46px;font-weight:800;line-height:1.15;margin:4px 0 0}\
+.serial{font-size:20px}\
+.model{background:#111;color:#fff;font-weight:700;letter-spacing:.05em;padding:7px 12px;margin:14px 0;text-align:center;-webkit-print-color-adjust:exact;print-color-adjust:exact}\
+h2{font-size:17px;margin:28px 0 8px;border-bottom:1px solid #bbb;padding-bottom:4px}\
+.two{display:grid;grid-template-columns:1fr 1fr;gap:0 36px}\
+dl{display:grid;grid-template-columns:max-content 1fr;gap:3px 16px;margin:0}dt{color:#555}dd{margin:0;overflow-wrap:anywhere}\
+.found{border:2.5px solid #111;padding:4px 16px 10px;margin:22px 0}.found p{margin:8px 0}\
+table{border-collapse:collapse;width:100%;font-size:12.5px}th{text-align:left;font-weight:600;color:#555;border-bottom:1px solid #111}\
+th,td{padding:4px 8px 4px 0;vertical-align:middle}td{border-bottom:1px solid #ddd}.n{text-align:right;white-space:nowrap}\
+.w{font-weight:700;white-space:nowrap}.s{color:#555;font-size:11px}tr{break-inside:avoid}\
+.plots{display:grid;grid-template-columns:1fr 1fr;gap:26px}figure{margin:0;break-inside:avoid}figure svg{width:100%;height:auto}\
+figcaption{font-size:11px;color:#555}code{font-size:11px;overflow-wrap:anywhere}svg text{font-family:inherit}";
+
+/// The certificate as HTML.
+pub fn html(sources: &Sources<'_>) -> String {
+    let record = sources.record;
+    let headline = escape(&record.headline());
+    let serial = escape(record.started.serial.as_str());
+    let mut out = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>{headline} {serial}: certificate</title><style>{STYLE}</style></head><body>\n<header><div><h1>Certificate of acceptance test</h1><div class=\"verdict\">{headline}</div><div class=\"serial\">Board {serial}</div></div>"
+    );
+    let words = format!("QR code: {}", qr::text(record));
+    out.push_str(&svg(&qr::qr(record, 120.0), &words));
+    out.push_str("</header>\n");
+    if record.started.model {
+        out.push_str(&format!("<div class=\"model\">{MODEL}</div>\n"));
+    }
+    out.push_str(&found(sources));
+    out.push_str("<div class=\"two\"><section><h2>Identity</h2>");
+    out.push_str(&list(&content::identity(record)));
+    out.push_str("</section><section><h2>Conditions</h2>");
+    out.push_str(&list(&content::conditions(record)));
+    out.push_str("</section></div>\n");
+    for scenario in &record.scenarios {
+        out.push_str(&table(scenario));
+    }
+    out.push_str(&format!("<p class=\"s\">{LEGEND}</p>\n"));
+    let plots = plots(sources);
+    if !plots.is_empty() {
+        out.push_str("<h2>What was seen</h2><div class=\"plots\">");
+        for plot in &plots {
+            let words = escape(&plot.words);
+            let drawing = svg(&plot.drawing, &plot.words);
+            out.push_str(&format!(
+                "<figure>{drawing}<figcaption>{words}</figcaption></figure>\n"
+            ));
+        }
+        out.push_str("</div>\n");
+    }
+    out.push_str(&format!(
+        "<h2>Left safe</h2><p>{}</p>\n",
+        escape(&content::safety(record))
+    ));
+    let notes = content::notes(sources);
+    if !notes.is_empty() {
+        out.push_str("<h2>Notes</h2>");
+        for note in notes {
+            out.push_str(&format!("<p>{}</p>", escape(&note)));
+        }
+    }
+    out.push_str("<h2>Seals</h2>");
+    out.push_str(&list(&content::digests(sources)));
+    out.push_str("</body></html>\n");
+    out
+}
+
+fn found(sources: &Sources<'_>) -> String {
+    let findings = content::findings(sources.record);
+    if findings.is_empty() {
+        return String::new();
+    }
+    let mut out = String::from("<section class=\"found\" aria-label=\"What did not pass\">");
+    for (verdict, label, sentence) in findings {
+        let (label, sentence) = (escape(&label), escape(&sentence));
+        out.push_str(&format!("<p><b>{verdict} {label}.</b> {sentence}</p>"));
+    }
+    out.push_str("</section>\n");
+    out
+}
+
+fn list(facts: &[Fact]) -> String {
+    let fact = |(label, text): &Fact| format!("<dt>{label}</dt><dd>{}</dd>", escape(text));
+    format!("<dl>{}</dl>", facts.iter().map(fact).collect::<String>())
+}
+
+fn table(scenario: &ScenarioRecord) -> String {
+    let verdict = scenario
+        .verdict
+        .map_or("UNFINISHED", |verdict| verdict.word());
+    let name = escape(&scenario.name);
+    let mut out = format!(
+        "<h2>{name}: {verdict}</h2><table><thead><tr><th>Metric</th><th class=\"n\">Value</th><th class=\"n\">U</th><th>Limit</th><th>On its limit</th><th class=\"n\">Margin</th><th>Verdict</th><th>Rule, source</th></tr></thead><tbody>"
+    );
+    for judged in &scenario.metrics {
+        let row = content::row(judged);
+        let line = judged
+            .limit
+            .as_ref()
+            .and_then(|limit| gauge(&judged.metric.finding, limit, 110.0, 12.0))
+            .map_or(String::new(), |drawing| {
+                svg(&drawing, &format!("{} against {}", row.value, row.limit))
+            });
+        let notes: String = judged
+            .metric
+            .notes
+            .iter()
+            .map(|note| format!("<div class=\"s\">{}</div>", escape(note)))
+            .collect();
+        let [label, value, u, limit, margin, rule, source] = [
+            &row.label,
+            &row.value,
+            &row.uncertainty,
+            &row.limit,
+            &row.margin,
+            &row.rule,
+            &row.source,
+        ]
+        .map(|text| escape(text));
+        out.push_str(&format!(
+            "<tr><td>{label}{notes}</td><td class=\"n\">{value}</td><td class=\"n\">{u}</td><td>{limit}</td><td>{line}</td><td class=\"n\">{margin}</td><td class=\"w\">{}</td><td class=\"s\">{rule}<br>{source}</td></tr>\n",
+            row.verdict
+        ));
+    }
+    out.push_str("</tbody></table>\n");
+    out
+}

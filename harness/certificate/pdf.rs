@@ -1,0 +1,163 @@
+//! Drawings as pages of a PDF whose metadata come from the record. It lays
+//! nothing out.
+
+use super::PdfFault;
+use super::drawing::{Anchor, Drawing, Ink, Item};
+use super::typeface::face;
+use crate::ident::harmless;
+use crate::record::Record;
+use krilla::color::rgb;
+use krilla::geom::{Path, PathBuilder, Point};
+use krilla::metadata::{DateTime, Metadata};
+use krilla::page::PageSettings;
+use krilla::paint::{Fill, Stroke, StrokeDash};
+use krilla::surface::Surface;
+use krilla::text::{Font, GlyphId, KrillaGlyph};
+use krilla::{Document, SerializeSettings};
+
+pub(super) fn write(record: &Record, pages: &[Drawing]) -> Result<Vec<u8>, PdfFault> {
+    let told = |what: &str| PdfFault(what.to_owned());
+    let fonts = [false, true].map(|bold| Font::new(face(bold).bytes.into(), 0));
+    let [Some(regular), Some(bold)] = fonts else {
+        return Err(told("the embedded font cannot be read"));
+    };
+    let mut document = Document::new_with(SerializeSettings {
+        enable_tagging: false,
+        ..SerializeSettings::default()
+    });
+    document.set_metadata(metadata(record));
+    for drawing in pages {
+        let settings = PageSettings::from_wh(drawing.width as f32, drawing.height as f32)
+            .ok_or_else(|| told("the page has no size"))?;
+        let mut page = document.start_page_with(settings);
+        let mut surface = page.surface();
+        for item in &drawing.items {
+            draw(&mut surface, item, [&regular, &bold]);
+        }
+        surface.finish();
+        page.finish();
+    }
+    document
+        .finish()
+        .map_err(|fault| PdfFault(format!("{fault:?}")))
+}
+
+fn metadata(record: &Record) -> Metadata {
+    let started = &record.started;
+    let part = |format: &str| -> u16 {
+        let text = record.started_at.strftime(format).to_string();
+        text.parse().unwrap_or(0)
+    };
+    let small = |format: &str| u8::try_from(part(format)).unwrap_or(0);
+    let date = DateTime::new(part("%Y"))
+        .month(small("%m"))
+        .day(small("%d"))
+        .hour(small("%H"))
+        .minute(small("%M"))
+        .second(small("%S"))
+        .utc_offset_hour(0)
+        .utc_offset_minute(0);
+    Metadata::new()
+        .title(format!(
+            "Certificate {}: {}",
+            started.serial,
+            record.headline()
+        ))
+        .creator(format!("bufferstop {}", harmless(&started.version)))
+        .language("en".to_owned())
+        .document_id(started.run.as_str().to_owned())
+        .creation_date(date)
+}
+
+fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
+    match item {
+        Item::Line {
+            points,
+            ink,
+            width,
+            dashed,
+        } => {
+            let Some(path) = path(points, false) else {
+                return;
+            };
+            surface.set_fill(None);
+            surface.set_stroke(Some(Stroke {
+                paint: colour(*ink).into(),
+                width: *width as f32,
+                dash: dashed.then(|| StrokeDash {
+                    array: vec![3.0, 2.0],
+                    offset: 0.0,
+                }),
+                ..Stroke::default()
+            }));
+            surface.draw_path(&path);
+        }
+        Item::Shape { points, ink } => {
+            let Some(path) = path(points, true) else {
+                return;
+            };
+            fill(surface, *ink);
+            surface.draw_path(&path);
+        }
+        Item::Text {
+            at,
+            size,
+            bold,
+            anchor,
+            ink,
+            text,
+        } => {
+            fill(surface, *ink);
+            let text = harmless(text);
+            let face = face(*bold);
+            let left = match anchor {
+                Anchor::Start => 0.0,
+                Anchor::Middle => face.width(&text) * size / 2.0,
+                Anchor::End => face.width(&text) * size,
+            };
+            let glyphs: Vec<KrillaGlyph> = text
+                .char_indices()
+                .map(|(from, c)| {
+                    let (glyph, advance) = face.glyph(c);
+                    let range = from..from + c.len_utf8();
+                    let glyph = GlyphId::new(glyph);
+                    KrillaGlyph::new(glyph, advance as f32, 0.0, 0.0, 0.0, range, None)
+                })
+                .collect();
+            if glyphs.is_empty() {
+                return;
+            }
+            let start = Point::from_xy((at.0 - left) as f32, at.1 as f32);
+            let font = fonts[usize::from(*bold)].clone();
+            surface.draw_glyphs(start, &glyphs, font, &text, *size as f32, false);
+        }
+    }
+}
+
+fn fill(surface: &mut Surface<'_>, ink: Ink) {
+    surface.set_stroke(None);
+    surface.set_fill(Some(Fill {
+        paint: colour(ink).into(),
+        ..Fill::default()
+    }));
+}
+
+fn colour([red, green, blue]: Ink) -> rgb::Color {
+    rgb::Color::new(red, green, blue)
+}
+
+fn path(points: &[(f64, f64)], closed: bool) -> Option<Path> {
+    let mut builder = PathBuilder::new();
+    for (index, point) in points.iter().enumerate() {
+        let (x, y) = (point.0 as f32, point.1 as f32);
+        if index == 0 {
+            builder.move_to(x, y);
+        } else {
+            builder.line_to(x, y);
+        }
+    }
+    if closed {
+        builder.close();
+    }
+    builder.finish()
+}

@@ -1,0 +1,100 @@
+//! A drawing as inline SVG. Text is escaped here and nowhere else.
+
+use super::drawing::{Anchor, Drawing, Ink, Item};
+use crate::ident::harmless;
+use std::fmt::Write as _;
+
+/// `text` for a page: control and direction characters shown, markup escaped.
+pub(super) fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in harmless(text).chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// The drawing with its words for people who cannot see it.
+pub(super) fn svg(drawing: &Drawing, words: &str) -> String {
+    let (width, height) = (drawing.width, drawing.height);
+    let mut out = format!(
+        "<svg role=\"img\" aria-label=\"{}\" viewBox=\"0 0 {width:.1} {height:.1}\" width=\"{width:.1}\" height=\"{height:.1}\">",
+        escape(words)
+    );
+    for item in &drawing.items {
+        push(&mut out, item);
+    }
+    out.push_str("</svg>");
+    out
+}
+
+fn push(out: &mut String, item: &Item) {
+    // Writing to a string cannot fail.
+    let _ = match item {
+        Item::Line {
+            points,
+            ink,
+            width,
+            dashed,
+        } => {
+            let dash = if *dashed {
+                " stroke-dasharray=\"3 2\""
+            } else {
+                ""
+            };
+            write!(
+                out,
+                "<polyline points=\"{}\" fill=\"none\" stroke=\"{}\" stroke-width=\"{width:.2}\"{dash}/>",
+                list(points),
+                colour(*ink)
+            )
+        }
+        Item::Shape { points, ink } => write!(
+            out,
+            "<polygon points=\"{}\" fill=\"{}\"/>",
+            list(points),
+            colour(*ink)
+        ),
+        Item::Text {
+            at,
+            size,
+            bold,
+            anchor,
+            ink,
+            text,
+        } => {
+            let anchor = match anchor {
+                Anchor::Start => "start",
+                Anchor::Middle => "middle",
+                Anchor::End => "end",
+            };
+            let weight = if *bold { " font-weight=\"bold\"" } else { "" };
+            write!(
+                out,
+                "<text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{size}\" text-anchor=\"{anchor}\" fill=\"{}\"{weight}>{}</text>",
+                at.0,
+                at.1,
+                colour(*ink),
+                escape(text)
+            )
+        }
+    };
+}
+
+fn list(points: &[(f64, f64)]) -> String {
+    let points: Vec<String> = points
+        .iter()
+        .map(|p| format!("{:.2},{:.2}", p.0, p.1))
+        .collect();
+    points.join(" ")
+}
+
+fn colour([red, green, blue]: Ink) -> String {
+    format!("#{red:02x}{green:02x}{blue:02x}")
+}

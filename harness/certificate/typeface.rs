@@ -1,0 +1,124 @@
+//! The embedded typeface: which glyph a character has and how wide it is
+//! (OpenType 1.9, tables `cmap` format 4, `hhea`, `hmtx`, `head`). It shapes
+//! nothing: text runs left to right, one glyph a character.
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+/// One weight of the typeface.
+pub(super) struct Typeface {
+    pub(super) bytes: &'static [u8],
+    /// Glyph and advance in ems of each character it has.
+    glyphs: BTreeMap<char, (u32, f64)>,
+}
+
+pub(super) static REGULAR: LazyLock<Typeface> = LazyLock::new(|| {
+    Typeface::read(include_bytes!(
+        "../../fixtures/fonts/DejaVuSansCondensed.ttf"
+    ))
+});
+pub(super) static BOLD: LazyLock<Typeface> = LazyLock::new(|| {
+    Typeface::read(include_bytes!(
+        "../../fixtures/fonts/DejaVuSansCondensed-Bold.ttf"
+    ))
+});
+
+/// The typeface of that weight.
+pub(super) fn face(bold: bool) -> &'static Typeface {
+    if bold { &BOLD } else { &REGULAR }
+}
+
+impl Typeface {
+    fn read(bytes: &'static [u8]) -> Self {
+        let u16_at = |at: usize| u16::from_be_bytes([bytes[at], bytes[at + 1]]) as usize;
+        let u32_at = |at: usize| (u16_at(at) << 16) | u16_at(at + 2);
+        let table = |tag: &[u8; 4]| {
+            let mut records = (0..u16_at(4)).map(|index| 12 + 16 * index);
+            let record = records.find(|&at| &bytes[at..at + 4] == tag);
+            u32_at(record.expect("the embedded font has its tables") + 8)
+        };
+        let (cmap, hmtx) = (table(b"cmap"), table(b"hmtx"));
+        let per_em = u16_at(table(b"head") + 18) as f64;
+        let metrics = u16_at(table(b"hhea") + 34);
+        let advance = |glyph: usize| u16_at(hmtx + 4 * glyph.min(metrics - 1)) as f64 / per_em;
+        let mut subtables = (0..u16_at(cmap + 2)).map(|i| cmap + u32_at(cmap + 4 + 8 * i + 4));
+        let four = subtables
+            .find(|&at| u16_at(at) == 4)
+            .expect("the embedded font maps its characters");
+        let twice = u16_at(four + 6);
+        let mut glyphs = BTreeMap::new();
+        for segment in (0..twice).step_by(2) {
+            let end = u16_at(four + 14 + segment);
+            let start = u16_at(four + 16 + twice + segment);
+            let delta = u16_at(four + 16 + 2 * twice + segment);
+            let offset_at = four + 16 + 3 * twice + segment;
+            let offset = u16_at(offset_at);
+            for code in start..=end.min(0xFFFE) {
+                let glyph = if offset == 0 {
+                    (code + delta) & 0xFFFF
+                } else {
+                    match u16_at(offset_at + offset + 2 * (code - start)) {
+                        0 => 0,
+                        glyph => (glyph + delta) & 0xFFFF,
+                    }
+                };
+                if let (Some(c), true) = (char::from_u32(code as u32), glyph != 0) {
+                    glyphs.insert(c, (glyph as u32, advance(glyph)));
+                }
+            }
+        }
+        Self { bytes, glyphs }
+    }
+
+    /// Glyph and advance in ems; a replacement for what it does not have.
+    pub(super) fn glyph(&self, c: char) -> (u32, f64) {
+        let known = self.glyphs.get(&c).or_else(|| self.glyphs.get(&'\u{FFFD}'));
+        known.copied().unwrap_or((0, 0.6))
+    }
+
+    /// The width of `text` in ems.
+    pub(super) fn width(&self, text: &str) -> f64 {
+        text.chars().map(|c| self.glyph(c).1).sum()
+    }
+}
+
+/// `text` cut with an ellipsis so that it is no wider than `room` points.
+pub(super) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
+    let face = face(bold);
+    if face.width(text) * size <= room {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    let mut used = face.glyph('\u{2026}').1 * size;
+    for c in text.chars() {
+        used += face.glyph(c).1 * size;
+        if used > room {
+            break;
+        }
+        kept.push(c);
+    }
+    kept.push('\u{2026}');
+    kept
+}
+
+/// `text` in lines no wider than `room` points, broken at spaces.
+pub(super) fn wrapped(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
+    let face = face(bold);
+    let mut lines: Vec<String> = Vec::new();
+    let mut line = String::new();
+    for word in text.split(' ') {
+        let longer = if line.is_empty() {
+            word.to_owned()
+        } else {
+            format!("{line} {word}")
+        };
+        if face.width(&longer) * size <= room || line.is_empty() {
+            line = longer;
+        } else {
+            lines.push(fitted(&line, size, bold, room));
+            line = word.to_owned();
+        }
+    }
+    lines.push(fitted(&line, size, bold, room));
+    lines
+}

@@ -1,0 +1,127 @@
+//! `bufferstop records certificate`: renders a run's certificate from the store,
+//! keeps the issued bytes there and writes them to a file. The same certificate
+//! comes out again byte for byte.
+
+use super::arguments::RecordsCertificate;
+use super::exit::Exit;
+use super::output::Output;
+use super::records::{find, open};
+use super::session::store_exit;
+use crate::certificate::{Sources, html, pdf};
+use crate::clock::{SystemClock, WallClock};
+use crate::ident::{RunId, harmless};
+use crate::record::Record;
+use crate::store::{Durability, Reader, Store};
+use serde_json::json;
+
+/// Both forms of a certificate.
+pub(super) struct Documents {
+    pub(super) html: Vec<u8>,
+    pub(super) pdf: Vec<u8>,
+}
+
+/// What is kept under in the store.
+const KIND: &str = "certificate";
+
+/// The certificate of `record` from what the store keeps of it.
+pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, Exit> {
+    let mut seen = Vec::new();
+    for scenario in &record.scenarios {
+        for digest in &scenario.observations {
+            let observation = reader.observation(digest).map_err(|f| store_exit(&f))?;
+            seen.extend(observation.map(|seen| (scenario.name.clone(), seen)));
+        }
+    }
+    let run = &record.started.run;
+    let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
+    let sources = Sources {
+        record,
+        observations: &seen,
+        notes: &notes,
+        head: reader.closing_link(run).map_err(|f| store_exit(&f))?,
+    };
+    let pdf = pdf(&sources).map_err(|fault| {
+        anstream::eprintln!("a bug in bufferstop: {fault}");
+        Exit::Bug
+    })?;
+    Ok(Documents {
+        html: html(&sources).into_bytes(),
+        pdf,
+    })
+}
+
+pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {
+    let path = &arguments.out_file;
+    let name = match path.extension().and_then(|ending| ending.to_str()) {
+        Some("pdf") => "certificate.pdf",
+        Some("html") => "certificate.html",
+        _ => {
+            anstream::eprintln!("--out-file: the name must end in .pdf or .html");
+            return Err(Exit::Usage);
+        }
+    };
+    let reader = open(&arguments.place)?;
+    let Some(run) = find(&reader, &arguments.which)? else {
+        let which = harmless(&arguments.which);
+        anstream::eprintln!("no run and no board is called {which}");
+        return Err(Exit::Usage);
+    };
+    let bytes = match kept(&reader, &run, name)? {
+        Some(bytes) => bytes,
+        None => issue(arguments, &reader, &run, name)?,
+    };
+    std::fs::write(path, &bytes).map_err(|fault| {
+        anstream::eprintln!("{}: {fault}", harmless(&path.display().to_string()));
+        Exit::Store
+    })?;
+    if output.json {
+        let digest = crate::digest::Digest::of(&bytes);
+        output.line(&json!({"run": run, "file": path, "digest": digest}));
+    } else {
+        anstream::println!("{}", harmless(&path.display().to_string()));
+    }
+    Ok(Exit::Pass)
+}
+
+/// The bytes handed out last under that name, unless a note came after them.
+fn kept(reader: &Reader, run: &RunId, name: &str) -> Result<Option<Vec<u8>>, Exit> {
+    let told = |fault| store_exit(&fault);
+    let issued = reader.issued(run).map_err(told)?;
+    let last = issued.iter().rfind(|i| i.kind == KIND && i.name == name);
+    let Some(last) = last else { return Ok(None) };
+    let notes = reader.notes(run).map_err(told)?;
+    if notes.iter().any(|note| note.at > last.at) {
+        return Ok(None);
+    }
+    reader.blob(&last.digest).map_err(told)
+}
+
+fn issue(
+    arguments: &RecordsCertificate,
+    reader: &Reader,
+    run: &RunId,
+    name: &str,
+) -> Result<Vec<u8>, Exit> {
+    let told = |fault| store_exit(&fault);
+    let Some(record) = reader.record(run).map_err(told)? else {
+        anstream::eprintln!("run {run} has no entry");
+        return Err(Exit::Store);
+    };
+    let documents = documents(reader, &record)?;
+    let bytes = match name {
+        "certificate.html" => documents.html,
+        _ => documents.pdf,
+    };
+    let place = &arguments.place;
+    let store = Store::for_run(
+        &place.out,
+        place.model,
+        Durability::EveryEvent,
+        &SystemClock,
+    )
+    .map_err(told)?;
+    store
+        .issue(run, SystemClock.now(), KIND, name, bytes.clone())
+        .map_err(told)?;
+    Ok(bytes)
+}

@@ -101,6 +101,7 @@ fn conclude(arguments: &Demo, surprises: &[String], output: Output) {
     }
     anstream::println!(
         "\nLook at\n  {out}/<serial>/<run>/summary.txt   what was found, and what was wrong\n  \
-         {out}/<serial>/<run>/junit.xml     for other tools\n  bufferstop records list --model --out {out}"
+         {out}/<serial>/<run>/junit.xml     for other tools\n  bufferstop records list --model --out {out}\n  \
+         bufferstop records certificate <serial> --model --out {out} --out-file certificate.pdf"
     );
 }

@@ -122,17 +122,7 @@ impl<'a> Session<'a> {
         };
         let finished = self.finish(&order, mounted)?;
         let Finished { record, safe } = finished;
-        let documents = self
-            .store
-            .reader()
-            .map_err(|fault| store_exit(&fault))
-            .and_then(|reader| certificate::documents(&reader, &record))?;
-        let files = [
-            ("certificate.html", documents.html.as_slice()),
-            ("certificate.pdf", documents.pdf.as_slice()),
-        ];
-        let folder =
-            folder::write(&self.out, &record, &files).map_err(|fault| store_exit(&fault))?;
+        let folder = self.hand_out(&record)?;
         let mut exit = Exit::of(record.verdict());
         if record.abort() == Some(&Abort::Harness) {
             exit = exit.or(Exit::Bug);
@@ -149,6 +139,22 @@ impl<'a> Session<'a> {
             exit,
             folder,
         })
+    }
+
+    /// The run's folder: for one board with its certificate; a whole lot's are
+    /// issued by `records certificate` when they are wanted.
+    fn hand_out(&self, record: &Record) -> Result<PathBuf, Exit> {
+        let told = |fault: StoreError| store_exit(&fault);
+        if self.brief {
+            return folder::write(&self.out, record, &[]).map_err(told);
+        }
+        let reader = self.store.reader().map_err(told)?;
+        let documents = certificate::documents(&reader, record)?;
+        let files = [
+            ("certificate.html", documents.html.as_slice()),
+            ("certificate.pdf", documents.pdf.as_slice()),
+        ];
+        folder::write(&self.out, record, &files).map_err(told)
     }
 
     fn finish(&mut self, order: &Order, mounted: Mounted) -> Result<Finished, Exit> {

@@ -16,12 +16,18 @@ use std::os::fd::AsFd;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 use std::process::{Child, ChildStdin, Command, Stdio};
+use std::time::Duration;
 
 /// The hidden word on the command line that starts one.
 pub const WORD: &str = "guardian";
 
 /// What dismisses it.
 const DONE: &str = "done";
+
+/// How often a busy port is tried, and how long in between: two seconds a port
+/// at the most.
+const MOST_TRIES: u32 = 100;
+const BETWEEN_TRIES: Duration = Duration::from_millis(20);
 
 /// What it does to one port: the bytes that end a half-sent line, then each
 /// make-safe line twice.
@@ -143,12 +149,29 @@ pub fn watch(orders: impl Read) -> io::Result<()> {
     if !dismissed {
         for (duty, port) in ports {
             // One port that fails must not keep the others from being told.
-            if let Ok(port) = port.or_else(|_| open(&duty.path)) {
+            if let Ok(port) = port.or_else(|_| open_when_free(&duty.path)) {
                 let _ = act(&duty, port);
             }
         }
     }
     Ok(())
+}
+
+/// A port that was still held exclusively when it was tried first: to all but
+/// the system's own user the dying program's port is busy until the system has
+/// closed it, which may come after the pipe's end. Bounded, since a port that
+/// was unplugged never comes free.
+fn open_when_free(path: &str) -> io::Result<File> {
+    let mut tries = 0;
+    loop {
+        match open(path) {
+            Err(error) if error.kind() == io::ErrorKind::ResourceBusy && tries < MOST_TRIES => {
+                tries += 1;
+                std::thread::sleep(BETWEEN_TRIES);
+            }
+            result => return result,
+        }
+    }
 }
 
 /// A port without becoming its controlling process, never blocking on it.
@@ -171,4 +194,49 @@ fn act(duty: &Duty, mut port: File) -> io::Result<()> {
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+
+    /// A pseudo-terminal's master is what an instrument would hear.
+    #[test]
+    fn it_abandons_the_half_line_and_says_each_line_twice() {
+        let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
+        let master = openpt(flags).expect("a pseudo-terminal");
+        grantpt(&master).expect("granted");
+        unlockpt(&master).expect("unlocked");
+        let path = ptsname(&master, Vec::new()).expect("a path");
+        let path = path.to_str().expect("an ASCII path").to_owned();
+        // Raw, as every serial port is set up.
+        let mut settings = rustix::termios::tcgetattr(&master).expect("settings");
+        settings.make_raw();
+        let now = rustix::termios::OptionalActions::Now;
+        rustix::termios::tcsetattr(&master, now, &settings).expect("raw");
+        let gone = Duty {
+            path: "/dev/there-is-no-such-port".to_owned(),
+            abandon: "\n".to_owned(),
+            lines: vec!["ABOR\n".to_owned()],
+        };
+        let supply = Duty {
+            path,
+            abandon: "\n".to_owned(),
+            lines: vec!["OUTP OFF\n".to_owned()],
+        };
+        let orders = serde_json::to_string(&[gone, supply]).expect("orders");
+        // A port stays open here, so that what was written is not lost.
+        let held = open(&serde_json::from_str::<Vec<Duty>>(&orders).expect("duties")[1].path);
+        watch(format!("{orders}\n").as_bytes()).expect("orders are read");
+        let mut heard = [0; 64];
+        let count = rustix::io::read(&master, &mut heard).expect("bytes");
+        assert_eq!(&heard[..count], b"\nOUTP OFF\nOUTP OFF\n");
+        // Dismissed, it says nothing: the next bytes are the ones put in here.
+        watch(format!("{orders}\n{DONE}\n").as_bytes()).expect("orders are read");
+        let mut held = held.expect("it opened");
+        held.write_all(b"X\n").expect("taken");
+        let count = rustix::io::read(&master, &mut heard).expect("bytes");
+        assert_eq!(&heard[..count], b"X\n");
+    }
 }

@@ -1,11 +1,10 @@
 //! A record judged again: what was seen, under the limits of a plan, beside
 //! what was said at the time. The record itself stays as it is.
 
-use crate::catalogue::Per;
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::{Limit, Verdict, decide};
-use crate::measurement::{Blame, Finding, Metric};
-use crate::plan::{Plan, Scenario};
+use crate::measurement::{Finding, Metric};
+use crate::plan::{EVERY_CONDITION, Plan, Scenario};
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Dimension;
 use serde::Serialize;
@@ -167,7 +166,7 @@ impl Rejudgement {
         recorded: &ScenarioRecord,
         mut metrics: Vec<Metric>,
     ) -> Verdict {
-        metrics.extend(missing(scenario, &metrics));
+        metrics.extend(scenario.unfound(&metrics));
         let mut verdicts = Vec::new();
         let mut left: Vec<&JudgedMetric> = recorded.metrics.iter().collect();
         for metric in metrics {
@@ -238,29 +237,6 @@ fn measured(recorded: &ScenarioRecord) -> Vec<Metric> {
     let metrics = recorded.metrics.iter().map(|judged| judged.metric.clone());
     metrics
         .filter(|metric| metric.at != EVERY_CONDITION)
-        .collect()
-}
-
-/// The condition of a metric that was found at none.
-const EVERY_CONDITION: &str = "all conditions";
-
-/// A limit whose metric was not found at all is never passed over in silence.
-fn missing(scenario: &Scenario, found: &[Metric]) -> Vec<Metric> {
-    let absent = |key: &str| !found.iter().any(|metric| metric.key == key);
-    let known = scenario.kind.entry().metrics.iter();
-    known
-        .filter(|metric| scenario.limit(metric.key).is_some() && absent(metric.key))
-        .map(|metric| Metric {
-            scenario: scenario.name.clone(),
-            key: metric.key.to_owned(),
-            at: match metric.per {
-                Per::Run => String::new(),
-                _ => EVERY_CONDITION.to_owned(),
-            },
-            dimension: metric.dimension,
-            finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
-            notes: Vec::new(),
-        })
         .collect()
 }
 

@@ -17,9 +17,10 @@ pub use parse::{extends, parse};
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 pub use steps::{Step, steps};
 
-use crate::catalogue::ScenarioKind;
+use crate::catalogue::{Per, ScenarioKind};
 use crate::document::Places;
 use crate::judgement::Limit;
+use crate::measurement::{Blame, Finding, Metric};
 use crate::units::{Amperes, Farads, Ohms, Seconds, Volts};
 use serde::{Deserialize, Serialize};
 
@@ -124,6 +125,32 @@ impl Scenario {
             .iter()
             .find(|l| l.metric == metric)
             .map(|l| &l.limit)
+    }
+}
+
+/// The condition of a metric that was found at none.
+pub const EVERY_CONDITION: &str = "all conditions";
+
+impl Scenario {
+    /// A metric not measured for each limit whose metric is not among `found`:
+    /// a limit is never passed over in silence.
+    pub fn unfound(&self, found: &[Metric]) -> Vec<Metric> {
+        let absent = |key: &str| !found.iter().any(|metric| metric.key == key);
+        let known = self.kind.entry().metrics.iter();
+        known
+            .filter(|metric| self.limit(metric.key).is_some() && absent(metric.key))
+            .map(|metric| Metric {
+                scenario: self.name.clone(),
+                key: metric.key.to_owned(),
+                at: match metric.per {
+                    Per::Run => String::new(),
+                    _ => EVERY_CONDITION.to_owned(),
+                },
+                dimension: metric.dimension,
+                finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
+                notes: Vec::new(),
+            })
+            .collect()
     }
 }
 

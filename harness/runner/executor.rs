@@ -4,12 +4,11 @@
 
 use super::order::Order;
 use crate::bench::Bench;
-use crate::catalogue::Per;
 use crate::clock::BenchInstant;
 use crate::evaluate;
 use crate::event::Event;
 use crate::judgement::{Verdict, decide};
-use crate::measurement::{Blame, Finding, Metric};
+use crate::measurement::Metric;
 use crate::observation::Trouble;
 use crate::plan::Scenario;
 use crate::record::observation_bytes;
@@ -104,7 +103,7 @@ async fn judge(
     now: BenchInstant,
     journal: &Journal,
 ) -> Result<Verdict, Ended> {
-    metrics.extend(missing(scenario, &metrics));
+    metrics.extend(scenario.unfound(&metrics));
     let mut verdicts = Vec::new();
     for metric in metrics {
         let limit = scenario.limit(&metric.key).cloned();
@@ -122,27 +121,4 @@ async fn judge(
             .await?;
     }
     Ok(Verdict::overall(verdicts))
-}
-
-/// A limit whose metric was not found at all is never passed over in silence.
-fn missing(scenario: &Scenario, found: &[Metric]) -> Vec<Metric> {
-    let entry = scenario.kind.entry();
-    let absent = |key: &str| !found.iter().any(|metric| metric.key == key);
-    let wanted = entry
-        .metrics
-        .iter()
-        .filter(|m| scenario.limit(m.key).is_some() && absent(m.key));
-    wanted
-        .map(|metric| Metric {
-            scenario: scenario.name.clone(),
-            key: metric.key.to_owned(),
-            at: match metric.per {
-                Per::Run => String::new(),
-                _ => "all conditions".to_owned(),
-            },
-            dimension: metric.dimension,
-            finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
-            notes: Vec::new(),
-        })
-        .collect()
 }

@@ -9,6 +9,7 @@ mod load;
 mod overload;
 mod reversal;
 mod short;
+mod signal;
 
 use crate::ident::Role;
 use crate::units::Dimension;
@@ -27,11 +28,19 @@ pub enum ScenarioKind {
     Short,
     /// A section boundary bridged against the wrong polarity.
     Reversal,
+    /// A known packet stream.
+    Signal,
 }
 
 impl ScenarioKind {
     /// Every kind, in the order in which a plan usually runs them.
-    pub const ALL: [Self; 4] = [Self::Load, Self::Overload, Self::Short, Self::Reversal];
+    pub const ALL: [Self; 5] = [
+        Self::Load,
+        Self::Overload,
+        Self::Short,
+        Self::Reversal,
+        Self::Signal,
+    ];
 
     /// The word used in files and on screens.
     pub const fn word(self) -> &'static str {
@@ -40,6 +49,7 @@ impl ScenarioKind {
             Self::Overload => "overload",
             Self::Short => "short",
             Self::Reversal => "reversal",
+            Self::Signal => "signal",
         }
     }
 
@@ -50,6 +60,7 @@ impl ScenarioKind {
             Self::Overload => &overload::ENTRY,
             Self::Short => &short::ENTRY,
             Self::Reversal => &reversal::ENTRY,
+            Self::Signal => &signal::ENTRY,
         }
     }
 
@@ -149,6 +160,8 @@ pub enum Per {
     Place,
     /// One in each direction across the section boundary.
     Direction,
+    /// At each loading of the output: the mean and the worst.
+    Loading,
 }
 
 /// A named measured quantity.

@@ -7,6 +7,7 @@ mod axes;
 mod content;
 mod drawing;
 mod gauge;
+mod half_bits;
 mod html;
 mod marks;
 mod pages;

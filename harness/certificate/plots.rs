@@ -4,6 +4,7 @@
 use super::Sources;
 use super::axes::{Axes, Scale};
 use super::drawing::{BLACK, Drawing, GREY};
+use super::half_bits::histogram;
 use super::marks::{first_episode, levels, plan};
 use crate::measurement::{Finding, fit_line};
 use crate::observation::{Drive, LoadStep, Observation, OverloadStep, Place, Take};
@@ -19,7 +20,7 @@ pub(super) struct Plot {
 }
 
 /// The most plots on a certificate.
-const MOST: usize = 6;
+const MOST: usize = 8;
 
 pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
     let record = sources.record;
@@ -73,6 +74,10 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
                         limit,
                     ));
                 }
+            }
+            Observation::Signal { takes, .. } => {
+                let drawn = takes.iter().filter_map(|take| histogram(scenario, take));
+                plots.extend(drawn);
             }
         }
     }

@@ -12,6 +12,7 @@ mod phase;
 mod reversal;
 mod sheet;
 mod short;
+mod signal;
 
 use crate::measurement::Metric;
 use crate::observation::Observation;
@@ -102,8 +103,17 @@ pub fn evaluate(scenario: &str, context: &Context, observation: &Observation) ->
                 crate::measurement::Estimate::new(upstream_trip.si(), upstream_trip_u.si().abs());
             reversal::evaluate(&mut sheet, context, closings, upstream, short.as_ref());
         }
+        Observation::Signal { sent, takes } => {
+            signal::evaluate(&mut sheet, context, sent.as_ref(), takes);
+        }
     }
     sheet.into_metrics()
+}
+
+/// The half-bits of the output in a capture by whole microseconds, and how
+/// many; empty where the output was not captured.
+pub fn half_bit_histogram(capture: &crate::waveform::Capture) -> Vec<(u32, u64)> {
+    signal::histogram(capture)
 }
 
 #[cfg(test)]

@@ -2,6 +2,10 @@
 //! no metric and no limit, so the same observation can be evaluated and judged
 //! again years later.
 
+mod signal;
+
+pub use signal::{Loading, SignalTake, Stream};
+
 pub use crate::bench_file::Proof;
 pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};
 
@@ -127,6 +131,13 @@ pub enum Observation {
         upstream_trip_u: Seconds,
         /// The true short in reversing mode.
         short: Option<Take>,
+    },
+    /// A known packet stream.
+    Signal {
+        /// What was sent; `None` where it did not come to that.
+        sent: Option<Stream>,
+        /// The captures.
+        takes: Vec<SignalTake>,
     },
 }
 

@@ -6,6 +6,7 @@ mod limits_of_energy;
 
 use super::check::SHORTEST_HALF_BIT;
 use super::settings::{Direction, Settings, ShortPlace};
+use super::signal::{Signal, SignalLoading};
 use super::{Plan, Scenario};
 use crate::bench_file::{Bench, Carries, Closes, Measures, Proof};
 use crate::document::{Fault, Faults, Place};
@@ -221,6 +222,7 @@ impl<'a> Against<'a> {
                     self.far_loop_trips(at);
                 }
             }
+            Settings::Signal(signal) => self.signal(at, signal),
             Settings::Reversal(reversal) => {
                 self.channel(at, Measures::GapCurrent);
                 self.channel(at, Measures::UpstreamVoltage);
@@ -231,6 +233,21 @@ impl<'a> Against<'a> {
                 }
                 self.mismatch_reverses(at, &reversal.directions);
             }
+        }
+    }
+
+    fn signal(&mut self, at: At<'_>, signal: &Signal) {
+        self.line(at, Carries::InputA);
+        if signal.cuts(self.plan.configuration.signal_lines) {
+            self.line(at, Carries::InputB);
+        }
+        let loaded = signal.loads.contains(&SignalLoading::Rated);
+        if loaded && self.bench.instrument(Role::Load).is_none() {
+            self.plan_fault(
+                &at.path("loads"),
+                "nothing on the bench draws the rated current",
+                "an `[[instrument]]` with `role = \"load\"` in the bench file",
+            );
         }
     }
 
@@ -406,7 +423,7 @@ impl<'a> Against<'a> {
             return;
         };
         let pulses: Vec<(&str, Seconds)> = match &at.scenario.settings {
-            Settings::Load(_) | Settings::Overload(_) => Vec::new(),
+            Settings::Load(_) | Settings::Overload(_) | Settings::Signal(_) => Vec::new(),
             Settings::Short(short) => vec![
                 ("pulse", short.pulse),
                 ("recovery_pulse", short.recovery_pulse),
@@ -444,6 +461,7 @@ fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
             ("sampling_period", s.sampling_period, s.pulse),
             ("coarse_period", s.coarse_period, s.recovery_pulse),
         ],
+        Settings::Signal(s) => vec![("sampling_period", s.sampling_period, s.length)],
         Settings::Reversal(r) => vec![
             ("sampling_period", r.sampling_period, r.pulse),
             ("sampling_period", r.sampling_period, r.short_pulse),

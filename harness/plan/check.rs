@@ -2,6 +2,7 @@
 //! depends on the bench is checked in `against_bench`.
 
 use super::settings::{Load, Overload, Polarity, Reversal, Settings, Short};
+use super::signal::Signal;
 use super::{OnSignalLoss, Plan, Scenario};
 use crate::document::{Fault, Place};
 use crate::units::{Amperes, Quantity, Seconds};
@@ -16,6 +17,17 @@ pub(super) const SHORTEST_HALF_BIT: f64 = 58e-6;
 
 /// The slowest sampling that still shows every crossing, in seconds.
 const SLOWEST_SAMPLING: f64 = SHORTEST_HALF_BIT / 20.0;
+
+/// The slowest sampling that tells an asymmetry, in seconds.
+const SLOWEST_FOR_ASYMMETRY: f64 = 1e-6;
+
+/// What a board of one signal line cannot show.
+const CUTOUT_METRICS: [&str; 4] = [
+    "cutouts_missing",
+    "cutout_start",
+    "cutout_end",
+    "cutout_drop",
+];
 
 /// Every fault of `plan` as a whole.
 pub(super) fn check(plan: &Plan) -> Vec<Fault> {
@@ -110,6 +122,7 @@ impl Checks<'_> {
             Settings::Overload(overload) => self.overload(at, overload),
             Settings::Short(short) => self.short(at, short),
             Settings::Reversal(reversal) => self.reversal(at, reversal),
+            Settings::Signal(signal) => self.signal(at, signal),
         }
     }
 
@@ -313,6 +326,49 @@ impl Checks<'_> {
                 "gap_pulse",
                 "the gap opens before a good board has reversed".to_owned(),
                 format!("{} or more", seconds(upper)),
+            );
+        }
+    }
+
+    fn signal(&mut self, at: At<'_>, signal: &Signal) {
+        let lines = self.plan.configuration.signal_lines;
+        for metric in CUTOUT_METRICS {
+            if at.scenario.limit(metric).is_none() || signal.cuts(lines) {
+                continue;
+            }
+            let key = format!("limits.{metric}");
+            if lines == 2 {
+                let reason = "no cutouts are sent, so none can be measured";
+                let expected = "`cutouts = [\"nominal\"]`, or no limit on it";
+                self.fault(at, &key, reason.to_owned(), expected.to_owned());
+            } else {
+                let reason = "a board of one signal line cannot show a cutout";
+                let expected = "`signal_lines = 2`, or no limit on it";
+                self.fault(at, &key, reason.to_owned(), expected.to_owned());
+            }
+        }
+        // The asymmetry must be known to a third of its limit.
+        let slowest = at.upper("asymmetry").map_or(SLOWEST_SAMPLING, |upper| {
+            (upper / 3.0).min(SLOWEST_FOR_ASYMMETRY)
+        });
+        if signal.sampling_period.si() > slowest * 1.000_001 {
+            self.fault(
+                at,
+                "sampling_period",
+                "this is too slow for the limit of the asymmetry".to_owned(),
+                format!("{} or less", seconds(slowest)),
+            );
+        }
+        // Wherever the capture begins, each packet is once in it as a whole.
+        let once = signal.pattern(lines).map_or(0.0, |pattern| {
+            pattern.duration().seconds().si() * (1.0 + 1.0 / signal.packets.len() as f64)
+        });
+        if signal.length.si() < once {
+            self.fault(
+                at,
+                "length",
+                "the capture is too short to hold every packet".to_owned(),
+                format!("{} or more", seconds(once)),
             );
         }
     }

@@ -9,12 +9,14 @@ mod limits;
 mod lot;
 mod parse;
 mod settings;
+mod signal;
 mod steps;
 
 pub use against_bench::against_bench;
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
+pub use signal::{Cutouts, Signal, SignalLoading, StreamPacket};
 pub use steps::{Step, steps};
 
 use crate::catalogue::{Per, ScenarioKind};

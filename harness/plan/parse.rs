@@ -3,7 +3,7 @@
 
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
-use super::{Configuration, OnSignalLoss, Plan, Ratings, Scenario, check};
+use super::{Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, signal};
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
@@ -171,6 +171,7 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
         ScenarioKind::Overload => Settings::Overload(overload(table, &ratings)),
         ScenarioKind::Short => Settings::Short(short(table, &ratings)),
         ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),
+        ScenarioKind::Signal => Settings::Signal(signal::read(table)),
     };
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),
@@ -192,12 +193,12 @@ const STAND_IN: Ratings = Ratings {
     source_resistance: Ohms::ZERO,
 };
 
-fn time(table: &Table<'_>, key: &str, default: f64) -> Seconds {
+pub(super) fn time(table: &Table<'_>, key: &str, default: f64) -> Seconds {
     table.quantity_or(key, Demand::Within(0.0, 86_400.0), Seconds::new(default))
 }
 
 /// A sampling period: never zero, and below a nanosecond nobody samples.
-fn period(table: &Table<'_>, key: &str, default: f64) -> Seconds {
+pub(super) fn period(table: &Table<'_>, key: &str, default: f64) -> Seconds {
     table.quantity_or(key, Demand::Within(1e-9, 1.0), Seconds::new(default))
 }
 
@@ -272,7 +273,7 @@ fn reversal(table: &Table<'_>, ratings: &Ratings) -> Reversal {
     }
 }
 
-fn not_empty<T>(table: &Table<'_>, key: &str, list: Option<Vec<T>>) -> Option<Vec<T>> {
+pub(super) fn not_empty<T>(table: &Table<'_>, key: &str, list: Option<Vec<T>>) -> Option<Vec<T>> {
     if list.as_ref().is_some_and(Vec::is_empty) {
         let place = table.place_of(key);
         table.fault(Fault::error(&place, "the list is empty").expected("at least one value"));

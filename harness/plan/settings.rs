@@ -1,6 +1,7 @@
 //! The settings of each kind of scenario, typed. Their words and defaults are
 //! the catalogue's.
 
+use super::signal::Signal;
 use crate::catalogue::ScenarioKind;
 use crate::units::{Amperes, Seconds};
 use serde::{Deserialize, Serialize};
@@ -17,6 +18,8 @@ pub enum Settings {
     Short(Short),
     /// Of a reversal scenario.
     Reversal(Reversal),
+    /// Of a signal scenario.
+    Signal(Signal),
 }
 
 impl Settings {
@@ -27,6 +30,7 @@ impl Settings {
             Self::Overload(_) => ScenarioKind::Overload,
             Self::Short(_) => ScenarioKind::Short,
             Self::Reversal(_) => ScenarioKind::Reversal,
+            Self::Signal(_) => ScenarioKind::Signal,
         }
     }
 }

@@ -2,6 +2,7 @@
 //! An estimate for people: what really happens, the scenarios decide.
 
 use super::settings::{Load, Overload, Reversal, Settings, Short};
+use super::signal::{Signal, SignalLoading};
 use super::{Plan, Scenario};
 use crate::units::{Quantity, Seconds};
 use serde::Serialize;
@@ -40,6 +41,7 @@ pub fn steps(plan: &Plan) -> Vec<Step> {
             Settings::Overload(overload) => list.overload(overload),
             Settings::Short(short) => list.short(short),
             Settings::Reversal(reversal) => list.reversal(reversal),
+            Settings::Signal(signal) => list.signal(signal),
         }
         list.step("make the bench safe".to_owned(), false, 0.0);
     }
@@ -131,6 +133,24 @@ impl List<'_> {
                 ),
                 true,
                 short.recovery_pulse.si() + REST,
+            );
+        }
+    }
+
+    fn signal(&mut self, signal: &Signal) {
+        self.power();
+        for load in &signal.loads {
+            let at = match load {
+                SignalLoading::None => "no load".to_owned(),
+                SignalLoading::Rated => self.plan.ratings.rated_current.to_string(),
+            };
+            self.step(
+                format!(
+                    "packet stream at {at}, captured for {} every {}",
+                    signal.length, signal.sampling_period
+                ),
+                true,
+                signal.settle.si() + signal.length.si(),
             );
         }
     }

@@ -110,6 +110,7 @@ fn takes(observation: &Observation) -> Vec<&Take> {
             .map(|closing| &closing.take)
             .chain(short)
             .collect(),
+        Observation::Signal { takes, .. } => takes.iter().map(|seen| &seen.take).collect(),
     }
 }
 

@@ -397,6 +397,11 @@ impl<'a> Hands<'a> {
         )))
     }
 
+    /// What the rectifier in front of the load takes away.
+    pub(super) fn rectifier_drop(&self) -> Volts {
+        self.file.wiring.rectifier_drop
+    }
+
     /// How long after a short the board may take to restart, for captures that
     /// want to see it.
     pub(super) fn retry_room(&self) -> Seconds {

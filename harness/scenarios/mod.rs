@@ -8,6 +8,7 @@ mod load;
 mod overload;
 mod reversal;
 mod short;
+mod signal;
 
 pub use context::context;
 pub use hands::{Halt, Hands};
@@ -27,13 +28,15 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
         Settings::Overload(settings) => overload::drive(settings, hands).await,
         Settings::Short(settings) => short::drive(settings, hands).await,
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
+        Settings::Signal(settings) => signal::drive(settings, hands).await,
     }
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 4] = [
+pub const DRIVEN: [ScenarioKind; 5] = [
     ScenarioKind::Load,
     ScenarioKind::Overload,
     ScenarioKind::Short,
     ScenarioKind::Reversal,
+    ScenarioKind::Signal,
 ];

@@ -169,6 +169,22 @@ impl Pattern {
         Self { steps }
     }
 
+    /// The pattern as a drive is told it: spans separated by commas, the first
+    /// positive, then negative and positive by turns; `CUT` before a span makes
+    /// it a cutout.
+    pub fn text(&self) -> String {
+        let spans = self.steps.iter().map(|step| {
+            let cut = if step.polarity == Polarity::Zero {
+                "CUT,"
+            } else {
+                ""
+            };
+            let microseconds = step.duration.picoseconds() as f64 / 1e6;
+            format!("{cut}{microseconds}US")
+        });
+        spans.collect::<Vec<_>>().join(",")
+    }
+
     /// How long one repetition lasts.
     pub fn duration(&self) -> BenchSpan {
         let spans = self.steps.iter().map(|step| step.duration);

@@ -5,9 +5,10 @@ use super::made::{Shorted, chance, context, pulse};
 use crate::evaluate::evaluate;
 use crate::measurement::Finding;
 use crate::observation::{
-    Direction, Drive, GapClosing, LoadStep, Observation, OverloadRamp, OverloadStep, Place, Proof,
-    ShortPulse, Take,
+    Direction, Drive, GapClosing, LoadStep, Loading, Observation, OverloadRamp, OverloadStep,
+    Place, Proof, ShortPulse, SignalTake, Stream, Take,
 };
+use crate::plan::StreamPacket;
 use crate::units::{Amperes, Seconds, Volts};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 
@@ -39,7 +40,7 @@ fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
     }
 }
 
-fn everything(take: &Take) -> [Observation; 4] {
+fn everything(take: &Take) -> [Observation; 5] {
     let ramp = OverloadRamp {
         from: Amperes::new(3.0),
         to: Amperes::new(6.0),
@@ -91,6 +92,20 @@ fn everything(take: &Take) -> [Observation; 4] {
             upstream_trip: Seconds::new(0.06),
             upstream_trip_u: Seconds::new(0.001),
             short: Some(take.clone()),
+        },
+        Observation::Signal {
+            sent: Some(Stream {
+                packets: vec![StreamPacket::Idle.bytes()],
+                cutouts: true,
+                signal_lines: 2,
+            }),
+            takes: [Loading::None, Loading::Electronic]
+                .map(|loading| SignalTake {
+                    loading,
+                    current: Amperes::new(3.0),
+                    take: take.clone(),
+                })
+                .into(),
         },
     ]
 }
@@ -165,6 +180,13 @@ fn an_observation_of_nothing_names_every_metric() {
                 short: None,
             },
             5,
+        ),
+        (
+            Observation::Signal {
+                sent: None,
+                takes: vec![],
+            },
+            15,
         ),
     ];
     for (seen, count) in nothing {

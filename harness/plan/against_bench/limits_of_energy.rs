@@ -6,6 +6,7 @@ use super::{gap_branch, larger, short_branch};
 use crate::bench_file::Bench;
 use crate::ident::Role;
 use crate::plan::settings::{Load, Overload, Reversal, Settings, Short};
+use crate::plan::signal::{Signal, SignalLoading};
 use crate::plan::{Plan, Scenario};
 use crate::profile::Profile;
 use crate::units::{AmpereSquareSeconds, Amperes, Joules, Ohms, Quantity, Seconds, Volts};
@@ -38,6 +39,7 @@ pub(super) fn check(
         Settings::Overload(overload) => energy.overload(overload),
         Settings::Short(short) => energy.short(short),
         Settings::Reversal(reversal) => energy.reversal(reversal),
+        Settings::Signal(signal) => energy.signal(signal),
     }
     energy.found
 }
@@ -72,6 +74,15 @@ impl Energy<'_> {
         self.drawn("steps", largest);
         let taken: f64 = load.steps.len() as f64 * (load.settle.si() + load.hold.si());
         self.lasts("hold", Seconds::new(taken.min(1e9)));
+    }
+
+    fn signal(&mut self, signal: &Signal) {
+        if signal.loads.contains(&SignalLoading::Rated) {
+            self.drawn("loads", self.plan.ratings.rated_current);
+        }
+        let each = signal.settle.si() + signal.length.si();
+        let taken = signal.loads.len() as f64 * each;
+        self.lasts("length", Seconds::new(taken.min(1e9)));
     }
 
     fn overload(&mut self, overload: &Overload) {

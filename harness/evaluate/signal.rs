@@ -7,7 +7,7 @@ mod listen;
 
 use super::Context;
 use super::sheet::Sheet;
-use crate::measurement::{Blame, Estimate, Finding, combined, resolution};
+use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::observation::{Loading, SignalTake, Stream};
 use crate::track::{DelayReport, Figures, POWER_STATION, Shape, ShapeFigures, SignalReport, Worst};
 use crate::units::{Dimension, Quantity, show};
@@ -343,11 +343,14 @@ impl Page<'_> {
         let longest = Finding::Value(delay.greatest.estimate);
         let note = of_many(&delay.greatest, "edges");
         self.add(DELAY, "longest", longest, note);
+        // What sampling spreads so many readings by may be all of it, or none.
         let spread = delay.greatest.estimate.minus(delay.least.estimate);
+        let sampled = delay.greatest.bias + delay.least.bias;
+        let spread = Estimate::new(spread.value, combined([spread.u, rectangular(sampled)]));
         let note = format!(
             "of {} edges; sampling alone spreads so many by {}",
             delay.count,
-            show(delay.greatest.bias + delay.least.bias, Dimension::Time)
+            show(sampled, Dimension::Time)
         );
         self.add(SPREAD, "", Finding::Value(spread), note);
     }
@@ -360,6 +363,14 @@ impl Page<'_> {
         }
         let count = Finding::Value(Estimate::new(missing as f64, 0.0));
         self.add(MISSING, "", count, format!("of {sent} cutouts"));
+        if missing > 0 {
+            let reason = if missing == sent {
+                "the output shows no cutout".to_owned()
+            } else {
+                format!("{missing} of {sent} cutouts are not on the output")
+            };
+            return self.missing(&[START, END, DROP], Blame::Board, &reason);
+        }
         let cutouts = &heard.report.cutouts;
         for (metric, figures) in [(START, &cutouts.start), (END, &cutouts.end)] {
             let Some(figures) = figures else {
@@ -392,7 +403,7 @@ impl Page<'_> {
 /// Of how many an extreme is one, and what noise alone makes of that.
 fn of_many(worst: &Worst, of: &str) -> String {
     format!(
-        "the extreme of {} {of}; noise alone carries it {} too far",
+        "the extreme of {} {of}; noise alone carries it {} beyond",
         worst.of,
         show(worst.bias, Dimension::Time)
     )

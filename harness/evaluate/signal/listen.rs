@@ -111,6 +111,11 @@ fn analyse(channel: &Channel, period: f64, edge: EdgeUncertainty) -> (SignalRepo
     (report, packets)
 }
 
+/// Fewest sampling periods from 10 % to 90 % of an edge for which a straight
+/// line between two samples stands for it. Faster edges, and those that pause
+/// in the bridge's dead time, are known to a sample.
+const STRAIGHT: f64 = 3.5;
+
 /// How well edges are known, by the levels and slopes of a first pass.
 fn refined(report: &SignalReport, trace: &Trace) -> Option<EdgeUncertainty> {
     let levels = report.levels.as_ref()?;
@@ -120,6 +125,13 @@ fn refined(report: &SignalReport, trace: &Trace) -> Option<EdgeUncertainty> {
         .filter_map(|figures| figures.slowest)
         .map(|slew| slew.value)
         .fold(f64::INFINITY, f64::min);
+    let durations = [&shape.rising, &shape.falling]
+        .into_iter()
+        .filter_map(|figures| figures.duration);
+    let fastest = durations.map(|d| d.value).fold(f64::INFINITY, f64::min);
+    if fastest < STRAIGHT * trace.period() {
+        return None;
+    }
     let vertical = VerticalUncertainty {
         slope,
         amplitude: levels.states.amplitude(),

@@ -196,7 +196,7 @@ fn a_sound_board_shows_what_it_was_sent() {
     covers(&metrics, "amplitude", "no load, lowest", 17.0, 0.2);
     covers(&metrics, "amplitude_symmetry", "no load, mean", 0.0, 0.2);
     covers(&metrics, "propagation_delay", "no load, mean", 3e-6, 0.2e-6);
-    covers(&metrics, "delay_spread", "no load", 0.0, 0.4e-6);
+    covers(&metrics, "delay_spread", "no load", 0.0, 0.7e-6);
     covers(&metrics, "packet_errors", "no load", 0.0, 0.0);
     covers(&metrics, "cutouts_missing", "no load", 0.0, 0.0);
     covers(&metrics, "cutout_start", "no load, mean", 29e-6, 1.5e-6);

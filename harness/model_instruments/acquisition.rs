@@ -1,6 +1,7 @@
 //! One acquisition of the model capture: waiting for the trigger, running, and
 //! the record read out of the circuit's past afterwards. It parses nothing.
 
+use super::noise::Noise;
 use super::settings::ChannelWiring;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Circuit, Line, Probe};
@@ -133,13 +134,12 @@ impl Record {
         let to_codes = input.wiring.volts_per_unit * input.gain / input.volts_per_code();
         let offset = input.offset * HALF_SCALE;
         let mut clipped = false;
+        let key = [0xC0, index as u64, plan.number];
+        let mut noise = Noise::new(plan.seed.stream(&key));
         let codes = values
             .into_iter()
-            .enumerate()
-            .map(|(sample, value)| {
-                let key = [0xC0, index as u64, plan.number, sample as u64];
-                let noise = plan.seed.stream(&key).normal() * NOISE;
-                let code = libm::round(value * to_codes + offset + noise);
+            .map(|value| {
+                let code = libm::round(value * to_codes + offset + noise.next() * NOISE);
                 clipped |= !(-HALF_SCALE..HALF_SCALE).contains(&code);
                 code.clamp(-HALF_SCALE, HALF_SCALE - 1.0) as i16
             })

@@ -83,3 +83,8 @@ pub(crate) fn help() {
         .collect();
     println!("--help, median of 30: {:.1} ms", median(times) * 1e3);
 }
+
+/// Peak resident memory of this process in bytes.
+pub(crate) fn own_high_water() -> u64 {
+    std::fs::read_to_string("/proc/self/status").map_or(0, |status| high_water(&status))
+}

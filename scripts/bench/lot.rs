@@ -3,7 +3,7 @@
 //! memory, and how that compares with the bench time of the same runs. How many
 //! boards, `BUFFERSTOP_BOARDS` says (default 200).
 
-use super::command::own_high_water;
+use super::command::{own_high_water, own_processor_time};
 use bufferstop::bench_file;
 use bufferstop::clock::{BenchInstant, SystemClock};
 use bufferstop::ident::{Role, Serial};
@@ -74,7 +74,7 @@ pub(crate) fn run() {
     };
     let (mut failed, mut bench_time, mut halfway) = (0, 0.0, 0);
     let mut told = 0;
-    let begun = Instant::now();
+    let (begun, worked) = (Instant::now(), own_processor_time());
     rehearsal.perform(&entrants, |_, outcome| {
         let record = outcome.expect("a record").record;
         failed += u64::from(record.verdict() != Verdict::Pass);
@@ -93,14 +93,16 @@ pub(crate) fn run() {
         "{boards} boards, {}; in memory; one commit a run",
         scenarios.join(", ")
     );
+    let worked = own_processor_time() - worked;
     println!(
-        "{wall:.1} s on {threads} threads: {:.0} ms a board and thread; {failed} boards did not pass",
-        wall * 1e3 * threads as f64 / boards as f64
+        "{wall:.1} s on {threads} threads, {:.0} ms of processor time a board; \
+         {failed} boards did not pass",
+        worked * 1e3 / boards as f64
     );
     println!(
-        "bench time {:.0} s a board: {:.0} times as long as one board takes on one thread",
+        "bench time {:.0} s a board: {:.0} times the processor time",
         bench_time / boards as f64,
-        bench_time / (wall * threads as f64)
+        bench_time / worked
     );
     println!(
         "peak memory {:.0} MB at half the lot, {:.0} MB at its end; store {:.0} MB",

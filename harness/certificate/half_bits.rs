@@ -1,9 +1,9 @@
 //! How long the half-bits of a track signal were, drawn as a histogram with
 //! what S-9.1 allows. Nothing is judged here.
 
-use super::axes::{Axes, Scale};
-use super::drawing::BLACK;
 use super::plots::Plot;
+use crate::drawing::BLACK;
+use crate::drawing::axes::{Axes, Scale};
 use crate::evaluate::half_bit_histogram;
 use crate::observation::SignalTake;
 use crate::track::POWER_STATION;

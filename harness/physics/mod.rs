@@ -25,7 +25,8 @@ mod timers;
 pub use action::{Action, Line, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;
 pub use fault::PhysicsFault;
-pub use signal::{DriveSignal, Pattern, Polarity};
+pub use history::Look;
+pub use signal::{DriveSignal, InputLine, Pattern, Phase, Polarity, Stretch};
 
 #[cfg(test)]
 mod tests;

@@ -171,7 +171,7 @@ impl Pattern {
 
     /// The pattern as a drive is told it: spans separated by commas, the first
     /// positive, then negative and positive by turns; `CUT` before a span makes
-    /// it a cutout.
+    /// it a cutout, and the half after it is positive again.
     pub fn text(&self) -> String {
         let spans = self.steps.iter().map(|step| {
             let cut = if step.polarity == Polarity::Zero {

@@ -52,9 +52,9 @@ pub(super) fn listen(capture: &Capture, crossing: f64) -> Option<Heard> {
     let period = trace.period();
     let coarse = EdgeUncertainty::sampled(period, trace.time_base_u());
     let (report, _) = analyse(channel, period, coarse);
-    let edge = refined(&report, &trace).unwrap_or(coarse);
+    let (edges, gentle) = edges(channel, period);
+    let edge = refined(&report, &trace, gentle).unwrap_or(coarse);
     let (report, packets) = analyse(channel, period, edge);
-    let edges = edges(channel, period);
     let durations = report
         .shape
         .iter()
@@ -117,14 +117,17 @@ fn analyse(channel: &Channel, period: f64, edge: EdgeUncertainty) -> (SignalRepo
 const STRAIGHT: f64 = 3.5;
 
 /// How well edges are known, by the levels and slopes of a first pass.
-fn refined(report: &SignalReport, trace: &Trace) -> Option<EdgeUncertainty> {
+/// `gentle` is the gentlest slope at which they pass zero itself: in the dead
+/// time of a bridge a loaded output rests near zero, and noise alone decides
+/// where it passes.
+fn refined(report: &SignalReport, trace: &Trace, gentle: f64) -> Option<EdgeUncertainty> {
     let levels = report.levels.as_ref()?;
     let shape = report.shape.as_ref()?;
     let slope = [&shape.rising, &shape.falling]
         .iter()
         .filter_map(|figures| figures.slowest)
         .map(|slew| slew.value)
-        .fold(f64::INFINITY, f64::min);
+        .fold(gentle, f64::min);
     let durations = [&shape.rising, &shape.falling]
         .into_iter()
         .filter_map(|figures| figures.duration);
@@ -143,8 +146,9 @@ fn refined(report: &SignalReport, trace: &Trace) -> Option<EdgeUncertainty> {
         .then(|| EdgeUncertainty::interpolated(trace.period(), trace.time_base_u(), &vertical))
 }
 
-/// The edges by the same thresholds as the report's.
-fn edges(channel: &Channel, period: f64) -> Vec<Edge> {
+/// The edges by the same thresholds as the report's, and the slope (V/s) that
+/// nine of ten exceed where they pass zero.
+fn edges(channel: &Channel, period: f64) -> (Vec<Edge>, f64) {
     let coarse = EdgeUncertainty::sampled(period, 0.0);
     let settings = settings(channel, period, coarse);
     let gain = channel.scale;
@@ -154,18 +158,26 @@ fn edges(channel: &Channel, period: f64) -> Vec<Edge> {
         dwell: settings.dwell.si() / period,
     });
     let mut edges = Vec::new();
+    let mut slopes = Vec::new();
+    let mut before = None;
     detector.push(&channel.codes, &mut |crossing| {
         let to = if gain < 0.0 {
             crossing.to.opposite()
         } else {
             crossing.to
         };
+        if before != Some(Polarity::Zero) && to != Polarity::Zero {
+            slopes.push((crossing.step * gain).abs() / period);
+        }
+        before = Some(to);
         edges.push(Edge {
             at: instant(crossing.position, period),
             to,
         });
     });
-    edges
+    slopes.sort_unstable_by(f64::total_cmp);
+    let gentle = slopes.get(slopes.len() / 10).copied();
+    (edges, gentle.unwrap_or(0.0))
 }
 
 /// The inner samples between two edges that follow each other.

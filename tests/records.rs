@@ -229,12 +229,18 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
     assert_eq!(list(&[]), ["B1", "B2"]);
     assert_eq!(list(&["--lot", "winter"]), ["B2"]);
     assert_eq!(list(&["--failing", "output_resistance"]), ["B2"]);
+    assert_eq!(list(&["--failing-scenario", "load"]), ["B2"]);
+    assert!(list(&["--failing-scenario", "beauty"]).is_empty());
+    assert_eq!(list(&["--metric", "output_voltage"]), ["B1", "B2"]);
+    assert!(list(&["--metric", "trip_time"]).is_empty());
     assert_eq!(list(&["--from", &today, "--until", &today]), ["B1", "B2"]);
     assert!(list(&["--until", "2020-01-01"]).is_empty());
     assert!(list(&["--from", "2999-01-01T00:00:00Z"]).is_empty());
     for words in [
         &["records", "list", "--model", "--failing", "beauty"][..],
+        &["records", "list", "--model", "--metric", "beauty"],
         &["records", "list", "--model", "--from", "tomorrow"],
+        &["records", "export", "--model", "--parquet"],
         &["records", "export", "--model"],
         &["records", "show", "--model", "B3"],
         &["records", "note", "--model", "B1", "  "],
@@ -251,6 +257,20 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
         .collect();
     assert_eq!(csv.lines().count(), rows.len() + 1);
     assert!(rows.len() > 10, "{lines}");
+    let words = ["--csv", "--metric", "output_resistance"];
+    let words: Vec<&str> = ["records", "export", "--model"]
+        .into_iter()
+        .chain(words)
+        .collect();
+    let (_, narrow) = shelf.says(&words);
+    assert!(
+        narrow.lines().count() > 2
+            && narrow
+                .lines()
+                .skip(1)
+                .all(|line| line.contains(",load,output_resistance,")),
+        "{narrow}"
+    );
     let (_, one) = shelf.says(&["records", "export", "--model", "--csv", "B1"]);
     assert!(
         one.lines().skip(1).all(|line| line.contains(",B1,autumn,")),

@@ -248,6 +248,7 @@ pub(super) enum Records {
 const EXPORT_AFTER: &str = "\
 Example:  bufferstop records export GR-0042 --file GR-0042.json
           bufferstop records export --csv --lot GR-2026-03 --file lot.csv
+          bufferstop records export --parquet --file all.parquet
 
 The file holds the record, every line of the run with its links in the chain, and the bytes of what
 was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
@@ -300,6 +301,12 @@ pub(super) struct RunFilter {
     /// Only runs in which this metric failed, such as `trip_time`.
     #[arg(long, value_name = "METRIC")]
     pub(super) failing: Option<String>,
+    /// Only runs in which this scenario of their plan failed.
+    #[arg(long, value_name = "SCENARIO")]
+    pub(super) failing_scenario: Option<String>,
+    /// Only runs that looked for this metric; rows of this metric alone.
+    #[arg(long, value_name = "METRIC")]
+    pub(super) metric: Option<String>,
 }
 
 #[derive(Debug, Args)]
@@ -315,7 +322,7 @@ pub(super) struct RecordsExport {
     #[command(flatten)]
     pub(super) place: StorePlace,
     /// A run's identifier or a serial number.
-    #[arg(required_unless_present_any = ["csv", "json_lines"])]
+    #[arg(required_unless_present_any = ["csv", "json_lines", "parquet"])]
     pub(super) which: Option<String>,
     /// The new file, never written over; without it standard output.
     #[arg(long, value_name = "FILE")]
@@ -326,6 +333,9 @@ pub(super) struct RecordsExport {
     /// JSON lines instead, a line a metric.
     #[arg(long)]
     pub(super) json_lines: bool,
+    /// An Apache Parquet table instead, a row a metric, with typed columns.
+    #[arg(long, requires = "file", conflicts_with_all = ["csv", "json_lines"])]
+    pub(super) parquet: bool,
     #[command(flatten)]
     pub(super) filter: RunFilter,
 }

@@ -6,14 +6,16 @@ mod junit;
 mod metrics;
 mod plain;
 mod summary;
+mod table;
 pub(crate) mod words;
 mod xml;
 
 pub use bundle::{Bytes, bundle};
 pub use junit::junit;
-pub use metrics::{CSV_HEAD, csv_rows, json_rows};
+pub use metrics::{csv_head, csv_rows, json_rows};
 pub use plain::{plain, plain_lines};
 pub use summary::{notes, summary};
+pub use table::{MetricTable, TableFault};
 
 use crate::judgement::Verdict;
 use crate::record::{Issued, Note, Record};

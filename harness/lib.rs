@@ -91,6 +91,9 @@ pub mod comparison;
 // A record as bytes for others.
 pub mod report;
 
+// Lines and words on pages, as SVG and PDF.
+pub mod drawing;
+
 // A record and what it saw as a document to hand out.
 pub mod certificate;
 

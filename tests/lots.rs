@@ -12,7 +12,7 @@ use bufferstop::model_board::{self, BoardParameters, Defect, ModelBoard};
 use bufferstop::plan::{self, Plan, demo};
 use bufferstop::profile::{self, Profile};
 use bufferstop::record::Record;
-use bufferstop::runner::{Order, Particulars, Sink, Stop, run};
+use bufferstop::runner::{Captures, Order, Particulars, Sink, Stop, run};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
 use std::collections::BTreeMap;
@@ -83,6 +83,7 @@ impl Workshop {
             plan: self.plan.clone(),
             bench: self.bench.clone(),
             files: Vec::new(),
+            captures: Captures::All,
         };
         let world = world(&self.bench, &self.profiles, board, seed).expect("a sound circuit");
         let connection = Connection::Model {

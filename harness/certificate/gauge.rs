@@ -1,7 +1,7 @@
 //! A metric as a value on a limit line: the allowed range heavy with end bars,
 //! the value a diamond with its expanded uncertainty. It prints no numbers.
 
-use super::drawing::{BLACK, Drawing, PALE};
+use crate::drawing::{BLACK, Drawing, PALE};
 use crate::judgement::Limit;
 use crate::measurement::Finding;
 

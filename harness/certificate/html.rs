@@ -6,7 +6,7 @@ use super::content::{self, Fact, LEGEND, MODEL};
 use super::gauge::gauge;
 use super::plots::plots;
 use super::qr;
-use super::svg::{escape, svg};
+use crate::drawing::svg::{escape, svg};
 use crate::record::ScenarioRecord;
 
 const STYLE: &str = "\

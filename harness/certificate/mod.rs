@@ -3,22 +3,19 @@
 //! file and no clock, so the same record gives the same bytes; it judges
 //! nothing.
 
-mod axes;
 mod content;
-mod drawing;
 mod gauge;
 mod html;
 mod marks;
 mod pages;
-mod pdf;
 mod plots;
 mod qr;
-mod svg;
-mod typeface;
 
+pub use crate::drawing::pdf::PdfFault;
 pub use html::html;
 
 use crate::digest::Digest;
+use crate::drawing::pdf::{self, About};
 use crate::observation::Observation;
 use crate::record::{Note, Record};
 
@@ -35,17 +32,20 @@ pub struct Sources<'a> {
     pub head: Option<Digest>,
 }
 
-/// Why no PDF came out: a bug here, never the record.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the certificate cannot be written as PDF: {0}")]
-pub struct PdfFault(pub String);
-
 /// The certificate as PDF, one to three pages of A4.
 ///
 /// # Errors
 /// A [`PdfFault`], which is a bug here.
 pub fn pdf(sources: &Sources<'_>) -> Result<Vec<u8>, PdfFault> {
-    pdf::write(sources.record, &pages::pages(sources))
+    let record = sources.record;
+    let started = &record.started;
+    let about = About {
+        title: format!("Certificate {}: {}", started.serial, record.headline()),
+        version: &started.version,
+        identity: started.run.as_str(),
+        at: record.started_at,
+    };
+    pdf::write(&about, &pages::pages(sources))
 }
 
 #[cfg(test)]

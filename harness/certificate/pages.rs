@@ -2,41 +2,22 @@
 //! sizes; words come from `content`.
 
 use super::Sources;
-use super::axes;
 use super::content::{self, Fact, LEGEND, MODEL};
-use super::drawing::{Anchor, BLACK, Drawing, GREY, PALE, TINT, WHITE};
 use super::gauge::gauge;
 use super::plots::plots;
 use super::qr;
-use super::typeface::{fitted, wrapped};
+use crate::drawing::sheets::{FOOT, LEFT, RIGHT, Sheets};
+use crate::drawing::typeface::{fitted, wrapped};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, TINT, WHITE, axes};
 use crate::record::{JudgedMetric, Record};
 
-const PAGE: (f64, f64) = (595.0, 842.0);
-const LEFT: f64 = 42.0;
-const RIGHT: f64 = 553.0;
-const TOP: f64 = 42.0;
-const FOOT: f64 = 796.0;
 const MOST_PAGES: usize = 3;
 /// Findings told in full; the HTML page tells all.
 const MOST_FINDINGS: usize = 8;
 
-/// Pages being filled from the top.
-struct Sheets {
-    done: Vec<Drawing>,
-    page: Drawing,
-    y: f64,
-    /// No page is left.
-    full: bool,
-}
-
 pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
     let record = sources.record;
-    let mut sheets = Sheets {
-        done: Vec::new(),
-        page: Drawing::new(PAGE.0, PAGE.1),
-        y: TOP,
-        full: false,
-    };
+    let mut sheets = Sheets::new(MOST_PAGES);
     head(&mut sheets, record);
     findings(&mut sheets, record);
     facts(&mut sheets, record);
@@ -67,41 +48,13 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
         let at = (LEFT, FOOT + 4.0);
         sheets.page.write(at, 7.0, true, Anchor::Start, BLACK, text);
     }
-    finish(sheets, record)
-}
-
-impl Sheets {
-    /// Whether `height` fits, on a new page if need be.
-    fn room(&mut self, height: f64) -> bool {
-        if self.y + height <= FOOT {
-            return true;
-        }
-        if self.full || self.done.len() + 1 == MOST_PAGES {
-            self.full = true;
-            return false;
-        }
-        let fresh = Drawing::new(PAGE.0, PAGE.1);
-        self.done.push(std::mem::replace(&mut self.page, fresh));
-        self.y = TOP + 14.0;
-        true
-    }
-
-    fn lines(&mut self, text: &str, size: f64, step: f64) {
-        for line in wrapped(text, size, false, RIGHT - LEFT) {
-            if self.room(step) {
-                self.y += step;
-                self.page.text((LEFT, self.y), size, line);
-            }
-        }
-    }
-
-    fn heading(&mut self, text: &str) {
-        self.y += 14.0;
-        let text = fitted(text, 10.5, true, RIGHT - LEFT);
-        self.page
-            .write((LEFT, self.y), 10.5, true, Anchor::Start, BLACK, text);
-        self.y += 5.0;
-    }
+    let started = &record.started;
+    sheets.finish(&format!(
+        "{}  |  {}  |  run {}",
+        record.headline(),
+        started.serial,
+        started.run
+    ))
 }
 
 fn head(sheets: &mut Sheets, record: &Record) {
@@ -317,26 +270,4 @@ fn closing(sheets: &mut Sheets, sources: &Sources<'_>) {
     for (label, text) in content::digests(sources) {
         sheets.lines(&format!("{label}: {text}"), 7.5, 10.0);
     }
-}
-
-/// The foot of every page: what it belongs to, the verdict again, its number.
-fn finish(mut sheets: Sheets, record: &Record) -> Vec<Drawing> {
-    sheets.done.push(sheets.page);
-    let mut pages = sheets.done;
-    let count = pages.len();
-    for (index, page) in pages.iter_mut().enumerate() {
-        page.line(&[(LEFT, 812.0), (RIGHT, 812.0)], PALE, 0.6);
-        let started = &record.started;
-        let text = format!(
-            "{}  |  {}  |  run {}",
-            record.headline(),
-            started.serial,
-            started.run
-        );
-        let text = fitted(&text, 7.0, true, 420.0);
-        page.write((LEFT, 823.0), 7.0, true, Anchor::Start, BLACK, text);
-        let number = format!("page {} of {count}", index + 1);
-        page.write((RIGHT, 823.0), 7.0, false, Anchor::End, BLACK, number);
-    }
-    pages
 }

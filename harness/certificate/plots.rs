@@ -2,9 +2,9 @@
 //! times over current, output voltage over current. Nothing is judged here.
 
 use super::Sources;
-use super::axes::{Axes, Scale};
-use super::drawing::{BLACK, Drawing, GREY};
 use super::marks::{first_episode, levels, plan};
+use crate::drawing::axes::{Axes, Scale};
+use crate::drawing::{BLACK, Drawing, GREY};
 use crate::measurement::{Finding, fit_line};
 use crate::observation::{Drive, LoadStep, Observation, OverloadStep, Place, Take};
 use crate::plan::Plan;

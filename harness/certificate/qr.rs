@@ -1,7 +1,7 @@
 //! Serial number and digest as a QR code (ISO/IEC 18004). It decides only how
 //! large a module is.
 
-use super::drawing::{BLACK, Drawing};
+use crate::drawing::{BLACK, Drawing};
 use crate::record::Record;
 use qrcode::{Color, QrCode};
 

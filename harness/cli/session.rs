@@ -16,7 +16,7 @@ use crate::model_bench::{Transport, world};
 use crate::model_board::BoardParameters;
 use crate::plan::Plan;
 use crate::record::Record;
-use crate::runner::{Finished, Order, Particulars, RunFault, Sink, Stop, run};
+use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop, run};
 use crate::seed::Seed;
 use crate::store::{Durability, Store, StoreError, folder};
 use std::path::{Path, PathBuf};
@@ -119,6 +119,7 @@ impl<'a> Session<'a> {
             plan: self.plan.clone(),
             bench: self.bench.bench.clone(),
             files: self.facts.clone(),
+            captures: Captures::All,
         };
         let finished = self.finish(&order, mounted)?;
         let Finished { record, safe } = finished;

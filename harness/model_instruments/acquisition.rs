@@ -1,11 +1,11 @@
 //! One acquisition of the model capture: waiting for the trigger, running, and
 //! the record read out of the circuit's past afterwards. It parses nothing.
 
+use super::noise::Noise;
 use super::settings::ChannelWiring;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Circuit, Line, Probe};
 use crate::seed::Seed;
-use std::collections::BTreeMap;
 
 /// Bits of the converter, sign included.
 pub(super) const BITS: u32 = 12;
@@ -101,68 +101,75 @@ pub(super) struct Codes {
     pub(super) clipped: bool,
 }
 
-/// What is kept of a finished acquisition.
+/// What is kept of a finished acquisition: all of it is digitised at its end,
+/// so what happens later and what the host reads first change nothing.
 #[derive(Clone, Debug)]
 pub(super) struct Record {
     pub(super) plan: Plan,
-    start: BenchInstant,
-    /// The circuit with its past at the end, so that what happens later and
-    /// what the host reads first change nothing.
-    past: Box<Circuit>,
-    channels: BTreeMap<usize, Codes>,
-    words: Option<Vec<u16>>,
+    pub(super) channels: Vec<Codes>,
+    /// One word a sample, bit n being the logic line n.
+    pub(super) words: Vec<u16>,
 }
 
 impl Record {
-    /// The codes of the channel `index`; always the same for one record.
-    pub(super) fn channel(&mut self, index: usize) -> Option<&Codes> {
-        if !self.channels.contains_key(&index) {
-            let codes = self.digitise(index)?;
-            self.channels.insert(index, codes);
-        }
-        self.channels.get(&index)
-    }
-
-    fn digitise(&self, index: usize) -> Option<Codes> {
-        let plan = &self.plan;
-        let input = plan.inputs.get(index)?;
-        let probe = input.wiring.probe;
-        let values = self
-            .past
-            .sample(probe, self.start, plan.true_period, plan.count)?;
-        let to_codes = input.wiring.volts_per_unit * input.gain / input.volts_per_code();
-        let offset = input.offset * HALF_SCALE;
-        let mut clipped = false;
-        let codes = values
-            .into_iter()
+    /// Digitises the kept past from `start` on; empty where it does not reach.
+    fn new(plan: Plan, start: BenchInstant, circuit: &Circuit) -> Self {
+        let mut converters: Vec<Converter> = plan
+            .inputs
+            .iter()
             .enumerate()
-            .map(|(sample, value)| {
-                let key = [0xC0, index as u64, plan.number, sample as u64];
-                let noise = plan.seed.stream(&key).normal() * NOISE;
-                let code = libm::round(value * to_codes + offset + noise);
-                clipped |= !(-HALF_SCALE..HALF_SCALE).contains(&code);
-                code.clamp(-HALF_SCALE, HALF_SCALE - 1.0) as i16
-            })
+            .map(|(index, input)| Converter::new(&plan, index, input))
             .collect();
-        Some(Codes { codes, clipped })
+        let mut words = Vec::with_capacity(plan.count);
+        let lines = &plan.logic[..plan.logic.len().min(u16::BITS as usize)];
+        let seen = circuit.look_back(start, plan.true_period, plan.count, |look| {
+            for converter in &mut converters {
+                converter.take(look.value(converter.probe));
+            }
+            let bits = lines.iter().enumerate();
+            words.push(bits.fold(0, |word, (bit, &line)| {
+                word | (u16::from(look.line(line)) << bit)
+            }));
+        });
+        debug_assert!(seen.is_some(), "a running acquisition keeps its past");
+        Self {
+            channels: converters.into_iter().map(|c| c.codes).collect(),
+            words,
+            plan,
+        }
+    }
+}
+
+/// One channel at work.
+struct Converter {
+    probe: Probe,
+    codes_per_unit: f64,
+    /// In codes.
+    offset: f64,
+    noise: Noise,
+    codes: Codes,
+}
+
+impl Converter {
+    fn new(plan: &Plan, index: usize, input: &Input) -> Self {
+        Self {
+            probe: input.wiring.probe,
+            codes_per_unit: input.wiring.volts_per_unit * input.gain / input.volts_per_code(),
+            offset: input.offset * HALF_SCALE,
+            noise: Noise::new(plan.seed.stream(&[0xC0, index as u64, plan.number])),
+            codes: Codes {
+                codes: Vec::with_capacity(plan.count),
+                clipped: false,
+            },
+        }
     }
 
-    /// One word a sample, bit n being the logic line n.
-    pub(super) fn words(&mut self) -> Option<&[u16]> {
-        if self.words.is_none() {
-            let plan = &self.plan;
-            let mut words = vec![0_u16; plan.count];
-            for (bit, &line) in plan.logic.iter().enumerate().take(16) {
-                let states =
-                    self.past
-                        .sample_line(line, self.start, plan.true_period, plan.count)?;
-                for (word, high) in words.iter_mut().zip(states) {
-                    *word |= u16::from(high) << bit;
-                }
-            }
-            self.words = Some(words);
-        }
-        self.words.as_deref()
+    fn take(&mut self, value: f64) {
+        let exact = value * self.codes_per_unit + self.offset + self.noise.next() * NOISE;
+        let nearest = libm::floor(exact + 0.5);
+        self.codes.clipped |= !(-HALF_SCALE..HALF_SCALE).contains(&nearest);
+        let code = nearest.clamp(-HALF_SCALE, HALF_SCALE - 1.0);
+        self.codes.codes.push(code as i16);
     }
 }
 
@@ -250,13 +257,7 @@ impl Phase {
         if let Self::Running { plan, start, end } = self
             && *end <= now
         {
-            *self = Self::Done(Record {
-                plan: plan.clone(),
-                start: *start,
-                past: Box::new(circuit.clone()),
-                channels: BTreeMap::new(),
-                words: None,
-            });
+            *self = Self::Done(Record::new(plan.clone(), *start, circuit));
             return true;
         }
         false

@@ -132,8 +132,8 @@ impl Capture {
         })
     }
 
-    pub(super) fn record(&mut self) -> Result<&mut Record, ErrorCode> {
-        match &mut self.phase {
+    pub(super) fn record(&self) -> Result<&Record, ErrorCode> {
+        match &self.phase {
             Phase::Done(record) => Ok(record),
             _ => Err(ErrorCode::Stale),
         }

@@ -9,6 +9,7 @@ mod console;
 mod drive;
 mod load;
 mod meter;
+mod noise;
 mod scene;
 mod settings;
 mod supply;

@@ -137,6 +137,26 @@ impl History {
     }
 }
 
+/// The circuit at an instant of its kept past.
+pub struct Look<'a> {
+    circuit: &'a Circuit,
+    segment: &'a Segment,
+    state: State,
+}
+
+impl Look<'_> {
+    /// The value of a quantity then, in SI units.
+    pub fn value(&self, probe: Probe) -> f64 {
+        let Segment { mode, upstream, .. } = self.segment;
+        mode.probe(&self.circuit.electrics, probe, &self.state, *upstream)
+    }
+
+    /// The state of a line then.
+    pub fn line(&self, line: Line) -> bool {
+        self.segment.lines & line.bit() != 0
+    }
+}
+
 /// A piece of a linear stretch, short enough that nothing hides in it.
 struct Piece<'a> {
     segment: &'a Segment,
@@ -154,9 +174,55 @@ impl Piece<'_> {
 }
 
 impl Circuit {
-    /// Values of a probe at `start`, `start + period`, ... from the kept
-    /// trajectory, exact within each linear stretch; `None` where the history
+    /// Looks at `start`, `start + period`, ... of the kept trajectory, exact
+    /// within each linear stretch. `None`, and no look taken, where the history
     /// does not reach, or for a period or count that means nothing.
+    pub fn look_back(
+        &self,
+        start: BenchInstant,
+        period: BenchSpan,
+        count: usize,
+        mut look: impl FnMut(&Look<'_>),
+    ) -> Option<()> {
+        let (start, period) = self.sampling(start, period, count)?;
+        let mut steps: HashMap<*const Mode, Matrix> = HashMap::new();
+        let mut index = self.history.index_at(start)?;
+        let (mut instant, mut left) = (start, count as i64);
+        while left > 0 {
+            while self.history.end_of(index, i64::MAX) <= instant {
+                index += 1;
+            }
+            let segment = &self.history.segments[index];
+            let end = self.history.end_of(index, i64::MAX);
+            let here = ((end - instant - 1) / period + 1).min(left);
+            let mut taken = Look {
+                circuit: self,
+                segment,
+                state: segment.state_at(instant),
+            };
+            look(&taken);
+            if here as usize >= WORTHWHILE {
+                let step = steps
+                    .entry(Arc::as_ptr(&segment.mode))
+                    .or_insert_with(|| segment.mode.propagator.rise(period));
+                for _ in 1..here {
+                    taken.state = risen(step, &taken.state);
+                    look(&taken);
+                }
+            } else {
+                for _ in 1..here {
+                    taken.state = segment.mode.propagator.advance(period, &taken.state);
+                    look(&taken);
+                }
+            }
+            instant += here * period;
+            left -= here;
+        }
+        Some(())
+    }
+
+    /// Values of a probe at `start`, `start + period`, ..., as
+    /// [`Circuit::look_back`] sees them.
     pub fn sample(
         &self,
         probe: Probe,
@@ -164,43 +230,8 @@ impl Circuit {
         period: BenchSpan,
         count: usize,
     ) -> Option<Vec<f64>> {
-        let (start, period) = self.sampling(start, period, count)?;
-        let mut values = Vec::with_capacity(count);
-        let mut steps: HashMap<*const Mode, Matrix> = HashMap::new();
-        let mut index = self.history.index_at(start)?;
-        let mut instant = start;
-        while values.len() < count {
-            while self.history.end_of(index, i64::MAX) <= instant {
-                index += 1;
-            }
-            let segment = &self.history.segments[index];
-            let end = self.history.end_of(index, i64::MAX);
-            let here = ((end - instant - 1) / period + 1).min((count - values.len()) as i64);
-            let mut state = segment.state_at(instant);
-            let mut look = |state: &State| {
-                values.push(
-                    segment
-                        .mode
-                        .probe(&self.electrics, probe, state, segment.upstream),
-                );
-            };
-            look(&state);
-            if here as usize >= WORTHWHILE {
-                let step = steps
-                    .entry(Arc::as_ptr(&segment.mode))
-                    .or_insert_with(|| segment.mode.propagator.rise(period));
-                for _ in 1..here {
-                    state = risen(step, &state);
-                    look(&state);
-                }
-            } else {
-                for _ in 1..here {
-                    state = segment.mode.propagator.advance(period, &state);
-                    look(&state);
-                }
-            }
-            instant += here * period;
-        }
+        let mut values = Vec::new();
+        self.look_back(start, period, count, |look| values.push(look.value(probe)))?;
         Some(values)
     }
 
@@ -212,16 +243,9 @@ impl Circuit {
         period: BenchSpan,
         count: usize,
     ) -> Option<Vec<bool>> {
-        let (start, period) = self.sampling(start, period, count)?;
-        let mut index = self.history.index_at(start)?;
-        let values = (0..count as i64).map(|sample| {
-            let instant = start + sample * period;
-            while self.history.end_of(index, i64::MAX) <= instant {
-                index += 1;
-            }
-            self.history.segments[index].lines & line.bit() != 0
-        });
-        Some(values.collect())
+        let mut levels = Vec::new();
+        self.look_back(start, period, count, |look| levels.push(look.line(line)))?;
+        Some(levels)
     }
 
     /// Mean of a probe's value over `from` to `to`, for meters.

@@ -25,6 +25,7 @@ mod timers;
 pub use action::{Action, Line, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;
 pub use fault::PhysicsFault;
+pub use history::Look;
 pub use signal::{DriveSignal, Pattern, Polarity};
 
 #[cfg(test)]

@@ -104,6 +104,10 @@ impl Propagator {
 pub(super) fn risen(rise: &Matrix, state: &State) -> State {
     let mut delta = rise[STATES];
     for (column, value) in rise.iter().zip(state) {
+        // Branches that are not connected carry nothing, most of the time.
+        if *value == 0.0 {
+            continue;
+        }
         for (sum, entry) in delta.iter_mut().zip(column) {
             *sum += entry * value;
         }

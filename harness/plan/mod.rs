@@ -4,6 +4,7 @@
 
 mod against_bench;
 mod check;
+mod comparison;
 pub mod demo;
 mod limits;
 mod lot;
@@ -12,6 +13,7 @@ mod settings;
 mod steps;
 
 pub use against_bench::against_bench;
+pub use comparison::{Comparison, DeclaredMargin, MetricPath};
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
@@ -39,6 +41,8 @@ pub struct Plan {
     pub configuration: Configuration,
     /// What is done, in this order.
     pub scenarios: Vec<Scenario>,
+    /// How two lots are compared.
+    pub comparison: Comparison,
     /// Where each part was written.
     pub places: Places,
 }

@@ -3,7 +3,7 @@
 
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
-use super::{Configuration, OnSignalLoss, Plan, Ratings, Scenario, check};
+use super::{Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison};
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
@@ -73,6 +73,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         .optional_table("defaults")
         .map_or_else(Defaults::default, |t| read_defaults(&t));
     let tables = root.tables("scenario");
+    let compared = root.optional_table("comparison");
     root.finish();
     if tables.is_empty() && !root.has("scenario") {
         root.missing("scenario", "at least one `[[scenario]]` table");
@@ -86,6 +87,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         })
         .collect();
     unique_names(&tables, &read);
+    let comparison = compared.map_or_else(Comparison::default, |t| comparison::read(&t, &read));
     let (name, family, revision) = head?;
     Some(Plan {
         name: name?,
@@ -94,6 +96,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         ratings: ratings?,
         configuration: configuration?,
         scenarios: read.into_iter().collect::<Option<_>>()?,
+        comparison,
         places: root.reader().places(),
     })
 }

@@ -3,10 +3,12 @@
 //! writes no file and judges nothing.
 
 pub mod chain;
+mod excerpt;
 mod fold;
 mod line;
 mod observation_bytes;
 
+pub use excerpt::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, StartExcerpt};
 pub use fold::{Fold, RecordFault, measurement_digest};
 pub use line::{Content, Issued, Line, LineFault, Note};
 pub use observation_bytes::{

@@ -2,14 +2,14 @@
 //! them. It touches the bench and speaks through the journal; it stores and
 //! shows nothing, and no limit is looked at before a scenario is over.
 
-use super::order::Order;
+use super::order::{Captures, Order};
 use crate::bench::Bench;
 use crate::clock::BenchInstant;
 use crate::evaluate;
 use crate::event::Event;
 use crate::judgement::{Verdict, decide};
 use crate::measurement::Metric;
-use crate::observation::Trouble;
+use crate::observation::{Observation, Trouble};
 use crate::plan::Scenario;
 use crate::record::observation_bytes;
 use crate::scenarios::{Ended, Halt, Hands, Journal, context, drive};
@@ -34,8 +34,13 @@ pub(super) async fn execute(
             kind: scenario.kind.word().to_owned(),
         };
         journal.say(begun, started).await?;
-        let (metrics, gone) = observe(order, scenario, bench, journal).await?;
-        let verdict = judge(scenario, metrics, bench.now(), journal).await?;
+        let seen = observe(order, scenario, bench, journal).await?;
+        let verdict = judge(scenario, seen.metrics, bench.now(), journal).await?;
+        if let Some(observation) = seen.unkept
+            && verdict != Verdict::Pass
+        {
+            keep(scenario, &observation, bench.now(), journal).await?;
+        }
         let took = (bench.now() - begun).seconds();
         let finished = Event::ScenarioFinished {
             scenario: scenario.name.clone(),
@@ -43,21 +48,31 @@ pub(super) async fn execute(
             took,
         };
         journal.say(bench.now(), finished).await?;
-        if gone {
+        if seen.gone {
             return Ok(false);
         }
     }
     Ok(true)
 }
 
+/// What came of one scenario.
+#[derive(Default)]
+struct Seen {
+    metrics: Vec<Metric>,
+    /// What it saw, where that is kept only if the verdict asks for it.
+    unkept: Option<Observation>,
+    /// The bench is gone.
+    gone: bool,
+}
+
 /// Drives one scenario and evaluates what it saw. Trouble becomes an event and
-/// no metrics; the flag says that the bench is gone.
+/// no metrics.
 async fn observe(
     order: &Order,
     scenario: &Scenario,
     bench: &mut Bench,
     journal: &Journal,
-) -> Result<(Vec<Metric>, bool), Ended> {
+) -> Result<Seen, Ended> {
     let driven = {
         let mut hands = Hands::new(bench, journal, &order.plan, &order.bench, scenario);
         let driven = drive(scenario, &mut hands).await;
@@ -73,13 +88,17 @@ async fn observe(
     };
     match driven {
         Ok(observation) => {
-            let bytes = observation_bytes(&observation);
-            journal.observed(bench.now(), &scenario.name, bytes).await?;
+            let all = order.captures == Captures::All;
+            if all {
+                // Before anything is made of it, which might go wrong.
+                keep(scenario, &observation, bench.now(), journal).await?;
+            }
             let context = context(&order.plan, scenario, &order.bench);
-            Ok((
-                evaluate::evaluate(&scenario.name, &context, &observation),
-                false,
-            ))
+            Ok(Seen {
+                metrics: evaluate::evaluate(&scenario.name, &context, &observation),
+                unkept: (!all).then_some(observation),
+                gone: false,
+            })
         }
         Err(halt) => {
             let trouble = Trouble {
@@ -91,9 +110,22 @@ async fn observe(
                 trouble,
             };
             journal.say(bench.now(), event).await?;
-            Ok((Vec::new(), halt.bench_is_gone()))
+            Ok(Seen {
+                gone: halt.bench_is_gone(),
+                ..Seen::default()
+            })
         }
     }
+}
+
+async fn keep(
+    scenario: &Scenario,
+    observation: &Observation,
+    now: BenchInstant,
+    journal: &Journal,
+) -> Result<(), Ended> {
+    let bytes = observation_bytes(observation);
+    journal.observed(now, &scenario.name, bytes).await
 }
 
 /// Judges what was found, and everything that has a limit and was not found.

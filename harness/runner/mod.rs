@@ -5,9 +5,11 @@
 mod dispatcher;
 mod executor;
 mod order;
+mod rehearsal;
 
 pub use dispatcher::{Finished, RunFault, Stop, run};
-pub use order::{Order, Particulars};
+pub use order::{Captures, Order, Particulars};
+pub use rehearsal::{Entrant, Rehearsal, RehearsalFault};
 
 use crate::event::Entry;
 

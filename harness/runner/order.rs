@@ -28,6 +28,16 @@ pub struct Particulars {
     pub only: Option<String>,
 }
 
+/// Which captures stay with the record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Captures {
+    /// Every one, before it is evaluated.
+    All,
+    /// Those of scenarios that did not pass: for suites of thousands of model
+    /// runs.
+    OfFailures,
+}
+
 /// One plan on one board of one bench.
 #[derive(Clone, Debug)]
 pub struct Order {
@@ -41,6 +51,8 @@ pub struct Order {
     pub bench: bench_file::Bench,
     /// Every file that shaped it.
     pub files: Vec<FileFacts>,
+    /// Which captures are kept.
+    pub captures: Captures,
 }
 
 impl Order {

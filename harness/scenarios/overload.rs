@@ -90,7 +90,7 @@ async fn ramp(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<Overlo
 }
 
 /// Most samples of the hold: it only has to show every trip, and a trip lasts.
-const HOLD_SAMPLES: f64 = 100_000.0;
+const HOLD_SAMPLES: f64 = 20_000.0;
 
 /// Holds just below the trip current and watches all of it.
 async fn hold(settings: &plan::Overload, hands: &mut Hands<'_>) -> Result<OverloadRamp, Halt> {

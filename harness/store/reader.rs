@@ -16,7 +16,8 @@ use crate::ident::RunId;
 use crate::observation::Observation;
 use crate::record::chain::{self, Linked};
 use crate::record::{
-    Content, Issued, LONGEST_OBSERVATION, Line, Note, ObservationFault, Record, from_bytes,
+    Content, Excerpt, Issued, LONGEST_OBSERVATION, Line, LineFault, Note, ObservationFault, Record,
+    from_bytes,
 };
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use std::io::Read as _;
@@ -104,6 +105,32 @@ impl Reader {
             return Ok(None);
         }
         Ok(Some(Record::fold(&entries)?))
+    }
+
+    /// Hands the excerpts of a run's lines to `each`, in order and without
+    /// keeping any.
+    ///
+    /// # Errors
+    /// A [`StoreError`] when the store or a line cannot be read.
+    pub fn excerpts(
+        &self,
+        run: &RunId,
+        mut each: impl FnMut(Excerpt<'_>),
+    ) -> Result<(), StoreError> {
+        let sql = "SELECT text FROM lines WHERE run = ?1 AND kind = 'entry' ORDER BY sequence";
+        let mut read = || -> rusqlite::Result<Result<(), LineFault>> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let mut rows = statement.query([run.as_str()])?;
+            while let Some(row) = rows.next()? {
+                let text = row.get_ref(0)?.as_str().map_err(not_ours)?;
+                match Excerpt::read(text) {
+                    Ok(excerpt) => each(excerpt),
+                    Err(fault) => return Ok(Err(fault)),
+                }
+            }
+            Ok(Ok(()))
+        };
+        Ok(read().map_err(|fault| self.sqlite(&fault))??)
     }
 
     /// The remarks on a run in order.

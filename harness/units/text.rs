@@ -239,6 +239,14 @@ fn step(si: f64, dimension: Dimension) -> (f64, &'static str, &'static str) {
     }
 }
 
+/// The factor and the unit in which a number of that size reads well, for
+/// scales and tables that share one: `(1e-3, "ms")`. The unit of a pure number
+/// is empty.
+pub fn unit_for(si: f64, dimension: Dimension) -> (f64, String) {
+    let (factor, prefix, unit) = step(si, dimension);
+    (factor, format!("{prefix}{unit}"))
+}
+
 /// `si` with four significant digits and a fitting prefix: `"12.35 ms"`.
 pub fn show(si: f64, dimension: Dimension) -> String {
     let (factor, prefix, unit) = step(si, dimension);

@@ -1,18 +1,24 @@
 //! Lines, rectangles and text on a plane, y downwards, in points. A drawing
 //! knows neither SVG nor PDF; both renderers draw exactly these.
 
-/// Red, green, blue.
-pub(super) type Ink = [u8; 3];
+pub(crate) mod axes;
+pub(crate) mod pdf;
+pub(crate) mod sheets;
+pub(crate) mod svg;
+pub(crate) mod typeface;
 
-pub(super) const BLACK: Ink = [17, 17, 17];
-pub(super) const GREY: Ink = [95, 95, 95];
-pub(super) const PALE: Ink = [205, 205, 205];
-pub(super) const TINT: Ink = [243, 243, 243];
-pub(super) const WHITE: Ink = [255, 255, 255];
+/// Red, green, blue.
+pub(crate) type Ink = [u8; 3];
+
+pub(crate) const BLACK: Ink = [17, 17, 17];
+pub(crate) const GREY: Ink = [95, 95, 95];
+pub(crate) const PALE: Ink = [205, 205, 205];
+pub(crate) const TINT: Ink = [243, 243, 243];
+pub(crate) const WHITE: Ink = [255, 255, 255];
 
 /// Which side of its place a text stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Anchor {
+pub(crate) enum Anchor {
     Start,
     Middle,
     End,
@@ -20,7 +26,7 @@ pub(super) enum Anchor {
 
 /// One thing drawn.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Item {
+pub(crate) enum Item {
     Line {
         points: Vec<(f64, f64)>,
         ink: Ink,
@@ -41,14 +47,14 @@ pub(super) enum Item {
 
 /// A drawing with its size.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Drawing {
-    pub(super) width: f64,
-    pub(super) height: f64,
-    pub(super) items: Vec<Item>,
+pub(crate) struct Drawing {
+    pub(crate) width: f64,
+    pub(crate) height: f64,
+    pub(crate) items: Vec<Item>,
 }
 
 impl Drawing {
-    pub(super) fn new(width: f64, height: f64) -> Self {
+    pub(crate) fn new(width: f64, height: f64) -> Self {
         Self {
             width,
             height,
@@ -56,7 +62,7 @@ impl Drawing {
         }
     }
 
-    pub(super) fn line(&mut self, points: &[(f64, f64)], ink: Ink, width: f64) {
+    pub(crate) fn line(&mut self, points: &[(f64, f64)], ink: Ink, width: f64) {
         self.items.push(Item::Line {
             points: points.to_vec(),
             ink,
@@ -65,7 +71,7 @@ impl Drawing {
         });
     }
 
-    pub(super) fn dashed(&mut self, points: &[(f64, f64)], ink: Ink, width: f64) {
+    pub(crate) fn dashed(&mut self, points: &[(f64, f64)], ink: Ink, width: f64) {
         self.items.push(Item::Line {
             points: points.to_vec(),
             ink,
@@ -74,7 +80,7 @@ impl Drawing {
         });
     }
 
-    pub(super) fn shape(&mut self, points: &[(f64, f64)], ink: Ink) {
+    pub(crate) fn shape(&mut self, points: &[(f64, f64)], ink: Ink) {
         self.items.push(Item::Shape {
             points: points.to_vec(),
             ink,
@@ -82,7 +88,7 @@ impl Drawing {
     }
 
     /// A filled rectangle.
-    pub(super) fn block(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), ink: Ink) {
+    pub(crate) fn block(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), ink: Ink) {
         self.shape(
             &[
                 (x, y),
@@ -95,16 +101,16 @@ impl Drawing {
     }
 
     /// The outline of a rectangle.
-    pub(super) fn frame(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), ink: Ink, width: f64) {
+    pub(crate) fn frame(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), ink: Ink, width: f64) {
         let corners = [(x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)];
         self.line(&corners, ink, width);
     }
 
-    pub(super) fn text(&mut self, at: (f64, f64), size: f64, text: impl Into<String>) {
+    pub(crate) fn text(&mut self, at: (f64, f64), size: f64, text: impl Into<String>) {
         self.write(at, size, false, Anchor::Start, BLACK, text);
     }
 
-    pub(super) fn write(
+    pub(crate) fn write(
         &mut self,
         at: (f64, f64),
         size: f64,
@@ -124,7 +130,7 @@ impl Drawing {
     }
 
     /// Puts another drawing with its corner at `(x, y)`.
-    pub(super) fn place(&mut self, other: &Self, (x, y): (f64, f64)) {
+    pub(crate) fn place(&mut self, other: &Self, (x, y): (f64, f64)) {
         let moved = |points: &[(f64, f64)]| points.iter().map(|p| (p.0 + x, p.1 + y)).collect();
         for item in &other.items {
             let mut item = item.clone();

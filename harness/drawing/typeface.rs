@@ -6,25 +6,25 @@ use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 /// One weight of the typeface.
-pub(super) struct Typeface {
-    pub(super) bytes: &'static [u8],
+pub(crate) struct Typeface {
+    pub(crate) bytes: &'static [u8],
     /// Glyph and advance in ems of each character it has.
     glyphs: BTreeMap<char, (u32, f64)>,
 }
 
-pub(super) static REGULAR: LazyLock<Typeface> = LazyLock::new(|| {
+pub(crate) static REGULAR: LazyLock<Typeface> = LazyLock::new(|| {
     Typeface::read(include_bytes!(
         "../../fixtures/fonts/DejaVuSansCondensed.ttf"
     ))
 });
-pub(super) static BOLD: LazyLock<Typeface> = LazyLock::new(|| {
+pub(crate) static BOLD: LazyLock<Typeface> = LazyLock::new(|| {
     Typeface::read(include_bytes!(
         "../../fixtures/fonts/DejaVuSansCondensed-Bold.ttf"
     ))
 });
 
 /// The typeface of that weight.
-pub(super) fn face(bold: bool) -> &'static Typeface {
+pub(crate) fn face(bold: bool) -> &'static Typeface {
     if bold { &BOLD } else { &REGULAR }
 }
 
@@ -71,19 +71,19 @@ impl Typeface {
     }
 
     /// Glyph and advance in ems; a replacement for what it does not have.
-    pub(super) fn glyph(&self, c: char) -> (u32, f64) {
+    pub(crate) fn glyph(&self, c: char) -> (u32, f64) {
         let known = self.glyphs.get(&c).or_else(|| self.glyphs.get(&'\u{FFFD}'));
         known.copied().unwrap_or((0, 0.6))
     }
 
     /// The width of `text` in ems.
-    pub(super) fn width(&self, text: &str) -> f64 {
+    pub(crate) fn width(&self, text: &str) -> f64 {
         text.chars().map(|c| self.glyph(c).1).sum()
     }
 }
 
 /// `text` cut with an ellipsis so that it is no wider than `room` points.
-pub(super) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
+pub(crate) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
     let face = face(bold);
     if face.width(text) * size <= room {
         return text.to_owned();
@@ -102,7 +102,7 @@ pub(super) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
 }
 
 /// `text` in lines no wider than `room` points, broken at spaces.
-pub(super) fn wrapped(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
     let face = face(bold);
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();

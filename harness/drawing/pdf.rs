@@ -1,11 +1,10 @@
-//! Drawings as pages of a PDF whose metadata come from the record. It lays
-//! nothing out.
+//! Drawings as pages of a PDF whose metadata are given, so that the same input
+//! gives the same bytes. It lays nothing out.
 
-use super::PdfFault;
-use super::drawing::{Anchor, Drawing, Ink, Item};
 use super::typeface::face;
+use super::{Anchor, Drawing, Ink, Item};
 use crate::ident::harmless;
-use crate::record::Record;
+use jiff::Timestamp;
 use krilla::color::rgb;
 use krilla::geom::{Path, PathBuilder, Point};
 use krilla::metadata::{DateTime, Metadata};
@@ -15,7 +14,23 @@ use krilla::surface::Surface;
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use krilla::{Document, SerializeSettings};
 
-pub(super) fn write(record: &Record, pages: &[Drawing]) -> Result<Vec<u8>, PdfFault> {
+/// Why no PDF came out: a bug here, never the input.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("the document cannot be written as PDF: {0}")]
+pub struct PdfFault(pub String);
+
+/// What a PDF says of itself.
+pub(crate) struct About<'a> {
+    pub(crate) title: String,
+    /// The version of the program.
+    pub(crate) version: &'a str,
+    /// What tells this document from others.
+    pub(crate) identity: &'a str,
+    /// Written then: a time of the input, never of the clock.
+    pub(crate) at: Timestamp,
+}
+
+pub(crate) fn write(about: &About<'_>, pages: &[Drawing]) -> Result<Vec<u8>, PdfFault> {
     let told = |what: &str| PdfFault(what.to_owned());
     let fonts = [false, true].map(|bold| Font::new(face(bold).bytes.into(), 0));
     let [Some(regular), Some(bold)] = fonts else {
@@ -25,7 +40,7 @@ pub(super) fn write(record: &Record, pages: &[Drawing]) -> Result<Vec<u8>, PdfFa
         enable_tagging: false,
         ..SerializeSettings::default()
     });
-    document.set_metadata(metadata(record));
+    document.set_metadata(metadata(about));
     for drawing in pages {
         let settings = PageSettings::from_wh(drawing.width as f32, drawing.height as f32)
             .ok_or_else(|| told("the page has no size"))?;
@@ -42,10 +57,9 @@ pub(super) fn write(record: &Record, pages: &[Drawing]) -> Result<Vec<u8>, PdfFa
         .map_err(|fault| PdfFault(format!("{fault:?}")))
 }
 
-fn metadata(record: &Record) -> Metadata {
-    let started = &record.started;
+fn metadata(about: &About<'_>) -> Metadata {
     let part = |format: &str| -> u16 {
-        let text = record.started_at.strftime(format).to_string();
+        let text = about.at.strftime(format).to_string();
         text.parse().unwrap_or(0)
     };
     let small = |format: &str| u8::try_from(part(format)).unwrap_or(0);
@@ -58,14 +72,10 @@ fn metadata(record: &Record) -> Metadata {
         .utc_offset_hour(0)
         .utc_offset_minute(0);
     Metadata::new()
-        .title(format!(
-            "Certificate {}: {}",
-            started.serial,
-            record.headline()
-        ))
-        .creator(format!("bufferstop {}", harmless(&started.version)))
+        .title(about.title.clone())
+        .creator(format!("bufferstop {}", harmless(about.version)))
         .language("en".to_owned())
-        .document_id(started.run.as_str().to_owned())
+        .document_id(about.identity.to_owned())
         .creation_date(date)
 }
 

@@ -1,10 +1,10 @@
 //! A frame with two scales: ticks at round numbers, labels with units, and
 //! where a value stands. It draws no data.
 
-use super::drawing::{Anchor, BLACK, Drawing, GREY, PALE};
+use super::{Anchor, BLACK, Drawing, GREY, PALE};
 
 /// Points of a plot.
-pub(super) const SIZE: (f64, f64) = (250.0, 165.0);
+pub(crate) const SIZE: (f64, f64) = (250.0, 165.0);
 const LEFT: f64 = 36.0;
 const TOP: f64 = 24.0;
 const RIGHT: f64 = 10.0;
@@ -12,14 +12,14 @@ const BOTTOM: f64 = 28.0;
 
 /// One scale.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Scale {
+pub(crate) struct Scale {
     from: f64,
     to: f64,
 }
 
 impl Scale {
     /// A scale over `values`, a little wider; zero included where asked.
-    pub(super) fn over(values: impl IntoIterator<Item = f64>, zero: bool) -> Self {
+    pub(crate) fn over(values: impl IntoIterator<Item = f64>, zero: bool) -> Self {
         let start = if zero {
             (0.0, 0.0)
         } else {
@@ -43,7 +43,7 @@ impl Scale {
     }
 
     /// Exactly from here to there.
-    pub(super) fn exactly(from: f64, to: f64) -> Self {
+    pub(crate) fn exactly(from: f64, to: f64) -> Self {
         Self {
             from,
             to: if to > from { to } else { from + 1.0 },
@@ -74,14 +74,14 @@ impl Scale {
 }
 
 /// The frame of a plot.
-pub(super) struct Axes {
-    pub(super) drawing: Drawing,
+pub(crate) struct Axes {
+    pub(crate) drawing: Drawing,
     across: Scale,
     up: Scale,
 }
 
 impl Axes {
-    pub(super) fn new(title: &str, across: (&str, Scale), up: (&str, Scale)) -> Self {
+    pub(crate) fn new(title: &str, across: (&str, Scale), up: (&str, Scale)) -> Self {
         let mut drawing = Drawing::new(SIZE.0, SIZE.1);
         drawing.write((0.0, 8.0), 8.5, true, Anchor::Start, BLACK, title);
         drawing.write((0.0, 19.0), 7.0, false, Anchor::Start, GREY, up.0);
@@ -120,23 +120,23 @@ impl Axes {
         axes
     }
 
-    pub(super) fn x(&self, value: f64) -> f64 {
+    pub(crate) fn x(&self, value: f64) -> f64 {
         LEFT + self.across.share(value) * (SIZE.0 - LEFT - RIGHT)
     }
 
-    pub(super) fn y(&self, value: f64) -> f64 {
+    pub(crate) fn y(&self, value: f64) -> f64 {
         let floor = SIZE.1 - BOTTOM;
         floor - self.up.share(value) * (floor - TOP)
     }
 
     /// Columns of a point each, for decimation.
-    pub(super) fn columns(&self) -> usize {
+    pub(crate) fn columns(&self) -> usize {
         (SIZE.0 - LEFT - RIGHT) as usize
     }
 
     /// A marked instant: a line from floor to top with its word beside it, on
     /// its own row so that neighbours do not collide.
-    pub(super) fn upright(&mut self, value: f64, word: &str, row: usize, dashed: bool) {
+    pub(crate) fn upright(&mut self, value: f64, word: &str, row: usize, dashed: bool) {
         let x = self.x(value);
         let ends = [(x, TOP), (x, SIZE.1 - BOTTOM)];
         if dashed {

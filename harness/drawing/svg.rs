@@ -1,11 +1,11 @@
 //! A drawing as inline SVG. Text is escaped here and nowhere else.
 
-use super::drawing::{Anchor, Drawing, Ink, Item};
+use super::{Anchor, Drawing, Ink, Item};
 use crate::ident::harmless;
 use std::fmt::Write as _;
 
 /// `text` for a page: control and direction characters shown, markup escaped.
-pub(super) fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in harmless(text).chars() {
         match c {
@@ -21,7 +21,7 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 /// The drawing with its words for people who cannot see it.
-pub(super) fn svg(drawing: &Drawing, words: &str) -> String {
+pub(crate) fn svg(drawing: &Drawing, words: &str) -> String {
     let (width, height) = (drawing.width, drawing.height);
     let mut out = format!(
         "<svg role=\"img\" aria-label=\"{}\" viewBox=\"0 0 {width:.1} {height:.1}\" width=\"{width:.1}\" height=\"{height:.1}\">",

@@ -1,0 +1,149 @@
+//! Many model boards at once: whole runs on model benches in memory, one
+//! runtime a thread, told in the order of the boards. It touches no port, and
+//! what a run finds is what it would find alone: boards share nothing but the
+//! store.
+
+use super::dispatcher::{Finished, RunFault, Stop, run};
+use super::order::{Captures, Order, Particulars};
+use crate::bench::{Bench, BoardFacts, Connection};
+use crate::bench_file;
+use crate::clock::WallClock;
+use crate::event::FileFacts;
+use crate::ident::{Role, RunId};
+use crate::model_bench::{Transport, world};
+use crate::model_board::BoardParameters;
+use crate::plan::Plan;
+use crate::profile::Profile;
+use crate::seed::Seed;
+use crate::store::Store;
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{SyncSender, sync_channel};
+use tokio::runtime::Builder;
+
+/// What every board of a rehearsal has in common.
+#[derive(Clone, Copy)]
+pub struct Rehearsal<'a> {
+    /// What is done.
+    pub plan: &'a Plan,
+    /// On which bench; it must be a model bench.
+    pub bench: &'a bench_file::Bench,
+    /// How its instruments talk.
+    pub profiles: &'a BTreeMap<Role, Profile>,
+    /// The files behind all of that.
+    pub files: &'a [FileFacts],
+    /// Where the records go.
+    pub store: &'a Store,
+    /// The wall clock of the records.
+    pub clock: &'a (dyn WallClock + Sync),
+    /// Boards under test at a time, one thread each; zero counts as one.
+    pub threads: usize,
+    /// Ends the rehearsal early.
+    pub stop: &'a Stop,
+}
+
+/// One board of a rehearsal.
+#[derive(Clone, Debug)]
+pub struct Entrant {
+    /// The identifier of its run.
+    pub run: RunId,
+    /// What a person would say about it.
+    pub particulars: Particulars,
+    /// What the board is made of.
+    pub board: BoardParameters,
+    /// Seed of the instruments' errors and noise.
+    pub seed: Seed,
+}
+
+/// Why an entrant has no record.
+#[derive(Debug, thiserror::Error)]
+pub enum RehearsalFault {
+    /// Its bench could not be opened.
+    #[error("the model bench cannot be opened: {0}")]
+    Bench(String),
+    /// Its run ended without one.
+    #[error(transparent)]
+    Run(#[from] RunFault),
+}
+
+impl Rehearsal<'_> {
+    /// Runs the plan on each of `entrants` and hands the outcomes to `each`, in
+    /// the order of the entrants and as soon as that order allows. After a stop
+    /// or once `each` says `false`, no further board is begun.
+    pub fn perform(
+        self,
+        entrants: &[Entrant],
+        mut each: impl FnMut(&Entrant, Result<Finished, RehearsalFault>) -> bool,
+    ) {
+        let next = AtomicUsize::new(0);
+        let threads = self.threads.clamp(1, entrants.len().max(1));
+        // An outcome a thread may wait to be told.
+        let (tell, told) = sync_channel(threads);
+        std::thread::scope(|scope| {
+            for _ in 0..threads {
+                let (tell, next) = (tell.clone(), &next);
+                scope.spawn(move || self.work(entrants, next, &tell));
+            }
+            drop(tell);
+            let mut early = BTreeMap::new();
+            let mut due = 0;
+            for (index, outcome) in told {
+                early.insert(index, outcome);
+                while let Some(outcome) = early.remove(&due) {
+                    if !each(&entrants[due], outcome) {
+                        next.store(entrants.len(), Ordering::Relaxed);
+                    }
+                    due += 1;
+                }
+            }
+        });
+    }
+
+    /// Takes one board after another until none is left.
+    fn work(
+        self,
+        entrants: &[Entrant],
+        next: &AtomicUsize,
+        tell: &SyncSender<(usize, Result<Finished, RehearsalFault>)>,
+    ) {
+        while !self.stop.is_raised() {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            let Some(entrant) = entrants.get(index) else {
+                return;
+            };
+            if tell.send((index, self.one(entrant))).is_err() {
+                return;
+            }
+        }
+    }
+
+    fn one(self, entrant: &Entrant) -> Result<Finished, RehearsalFault> {
+        let bench = |fault: String| RehearsalFault::Bench(fault);
+        let world = world(self.bench, self.profiles, &entrant.board, entrant.seed)
+            .map_err(|fault| bench(fault.to_string()))?;
+        let connection = Connection::Model {
+            world: Box::new(world),
+            transport: Transport::Memory,
+        };
+        let order = Order {
+            run: entrant.run.clone(),
+            particulars: entrant.particulars.clone(),
+            plan: self.plan.clone(),
+            bench: self.bench.clone(),
+            files: self.files.to_vec(),
+            captures: Captures::OfFailures,
+        };
+        let runtime = Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .map_err(|fault| bench(fault.to_string()))?;
+        runtime.block_on(async {
+            let facts = BoardFacts::from(&self.plan.ratings);
+            let mut opened = Bench::open(self.bench, self.profiles, facts, connection)
+                .await
+                .map_err(|fault| bench(fault.to_string()))?;
+            let stop = self.stop.clone();
+            Ok(run(&order, &mut opened, self.store, self.clock, &mut [], stop).await?)
+        })
+    }
+}

@@ -18,9 +18,6 @@ pub(super) struct Plot {
     pub(super) words: String,
 }
 
-/// The most plots on a certificate.
-const MOST: usize = 6;
-
 pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
     let record = sources.record;
     let plan = plan(record);
@@ -76,7 +73,6 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
             }
         }
     }
-    plots.truncate(MOST);
     plots
 }
 

@@ -5,13 +5,13 @@
 use super::arguments::RecordsCertificate;
 use super::exit::Exit;
 use super::output::Output;
-use super::records::{find, open};
+use super::records::{find, headline, open};
 use super::session::store_exit;
-use crate::certificate::{Sources, html, pdf};
+use crate::certificate::{BoardRun, Sources, html, pdf};
 use crate::clock::{SystemClock, WallClock};
 use crate::ident::{RunId, harmless};
 use crate::record::Record;
-use crate::store::{Durability, Reader, Store};
+use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
 
 /// Both forms of a certificate.
@@ -34,8 +34,10 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
     }
     let run = &record.started.run;
     let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
+    let runs = runs_of_board(reader, record)?;
     let sources = Sources {
         record,
+        runs: &runs,
         observations: &seen,
         notes: &notes,
         head: reader.closing_link(run).map_err(|f| store_exit(&f))?,
@@ -48,6 +50,23 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
         html: html(&sources).into_bytes(),
         pdf,
     })
+}
+
+fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit> {
+    let filter = Filter {
+        serial: Some(record.started.serial.clone()),
+        ..Filter::default()
+    };
+    let runs = reader.runs(&filter).map(|run| {
+        let run = run.map_err(|fault| store_exit(&fault))?;
+        Ok(BoardRun {
+            headline: headline(&run),
+            run: run.run,
+            started: run.started,
+            diagnosis: run.only.is_some(),
+        })
+    });
+    runs.collect()
 }
 
 pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {

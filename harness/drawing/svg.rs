@@ -37,6 +37,8 @@ pub(crate) fn svg(drawing: &Drawing, words: &str) -> String {
 fn push(out: &mut String, item: &Item) {
     // Writing to a string cannot fail.
     let _ = match item {
+        // The whole picture has its words already.
+        Item::Begin(_) | Item::End => Ok(()),
         Item::Line {
             points,
             ink,

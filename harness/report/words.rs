@@ -35,6 +35,11 @@ pub(crate) fn uncertainty(judged: &JudgedMetric) -> String {
     }
 }
 
+/// Value or bound with its expanded uncertainty.
+pub(crate) fn with_uncertainty(judged: &JudgedMetric) -> String {
+    format!("{}, U {}", found(judged), uncertainty(judged))
+}
+
 /// The margin of a decision, positive inside.
 pub(crate) fn margin(decision: &Decision, dimension: Dimension) -> String {
     decision
@@ -90,8 +95,8 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
     let over = limit.upper.map(|upper| (value - upper, upper));
     let under = limit.lower.map(|lower| (lower - value, lower));
     let (words, distance, edge) = match (over, under) {
-        (Some((by, upper)), _) if by > 0.0 => ("more than the most allowed", by, upper),
-        (_, Some((by, lower))) if by > 0.0 => ("less than the least allowed", by, lower),
+        (Some((by, upper)), _) if by > 0.0 => ("above the most allowed", by, upper),
+        (_, Some((by, lower))) if by > 0.0 => ("below the least allowed", by, lower),
         _ => return inside(value, limit, dimension),
     };
     let mut text = format!(
@@ -100,8 +105,15 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
         show(edge, dimension)
     );
     if estimate.u > 0.0 {
-        let times = distance / estimate.expanded();
-        text.push_str(&format!(": {times:.1} times its expanded uncertainty"));
+        let u = show_span(estimate.expanded(), dimension);
+        text.push_str(&match distance / estimate.expanded() {
+            times if times < 1.0 => format!(", which is within its expanded uncertainty of {u}"),
+            times if times < 10.0 => {
+                format!(", which is {times:.1} times its expanded uncertainty of {u}")
+            }
+            // More digits would say nothing more.
+            _ => format!(", far beyond its expanded uncertainty of {u}"),
+        });
     }
     text.push('.');
     text

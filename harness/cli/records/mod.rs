@@ -67,7 +67,8 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
     Ok(Exit::Pass)
 }
 
-fn headline(run: &RunHeader) -> String {
+/// A run's verdict as it may be shown.
+pub(super) fn headline(run: &RunHeader) -> String {
     let model = if run.model { "MODEL " } else { "" };
     let only = if run.only.is_some() { "DIAGNOSIS " } else { "" };
     format!(

@@ -13,4 +13,5 @@ mod ports;
 mod python;
 mod records;
 mod runs;
+mod seals;
 mod signal;

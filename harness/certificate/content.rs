@@ -233,13 +233,18 @@ pub(super) fn digests(sources: &Sources<'_>) -> Vec<Fact> {
     let shown = |digest: Option<crate::digest::Digest>| {
         digest.map_or_else(|| "not known".to_owned(), |digest| digest.to_string())
     };
-    vec![
+    let mut facts = vec![
         (
             "Measurement digest",
             shown(ended.map(|ended| ended.measurement)),
         ),
         ("Chain head", shown(sources.head)),
-    ]
+    ];
+    if let Some(seal) = sources.seal {
+        facts.push(("Signed by key", seal.public_key.clone()));
+        facts.push(("Signature", seal.signature.clone()));
+    }
+    facts
 }
 
 /// The metric of scenario `sense` that a label carries.

@@ -2,7 +2,7 @@
 //! runs no script.
 
 use super::Sources;
-use super::content::{self, Fact, LEGEND, MODEL};
+use super::content::{self, Fact, LEGEND, MODEL, Rules};
 use super::gauge::gauge;
 use super::plots::plots;
 use super::qr;
@@ -23,7 +23,7 @@ dl{display:grid;grid-template-columns:max-content 1fr;gap:3px 16px;margin:0}dt{c
 .found{border:2.5px solid #111;padding:4px 16px 10px;margin:22px 0}.found p{margin:8px 0}\
 table{border-collapse:collapse;width:100%;font-size:12.5px}th{text-align:left;font-weight:600;color:#555;border-bottom:1px solid #111}\
 th,td{padding:4px 8px 4px 0;vertical-align:middle}td{border-bottom:1px solid #ddd}.n{text-align:right;white-space:nowrap}\
-.w{font-weight:700;white-space:nowrap}.s{color:#555;font-size:11px}tr{break-inside:avoid}\
+.l{white-space:nowrap}.r{margin:2px 0}.w{font-weight:700;white-space:nowrap}.s{color:#555;font-size:11px}tr{break-inside:avoid}\
 .plots{display:grid;grid-template-columns:1fr 1fr;gap:26px}figure{margin:0;break-inside:avoid}figure svg{width:100%;height:auto}\
 figcaption{font-size:11px;color:#555}code{font-size:11px;overflow-wrap:anywhere}svg text{font-family:inherit}";
 
@@ -55,10 +55,14 @@ pub fn html(sources: &Sources<'_>) -> String {
         out.push_str(&format!("<h2>Every run of this board</h2><p>{text}</p>"));
         out.push_str(&plain_table(["Started", "Verdict", "Run"], &runs));
     }
+    let mut rules = Rules::default();
     for scenario in &record.scenarios {
-        out.push_str(&table(scenario));
+        out.push_str(&table(scenario, &mut rules));
     }
     out.push_str(&format!("<p class=\"s\">{LEGEND}</p>\n"));
+    for rule in rules.lines() {
+        out.push_str(&format!("<p class=\"s r\">{}</p>\n", escape(&rule)));
+    }
     let plots = plots(sources);
     if !plots.is_empty() {
         out.push_str("<h2>What was seen</h2><div class=\"plots\">");
@@ -119,13 +123,13 @@ fn plain_table(heads: [&str; 3], rows: &[[String; 3]]) -> String {
     )
 }
 
-fn table(scenario: &ScenarioRecord) -> String {
+fn table(scenario: &ScenarioRecord, rules: &mut Rules) -> String {
     let verdict = scenario
         .verdict
         .map_or("UNFINISHED", |verdict| verdict.word());
     let name = escape(&scenario.name);
     let mut out = format!(
-        "<h2>{name}: {verdict}</h2><table><thead><tr><th scope=\"col\">Metric</th><th scope=\"col\" class=\"n\">Value</th><th scope=\"col\" class=\"n\">U</th><th scope=\"col\">Limit</th><th scope=\"col\">On its limit</th><th scope=\"col\" class=\"n\">Margin</th><th scope=\"col\">Verdict</th><th scope=\"col\">Rule, source</th></tr></thead><tbody>"
+        "<h2>{name}: {verdict}</h2><table><thead><tr><th scope=\"col\">Metric</th><th scope=\"col\" class=\"n\">Value</th><th scope=\"col\" class=\"n\">U</th><th scope=\"col\">Limit</th><th scope=\"col\">On its limit</th><th scope=\"col\" class=\"n\">Margin</th><th scope=\"col\">Verdict</th><th scope=\"col\" class=\"n\">Rule</th></tr></thead><tbody>"
     );
     for judged in &scenario.metrics {
         let row = content::row(judged);
@@ -142,18 +146,17 @@ fn table(scenario: &ScenarioRecord) -> String {
             .iter()
             .map(|note| format!("<div class=\"s\">{}</div>", escape(note)))
             .collect();
-        let [label, value, u, limit, margin, rule, source] = [
+        let rule = rules.number(&row);
+        let [label, value, u, limit, margin] = [
             &row.label,
             &row.value,
             &row.uncertainty,
             &row.limit,
             &row.margin,
-            &row.rule,
-            &row.source,
         ]
         .map(|text| escape(text));
         out.push_str(&format!(
-            "<tr><td>{label}{notes}</td><td class=\"n\">{value}</td><td class=\"n\">{u}</td><td>{limit}</td><td>{line}</td><td class=\"n\">{margin}</td><td class=\"w\">{}</td><td class=\"s\">{rule}<br>{source}</td></tr>\n",
+            "<tr><td>{label}{notes}</td><td class=\"n\">{value}</td><td class=\"n\">{u}</td><td class=\"l\">{limit}</td><td>{line}</td><td class=\"n\">{margin}</td><td class=\"w\">{}</td><td class=\"n\">{rule}</td></tr>\n",
             row.verdict
         ));
     }

@@ -6,6 +6,7 @@
 mod content;
 mod gauge;
 mod html;
+mod label;
 mod marks;
 mod pages;
 mod plots;
@@ -14,11 +15,13 @@ mod rows;
 
 pub use crate::drawing::pdf::PdfFault;
 pub use html::html;
+pub use label::{Grid, NoLabel, labels, may_have_label};
 
 use crate::digest::Digest;
 use crate::drawing::pdf::{self, About};
 use crate::ident::RunId;
 use crate::observation::Observation;
+use crate::record::seal::Seal;
 use crate::record::{Note, Record};
 
 /// What a certificate is made from.
@@ -32,6 +35,8 @@ pub struct Sources<'a> {
     pub notes: &'a [Note],
     /// The link of the chain that closes the run, where it is known.
     pub head: Option<Digest>,
+    /// The signature under it, where there is one that holds.
+    pub seal: Option<&'a Seal>,
     /// Every run of this board in the store, this one included, oldest first.
     pub runs: &'a [BoardRun],
 }

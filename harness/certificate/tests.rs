@@ -26,6 +26,7 @@ fn sources<'a>(record: &'a Record, seen: &'a [(String, Observation)]) -> Sources
         notes: &[],
         head: Some(Digest::of(b"head")),
         runs: &[],
+        seal: None,
     }
 }
 

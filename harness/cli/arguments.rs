@@ -1,6 +1,10 @@
 //! The command line as typed. Names, files and numbers are turned into checked
 //! values later, by the command that needs them.
 
+mod records;
+
+pub(super) use records::*;
+
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -215,168 +219,6 @@ pub(super) struct ModelBench {
     /// The model board to put on it.
     #[arg(long, value_name = "FILE")]
     pub(super) model_board: Option<PathBuf>,
-}
-
-#[derive(Debug, Subcommand)]
-pub(super) enum Records {
-    /// Copy the whole store to a new file, safely also while runs go on.
-    #[command(after_help = "Example:  bufferstop records backup /media/stick/records.sqlite")]
-    Backup(RecordsBackup),
-    /// Hand out a run as one file that stands alone, or metrics as rows.
-    #[command(after_help = EXPORT_AFTER)]
-    Export(RecordsExport),
-    /// Issue the certificate of a run, or of the last run of a serial number;
-    /// asked again, the same bytes come out.
-    #[command(
-        after_help = "Example:  bufferstop records certificate GR-0042 --out-file GR-0042.pdf"
-    )]
-    Certificate(RecordsCertificate),
-    /// List runs, newest last.
-    #[command(after_help = "Example:  bufferstop records list --lot GR-2026-03 --verdict fail")]
-    List(RecordsList),
-    /// Add a remark to a run, such as a repair; the run stays as it was.
-    #[command(after_help = "Example:  bufferstop records note GR-0042 \"replaced R7, cold joint\"")]
-    Note(RecordsNote),
-    /// Show a run, or the last run of a serial number.
-    #[command(after_help = "Example:  bufferstop records show GR-0042")]
-    Show(RecordsShow),
-    /// Check that no entry was changed, removed or moved since it was written.
-    #[command(after_help = VERIFY_AFTER)]
-    Verify(RecordsVerify),
-}
-
-const EXPORT_AFTER: &str = "\
-Example:  bufferstop records export GR-0042 --file GR-0042.json
-          bufferstop records export --csv --lot GR-2026-03 --file lot.csv
-          bufferstop records export --parquet --file all.parquet
-
-The file holds the record, every line of the run with its links in the chain, and the bytes of what
-was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
-
-const VERIFY_AFTER: &str = "\
-Example:  bufferstop records verify --head 5f0c...
-
-A cut end or a store written anew is found only with a head printed elsewhere, such as on a
-certificate. Exit status: 0 intact, 1 altered.";
-
-#[derive(Debug, Args)]
-pub(super) struct StorePlace {
-    /// Folder with records and reports.
-    #[arg(long, value_name = "DIR", default_value = "reports")]
-    pub(super) out: PathBuf,
-    /// Look into the model bench's store instead of the real boards'.
-    #[arg(long)]
-    pub(super) model: bool,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsCertificate {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    pub(super) which: String,
-    /// Where it goes: a name ending in .pdf or .html; `certificate.pdf` without.
-    #[arg(long, value_name = "FILE", default_value = "certificate.pdf")]
-    pub(super) out_file: PathBuf,
-}
-
-/// Which runs; what is not given is not asked.
-#[derive(Debug, Args)]
-pub(super) struct RunFilter {
-    /// Only this lot.
-    #[arg(long)]
-    pub(super) lot: Option<String>,
-    /// Only this serial number.
-    #[arg(long)]
-    pub(super) serial: Option<String>,
-    /// Only this verdict: pass, fail or inconclusive.
-    #[arg(long)]
-    pub(super) verdict: Option<String>,
-    /// Only runs started on this day (UTC) or later, or at this moment or later.
-    #[arg(long, value_name = "DATE")]
-    pub(super) from: Option<String>,
-    /// Only runs started on this day (UTC) or earlier, or before this moment.
-    #[arg(long, value_name = "DATE")]
-    pub(super) until: Option<String>,
-    /// Only runs in which this metric failed, such as `trip_time`.
-    #[arg(long, value_name = "METRIC")]
-    pub(super) failing: Option<String>,
-    /// Only runs in which this scenario of their plan failed.
-    #[arg(long, value_name = "SCENARIO")]
-    pub(super) failing_scenario: Option<String>,
-    /// Only runs that looked for this metric; rows of this metric alone.
-    #[arg(long, value_name = "METRIC")]
-    pub(super) metric: Option<String>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsBackup {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// The new file; nothing is ever written over.
-    pub(super) file: PathBuf,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsExport {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    #[arg(required_unless_present_any = ["csv", "json_lines", "parquet"])]
-    pub(super) which: Option<String>,
-    /// The new file, never written over; without it standard output.
-    #[arg(long, value_name = "FILE")]
-    pub(super) file: Option<PathBuf>,
-    /// Comma-separated values instead, a row a metric.
-    #[arg(long, conflicts_with = "json_lines")]
-    pub(super) csv: bool,
-    /// JSON lines instead, a line a metric.
-    #[arg(long)]
-    pub(super) json_lines: bool,
-    /// An Apache Parquet table instead, a row a metric, with typed columns.
-    #[arg(long, requires = "file", conflicts_with_all = ["csv", "json_lines"])]
-    pub(super) parquet: bool,
-    #[command(flatten)]
-    pub(super) filter: RunFilter,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsList {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    #[command(flatten)]
-    pub(super) filter: RunFilter,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsNote {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    pub(super) which: String,
-    /// The remark.
-    #[arg(allow_hyphen_values = true)]
-    pub(super) text: String,
-    /// Who writes it.
-    #[arg(long, value_name = "NAME")]
-    pub(super) author: Option<String>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsShow {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    pub(super) which: String,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsVerify {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A link printed on a certificate, which the chain must still contain.
-    #[arg(long, value_name = "DIGEST")]
-    pub(super) head: Option<String>,
 }
 
 #[derive(Debug, Args)]

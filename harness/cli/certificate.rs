@@ -5,7 +5,7 @@
 use super::arguments::RecordsCertificate;
 use super::exit::Exit;
 use super::output::Output;
-use super::records::{find, headline, open};
+use super::records::{find, headline, open, seal_of};
 use super::session::store_exit;
 use crate::certificate::{BoardRun, Sources, html, pdf};
 use crate::clock::{SystemClock, WallClock};
@@ -35,8 +35,10 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
     let run = &record.started.run;
     let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
     let runs = runs_of_board(reader, record)?;
+    let seal = seal_of(reader, record)?;
     let sources = Sources {
         record,
+        seal: seal.as_ref(),
         runs: &runs,
         observations: &seen,
         notes: &notes,
@@ -102,12 +104,19 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
     Ok(Exit::Pass)
 }
 
-/// The bytes handed out last under that name, unless a note came after them.
+/// The bytes handed out last under that name, unless a note or a signature came
+/// after them.
 fn kept(reader: &Reader, run: &RunId, name: &str) -> Result<Option<Vec<u8>>, Exit> {
     let told = |fault| store_exit(&fault);
     let issued = reader.issued(run).map_err(told)?;
-    let last = issued.iter().rfind(|i| i.kind == KIND && i.name == name);
-    let Some(last) = last else { return Ok(None) };
+    let at = issued
+        .iter()
+        .rposition(|i| i.kind == KIND && i.name == name);
+    let Some(at) = at else { return Ok(None) };
+    let last = &issued[at];
+    if issued[at..].iter().any(|later| later.kind == "signature") {
+        return Ok(None);
+    }
     let notes = reader.notes(run).map_err(told)?;
     if notes.iter().any(|note| note.at > last.at) {
         return Ok(None);

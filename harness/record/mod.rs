@@ -3,6 +3,9 @@
 //! writes no file and judges nothing.
 
 pub mod chain;
+pub mod seal;
+
+pub(crate) mod base64;
 mod excerpt;
 mod fold;
 mod line;

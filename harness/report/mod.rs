@@ -2,6 +2,7 @@
 //! each a pure function of the record. It writes no file and judges nothing.
 
 mod bundle;
+mod bundle_check;
 mod junit;
 mod metrics;
 mod plain;
@@ -11,6 +12,7 @@ pub(crate) mod words;
 mod xml;
 
 pub use bundle::{Bytes, bundle};
+pub use bundle_check::{BundleFault, Whole, check_bundle};
 pub use junit::junit;
 pub use metrics::{csv_head, csv_rows, json_rows};
 pub use plain::{plain, plain_lines};

@@ -4,8 +4,11 @@
 mod export;
 mod filter;
 mod keeping;
+mod label;
+mod signing;
 
 pub(super) use filter::{find, named, open, path as place};
+pub(super) use signing::seal_of;
 
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::certificate;
@@ -25,9 +28,12 @@ pub(super) fn records(records: &Records, output: Output) -> Exit {
         Records::Backup(backup) => keeping::backup(backup, output),
         Records::Certificate(asked) => certificate::issued(asked, output),
         Records::Export(export) => export::export(export, output),
+        Records::Key(key) => signing::key(key, output),
+        Records::Label(label) => label::label(label, output),
         Records::List(list) => listed(list, output),
         Records::Note(note) => keeping::note(note, output),
         Records::Show(show) => shown(show, output),
+        Records::Sign(sign) => signing::sign(sign, output),
         Records::Verify(verify) => keeping::verify(verify, output),
     };
     match done {

@@ -6,6 +6,7 @@
 mod command;
 mod floors;
 mod guardian;
+mod hardships;
 mod inspect;
 mod lots;
 mod ngspice;

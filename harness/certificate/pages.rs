@@ -54,8 +54,8 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
     for rule in rules.lines() {
         sheets.lines(&rule, 6.5, 8.5);
     }
-    left_out += seen(&mut sheets, sources);
     closing(&mut sheets, sources);
+    left_out += seen(&mut sheets, sources);
     if left_out > 0 {
         let text = format!("{left_out} further items are on the HTML page and in the record.");
         let at = (LEFT, 806.0);

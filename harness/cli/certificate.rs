@@ -5,7 +5,7 @@
 use super::arguments::RecordsCertificate;
 use super::exit::Exit;
 use super::output::Output;
-use super::records::{find, headline, open, seal_of};
+use super::records::{Existing, find, headline, open, seal_of, whole};
 use super::session::store_exit;
 use crate::certificate::{BoardRun, Sources, html, pdf};
 use crate::clock::{SystemClock, WallClock};
@@ -91,10 +91,7 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
         Some(bytes) => bytes,
         None => issue(arguments, &reader, &run, name)?,
     };
-    std::fs::write(path, &bytes).map_err(|fault| {
-        anstream::eprintln!("{}: {fault}", harmless(&path.display().to_string()));
-        Exit::Store
-    })?;
+    whole(path, &bytes, Existing::MakesWay)?;
     if output.json {
         let digest = crate::digest::Digest::of(&bytes);
         output.line(&json!({"run": run, "file": path, "digest": digest}));

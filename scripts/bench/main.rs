@@ -2,7 +2,7 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal lot` runs only what is named.
+//! `cargo bench -- exchange short demo help signal lot store` runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
 
@@ -11,17 +11,19 @@ mod exchange;
 mod lot;
 mod short;
 mod signal;
+mod store;
 
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 6] = [
+const PARTS: [Part; 7] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
     ("help", command::help),
     ("signal", signal::run),
     ("lot", lot::run),
+    ("store", store::run),
 ];
 
 fn main() {

@@ -2,6 +2,7 @@
 //! as rows for other programs. What the bytes look like, `report` says.
 
 use super::filter::{Asked, open};
+use super::outfile::{self, Existing, refused};
 use super::{known, record};
 use crate::cli::arguments::RecordsExport;
 use crate::cli::exit::Exit;
@@ -175,19 +176,8 @@ impl Target {
         let Some(path) = path else {
             return Ok(Self::Screen(BufWriter::new(io::stdout())));
         };
-        if path.symlink_metadata().is_ok() {
-            let file = harmless(&path.display().to_string());
-            anstream::eprintln!("{file} exists already; choose another name");
-            return Err(Exit::Usage);
-        }
-        let folder = match path.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        };
-        let file = tempfile::Builder::new()
-            .prefix(".unfinished-")
-            .tempfile_in(folder)
-            .map_err(|fault| refused(path, &fault))?;
+        outfile::free(path)?;
+        let file = outfile::unfinished(path).map_err(|fault| refused(path, &fault))?;
         let file = Box::new(BufWriter::new(file));
         let path = path.to_owned();
         Ok(Self::File { file, path })
@@ -218,9 +208,7 @@ impl Target {
         };
         let placed = || -> io::Result<()> {
             let file = file.into_inner().map_err(io::IntoInnerError::into_error)?;
-            readable(&file)?;
-            file.as_file().sync_all()?;
-            file.persist_noclobber(&path)?;
+            outfile::finished(file, &path, Existing::Stays)?;
             Ok(())
         };
         match placed() {
@@ -228,17 +216,4 @@ impl Target {
             Err(fault) => Err(refused(&path, &fault)),
         }
     }
-}
-
-/// A file to hand out is for others to read; unfinished ones are not.
-fn readable(file: &NamedTempFile) -> io::Result<()> {
-    use std::os::unix::fs::PermissionsExt as _;
-    let permissions = std::fs::Permissions::from_mode(0o644);
-    file.as_file().set_permissions(permissions)
-}
-
-fn refused(path: &Path, fault: &io::Error) -> Exit {
-    let file = harmless(&path.display().to_string());
-    anstream::eprintln!("{file} cannot be written: {fault}");
-    Exit::Store
 }

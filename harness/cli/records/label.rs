@@ -2,6 +2,7 @@
 //! on a label, `certificate` says.
 
 use super::filter::{named, open};
+use super::outfile::{Existing, whole};
 use super::record;
 use crate::certificate::{Grid, labels, may_have_label};
 use crate::cli::arguments::RecordsLabel;
@@ -12,8 +13,6 @@ use crate::ident::{LotName, Serial, harmless};
 use crate::store::{Filter, RunHeader};
 use serde_json::json;
 use std::collections::BTreeMap;
-use std::fs::OpenOptions;
-use std::io::Write as _;
 
 pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Exit> {
     if arguments.place.model && !arguments.specimen {
@@ -62,15 +61,7 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
     })?;
     let path = &arguments.file;
     let shown = harmless(&path.display().to_string());
-    let file = OpenOptions::new().write(true).create_new(true).open(path);
-    file.and_then(|mut file| file.write_all(&bytes))
-        .map_err(|fault| {
-            anstream::eprintln!("{shown} cannot be written: {fault}");
-            match fault.kind() {
-                std::io::ErrorKind::AlreadyExists => Exit::Usage,
-                _ => Exit::Store,
-            }
-        })?;
+    whole(path, &bytes, Existing::Stays)?;
     if output.json {
         let serials: Vec<&Serial> = records.iter().map(|r| &r.started.serial).collect();
         output.document(&json!({ "file": path, "labels": serials, "left_out": left_out }));

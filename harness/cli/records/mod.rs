@@ -5,9 +5,11 @@ mod export;
 mod filter;
 mod keeping;
 mod label;
+mod outfile;
 mod signing;
 
 pub(super) use filter::{find, named, open, path as place};
+pub(super) use outfile::{Existing, whole};
 pub(super) use signing::seal_of;
 
 use super::arguments::{Records, RecordsList, RecordsShow};

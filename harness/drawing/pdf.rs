@@ -4,7 +4,7 @@
 use super::tags::Tags;
 use super::typeface::face;
 use super::{Anchor, Drawing, Ink, Item};
-use crate::ident::harmless;
+use crate::report::plain;
 use jiff::Timestamp;
 use krilla::color::rgb;
 use krilla::geom::{Path, PathBuilder, Point};
@@ -86,7 +86,7 @@ fn metadata(about: &About<'_>) -> Metadata {
         .utc_offset_minute(0);
     Metadata::new()
         .title(about.title.clone())
-        .creator(format!("bufferstop {}", harmless(about.version)))
+        .creator(format!("bufferstop {}", plain(about.version)))
         .language("en".to_owned())
         .document_id(about.identity.to_owned())
         .creation_date(date)
@@ -132,7 +132,7 @@ fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
             text,
         } => {
             fill(surface, *ink);
-            let mut text = harmless(text);
+            let mut text = plain(text);
             let face = face(*bold);
             let left = match anchor {
                 Anchor::Start => 0.0,

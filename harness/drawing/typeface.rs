@@ -2,7 +2,7 @@
 //! (OpenType 1.9, tables `cmap` format 4, `hhea`, `hmtx`, `head`). It shapes
 //! nothing: text runs left to right, one glyph a character.
 
-use crate::ident::harmless;
+use crate::report::plain;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
@@ -107,7 +107,7 @@ pub(crate) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
 pub(crate) fn wrapped(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
     let face = face(bold);
     // Shown as it is drawn, so that what is counted is what is seen.
-    let text = harmless(text);
+    let text = plain(text);
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
     let mut used = 0.0;

@@ -234,6 +234,9 @@ pub(super) enum Records {
     /// List runs, newest last.
     #[command(after_help = "Example:  bufferstop records list --lot GR-2026-03 --verdict fail")]
     List(RecordsList),
+    /// Sum up a lot: yield, what boards failed by, capability, drift.
+    #[command(after_help = LOT_AFTER)]
+    Lot(RecordsLot),
     /// Add a remark to a run, such as a repair; the run stays as it was.
     #[command(after_help = "Example:  bufferstop records note GR-0042 \"replaced R7, cold joint\"")]
     Note(RecordsNote),
@@ -251,6 +254,9 @@ Example:  bufferstop records export GR-0042 --file GR-0042.json
 
 The file holds the record, every line of the run with its links in the chain, and the bytes of what
 was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
+
+const LOT_AFTER: &str = "\
+Example:  bufferstop records lot GR-2026-03 --out-file lot.html";
 
 const VERIFY_AFTER: &str = "\
 Example:  bufferstop records verify --head 5f0c...
@@ -339,6 +345,17 @@ pub(super) struct RecordsList {
 }
 
 #[derive(Debug, Args)]
+pub(super) struct RecordsLot {
+    #[command(flatten)]
+    pub(super) place: StorePlace,
+    /// Name of the lot.
+    pub(super) lot: String,
+    /// Write a report with charts: a name ending in .html or .pdf.
+    #[arg(long, value_name = "FILE")]
+    pub(super) out_file: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
 pub(super) struct RecordsNote {
     #[command(flatten)]
     pub(super) place: StorePlace,
@@ -395,7 +412,7 @@ pub(super) struct RejudgeWhich {
 }
 
 const COMPARE_AFTER: &str = "\
-Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07
+Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07 --out-file shift.html
           bufferstop compare --baseline GR-2026-03 --plan-size
 
 Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";
@@ -413,4 +430,11 @@ pub(super) struct Compare {
     /// Show how many boards a lot needs; also without a candidate.
     #[arg(long)]
     pub(super) plan_size: bool,
+    /// The plan whose `[comparison]` names key metrics and margins; without it
+    /// the candidate's recorded one.
+    #[arg(long, value_name = "PLAN")]
+    pub(super) plan: Option<PathBuf>,
+    /// Write a report with pictures: a name ending in .html or .pdf.
+    #[arg(long, value_name = "FILE")]
+    pub(super) out_file: Option<PathBuf>,
 }

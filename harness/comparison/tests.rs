@@ -5,7 +5,7 @@ use super::*;
 use crate::event::Event;
 use crate::judgement::Verdict;
 use crate::measurement::{Estimate, Finding};
-use crate::plan::{Plan, demo, parse};
+use crate::plan::{Comparison, Plan, demo, parse};
 use crate::record::{Record, samples};
 use crate::statistics::lots::Outcome;
 use std::collections::BTreeMap;
@@ -24,6 +24,12 @@ fn lot(trips: &[f64]) -> Vec<Record> {
         .collect()
 }
 
+/// Compares records by the house rules.
+fn compared(before: &[Record], after: &[Record]) -> LotsCompared {
+    let lot = |records| LotReadings::of(None, records);
+    compare_lots(&lot(before), &lot(after), &Comparison::default())
+}
+
 fn trip_row(found: &LotsCompared) -> &Row {
     let mut rows = found.rows.iter();
     rows.find(|row| row.label == "trip_time at near")
@@ -39,10 +45,11 @@ fn the_margin_is_a_quarter_of_the_way_to_the_limit() {
         ([0.0069, 0.0070, 0.0071, 0.0070], Outcome::Different),
         ([0.0010, 0.0090, 0.0040, 0.0045], Outcome::NotEnough),
     ] {
-        let found = compare_lots(&before, &lot(&candidate), 0.25);
+        let found = compared(&before, &lot(&candidate));
         let row = trip_row(&found);
         assert!(
-            row.margin.is_some_and(|m| (m - 0.0015).abs() < 1e-12),
+            row.margin
+                .is_some_and(|m| (m.upper() - 0.0015).abs() < 1e-12),
             "{row:?}"
         );
         assert_eq!(row.outcome, Some(outcome), "{candidate:?}");
@@ -66,7 +73,7 @@ fn what_stands_on_its_limit_and_never_varies_needs_no_margin() {
         ([0.009, 0.009], Outcome::Different),
         ([0.009, 0.010], Outcome::NotEnough),
     ] {
-        let found = compare_lots(&before, &lot(&candidate), 0.25);
+        let found = compared(&before, &lot(&candidate));
         assert_eq!(trip_row(&found).outcome, Some(outcome), "{candidate:?}");
     }
 }
@@ -75,11 +82,11 @@ fn what_stands_on_its_limit_and_never_varies_needs_no_margin() {
 fn bounds_are_left_out_and_counted() {
     let mut after = lot(&[0.0040, 0.0041, 0.0042]);
     after.push(board("B9", Finding::Above(Estimate::new(0.198, 0.0))));
-    let found = compare_lots(&lot(&[0.0040, 0.0041, 0.0042]), &after, 0.25);
+    let found = compared(&lot(&[0.0040, 0.0041, 0.0042]), &after);
     let row = trip_row(&found);
     assert_eq!(row.candidate.moments.map(|m| m.count()), Some(3));
     assert_eq!((row.candidate.censored, row.candidate.not_passed), (1, 1));
-    let few = compare_lots(&lot(&[0.004]), &lot(&[0.004, 0.0041]), 0.25);
+    let few = compared(&lot(&[0.004]), &lot(&[0.004, 0.0041]));
     assert_eq!(trip_row(&few).outcome, Some(Outcome::NotEnough));
     assert_eq!(few.outcome, Outcome::NotEnough);
 }
@@ -88,9 +95,10 @@ fn bounds_are_left_out_and_counted() {
 fn another_bench_is_warned_of_and_a_board_counts_once() {
     let before = lot(&[0.004, 0.0041]);
     let mut after = before.clone();
-    assert!(compare_lots(&before, &after, 0.25).warnings.is_empty());
+    // Without a check standard that is all there is to say.
+    assert_eq!(compared(&before, &after).warnings.len(), 1);
     after[0].instruments[0].calibrated = Some("2026-09-01".into());
-    let warnings = compare_lots(&before, &after, 0.25).warnings;
+    let warnings = compared(&before, &after).warnings;
     assert!(
         warnings.iter().any(|w| w.contains("2026-09-01")),
         "{warnings:?}"
@@ -99,9 +107,10 @@ fn another_bench_is_warned_of_and_a_board_counts_once() {
         board("B1", samples::value(0.02, 1e-6)),
         board("B1", samples::value(0.004, 1e-6)),
     ];
-    let (kept, earlier) = latest(twice);
-    assert_eq!((kept.len(), earlier), (1, 1));
-    assert_eq!(kept[0].verdict(), Verdict::Pass);
+    let found = compared(&twice, &before);
+    assert_eq!((found.baseline.boards, found.baseline.earlier_runs), (1, 1));
+    let kept = trip_row(&found).baseline.moments;
+    assert_eq!(kept.map(|m| m.mean()), Some(0.004));
 }
 
 fn plan() -> Plan {

@@ -10,6 +10,7 @@ pub(super) use filter::{find, named, open, path as place};
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::certificate;
 use super::exit::Exit;
+use super::lot;
 use super::output::Output;
 use super::session::store_exit;
 use crate::ident::{RunId, harmless};
@@ -26,6 +27,7 @@ pub(super) fn records(records: &Records, output: Output) -> Exit {
         Records::Certificate(asked) => certificate::issued(asked, output),
         Records::Export(export) => export::export(export, output),
         Records::List(list) => listed(list, output),
+        Records::Lot(asked) => lot::summed_up(asked, output),
         Records::Note(note) => keeping::note(note, output),
         Records::Show(show) => shown(show, output),
         Records::Verify(verify) => keeping::verify(verify, output),

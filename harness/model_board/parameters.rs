@@ -190,6 +190,11 @@ pub struct FixtureParameters {
     pub bounce_for: Seconds,
     /// A defect of the shorting contact.
     pub contact_defect: Option<ContactDefect>,
+    /// How much of its stated accuracy each model instrument errs by at most:
+    /// one as specified, zero not at all.
+    pub instrument_errors: Ratio,
+    /// Noise of the model instruments' readings, one as usual, zero none.
+    pub instrument_noise: Ratio,
 }
 
 impl Default for FixtureParameters {
@@ -224,6 +229,8 @@ impl Default for FixtureParameters {
             bounce_at: Seconds::new(40e-6),
             bounce_for: Seconds::new(25e-6),
             contact_defect: None,
+            instrument_errors: Ratio::new(1.0),
+            instrument_noise: Ratio::new(1.0),
         }
     }
 }

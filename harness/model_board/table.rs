@@ -255,4 +255,16 @@ pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
     field!("upstream_trip_time", Time, Positive, upstream.trip_time),
     field!("bounce_at", Time, NotNegative, bounce_at),
     field!("bounce_for", Time, NotNegative, bounce_for),
+    field!(
+        "instrument_errors",
+        Ratio,
+        Demand::Within(0.0, 1.0),
+        instrument_errors
+    ),
+    field!(
+        "instrument_noise",
+        Ratio,
+        Demand::Within(0.0, 100.0),
+        instrument_noise
+    ),
 ];

@@ -41,7 +41,9 @@ pub(super) struct Arguments {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Accept a lot of 12 boards, two of them defective, on the model bench.
-    #[command(after_help = "Example:  bufferstop demo --out /tmp/demo")]
+    #[command(
+        after_help = "Example:  bufferstop demo --out /tmp/demo\n          bufferstop demo --substitute trip-filter"
+    )]
     Demo(Demo),
     /// Run a plan on one board and keep its record.
     #[command(after_help = ACCEPT_AFTER)]
@@ -93,6 +95,19 @@ pub(super) struct Demo {
     /// Folder for records and reports.
     #[arg(long, value_name = "DIR", default_value = "reports")]
     pub(super) out: PathBuf,
+    /// Instead, accept two lots of 24 boards, the second with this part
+    /// substituted, and compare them.
+    #[arg(long, value_enum, value_name = "PART")]
+    pub(super) substitute: Option<SubstitutedPart>,
+}
+
+/// Parts that the demo can substitute.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum SubstitutedPart {
+    /// A line driver that is slower on one edge.
+    LineDriver,
+    /// A larger trip filter.
+    TripFilter,
 }
 
 #[derive(Debug, Args)]

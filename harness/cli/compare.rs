@@ -9,7 +9,8 @@ use super::lot_reading::lot;
 use super::output::Output;
 use super::records::{named, place};
 use crate::comparison::{
-    CheckStandard, LotReadings, LotsCompared, PartRow, PlanSize, Row, compare_lots, plan_sizes,
+    CheckRow, CheckStandard, LotReadings, LotsCompared, PartRow, PlanSize, Row, compare_lots,
+    plan_sizes,
 };
 use crate::console::table;
 use crate::ident::{LotName, harmless};
@@ -154,7 +155,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool) {
         }
     }
     if let Some(check) = &found.check_standard {
-        anstream::println!("\n{}", standard(check));
+        anstream::println!("\n{}", standard(found, check));
     }
     if !found.parts.is_empty() {
         anstream::println!("\n{}", parts(&found.parts));
@@ -177,10 +178,6 @@ fn rows_told(rows: &[&Row], plan_size: bool) -> String {
     if needed {
         headings.push(">boards");
     }
-    let remarks = rows.iter().any(|row| remark(row).is_some());
-    if remarks {
-        headings.push("");
-    }
     let mut lines: Vec<Vec<String>> = Vec::new();
     let mut scenario = "";
     for row in rows {
@@ -192,8 +189,11 @@ fn rows_told(rows: &[&Row], plan_size: bool) -> String {
         if needed {
             cells.push(boards(row));
         }
-        cells.extend(remark(row));
         lines.push(cells);
+        // On a line of its own: the columns fill a terminal already.
+        if let Some(remark) = remark(row) {
+            lines.push(vec![format!("    ({remark})")]);
+        }
     }
     table(&headings, &lines)
 }
@@ -232,7 +232,9 @@ fn boards(row: &Row) -> String {
 }
 
 fn remark(row: &Row) -> Option<String> {
-    let mut words: Vec<String> = row.remark.iter().cloned().collect();
+    let nothing_demanded = row.outcome.is_none() && row.difference.is_some();
+    let words = row.remark.iter().filter(|_| !nothing_demanded);
+    let mut words: Vec<String> = words.cloned().collect();
     if row.remark.is_none() && row.outcome == Some(Outcome::NotEnough) && row.more_boards.is_none()
     {
         let text = row.words();
@@ -246,10 +248,19 @@ fn remark(row: &Row) -> Option<String> {
     (!words.is_empty()).then(|| words.join("; "))
 }
 
-fn standard(check: &CheckStandard) -> String {
-    let rows: Vec<Vec<String>> = check
-        .rows
-        .iter()
+/// Metrics of the check standard that weigh: where it adds a tenth of the margin
+/// or more. The report tells all.
+fn standard(found: &LotsCompared, check: &CheckStandard) -> String {
+    let weighs = |row: &&CheckRow| {
+        let mut rows = found.rows.iter();
+        let of = rows.find(|of| of.scenario == row.scenario && of.label == row.label);
+        let margin = of.and_then(|of| of.margin);
+        margin.is_some_and(|margin| row.common.u >= 0.1 * margin.upper().min(-margin.lower()))
+    };
+    let shown: Vec<&CheckRow> = check.rows.iter().filter(weighs).collect();
+    let rest = check.rows.len() - shown.len();
+    let rows: Vec<Vec<String>> = shown
+        .into_iter()
         .map(|row| {
             let span = |si| span(si, row.dimension);
             vec![
@@ -278,11 +289,19 @@ fn standard(check: &CheckStandard) -> String {
         ">spread",
         ">adds u",
     ];
-    format!(
-        "check standard {}: what the bench itself did between the lots\n{}",
-        harmless(&check.serial),
-        table(&headings, &rows)
-    )
+    let mut text = format!(
+        "check standard {}: what the bench itself did between the lots\n",
+        harmless(&check.serial)
+    );
+    if !rows.is_empty() {
+        text.push_str(&table(&headings, &rows));
+    }
+    if rest > 0 {
+        text.push_str(&format!(
+            "it adds less than a tenth of the margin, or there is none, for {rest} metrics"
+        ));
+    }
+    text
 }
 
 fn parts(parts: &[PartRow]) -> String {

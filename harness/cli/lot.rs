@@ -82,13 +82,7 @@ fn tell(found: &LotSummary, model: bool) {
         rows.push(line(metric));
     }
     let headings = [
-        "  metric",
-        ">n",
-        ">mean",
-        ">spread",
-        "limit",
-        ">Ppk",
-        "board to board",
+        "  metric", ">n", ">mean", ">spread", "limit", ">Ppk", "boards",
     ];
     anstream::print!("\n{}", table(&headings, &rows));
     for warning in &found.warnings {
@@ -102,11 +96,19 @@ fn line(metric: &MetricSummary) -> Vec<String> {
     let none = || "-".to_owned();
     let chart = metric.chart.as_ref().map_or_else(none, |chart| {
         let mut words = chart.words();
-        if words.chars().count() > 24 {
-            words = format!("{} outside", chart.outside.len());
-            if chart.drifts_from.is_some() {
-                words.push_str(", drifts");
-            }
+        // The report names them; a line of a terminal has no room.
+        if words != "steady" {
+            let outside = chart.outside.len();
+            let drifts = if chart.drifts_from.is_some() {
+                "drifts"
+            } else {
+                ""
+            };
+            words = match (outside, drifts) {
+                (0, drifts) => drifts.to_owned(),
+                (outside, "") => format!("{outside} outside"),
+                (outside, drifts) => format!("{outside} outside, {drifts}"),
+            };
         }
         words
     });
@@ -116,7 +118,7 @@ fn line(metric: &MetricSummary) -> Vec<String> {
         moments.map_or_else(none, |moments| show(moments.mean(), dimension)),
         moments.map_or_else(none, |moments| span(moments.sd(), dimension)),
         lot_report::bounds(metric.limit, dimension),
-        lot_report::index(metric),
+        lot_report::index_at_least(metric),
         chart,
     ]
 }

@@ -20,6 +20,7 @@ mod output;
 mod records;
 mod rejudge;
 mod session;
+mod substitution;
 
 use crate::bench::guardian;
 use arguments::{Arguments, Command};

@@ -288,11 +288,9 @@ impl Row {
             .margin
             .is_some_and(|margin| margin.contains(comparison.difference));
         match (inside, self.common) {
-            (false, _) => ": the shift found lies beyond the margin, but is not proven",
-            (true, Some(common)) if common.u > 0.0 => {
-                ": the bench itself varies too much from day to day"
-            }
-            (true, _) => ": no number would be enough",
+            (false, _) => ": beyond the margin, but not proven",
+            (true, Some(common)) if common.u > 0.0 => ": the bench varies too much",
+            (true, _) => ": no number would do",
         }
     }
 }

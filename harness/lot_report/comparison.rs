@@ -43,10 +43,10 @@ pub(super) fn content(found: &LotsCompared, model: bool) -> Content {
         "Metrics"
     };
     blocks.push(Block::Heading(title.into()));
-    blocks.push(Block::Table(metrics(&key)));
+    blocks.push(Block::Table(metrics(found, &key)));
     if !rest.is_empty() {
         blocks.push(Block::Heading("Other metrics, which do not decide".into()));
-        blocks.push(Block::Table(metrics(&rest)));
+        blocks.push(Block::Table(metrics(found, &rest)));
     }
     if let Some(check) = &found.check_standard {
         let title = format!("Check standard {}", check.serial);
@@ -78,7 +78,7 @@ fn method(found: &LotsCompared) -> String {
          from the baseline's mean to the nearer limit. All metrics are equivalent only if each is \
          (intersection-union); differences and shifts are claimed after Holm's correction. \"More boards\" are for \
          {:.0} % power, were difference and spread what they seem. Bounds (such as > 198 ms) are left out and \
-         counted.",
+         counted; a number of boards in brackets stands where it is not the lot's.",
         100.0 * found.margin_share,
         100.0 * found.power
     )
@@ -132,11 +132,19 @@ fn parts(parts: &[PartRow]) -> Table {
     }
 }
 
-fn metrics(rows: &[&Row]) -> Table {
-    let mean = |readings: &Readings, dimension: Dimension| {
+fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
+    let mean = |readings: &Readings, dimension: Dimension, boards: usize| {
         readings.moments.map_or_else(
             || "-".to_owned(),
-            |m| format!("{} ({})", show(m.mean(), dimension), m.count()),
+            |m| {
+                let mean = show(m.mean(), dimension);
+                // The number of boards where it is not the lot's.
+                if m.count() == boards {
+                    mean
+                } else {
+                    format!("{mean} ({})", m.count())
+                }
+            },
         )
     };
     let sd = |readings: &Readings, dimension: Dimension| {
@@ -156,9 +164,9 @@ fn metrics(rows: &[&Row]) -> Table {
         let declared = if row.margin_declared { " (plan)" } else { "" };
         vec![
             format!("{} {}", row.scenario, row.label.replace('_', " ")),
-            mean(&row.baseline, dimension),
+            mean(&row.baseline, dimension, found.baseline.boards),
             sd(&row.baseline, dimension),
-            mean(&row.candidate, dimension),
+            mean(&row.candidate, dimension, found.candidate.boards),
             sd(&row.candidate, dimension),
             bounds(row.limit, dimension),
             row.difference
@@ -174,9 +182,9 @@ fn metrics(rows: &[&Row]) -> Table {
     Table {
         headings: vec![
             "metric",
-            ">baseline (n)",
+            ">baseline",
             ">spread",
-            ">candidate (n)",
+            ">candidate",
             ">spread",
             "limit",
             ">shift",

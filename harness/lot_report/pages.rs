@@ -8,9 +8,9 @@ use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
 
 /// Pages of one report; a lot of many metrics fills a dozen.
 const MOST_PAGES: usize = 60;
-const SIZE: f64 = 6.8;
-const LINE: f64 = 8.4;
-const GAP: f64 = 7.0;
+const SIZE: f64 = 6.6;
+const LINE: f64 = 8.2;
+const GAP: f64 = 6.0;
 
 pub(super) fn pages(content: &Content) -> Vec<Drawing> {
     let mut sheets = Sheets::new(MOST_PAGES);
@@ -141,44 +141,45 @@ fn rows(sheets: &mut Sheets, table: &Table) {
     sheets.y += 6.0;
 }
 
-/// Widths as the cells want them, the widest cut first until all fit.
+/// Numbers keep the width that they want; what is left goes to the columns of
+/// words, as they want it while there is enough.
 fn widths(table: &Table) -> Vec<f64> {
     let face = face(false);
     let columns = table.headings.len();
-    let mut widths: Vec<f64> = (0..columns)
+    let wanted: Vec<f64> = (0..columns)
         .map(|at| {
-            let cells = table
-                .rows
-                .iter()
-                .filter_map(|row| row.get(at).map(String::as_str));
+            let cells = table.rows.iter().filter_map(|row| row.get(at));
             let heading = table.headings[at].trim_start_matches('>');
-            let longest = heading
-                .split(' ')
-                .map(|word| face.width(word))
-                .fold(0.0, f64::max);
-            cells.map(|cell| face.width(cell)).fold(longest, f64::max) * SIZE + 1.0
+            let words = heading.split(' ').map(|word| face.width(word));
+            let least = words.fold(0.0, f64::max);
+            let widest = cells.map(|cell| face.width(cell)).fold(least, f64::max);
+            widest * SIZE + 1.0
         })
         .collect();
     let room = RIGHT - LEFT - GAP * (columns.max(1) - 1) as f64;
-    for _ in 0..4 * columns {
-        let sum: f64 = widths.iter().sum();
-        if sum <= room {
-            break;
-        }
-        // The widest shrinks to the next one, or by what is too much.
-        let widest = widths.iter().copied().fold(0.0, f64::max);
-        let next = widths
-            .iter()
-            .copied()
-            .filter(|w| *w < widest)
-            .fold(0.0, f64::max);
-        let count = widths.iter().filter(|w| **w == widest).count() as f64;
-        let less = (widest - next).min((sum - room) / count).max(0.1);
-        for width in widths.iter_mut().filter(|w| **w == widest) {
-            *width -= less;
-        }
+    let sum: f64 = wanted.iter().sum();
+    if sum <= room {
+        return wanted;
     }
-    widths
+    let numeric = |at: &usize| table.headings[*at].starts_with('>');
+    let numbers: f64 = (0..columns).filter(numeric).map(|at| wanted[at]).sum();
+    let words = sum - numbers;
+    // Where numbers leave too little, all give alike.
+    let (numbers_share, words_share) = if room - numbers > 0.2 * room && words > 0.0 {
+        (1.0, (room - numbers) / words)
+    } else {
+        (room / sum, room / sum)
+    };
+    (0..columns)
+        .map(|at| {
+            wanted[at]
+                * if numeric(&at) {
+                    numbers_share
+                } else {
+                    words_share
+                }
+        })
+        .collect()
 }
 
 fn lines_of(row: &[String], widths: &[f64]) -> usize {

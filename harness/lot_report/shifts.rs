@@ -17,7 +17,7 @@ const HEAD: f64 = 22.0;
 /// Margins to either side; beyond, an arrow.
 const REACH: f64 = 2.0;
 /// Metrics on one picture.
-const MOST: usize = 46;
+const MOST: usize = 24;
 
 pub(super) const LEGEND: &str = "Each shift (candidate less baseline) with its 90 % interval, in units of its own margin. Filled diamond: equivalent; hollow square: not proven equivalent; filled square: different. The interval must lie between the thick lines; an arrow runs on beyond the scale.";
 

@@ -9,7 +9,7 @@ use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
 use crate::statistics::Sample;
 use crate::units::{show, unit_for};
 
-const SIZE: (f64, f64) = (250.0, 122.0);
+const SIZE: (f64, f64) = (250.0, 124.0);
 const LEFT: f64 = 10.0;
 const RIGHT: f64 = 240.0;
 /// The floor of each strip.
@@ -57,6 +57,17 @@ pub(super) fn picture(row: &Row) -> Option<Picture> {
         let mean = x(sample.moments().mean());
         let ends = [(mean, FLOORS[index] + 1.0), (mean, FLOORS[index] + 6.0)];
         drawing.line(&ends, BLACK, 1.6);
+        // The strip's name stands where its mean does not.
+        let late = mean < (LEFT + RIGHT) / 2.0;
+        let (anchor, at) = if late {
+            (Anchor::End, RIGHT - 6.0)
+        } else {
+            (Anchor::Start, LEFT + 6.0)
+        };
+        let word = ["baseline", "candidate"][index];
+        let word = format!("{word}, {} boards", sample.count());
+        let at = (at, FLOORS[index] + 6.0);
+        drawing.write(at, 6.0, false, anchor, GREY, word);
     }
     limits(&mut drawing, (lower, shown[0]), true, &x);
     limits(&mut drawing, (upper, shown[1]), false, &x);
@@ -74,7 +85,7 @@ pub(super) fn picture(row: &Row) -> Option<Picture> {
 }
 
 fn axis(drawing: &mut Drawing, scale: Scale, unit: &str) {
-    let floor = FLOORS[1] + 8.0;
+    let floor = FLOORS[1] + 9.0;
     drawing.line(&[(LEFT, floor), (RIGHT, floor)], BLACK, 0.8);
     let (ticks, places) = scale.ticks();
     let count = ticks.len();
@@ -146,7 +157,7 @@ fn limits(
     lower: bool,
     x: &impl Fn(f64) -> f64,
 ) {
-    let (top, floor) = (FLOORS[0] - HEIGHT, FLOORS[1] + 8.0);
+    let (top, floor) = (FLOORS[0] - HEIGHT, FLOORS[1] + 9.0);
     if let Some(value) = shown {
         let x = x(value);
         drawing.line(&[(x, top), (x, floor)], BLACK, 2.2);

@@ -2,7 +2,7 @@
 //! capability, board-to-board charts. It lays nothing out.
 
 use super::content::{Block, Content, Picture, Table};
-use super::words::{bounds, failing_rows, index, retest_row, yields};
+use super::words::{bounds, failing_rows, index, pair, retest_row, yields};
 use super::{chart, pareto, span};
 use crate::comparison::{LotSummary, MetricSummary};
 use crate::units::show;
@@ -105,11 +105,7 @@ fn capability(found: &LotSummary) -> Table {
             bounds(metric.limit, dimension),
             index(metric),
             tolerance.map_or_else(none, |interval| {
-                format!(
-                    "{} to {}",
-                    show(interval.lower, dimension),
-                    show(interval.upper, dimension)
-                )
+                pair(interval.lower, interval.upper, dimension)
             }),
             notes.join("; "),
         ]

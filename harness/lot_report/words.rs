@@ -20,10 +20,12 @@ pub(crate) fn interval(row: &Row) -> String {
 
 /// Two numbers in one unit with as many places as the smaller one needs for two
 /// digits, at most six.
-fn pair(lower: f64, upper: f64, dimension: Dimension) -> String {
+pub(crate) fn pair(lower: f64, upper: f64, dimension: Dimension) -> String {
     let (factor, unit) = unit_for(lower.abs().max(upper.abs()), dimension);
     let least = (upper - lower).abs().max(lower.abs().min(upper.abs())) / factor;
-    let places = if least > 0.0 {
+    let places = if dimension == Dimension::Count && lower.fract() == 0.0 && upper.fract() == 0.0 {
+        0
+    } else if least > 0.0 {
         (2.0 - libm::floor(libm::log10(least))).clamp(0.0, 6.0) as usize
     } else {
         1
@@ -47,9 +49,11 @@ pub(crate) fn bounds(bounds: Option<Bounds>, dimension: Dimension) -> String {
         None | Some((None, None)) => "-".to_owned(),
         Some((Some(lower), None)) => format!(">= {}", show(lower, dimension)),
         Some((None, Some(upper))) => format!("<= {}", show(upper, dimension)),
-        Some((Some(lower), Some(upper))) => {
-            format!("{} to {}", show(lower, dimension), show(upper, dimension))
+        // Limits are round numbers: no more places than they need.
+        Some((Some(lower), Some(upper))) if dimension == Dimension::Count => {
+            format!("{lower} to {upper}")
         }
+        Some((Some(lower), Some(upper))) => pair(lower, upper, dimension),
     }
 }
 
@@ -62,6 +66,18 @@ pub(crate) fn index(metric: &MetricSummary) -> String {
             let near = indices.nearer;
             let (lower, upper) = (near.interval.lower, near.interval.upper);
             format!("{:.2} ({lower:.2} to {upper:.2})", near.value)
+        },
+    )
+}
+
+/// Ppk and its lower 95 % bound, for narrow tables.
+pub(crate) fn index_at_least(metric: &MetricSummary) -> String {
+    let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
+    indices.map_or_else(
+        || "-".to_owned(),
+        |indices| {
+            let near = indices.nearer;
+            format!("{:.2} (>= {:.2})", near.value, near.at_least)
         },
     )
 }

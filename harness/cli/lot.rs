@@ -79,10 +79,15 @@ fn tell(found: &LotSummary, model: bool) {
             scenario = &metric.scenario;
             rows.push(vec![scenario.to_owned()]);
         }
-        rows.push(line(metric));
+        rows.push(line(metric, found.at_last.of));
     }
     let headings = [
-        "  metric", ">n", ">mean", ">spread", "limit", ">Ppk", "boards",
+        "  metric",
+        ">mean",
+        ">spread",
+        "limit",
+        ">Ppk",
+        "to look at",
     ];
     anstream::print!("\n{}", table(&headings, &rows));
     for warning in &found.warnings {
@@ -90,35 +95,28 @@ fn tell(found: &LotSummary, model: bool) {
     }
 }
 
-fn line(metric: &MetricSummary) -> Vec<String> {
+fn line(metric: &MetricSummary, boards: usize) -> Vec<String> {
     let dimension = metric.dimension;
     let moments = metric.readings.moments;
     let none = || "-".to_owned();
-    let chart = metric.chart.as_ref().map_or_else(none, |chart| {
-        let mut words = chart.words();
+    let mut words: Vec<String> = Vec::new();
+    if let Some(chart) = &metric.chart {
         // The report names them; a line of a terminal has no room.
-        if words != "steady" {
-            let outside = chart.outside.len();
-            let drifts = if chart.drifts_from.is_some() {
-                "drifts"
-            } else {
-                ""
-            };
-            words = match (outside, drifts) {
-                (0, drifts) => drifts.to_owned(),
-                (outside, "") => format!("{outside} outside"),
-                (outside, drifts) => format!("{outside} outside, {drifts}"),
-            };
+        if !chart.outside.is_empty() {
+            words.push(format!("{} outside", chart.outside.len()));
         }
-        words
-    });
+        words.extend(chart.drifts_from.map(|_| "drifts".to_owned()));
+    }
+    let count = moments.map_or(0, |moments| moments.count());
+    if count != boards {
+        words.push(format!("n {count}"));
+    }
     vec![
         format!("  {}", metric.label.replace('_', " ")),
-        moments.map_or(0, |moments| moments.count()).to_string(),
         moments.map_or_else(none, |moments| show(moments.mean(), dimension)),
         moments.map_or_else(none, |moments| span(moments.sd(), dimension)),
         lot_report::bounds(metric.limit, dimension),
-        lot_report::index_at_least(metric),
-        chart,
+        lot_report::index(metric),
+        words.join(", "),
     ]
 }

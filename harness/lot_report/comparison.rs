@@ -186,7 +186,7 @@ fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
             ">spread",
             ">candidate",
             ">spread",
-            "limit",
+            ">limit",
             ">shift",
             ">90 % interval",
             ">margin",

@@ -15,7 +15,7 @@ mod words;
 
 pub(crate) use crate::report::words::show_span as span;
 pub(crate) use words::{
-    bounds, conclusion, failing_rows, index_at_least, interval, margin, retest_row, yields,
+    bounds, conclusion, failing_rows, index, interval, margin, retest_row, yields,
 };
 
 pub use crate::drawing::pdf::PdfFault;

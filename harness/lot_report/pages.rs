@@ -151,7 +151,8 @@ fn widths(table: &Table) -> Vec<f64> {
             let cells = table.rows.iter().filter_map(|row| row.get(at));
             let heading = table.headings[at].trim_start_matches('>');
             let words = heading.split(' ').map(|word| face.width(word));
-            let least = words.fold(0.0, f64::max);
+            // A heading may break, but not into a tower.
+            let least = words.fold(0.0, f64::max).max(face.width(heading).min(8.0));
             let widest = cells.map(|cell| face.width(cell)).fold(least, f64::max);
             widest * SIZE + 1.0
         })

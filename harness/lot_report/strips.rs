@@ -60,9 +60,10 @@ pub(super) fn picture(row: &Row) -> Option<Picture> {
         // The strip's name stands where its mean does not.
         let late = mean < (LEFT + RIGHT) / 2.0;
         let (anchor, at) = if late {
-            (Anchor::End, RIGHT - 6.0)
+            // Clear of a limit that stands there.
+            (Anchor::End, shown[1].map_or(RIGHT, x).min(RIGHT) - 6.0)
         } else {
-            (Anchor::Start, LEFT + 6.0)
+            (Anchor::Start, shown[0].map_or(LEFT, x).max(LEFT) + 6.0)
         };
         let word = ["baseline", "candidate"][index];
         let word = format!("{word}, {} boards", sample.count());

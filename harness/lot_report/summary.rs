@@ -2,7 +2,7 @@
 //! capability, board-to-board charts. It lays nothing out.
 
 use super::content::{Block, Content, Picture, Table};
-use super::words::{bounds, failing_rows, index, pair, retest_row, yields};
+use super::words::{bounds, failing_rows, index_interval, pair, retest_row, yields};
 use super::{chart, pareto, span};
 use crate::comparison::{LotSummary, MetricSummary};
 use crate::units::show;
@@ -78,7 +78,12 @@ fn capability(found: &LotSummary) -> Table {
         let tolerance = metric.spread.as_ref().and_then(|spread| spread.tolerance);
         let mut notes: Vec<String> = Vec::new();
         if !metric.outliers.is_empty() {
-            notes.push(format!("outliers {}", metric.outliers.join(", ")));
+            let (first, rest) = metric.outliers.split_at(metric.outliers.len().min(3));
+            let mut text = format!("outliers {}", first.join(", "));
+            if !rest.is_empty() {
+                text.push_str(&format!(" and {} more", rest.len()));
+            }
+            notes.push(text);
         }
         if metric.readings.censored > 0 {
             notes.push(format!("{} bounds left out", metric.readings.censored));
@@ -103,7 +108,7 @@ fn capability(found: &LotSummary) -> Table {
             moments.map_or_else(none, |m| show(m.mean(), dimension)),
             moments.map_or_else(none, |m| span(m.sd(), dimension)),
             bounds(metric.limit, dimension),
-            index(metric),
+            index_interval(metric),
             tolerance.map_or_else(none, |interval| {
                 pair(interval.lower, interval.upper, dimension)
             }),
@@ -116,7 +121,7 @@ fn capability(found: &LotSummary) -> Table {
             ">n",
             ">mean",
             ">spread",
-            "limit",
+            ">limit",
             ">Ppk",
             ">95/95",
             "to look at",

@@ -58,7 +58,7 @@ pub(crate) fn bounds(bounds: Option<Bounds>, dimension: Dimension) -> String {
 }
 
 /// Ppk with its 95 % interval.
-pub(crate) fn index(metric: &MetricSummary) -> String {
+pub(super) fn index_interval(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
     indices.map_or_else(
         || "-".to_owned(),
@@ -70,15 +70,12 @@ pub(crate) fn index(metric: &MetricSummary) -> String {
     )
 }
 
-/// Ppk and its lower 95 % bound, for narrow tables.
-pub(crate) fn index_at_least(metric: &MetricSummary) -> String {
+/// Ppk alone, for narrow tables.
+pub(crate) fn index(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
     indices.map_or_else(
         || "-".to_owned(),
-        |indices| {
-            let near = indices.nearer;
-            format!("{:.2} (>= {:.2})", near.value, near.at_least)
-        },
+        |indices| format!("{:.2}", indices.nearer.value),
     )
 }
 

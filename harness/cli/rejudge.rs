@@ -7,12 +7,15 @@ use super::files::{Files, complain};
 use super::output::Output;
 use super::records::{known, named, open, place};
 use super::session::store_exit;
-use crate::comparison::{Change, KeptFiles, Rejudgement, Side, rejudge};
+use crate::bench_file::Bench;
+use crate::comparison::{Change, KeptFault, KeptFiles, Rejudgement, Side, rejudge};
 use crate::console::table;
+use crate::digest::Digest;
 use crate::evaluate;
 use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
 use crate::plan::Plan;
+use crate::record::Record;
 use crate::scenarios::context;
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
@@ -111,6 +114,7 @@ fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>) -> Vec<Judged> {
     let next = AtomicUsize::new(0);
     let work = || {
         let reader = Reader::open(path);
+        let mut kept = None;
         let mut done: Vec<(usize, Judged)> = Vec::new();
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
@@ -118,7 +122,7 @@ fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>) -> Vec<Judged> {
                 return done;
             };
             let judged = match &reader {
-                Ok(reader) => one(reader, run, plan),
+                Ok(reader) => one(reader, run, plan, &mut kept),
                 Err(fault) => Err(Fault::Store(fault.clone())),
             };
             done.push((index, judged));
@@ -139,18 +143,44 @@ fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>) -> Vec<Judged> {
     done.into_iter().map(|(_, judged)| judged).collect()
 }
 
-fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>) -> Judged {
+/// The plan and the bench of a run; the next run mostly has the same ones.
+struct Kept {
+    files: Vec<Digest>,
+    plan: Result<Plan, KeptFault>,
+    bench: Result<Bench, KeptFault>,
+}
+
+impl Kept {
+    fn of(record: &Record) -> Self {
+        let files = KeptFiles::of(&record.started);
+        Self {
+            files: digests(record),
+            plan: files.plan(),
+            bench: files.bench(),
+        }
+    }
+}
+
+fn digests(record: &Record) -> Vec<Digest> {
+    let files = record.started.files.iter();
+    files.map(|file| file.digest).collect()
+}
+
+fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>, kept: &mut Option<Kept>) -> Judged {
     let record = reader.record(run).map_err(Fault::Store)?;
     let record = record.ok_or_else(|| Fault::Kept("it has no entry".to_owned()))?;
-    let files = KeptFiles::of(&record.started);
-    let kept = files.plan();
-    let (plan, driven_by) = match (plan, &kept) {
+    let kept = match kept {
+        Some(kept) if kept.files == digests(&record) => kept,
+        _ => kept.insert(Kept::of(&record)),
+    };
+    let (plan, driven_by) = match (plan, &kept.plan) {
         (Some(plan), kept) => (plan, kept.as_ref().ok()),
         (None, Ok(kept)) => (kept, Some(kept)),
         (None, Err(fault)) => return Err(Fault::Kept(fault.to_string())),
     };
-    let bench = files
-        .bench()
+    let bench = kept
+        .bench
+        .as_ref()
         .map_err(|fault| Fault::Kept(fault.to_string()))?;
     let mut evaluated = BTreeMap::new();
     for scenario in &plan.scenarios {
@@ -161,7 +191,7 @@ fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>) -> Judged {
         let Some(digest) = recorded else { continue };
         let seen = reader.observation(digest).map_err(Fault::Store)?;
         if let Some(seen) = seen {
-            let context = context(plan, scenario, &bench);
+            let context = context(plan, scenario, bench);
             let metrics = evaluate::evaluate(&scenario.name, &context, &seen);
             evaluated.insert(scenario.name.clone(), metrics);
         }

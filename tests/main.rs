@@ -14,3 +14,4 @@ mod python;
 mod records;
 mod runs;
 mod signal;
+mod substitution;

@@ -1,6 +1,8 @@
 //! Reports about lots: bytes that repeat, every metric named, hostile words
 //! harmless, and pages that a reader nobody here wrote can open.
 
+#![allow(clippy::print_stdout, reason = "a skipped test says so")]
+
 use super::*;
 use crate::comparison::{LotReadings, compare_lots, summarise};
 use crate::plan::Comparison;

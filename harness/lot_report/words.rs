@@ -18,15 +18,15 @@ pub(crate) fn interval(row: &Row) -> String {
     pair(interval.lower, interval.upper, dimension)
 }
 
-/// Two numbers in one unit with as many places as the smaller one needs for two
-/// digits, at most six.
+/// Two numbers in one unit, with places enough for three digits of the distance
+/// between them, at most six.
 pub(crate) fn pair(lower: f64, upper: f64, dimension: Dimension) -> String {
     let (factor, unit) = unit_for(lower.abs().max(upper.abs()), dimension);
-    let least = (upper - lower).abs().max(lower.abs().min(upper.abs())) / factor;
+    let width = (upper - lower).abs() / factor;
     let places = if dimension == Dimension::Count && lower.fract() == 0.0 && upper.fract() == 0.0 {
         0
-    } else if least > 0.0 {
-        (2.0 - libm::floor(libm::log10(least))).clamp(0.0, 6.0) as usize
+    } else if width > 0.0 {
+        (2.0 - libm::floor(libm::log10(width))).clamp(0.0, 6.0) as usize
     } else {
         1
     };

@@ -22,6 +22,7 @@ use serde_json::json;
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{SyncSender, sync_channel};
 
 pub(super) fn again(arguments: &Rejudge, output: Output) -> Exit {
     match rejudged(arguments, output) {
@@ -52,23 +53,20 @@ fn rejudged(arguments: &Rejudge, output: Output) -> Result<Exit, Exit> {
     }
     drop(reader);
     let (path, _) = place(&arguments.place);
-    let judged = every(&path, &runs, plan.as_ref());
     let mut exit = Exit::Pass;
     let mut tally = Tally::default();
-    for (run, judged) in runs.iter().zip(judged) {
-        match judged {
-            Ok(again) => {
-                exit = exit.or(status(&again));
-                tally.count(&again);
-                tell(&again, output);
-            }
-            Err(Fault::Store(fault)) => exit = exit.or(store_exit(&fault)),
-            Err(Fault::Kept(fault)) => {
-                anstream::eprintln!("run {run} cannot be judged again: {}", harmless(&fault));
-                exit = exit.or(Exit::File);
-            }
+    every(&path, &runs, plan.as_ref(), |run, judged| match judged {
+        Ok(again) => {
+            exit = exit.or(status(&again));
+            tally.count(&again);
+            tell(&again, output);
         }
-    }
+        Err(Fault::Store(fault)) => exit = exit.or(store_exit(&fault)),
+        Err(Fault::Kept(fault)) => {
+            anstream::eprintln!("run {run} cannot be judged again: {}", harmless(&fault));
+            exit = exit.or(Exit::File);
+        }
+    });
     tally.tell(output);
     Ok(exit)
 }
@@ -108,39 +106,44 @@ enum Fault {
 
 type Judged = Result<Rejudgement, Fault>;
 
-/// Judges every run on all cores; the answers stand in the order of the runs.
-fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>) -> Vec<Judged> {
+/// Judges every run on all cores and tells each as soon as the order of the
+/// runs allows, so that few are held.
+fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>, mut each: impl FnMut(&RunId, Judged)) {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let next = AtomicUsize::new(0);
-    let work = || {
+    let (tell, told) = sync_channel(4 * cores);
+    let work = |tell: SyncSender<(usize, Judged)>| {
         let reader = Reader::open(path);
         let mut kept = None;
-        let mut done: Vec<(usize, Judged)> = Vec::new();
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(run) = runs.get(index) else {
-                return done;
-            };
+            let Some(run) = runs.get(index) else { return };
             let judged = match &reader {
                 Ok(reader) => one(reader, run, plan, &mut kept),
                 Err(fault) => Err(Fault::Store(fault.clone())),
             };
-            done.push((index, judged));
+            if tell.send((index, judged)).is_err() {
+                return;
+            }
         }
     };
-    let mut done: Vec<(usize, Judged)> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..cores.min(runs.len()))
-            .map(|_| scope.spawn(work))
-            .collect();
-        let joined = workers.into_iter().flat_map(|worker| {
-            // A panic in there is a bug and goes on as one.
-            let done = worker.join();
-            done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-        });
-        joined.collect()
+    let work = &work;
+    std::thread::scope(|scope| {
+        for _ in 0..cores.min(runs.len()) {
+            let tell = tell.clone();
+            scope.spawn(move || work(tell));
+        }
+        drop(tell);
+        let mut early = BTreeMap::new();
+        let mut due = 0;
+        for (index, judged) in told {
+            early.insert(index, judged);
+            while let Some(judged) = early.remove(&due) {
+                each(&runs[due], judged);
+                due += 1;
+            }
+        }
     });
-    done.sort_by_key(|(index, _)| *index);
-    done.into_iter().map(|(_, judged)| judged).collect()
 }
 
 /// The plan and the bench of a run; the next run mostly has the same ones.

@@ -10,7 +10,7 @@ use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::{Common, LotComparison, Outcome, settle};
 use crate::statistics::multiplicity::holm;
 use crate::statistics::power::Aim;
-use crate::units::Dimension;
+use crate::units::{Dimension, show};
 use serde::Serialize;
 
 /// The chance taken of calling lots equivalent, or different, that are not.
@@ -123,6 +123,10 @@ pub fn compare_lots(
     for key in [true, false] {
         settled(&mut rows, key);
     }
+    let mut warnings = warnings(baseline, candidate, check.as_ref());
+    if let Some(check) = check.as_ref().filter(|_| !warnings.is_empty()) {
+        warnings.extend(told_by_standard(check, &rows));
+    }
     LotsCompared {
         baseline: LotFacts::of(baseline),
         candidate: LotFacts::of(candidate),
@@ -132,7 +136,7 @@ pub fn compare_lots(
         outcome: overall(&rows),
         rows,
         parts: parts(baseline, candidate),
-        warnings: warnings(baseline, candidate, check.as_ref()),
+        warnings,
         check_standard: check,
     }
 }
@@ -141,6 +145,33 @@ fn common(check: &CheckStandard, facts: &MetricFacts) -> Option<Common> {
     let mut rows = check.rows.iter();
     let found = rows.find(|row| row.scenario == facts.scenario && row.label == facts.label());
     found.map(|row| row.common)
+}
+
+/// Where circumstances differ: the most that this did to the reference board, as
+/// a part of the margin.
+fn told_by_standard(check: &CheckStandard, rows: &[Row]) -> Option<String> {
+    let parts = check.rows.iter().filter_map(|found| {
+        let mut rows = rows.iter();
+        let row = rows.find(|row| row.scenario == found.scenario && row.label == found.label)?;
+        let margin = row.margin?;
+        let side = if found.difference < 0.0 {
+            -margin.lower()
+        } else {
+            margin.upper()
+        };
+        Some((found.difference.abs() / side, found))
+    });
+    let (part, found) = parts.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some(format!(
+        "what that did to the bench, the check standard {} tells: at most {:.0} % of a margin, {} {} \
+         from {} to {}",
+        check.serial,
+        100.0 * part,
+        found.scenario,
+        found.label.replace('_', " "),
+        show(found.baseline.0, found.dimension),
+        show(found.candidate.0, found.dimension)
+    ))
 }
 
 /// Metrics of both lots that have one name, the baseline's order first.

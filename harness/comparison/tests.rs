@@ -252,6 +252,23 @@ fn the_check_standard_widens_every_interval_whatever_the_number_of_boards() {
         part.map(|part| (part.baseline.as_deref(), part.candidate.as_deref())),
         Some((Some("line driver of L1"), Some("line driver of L2")))
     );
+    // Another ambient temperature is warned of, with what it did: 0.4 ms of the
+    // reference board's trip time, the margin being a quarter of 10 - 4 ms.
+    let stated = |lot: &LotReadings, ambient: f64| {
+        let mut lot = lot.clone();
+        for run in &mut lot.runs {
+            run.ambient = Some(crate::units::Celsius::new(ambient));
+        }
+        lot
+    };
+    let (cool, warm) = (stated(&before, 20.0), stated(&after, 26.0));
+    let said = compare_lots(&cool, &warm, &Comparison::default());
+    let said = said.warnings.join("\n");
+    assert!(
+        said.contains("baseline 20.00 degC, candidate 26.00 degC"),
+        "{said}"
+    );
+    assert!(said.contains("27 % of a margin"), "{said}");
     // A bench that moved by more than the margin hides any shift.
     let moved = lot_with_standard("L3", &trips, &[0.0064, 0.0066]);
     let found = compare_lots(&before, &moved, &Comparison::default());

@@ -26,9 +26,15 @@ pub fn bench() -> Source {
 /// The same bench on which the instruments err by a twentieth of what their
 /// accuracy allows: what is left of it from run to run on one bench.
 pub fn steady_bench() -> Source {
-    let bench = bench();
-    let steady = "\n# One bench, run after run.\n[model.fixture]\ninstrument_errors = \"5 %\"\n";
-    Source::new("embedded: demo/bench.toml, steady", bench.text + steady)
+    let text = bench().text;
+    let errors = "instrument_errors = \"5 %\"\n";
+    const TABLE: &str = "[model.fixture]\n";
+    let text = if text.contains(TABLE) {
+        text.replacen(TABLE, &format!("{TABLE}{errors}"), 1)
+    } else {
+        format!("{text}\n# One bench, run after run.\n{TABLE}{errors}")
+    };
+    Source::new("embedded: demo/bench.toml, steady", text)
 }
 
 /// The model board, with the defects planted in two boards of the lot.

@@ -21,11 +21,11 @@ use tokio::runtime::{Builder, Runtime};
 use tokio::sync::watch;
 
 /// The demo's plan and bench with a store of their own.
-struct Workshop {
-    plan: Plan,
-    bench: bench_file::Bench,
+pub(crate) struct Workshop {
+    pub(crate) plan: Plan,
+    pub(crate) bench: bench_file::Bench,
     profiles: BTreeMap<Role, Profile>,
-    board: ModelBoard,
+    pub(crate) board: ModelBoard,
     runtime: Runtime,
     store: Store,
     _folder: TempDir,
@@ -33,7 +33,7 @@ struct Workshop {
 }
 
 impl Workshop {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let bench = bench_file::parse(&demo::bench())
             .expect("the demo's bench is sound")
             .0;
@@ -67,7 +67,7 @@ impl Workshop {
         }
     }
 
-    fn accept(&mut self, board: &BoardParameters, seed: Seed) -> Record {
+    pub(crate) fn accept(&mut self, board: &BoardParameters, seed: Seed) -> Record {
         self.runs += 1;
         let order = Order {
             run: format!("run-{}", self.runs).parse().expect("a plain name"),

@@ -16,3 +16,4 @@ mod records;
 mod runs;
 mod seals;
 mod signal;
+mod substitution;

@@ -150,8 +150,8 @@ pub(super) static ENTRY: Entry = Entry {
             Dimension::Ratio,
             Censoring::Never,
             Worse::Smaller,
-            "Mean magnitude of the output voltage after recovery divided by the mean before the \
-             short, both unloaded over the same number of samples.",
+            "Mean magnitude of the output voltage at its levels (above nine tenths of its median) \
+             after recovery divided by that before the short, both unloaded.",
         ),
     ],
 };

@@ -45,7 +45,9 @@ pub(super) struct Arguments {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Accept a lot of 12 boards, two of them defective, on the model bench.
-    #[command(after_help = "Example:  bufferstop demo --out /tmp/demo")]
+    #[command(
+        after_help = "Example:  bufferstop demo --out /tmp/demo\n          bufferstop demo --substitute trip-filter"
+    )]
     Demo(Demo),
     /// Run a plan on one board and keep its record.
     #[command(after_help = ACCEPT_AFTER)]
@@ -97,6 +99,19 @@ pub(super) struct Demo {
     /// Folder for records and reports.
     #[arg(long, value_name = "DIR", default_value = "reports")]
     pub(super) out: PathBuf,
+    /// Instead, accept two lots of 24 boards, the second with this part
+    /// substituted, and compare them.
+    #[arg(long, value_enum, value_name = "PART")]
+    pub(super) substitute: Option<SubstitutedPart>,
+}
+
+/// Parts that the demo can substitute.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum SubstitutedPart {
+    /// A line driver that is slower on one edge.
+    LineDriver,
+    /// A larger trip filter.
+    TripFilter,
 }
 
 #[derive(Debug, Args)]
@@ -247,7 +262,7 @@ pub(super) struct RejudgeWhich {
 }
 
 const COMPARE_AFTER: &str = "\
-Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07
+Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07 --out-file shift.html
           bufferstop compare --baseline GR-2026-03 --plan-size
 
 Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";
@@ -265,4 +280,11 @@ pub(super) struct Compare {
     /// Show how many boards a lot needs; also without a candidate.
     #[arg(long)]
     pub(super) plan_size: bool,
+    /// The plan whose `[comparison]` names key metrics and margins; without it
+    /// the candidate's recorded one.
+    #[arg(long, value_name = "PLAN")]
+    pub(super) plan: Option<PathBuf>,
+    /// Write a report with pictures: a name ending in .html or .pdf.
+    #[arg(long, value_name = "FILE")]
+    pub(super) out_file: Option<PathBuf>,
 }

@@ -51,12 +51,13 @@ impl Scale {
         }
     }
 
-    fn share(self, value: f64) -> f64 {
+    /// Where a value stands, 0 to 1.
+    pub(crate) fn share(self, value: f64) -> f64 {
         ((value - self.from) / (self.to - self.from)).clamp(0.0, 1.0)
     }
 
     /// Three to eight round numbers, with the decimals they need.
-    fn ticks(self) -> (Vec<f64>, usize) {
+    pub(crate) fn ticks(self) -> (Vec<f64>, usize) {
         // At least three steps, however the scale lies.
         let most = (self.to - self.from) / 3.0;
         let power = libm::pow(10.0, libm::floor(libm::log10(most)));

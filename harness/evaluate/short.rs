@@ -112,8 +112,8 @@ fn supply_dip(take: &Take, examined: &Examined) -> Finding {
     }
 }
 
-/// Mean magnitude of the output voltage after recovery divided by that before
-/// the short, over the same number of samples.
+/// Mean magnitude of the output voltage at its levels after recovery divided by
+/// that before the short.
 ///
 /// Standard uncertainty (GUM 5.1.2): the gain cancels; zero is common too, and
 /// what is left of it is stated whole; noise of both means.
@@ -122,10 +122,8 @@ fn healthy_after(pulse: &ShortPulse, context: &Context) -> Finding {
     let (Some(before), Some(after)) = (node(&pulse.before), node(&pulse.after)) else {
         return Finding::unknown(Blame::Bench, "no channel sees the output voltage");
     };
+    let (was, is) = (at_levels(&before), at_levels(&after));
     let count = before.len().min(after.len());
-    let size =
-        |trace: &Trace| trace.values()[..count].iter().map(|x| x.abs()).sum::<f64>() / count as f64;
-    let (was, is) = (size(&before), size(&after));
     if was < 0.25 * context.supply_voltage.si() {
         return Finding::unknown(Blame::Board, "the output was dead before the short");
     }
@@ -137,6 +135,18 @@ fn healthy_after(pulse: &ShortPulse, context: &Context) -> Finding {
         noise / (was * libm::sqrt(count as f64)),
     ]);
     Finding::Value(Estimate::new(ratio, u))
+}
+
+/// Mean of the magnitudes above nine tenths of their median: how many edges a
+/// window holds, and where they lie, must not count.
+fn at_levels(trace: &Trace) -> f64 {
+    let mut sizes: Vec<f64> = trace.values().iter().map(|x| x.abs()).collect();
+    sizes.sort_unstable_by(f64::total_cmp);
+    let Some(median) = sizes.get(sizes.len() / 2) else {
+        return 0.0;
+    };
+    let kept = &sizes[sizes.partition_point(|size| *size < 0.9 * median)..];
+    kept.iter().sum::<f64>() / kept.len() as f64
 }
 
 /// Retries, their interval and the recovery, for each long closing by itself:

@@ -5,6 +5,15 @@ use super::fault::InstrumentError;
 use super::session::Session;
 use crate::template::Argument;
 
+/// One of the board's two input lines.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum InputLine {
+    /// High in the positive half.
+    A,
+    /// High in the negative half.
+    B,
+}
+
 /// A track signal source.
 #[derive(Clone, Debug)]
 pub struct Drive {
@@ -21,6 +30,17 @@ impl Drive {
     pub async fn pattern(&self, pattern: &str) -> Result<(), InstrumentError> {
         let pattern = [("pattern", Argument::Text(pattern))];
         self.session.act("pattern", &pattern).await
+    }
+
+    /// Breaks one input line of the board; `None` mends it.
+    pub async fn break_line(&self, line: Option<InputLine>) -> Result<(), InstrumentError> {
+        let word = match line {
+            None => "NONE",
+            Some(InputLine::A) => "A",
+            Some(InputLine::B) => "B",
+        };
+        let line = [("input", Argument::Text(word))];
+        self.session.act("break_line", &line).await
     }
 
     /// Holds the output in one polarity.

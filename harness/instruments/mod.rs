@@ -17,7 +17,7 @@ mod tests;
 
 pub use capture::{CaptureDevice, CaptureRequest, CaptureStatus, ChannelRequest, Trigger};
 pub use console::Console;
-pub use drive::Drive;
+pub use drive::{Drive, InputLine};
 pub use fault::InstrumentError;
 pub use load::{Load, LoadCondition, LoadSetting};
 pub use session::{Measured, Session};

@@ -44,7 +44,10 @@ pub fn world(
     let model = file.model.as_ref();
     let fixture = model.map_or_else(FixtureParameters::default, |model| model.fixture);
     let circuit = Circuit::new(board, &fixture)?;
-    Ok(World::new(circuit, settings(file, profiles, seed)))
+    let mut settings = settings(file, profiles, seed);
+    settings.errors = fixture.instrument_errors.si();
+    settings.noise = fixture.instrument_noise.si();
+    Ok(World::new(circuit, settings))
 }
 
 fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> WorldSettings {

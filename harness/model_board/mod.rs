@@ -8,7 +8,8 @@ mod table;
 
 pub use defects::{By, Change, DEFECTS, Defect};
 pub use parameters::{
-    BoardParameters, Branch, ContactDefect, FixtureParameters, Reversing, SenseLeg, Upstream,
+    BoardParameters, Branch, ContactDefect, FixtureParameters, Reversing, SenseLeg, SignalLoss,
+    Upstream,
 };
 pub use parse::parse;
 pub use table::{BOARD, FIXTURE, Parameter};

@@ -17,6 +17,27 @@ pub enum SenseLeg {
     Both,
 }
 
+/// What a board does when its signal stops.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SignalLoss {
+    /// The output goes dead.
+    Off,
+    /// The output stays as the lines left it.
+    Hold,
+    /// The board alternates by itself.
+    OwnSignal,
+}
+
+impl SignalLoss {
+    /// Each variant with the word it is written as.
+    pub const WORDS: &'static [(&'static str, Self)] = &[
+        ("off", Self::Off),
+        ("hold", Self::Hold),
+        ("own signal", Self::OwnSignal),
+    ];
+}
+
 /// The board's reversing logic.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Reversing {
@@ -48,10 +69,21 @@ pub struct BoardParameters {
     pub diode_resistance: Ohms,
     /// Both switches of a half-bridge are off this long at each edge.
     pub dead_time: Seconds,
-    /// Input edge to output edge, output going positive.
+    /// Whether each half-bridge follows a line of its own. With one line the
+    /// second half-bridge is the inverse of the first, and no cutout passes.
+    pub two_lines: bool,
+    /// Edge of line A to edge of the first half-bridge, going high.
     pub delay_rising: Seconds,
-    /// Input edge to output edge, output going negative.
+    /// The same, going low. With one line both hold for both half-bridges.
     pub delay_falling: Seconds,
+    /// Edge of line B to edge of the second half-bridge, going high.
+    pub delay_rising_b: Seconds,
+    /// The same, going low.
+    pub delay_falling_b: Seconds,
+    /// A line that has been quiet for this long counts as lost.
+    pub signal_loss_time: Seconds,
+    /// What the board does then.
+    pub on_signal_loss: SignalLoss,
     /// Resistance from the bridge to the output terminals (joints, tracks).
     pub output_resistance: Ohms,
     /// Inductance from the bridge to the output terminals.
@@ -102,6 +134,11 @@ impl Default for BoardParameters {
             dead_time: Seconds::new(0.4e-6),
             delay_rising: Seconds::new(0.9e-6),
             delay_falling: Seconds::new(1.1e-6),
+            two_lines: false,
+            delay_rising_b: Seconds::new(0.9e-6),
+            delay_falling_b: Seconds::new(1.1e-6),
+            signal_loss_time: Seconds::new(2e-3),
+            on_signal_loss: SignalLoss::Off,
             output_resistance: Ohms::new(0.020),
             output_inductance: Henries::new(1.0e-6),
             quiescent_current: Amperes::new(0.040),
@@ -190,6 +227,11 @@ pub struct FixtureParameters {
     pub bounce_for: Seconds,
     /// A defect of the shorting contact.
     pub contact_defect: Option<ContactDefect>,
+    /// How much of its stated accuracy each model instrument errs by at most:
+    /// one as specified, zero not at all.
+    pub instrument_errors: Ratio,
+    /// Noise of the model instruments' readings, one as usual, zero none.
+    pub instrument_noise: Ratio,
 }
 
 impl Default for FixtureParameters {
@@ -224,6 +266,8 @@ impl Default for FixtureParameters {
             bounce_at: Seconds::new(40e-6),
             bounce_for: Seconds::new(25e-6),
             contact_defect: None,
+            instrument_errors: Ratio::new(1.0),
+            instrument_noise: Ratio::new(1.0),
         }
     }
 }

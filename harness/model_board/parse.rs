@@ -3,7 +3,7 @@
 
 use super::defects::{DEFECTS, Defect};
 use super::table::{BOARD, Parameter};
-use super::{BoardParameters, ModelBoard, Planted};
+use super::{BoardParameters, ModelBoard, Planted, SignalLoss};
 use crate::document::{Demand, Fault, Faults, Kind, Reader, Source, Table, Tree};
 use crate::units::Dimension;
 
@@ -62,6 +62,12 @@ fn read_nominal(table: &Table<'_>, nominal: &mut BoardParameters) {
         // Yes and no read better than one and nought.
         let si = match (&node.kind, parameter.name) {
             (Kind::Boolean(yes), "reversing") => Some(f64::from(u8::from(*yes))),
+            (Kind::String(_), "on_signal_loss") => {
+                nominal.on_signal_loss = table
+                    .word("on_signal_loss", SignalLoss::WORDS)
+                    .unwrap_or(nominal.on_signal_loss);
+                None
+            }
             _ => table.si_in(node, parameter.dimension, parameter.demand),
         };
         if let Some(si) = si {

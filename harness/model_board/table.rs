@@ -1,7 +1,7 @@
 //! The numeric parameters of a board and of the fixture by name, so that text,
 //! spread and defects reach them as data. It reads no text.
 
-use super::parameters::{BoardParameters, FixtureParameters, Reversing, SenseLeg};
+use super::parameters::{BoardParameters, FixtureParameters, Reversing, SenseLeg, SignalLoss};
 use crate::document::Demand;
 use crate::units::{Amperes, Dimension, Quantity, Seconds};
 
@@ -86,6 +86,31 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
     field!("dead_time", Time, NotNegative, dead_time),
     field!("delay_rising", Time, NotNegative, delay_rising),
     field!("delay_falling", Time, NotNegative, delay_falling),
+    Parameter {
+        name: "signal_lines",
+        dimension: Dimension::Count,
+        demand: Demand::Within(1.0, 2.0),
+        get: |board| if board.two_lines { 2.0 } else { 1.0 },
+        set: |board, lines| board.two_lines = lines > 1.5,
+    },
+    field!("delay_rising_b", Time, NotNegative, delay_rising_b),
+    field!("delay_falling_b", Time, NotNegative, delay_falling_b),
+    field!("signal_loss_time", Time, Positive, signal_loss_time),
+    Parameter {
+        name: "on_signal_loss",
+        dimension: Dimension::Count,
+        demand: Demand::Within(0.0, 2.0),
+        get: |board| {
+            let places = SignalLoss::WORDS.iter();
+            let mut places = places.zip([0.0, 1.0, 2.0]);
+            let found = places.find(|((_, what), _)| *what == board.on_signal_loss);
+            found.map_or(0.0, |(_, place)| place)
+        },
+        set: |board, place| {
+            let index = libm::round(place.clamp(0.0, 2.0)) as usize;
+            board.on_signal_loss = SignalLoss::WORDS[index].1;
+        },
+    },
     field!(
         "output_resistance",
         Resistance,
@@ -255,4 +280,16 @@ pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
     field!("upstream_trip_time", Time, Positive, upstream.trip_time),
     field!("bounce_at", Time, NotNegative, bounce_at),
     field!("bounce_for", Time, NotNegative, bounce_for),
+    field!(
+        "instrument_errors",
+        Ratio,
+        Demand::Within(0.0, 1.0),
+        instrument_errors
+    ),
+    field!(
+        "instrument_noise",
+        Ratio,
+        Demand::Within(0.0, 100.0),
+        instrument_noise
+    ),
 ];

@@ -107,7 +107,7 @@ fn every_parameter_comes_back_as_it_was_set() {
     assert_eq!(board, demo().nominal);
     let mut fixture = FixtureParameters::default();
     for parameter in FIXTURE {
-        let value = (parameter.get)(&fixture) * 1.5;
+        let value = (parameter.get)(&fixture) * 0.75;
         parameter.put(&mut fixture, value);
         assert_eq!((parameter.get)(&fixture), value, "{parameter:?}");
     }

@@ -65,6 +65,8 @@ impl Input {
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
     pub(super) seed: Seed,
+    /// Noise of the converters, one as usual.
+    pub(super) noise: f64,
     /// Counts acquisitions, so that no two share their noise.
     pub(super) number: u64,
     pub(super) period: BenchSpan,
@@ -147,6 +149,8 @@ struct Converter {
     /// In codes.
     offset: f64,
     noise: Noise,
+    /// Standard deviation of the noise, in codes.
+    spread: f64,
     codes: Codes,
 }
 
@@ -157,6 +161,7 @@ impl Converter {
             codes_per_unit: input.wiring.volts_per_unit * input.gain / input.volts_per_code(),
             offset: input.offset * HALF_SCALE,
             noise: Noise::new(plan.seed.stream(&[0xC0, index as u64, plan.number])),
+            spread: plan.noise * NOISE,
             codes: Codes {
                 codes: Vec::with_capacity(plan.count),
                 clipped: false,
@@ -165,7 +170,7 @@ impl Converter {
     }
 
     fn take(&mut self, value: f64) {
-        let exact = value * self.codes_per_unit + self.offset + self.noise.next() * NOISE;
+        let exact = value * self.codes_per_unit + self.offset + self.noise.next() * self.spread;
         let nearest = libm::floor(exact + 0.5);
         self.codes.clipped |= !(-HALF_SCALE..HALF_SCALE).contains(&nearest);
         let code = nearest.clamp(-HALF_SCALE, HALF_SCALE - 1.0);

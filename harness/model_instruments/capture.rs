@@ -42,6 +42,11 @@ pub(super) enum Source {
 #[derive(Clone, Debug)]
 pub(super) struct Capture {
     seed: Seed,
+    noise: f64,
+    /// What the period is longer by, as a factor.
+    time_base: f64,
+    /// Gain and offset of each channel.
+    errors: Vec<(f64, f64)>,
     pub(super) wiring: Vec<ChannelWiring>,
     pub(super) logic: Vec<Line>,
     pub(super) ranges: Vec<f64>,
@@ -60,6 +65,12 @@ impl Capture {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         Self {
             seed: settings.seed,
+            noise: settings.noise,
+            time_base: drawn_errors(settings, 0xC100, TIME_BASE).0,
+            errors: (0xC200..)
+                .take(settings.channels.len())
+                .map(|key| drawn_errors(settings, key, CHANNEL))
+                .collect(),
             wiring: settings.channels.clone(),
             logic: settings.logic.clone(),
             ranges: vec![RANGE.default; settings.channels.len()],
@@ -92,23 +103,20 @@ impl Capture {
         if before > count {
             return Err(ErrorCode::SettingsConflict);
         }
-        let (time_base, _) = drawn_errors(self.seed, 0xC100, TIME_BASE);
         let span = |seconds| BenchSpan::from_seconds(Seconds::new(seconds));
-        let inputs = self.wiring.iter().zip(&self.ranges).enumerate();
-        let inputs = inputs.map(|(index, (&wiring, &range))| {
-            let (gain, offset) = drawn_errors(self.seed, 0xC200 + index as u64, CHANNEL);
-            Input {
-                wiring,
-                range,
-                gain,
-                offset,
-            }
+        let inputs = self.wiring.iter().zip(&self.ranges).zip(&self.errors);
+        let inputs = inputs.map(|((&wiring, &range), &(gain, offset))| Input {
+            wiring,
+            range,
+            gain,
+            offset,
         });
         Ok(Plan {
             seed: self.seed,
+            noise: self.noise,
             number: self.acquisitions,
             period: span(self.period),
-            true_period: span(self.period * time_base),
+            true_period: span(self.period * self.time_base),
             count,
             before,
             trigger: self.trigger()?,

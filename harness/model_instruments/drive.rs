@@ -3,7 +3,7 @@
 
 use super::scene::Scene;
 use crate::clock::BenchSpan;
-use crate::physics::{Action, DriveSignal, Pattern, Polarity};
+use crate::physics::{Action, DriveSignal, InputLine, Pattern, Phase, Polarity, Stretch};
 use crate::protocol::{
     Bounds, CommandTree, Conditions, Device, ErrorCode, Match, Parameter, Parameters, Response,
     UnitOf,
@@ -17,6 +17,7 @@ const HALF: Bounds = Bounds::new(UnitOf::Second, 1e-6, 0.1, 58e-6);
 #[derive(Clone, Debug)]
 pub(super) struct Drive {
     pattern: Pattern,
+    broken: Option<InputLine>,
     held: Option<Polarity>,
     pub(super) signal: bool,
     /// On at first: nothing pulls the line down before it was set, and the
@@ -29,6 +30,7 @@ impl Drive {
     pub(super) fn new() -> Self {
         Self {
             pattern: Pattern::ones(),
+            broken: None,
             held: None,
             signal: false,
             enabled: true,
@@ -49,6 +51,7 @@ impl Drive {
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Command {
     Pattern,
+    Break,
     Hold,
     Signal,
     Enable,
@@ -58,6 +61,7 @@ pub(super) enum Command {
 pub(super) fn tree() -> CommandTree<Command> {
     CommandTree::new(&[
         ("SIGNal:PATTern[?]", Command::Pattern),
+        ("SIGNal:BREak[?]", Command::Break),
         ("SIGNal:HOLD[?]", Command::Hold),
         ("SIGNal[:STATe][?]", Command::Signal),
         ("CONTrol:ENABle[?]", Command::Enable),
@@ -77,13 +81,24 @@ impl Panel<'_> {
     fn answer(&self, command: Command) -> Response {
         let drive = &self.0.drive;
         match command {
-            Command::Pattern => drive
-                .pattern
-                .half_bits()
-                .iter()
-                .fold(Response::new(), |answer, half| {
-                    answer.scientific(half.seconds().si())
-                }),
+            Command::Pattern => {
+                drive
+                    .pattern
+                    .stretches()
+                    .iter()
+                    .fold(Response::new(), |answer, stretch| {
+                        let answer = match stretch.phase {
+                            Phase::Cutout => answer.word("CUT"),
+                            Phase::Half(_) => answer,
+                        };
+                        answer.scientific(stretch.span.seconds().si())
+                    })
+            }
+            Command::Break => Response::new().word(match drive.broken {
+                None => "NONE",
+                Some(InputLine::A) => "A",
+                Some(InputLine::B) => "B",
+            }),
             Command::Hold => Response::new().word(match drive.held {
                 None => "NONE",
                 Some(Polarity::Positive) => "POS",
@@ -96,20 +111,42 @@ impl Panel<'_> {
     }
 }
 
-/// A pattern as it is written: `ONES`, or the half-bits in seconds, each with
-/// or without a unit (`58US,58US,100US,100US`), the first one positive.
+/// A pattern as it is written: `ONES`, or half-bits in seconds, each with or
+/// without a unit, the first one positive. `CUT` before a span makes it a
+/// cutout, and the half after it is positive again
+/// (`58US,58US,CUT,454US,100US,100US`).
 fn pattern(parameters: &mut Parameters<'_>) -> Result<Pattern, ErrorCode> {
-    let first = parameters.required()?;
-    if let Parameter::Word(_) = first {
-        first.choice(&["ONES"])?;
-        parameters.end()?;
-        return Ok(Pattern::ones());
+    let mut stretches = Vec::new();
+    let mut next = Some(parameters.required()?);
+    let mut polarity = Polarity::Positive;
+    while let Some(parameter) = next {
+        let mut stretch = |span, phase| stretches.push(Stretch { span, phase });
+        if let Parameter::Word(_) = parameter {
+            let (index, _) = parameter.choice(&["ONES", "CUT"])?;
+            if index == 0 {
+                parameters.end()?;
+                return if stretches.is_empty() {
+                    Ok(Pattern::ones())
+                } else {
+                    Err(ErrorCode::InvalidCharacterData)
+                };
+            }
+            stretch(half(parameters.required()?)?, Phase::Cutout);
+            polarity = Polarity::Positive;
+        } else {
+            stretch(half(parameter)?, Phase::Half(polarity));
+            polarity = polarity.opposite();
+        }
+        next = parameters.optional();
     }
-    let mut halves = vec![half(first)?];
-    while let Some(parameter) = parameters.optional() {
-        halves.push(half(parameter)?);
+    let plain = stretches
+        .iter()
+        .all(|stretch| stretch.phase != Phase::Cutout);
+    if plain && stretches.len() % 2 == 1 {
+        let halves: Vec<BenchSpan> = stretches.iter().map(|stretch| stretch.span).collect();
+        return Pattern::of_half_bits(&halves).ok_or(ErrorCode::OutOfRange);
     }
-    Pattern::new(halves).ok_or(ErrorCode::OutOfRange)
+    Pattern::new(stretches).ok_or(ErrorCode::OutOfRange)
 }
 
 fn half(parameter: &Parameter) -> Result<BenchSpan, ErrorCode> {
@@ -135,6 +172,15 @@ impl Device for Panel<'_> {
                 self.0.drive.pattern = pattern(parameters)?;
                 self.0.drive.held = None;
                 self.settle();
+                return Ok(None);
+            }
+            Command::Break => {
+                let word = parameters.required()?;
+                parameters.end()?;
+                let (index, _) = word.choice(&["NONE", "A", "B"])?;
+                let broken = [None, Some(InputLine::A), Some(InputLine::B)][index];
+                self.0.drive.broken = broken;
+                self.0.circuit.apply(Action::Break(broken));
                 return Ok(None);
             }
             Command::Hold => {
@@ -173,6 +219,7 @@ impl Device for Panel<'_> {
             ..Drive::new()
         };
         self.settle();
+        self.0.circuit.apply(Action::Break(None));
         self.0.circuit.apply(Action::Enable(false));
         self.0.circuit.apply(Action::Brake(false));
     }

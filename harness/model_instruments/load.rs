@@ -62,10 +62,9 @@ impl Load {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         let [volts, amperes] = settings.load_meters;
         let meter = |probe, key, accuracy, full_scale| {
-            Meter::new(probe, (settings.seed, key), accuracy, full_scale)
+            Meter::new(probe, key, settings, accuracy, full_scale)
         };
-        let (setting_gain, setting_offset) =
-            drawn_errors(settings.seed, 0x1003, settings.load_setting);
+        let (setting_gain, setting_offset) = drawn_errors(settings, 0x1003, settings.load_setting);
         Self {
             resistive: false,
             amperes: CURRENT.default,

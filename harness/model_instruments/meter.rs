@@ -2,10 +2,9 @@
 //! noise and resolution. It does not wait by itself: the scene moves time.
 
 use super::scene::Scene;
-use super::settings::Accuracy;
+use super::settings::{Accuracy, WorldSettings};
 use crate::clock::BenchSpan;
 use crate::physics::Probe;
-use crate::seed::Seed;
 
 /// One period of 50 Hz mains, the profiles' integration time.
 const INTEGRATION: BenchSpan = BenchSpan::from_microseconds(20_000);
@@ -26,6 +25,8 @@ pub(super) struct Meter {
     gain: f64,
     offset: f64,
     resolution: f64,
+    /// Standard deviation of one reading.
+    noise: f64,
     /// Beyond this magnitude it shows an overflow.
     full_scale: f64,
     readings: u64,
@@ -34,17 +35,19 @@ pub(super) struct Meter {
 impl Meter {
     pub(super) fn new(
         probe: Probe,
-        (seed, key): (Seed, u64),
+        key: u64,
+        settings: &WorldSettings,
         accuracy: Accuracy,
         full_scale: f64,
     ) -> Self {
-        let (gain, offset) = drawn_errors(seed, key, accuracy);
+        let (gain, offset) = drawn_errors(settings, key, accuracy);
         Self {
             probe,
             key,
             gain,
             offset,
             resolution: accuracy.resolution,
+            noise: settings.noise * NOISE * accuracy.resolution,
             full_scale,
             readings: 0,
         }
@@ -55,7 +58,7 @@ impl Meter {
         self.readings += 1;
         let instant = scene.circuit.now().picoseconds() as u64;
         let key = [self.key, instant, self.readings];
-        let noise = scene.seed.stream(&key).normal() * NOISE * self.resolution;
+        let noise = scene.seed.stream(&key).normal() * self.noise;
         let value = mean * self.gain + self.offset + noise;
         if value.abs() > self.full_scale {
             return value.signum() * f64::INFINITY;
@@ -82,8 +85,9 @@ pub(super) fn read(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter) -> f64
 }
 
 /// Gain (near one) and offset drawn within the stated accuracy.
-pub(super) fn drawn_errors(seed: Seed, key: u64, accuracy: Accuracy) -> (f64, f64) {
-    let mut stream = seed.stream(&[key]);
+pub(super) fn drawn_errors(settings: &WorldSettings, key: u64, accuracy: Accuracy) -> (f64, f64) {
+    let accuracy = accuracy.scaled(settings.errors);
+    let mut stream = settings.seed.stream(&[key]);
     let mut within = |bound: f64| (2.0 * stream.uniform() - 1.0) * bound * SHARE;
     (1.0 + within(accuracy.reading), within(accuracy.fixed))
 }

@@ -51,6 +51,10 @@ pub struct Accuracy {
 pub struct WorldSettings {
     /// From which all errors and all noise follow.
     pub seed: Seed,
+    /// How much of its stated accuracy each instrument errs by at most.
+    pub errors: f64,
+    /// Noise of the readings, one as usual.
+    pub noise: f64,
     /// The lines, by role; a role that is missing has no instrument.
     pub lines: BTreeMap<Role, LineCost>,
     /// The capture's analogue channels, from channel 1.
@@ -65,6 +69,17 @@ pub struct WorldSettings {
     pub load_meters: [Accuracy; 2],
     /// The load's current setting.
     pub load_setting: Accuracy,
+}
+
+impl Accuracy {
+    /// The bounds of the errors that are drawn, `errors` of the stated ones.
+    pub(super) fn scaled(self, errors: f64) -> Self {
+        Self {
+            reading: self.reading * errors,
+            fixed: self.fixed * errors,
+            ..self
+        }
+    }
 }
 
 impl WorldSettings {
@@ -85,6 +100,8 @@ impl WorldSettings {
         };
         Self {
             seed,
+            errors: 1.0,
+            noise: 1.0,
             lines: BTreeMap::from([
                 (Role::Supply, line(115_200, 1000)),
                 (Role::Load, line(115_200, 1000)),

@@ -33,7 +33,7 @@ impl Supply {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         let [volts, amperes] = settings.supply_meters;
         let meter = |probe, key, accuracy, range: f64| {
-            Meter::new(probe, (settings.seed, key), accuracy, range * OVER_RANGE)
+            Meter::new(probe, key, settings, accuracy, range * OVER_RANGE)
         };
         Self {
             volts: VOLTAGE.default,

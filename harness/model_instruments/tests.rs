@@ -111,7 +111,8 @@ fn every_command_of_the_shipped_profiles_is_understood() {
         ("channel", Argument::Integer(1)),
         ("line", Argument::Integer(3)),
         ("slope", Argument::Text("POS")),
-        ("pattern", Argument::Text("58US,58US,100US,100US")),
+        ("pattern", Argument::Text("58US,58US,CUT,454US,100US,100US")),
+        ("input", Argument::Text("B")),
         ("polarity", Argument::Text("NEG")),
         ("state", Argument::Integer(1)),
     ];

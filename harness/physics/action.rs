@@ -1,7 +1,7 @@
 //! The vocabulary of the circuit: what can be done to it, what can be looked
 //! at, and which logic lines it shows. Nothing here computes.
 
-use super::signal::DriveSignal;
+use super::signal::{DriveSignal, InputLine};
 use crate::clock::BenchSpan;
 use crate::units::{Amperes, Ohms, Volts};
 
@@ -74,6 +74,8 @@ pub enum Action {
     OpenAll,
     /// Set the input signal of the board and of the upstream source.
     Drive(DriveSignal),
+    /// Break one line of the board's input, which then rests low; `None` mends.
+    Break(Option<InputLine>),
     /// The board's enable input.
     Enable(bool),
     /// The board's brake input.
@@ -110,9 +112,9 @@ pub enum Probe {
 /// A logic line of the bench.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Line {
-    /// First line of the board's input signal, high in the positive half.
+    /// First line of the board's input, high in the positive half.
     SignalA,
-    /// The other line: not A.
+    /// The other line, high in the negative half.
     SignalB,
     /// The board's fault output, active high.
     Fault,

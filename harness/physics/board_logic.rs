@@ -6,22 +6,25 @@ use super::observed::Observed;
 use super::signal::Polarity;
 use super::timers::{NEVER, Timer, Timers};
 use crate::clock::BenchSpan;
-use crate::model_board::BoardParameters;
+use crate::model_board::{BoardParameters, SignalLoss};
 
 /// The lockout comparator must be steady this long, 2 us (drivers filter it so
 /// that their own edges do not trip it: common practice, no source).
 const LOCKOUT_FILTER: i64 = 2_000_000;
-/// The bridge is switched off when the signal has been quiet this long, 2 ms.
-pub(super) const SIGNAL_LOSS: i64 = 2_000_000_000;
-/// Output edges that may be under way at once.
+/// Half-bits of a signal that the board makes itself: ones of 58 us.
+const OWN_HALF: i64 = 58_000_000;
+/// Edges that may be under way at once in the drivers of one line.
 const EDGES: usize = 8;
 
 /// The board's times in picoseconds.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct BoardTimes {
     dead_time: i64,
-    delay_rising: i64,
-    delay_falling: i64,
+    two_lines: bool,
+    /// Of each half-bridge: going low, going high.
+    delays: [[i64; 2]; 2],
+    signal_loss: i64,
+    on_signal_loss: SignalLoss,
     trip_debounce: i64,
     retry_interval: i64,
     retry_limit: Option<u32>,
@@ -34,8 +37,13 @@ impl BoardTimes {
         let span = |seconds| BenchSpan::from_seconds(seconds).picoseconds();
         Self {
             dead_time: span(board.dead_time),
-            delay_rising: span(board.delay_rising),
-            delay_falling: span(board.delay_falling),
+            two_lines: board.two_lines,
+            delays: [
+                [span(board.delay_falling), span(board.delay_rising)],
+                [span(board.delay_falling_b), span(board.delay_rising_b)],
+            ],
+            signal_loss: span(board.signal_loss_time),
+            on_signal_loss: board.on_signal_loss,
             trip_debounce: span(board.trip_debounce),
             retry_interval: span(board.retry_interval),
             retry_limit: board.retry_limit,
@@ -54,15 +62,15 @@ pub(super) enum Command {
     Drive(Polarity),
 }
 
-/// Output edges on their way through the drivers, earliest first.
+/// Edges of one line on their way through its drivers, earliest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct EdgeQueue {
-    entries: [(i64, Polarity); EDGES],
+    entries: [(i64, bool); EDGES],
     length: usize,
 }
 
 impl EdgeQueue {
-    fn push(&mut self, due: i64, phase: Polarity) {
+    fn push(&mut self, due: i64, level: bool) {
         // An edge with the shorter delay cannot overtake the one before it.
         let due = match self.length {
             0 => due,
@@ -72,19 +80,20 @@ impl EdgeQueue {
             // Beyond what a driver can hold, the newest pulse is swallowed.
             self.length -= 1;
         }
-        self.entries[self.length] = (due, phase);
+        self.entries[self.length] = (due, level);
         self.length += 1;
     }
 
-    fn pop(&mut self) -> Option<Polarity> {
-        if self.length == 0 {
+    /// Takes the earliest edge if it is due.
+    fn pop(&mut self, now: i64) -> Option<bool> {
+        if self.next() > now {
             return None;
         }
-        let (_, phase) = self.entries[0];
+        let (_, level) = self.entries[0];
         self.entries.copy_within(1..self.length, 0);
         self.length -= 1;
-        self.entries[self.length] = (NEVER, Polarity::Positive);
-        Some(phase)
+        self.entries[self.length] = (NEVER, false);
+        Some(level)
     }
 
     fn next(&self) -> i64 {
@@ -114,9 +123,14 @@ pub(super) struct BoardLogic {
     locked_out: bool,
     retries: u32,
     last_retry: i64,
-    output: Polarity,
+    /// The input lines as they come in, broken ones low ...
+    inputs: [bool; 2],
+    /// ... and as they have come through the drivers.
+    outputs: [bool; 2],
+    /// The board alternates by itself.
+    own: bool,
     dead: bool,
-    queue: EdgeQueue,
+    queues: [EdgeQueue; 2],
 }
 
 impl BoardLogic {
@@ -132,12 +146,14 @@ impl BoardLogic {
             locked_out: true,
             retries: 0,
             last_retry: 0,
-            output: Polarity::Positive,
+            inputs: [true, false],
+            outputs: [true, false],
+            own: false,
             dead: false,
-            queue: EdgeQueue {
-                entries: [(NEVER, Polarity::Positive); EDGES],
+            queues: [EdgeQueue {
+                entries: [(NEVER, false); EDGES],
                 length: 0,
-            },
+            }; 2],
         }
     }
 
@@ -150,7 +166,12 @@ impl BoardLogic {
         } else if self.dead {
             Command::Off
         } else {
-            Command::Drive(self.output.flipped_if(self.inverted))
+            match self.outputs {
+                [true, false] => Command::Drive(Polarity::Positive.flipped_if(self.inverted)),
+                [false, true] => Command::Drive(Polarity::Negative.flipped_if(self.inverted)),
+                // Both half-bridges on the same side short the rails.
+                _ => Command::Brake,
+            }
         }
     }
 
@@ -164,20 +185,70 @@ impl BoardLogic {
         self.enabled = on;
     }
 
-    /// An edge of the input signal enters the drivers.
-    pub(super) fn input_edge(
+    /// The input lines take `levels`: their edges enter the drivers, and each
+    /// line's watch for a lost signal begins anew with an edge of it.
+    pub(super) fn input(
         &mut self,
-        phase: Polarity,
+        levels: [bool; 2],
         now: i64,
         times: &BoardTimes,
         timers: &mut Timers,
     ) {
-        let delay = match phase.flipped_if(self.inverted) {
-            Polarity::Positive => times.delay_rising,
-            Polarity::Negative => times.delay_falling,
+        let levels = if times.two_lines {
+            levels
+        } else {
+            [levels[0], !levels[0]]
         };
-        self.queue.push(now + delay, phase);
-        timers.set(Timer::OutputEdge, self.queue.next());
+        let was = std::mem::replace(&mut self.inputs, levels);
+        for (line, level) in levels.into_iter().enumerate() {
+            if level != was[line] && !self.own {
+                self.enter(line, level, now, times, timers);
+            }
+        }
+    }
+
+    /// An edge of a line enters the drivers of the half-bridge that it governs.
+    fn enter(
+        &mut self,
+        line: usize,
+        level: bool,
+        now: i64,
+        times: &BoardTimes,
+        timers: &mut Timers,
+    ) {
+        // With one line its driver makes both half-bridges' edges at once.
+        let (half, rising) = match (times.two_lines, line) {
+            (true, line) => (line ^ usize::from(self.inverted), level),
+            (false, 0) => (0, level != self.inverted),
+            (false, _) => (0, level == self.inverted),
+        };
+        let delay = times.delays[half][usize::from(rising)];
+        self.queues[line].push(now + delay, level);
+        timers.set(Timer::OutputEdge, self.next_edge());
+    }
+
+    fn next_edge(&self) -> i64 {
+        self.queues[0].next().min(self.queues[1].next())
+    }
+
+    /// Whether the watch on the signal runs: it does until the signal is lost.
+    pub(super) fn watch(&mut self, quiet: bool, now: i64, times: &BoardTimes, timers: &mut Timers) {
+        if quiet {
+            if !self.lost && !self.own && times.on_signal_loss != SignalLoss::Hold {
+                hold(timers, Timer::SignalLoss, true, now + times.signal_loss);
+            }
+            return;
+        }
+        timers.cancel(Timer::SignalLoss);
+        timers.cancel(Timer::OwnEdge);
+        self.lost = false;
+        if std::mem::take(&mut self.own) {
+            let levels = self.inputs;
+            for (line, level) in levels.into_iter().enumerate() {
+                self.queues[line].push(now, level);
+            }
+            timers.set(Timer::OutputEdge, self.next_edge());
+        }
     }
 
     /// Does what is due. True if something was.
@@ -190,17 +261,32 @@ impl BoardLogic {
     ) -> bool {
         let mut acted = false;
         if timers.take(Timer::SignalLoss, now) {
-            self.lost = true;
+            self.own = times.on_signal_loss == SignalLoss::OwnSignal;
+            self.lost = !self.own;
+            if self.own {
+                timers.set(Timer::OwnEdge, now);
+            }
+            acted = true;
+        }
+        if timers.take(Timer::OwnEdge, now) {
+            let high = !self.outputs[0];
+            self.queues[0].push(now, high);
+            self.queues[1].push(now, !high);
+            timers.set(Timer::OutputEdge, now);
+            timers.set(Timer::OwnEdge, now + OWN_HALF);
             acted = true;
         }
         if timers.take(Timer::OutputEdge, now) {
-            if let Some(phase) = self.queue.pop()
-                && phase != self.output
-            {
-                self.output = phase;
+            let was = self.outputs;
+            for (queue, output) in self.queues.iter_mut().zip(&mut self.outputs) {
+                while let Some(level) = queue.pop(now) {
+                    *output = level;
+                }
+            }
+            if self.outputs != was {
                 self.start_dead_time(now, times, timers);
             }
-            timers.set(Timer::OutputEdge, self.queue.next());
+            timers.set(Timer::OutputEdge, self.next_edge());
             acted = true;
         }
         if timers.take(Timer::UnderVoltage, now) {
@@ -267,8 +353,10 @@ impl BoardLogic {
 
     /// Moves the edges under way when whole periods are skipped.
     pub(super) fn shift(&mut self, picoseconds: i64) {
-        for entry in &mut self.queue.entries[..self.queue.length] {
-            entry.0 += picoseconds;
+        for queue in &mut self.queues {
+            for entry in &mut queue.entries[..queue.length] {
+                entry.0 += picoseconds;
+            }
         }
     }
 

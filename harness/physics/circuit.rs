@@ -2,7 +2,7 @@
 //! it. How it moves is in `stepping`, how it is remembered in `history`.
 
 use super::action::{Action, Line, LoadMode, Probe, SwitchBranch};
-use super::board_logic::{BoardLogic, BoardTimes, SIGNAL_LOSS};
+use super::board_logic::{BoardLogic, BoardTimes};
 use super::fault::{PhysicsFault, check_board, check_fixture};
 use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic};
 use super::history::History;
@@ -10,7 +10,7 @@ use super::mode::{Bridge, Conduction, Contact, Electrics, Key, Mode, SupplyMode,
 use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
-use super::signal::{DriveSignal, Pattern, Polarity};
+use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
 use super::stepping::{Step, THERMAL_TICK};
 use super::timers::{Timer, Timers};
 use crate::clock::{BenchInstant, BenchSpan};
@@ -25,14 +25,29 @@ pub(super) struct Switches {
     pub(super) settings: Settings,
     pub(super) observed: Observed,
     pub(super) timers: Timers,
-    /// Phase of the input signal and the half-bit it is in.
-    pub(super) phase: Polarity,
-    pub(super) half_bit: usize,
+    /// What the signal source says, and the stretch of its pattern it is in.
+    pub(super) phase: Phase,
+    pub(super) stretch: usize,
+    /// The polarity that the upstream source follows: it knows no cutout.
+    pub(super) polarity: Polarity,
+    /// A line that is broken.
+    pub(super) broken: Option<InputLine>,
     pub(super) board: BoardLogic,
     /// The near and the far contact.
     pub(super) contacts: [ContactLogic; 2],
     pub(super) gap: GapLogic,
     pub(super) load: LoadLogic,
+}
+
+impl Switches {
+    /// The levels of the input lines as they reach the board.
+    pub(super) fn levels(&self) -> [bool; 2] {
+        let [a, b] = self.phase.levels();
+        [
+            a && self.broken != Some(InputLine::A),
+            b && self.broken != Some(InputLine::B),
+        ]
+    }
 }
 
 /// The junction of the bridge: one time constant over the ambient.
@@ -79,6 +94,8 @@ pub struct Circuit {
     pub(super) fixture_times: FixtureTimes,
     converter: (f64, u8),
     pub(super) pattern: Option<Pattern>,
+    /// The signal source is stopped.
+    silent: bool,
     pub(super) switches: Switches,
     pub(super) thermal: Thermal,
     /// The last instant of the internal grid, and the state there.
@@ -121,12 +138,15 @@ impl Circuit {
             fixture_times: FixtureTimes::new(fixture),
             converter: (board.converter_reference.si(), board.converter_bits),
             pattern: None,
+            silent: true,
             switches: Switches {
                 settings: Settings::new(board, fixture),
                 observed: Observed::dead(),
                 timers,
-                phase: Polarity::Positive,
-                half_bit: 0,
+                phase: Phase::Half(Polarity::Positive),
+                stretch: 0,
+                polarity: Polarity::Positive,
+                broken: None,
                 board: BoardLogic::new(),
                 contacts: [
                     ContactLogic::new(Timer::NearPulse, Timer::NearBounce),
@@ -211,6 +231,11 @@ impl Circuit {
                 self.switches.gap.open(&mut self.switches.timers);
             }
             Action::Drive(signal) => self.drive(signal),
+            Action::Break(line) => {
+                self.switches.broken = line;
+                self.watch_signal();
+                self.feed_board();
+            }
             Action::Enable(on) => {
                 let switches = &mut self.switches;
                 switches.board.enable(on, &mut switches.timers);
@@ -333,27 +358,32 @@ impl Circuit {
 
     fn drive(&mut self, signal: DriveSignal) {
         let now = self.now;
-        let timers = &mut self.switches.timers;
-        timers.cancel(Timer::InputEdge);
-        if signal == DriveSignal::Stopped {
-            if !self.switches.board.lost {
-                timers.set(Timer::SignalLoss, now + SIGNAL_LOSS);
-            }
-            return;
-        }
-        timers.cancel(Timer::SignalLoss);
-        self.switches.board.lost = false;
+        self.switches.timers.cancel(Timer::InputEdge);
+        self.pattern = None;
+        self.silent = signal == DriveSignal::Stopped;
         match signal {
-            DriveSignal::Held(polarity) => self.set_phase(polarity),
-            DriveSignal::Alternating(pattern) => {
-                self.switches.half_bit = 0;
-                let first = pattern.half_bits()[0].picoseconds();
-                self.switches.timers.set(Timer::InputEdge, now + first);
-                self.pattern = Some(pattern);
-                self.set_phase(Polarity::Positive);
-            }
             DriveSignal::Stopped => {}
+            DriveSignal::Held(polarity) => self.set_phase(Phase::Half(polarity)),
+            DriveSignal::Alternating(pattern) => {
+                self.switches.stretch = 0;
+                let first = pattern.stretches()[0];
+                let due = now + first.span.picoseconds();
+                self.switches.timers.set(Timer::InputEdge, due);
+                self.pattern = Some(pattern);
+                self.set_phase(first.phase);
+            }
         }
+        self.watch_signal();
+    }
+
+    /// Lets the board watch for a lost signal as long as a line of it is quiet.
+    fn watch_signal(&mut self) {
+        let quiet = self.silent || self.switches.broken.is_some();
+        let now = self.now;
+        let switches = &mut self.switches;
+        switches
+            .board
+            .watch(quiet, now, &self.board_times, &mut switches.timers);
     }
 }
 

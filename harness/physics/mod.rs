@@ -26,7 +26,7 @@ pub use action::{Action, Line, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;
 pub use fault::PhysicsFault;
 pub use history::Look;
-pub use signal::{DriveSignal, Pattern, Polarity};
+pub use signal::{DriveSignal, InputLine, Pattern, Phase, Polarity, Stretch};
 
 #[cfg(test)]
 mod tests;

@@ -1,5 +1,5 @@
-//! The input signal as a sequence of phase edges: held, stopped or a repeating
-//! list of half-bits. What the bits mean is decided elsewhere.
+//! The input signal as what two lines carry: held, stopped or a repeating list
+//! of half-bits and cutouts. What the bits mean is decided elsewhere.
 
 use crate::clock::BenchSpan;
 use std::sync::Arc;
@@ -45,38 +45,100 @@ impl Polarity {
     }
 }
 
-/// A repeating list of half-bit durations; the first half is positive.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Pattern(Arc<[BenchSpan]>);
+/// What the two input lines carry for a while.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Phase {
+    /// One line high, the other low.
+    Half(Polarity),
+    /// Both lines low, for a cutout.
+    Cutout,
+}
 
-/// Shortest half-bit a pattern may hold, in picoseconds: far below anything the
+impl Phase {
+    /// The levels of lines A and B.
+    pub(super) const fn levels(self) -> [bool; 2] {
+        match self {
+            Self::Half(Polarity::Positive) => [true, false],
+            Self::Half(Polarity::Negative) => [false, true],
+            Self::Cutout => [false, false],
+        }
+    }
+}
+
+/// One stretch of a pattern.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// How long.
+    pub span: BenchSpan,
+    /// What the lines carry.
+    pub phase: Phase,
+}
+
+/// A repeating list of stretches of the input signal.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Pattern(Arc<[Stretch]>);
+
+/// Shortest stretch a pattern may hold, in picoseconds: far below anything the
 /// track signal allows (S-9.1 names 52 us as the least a receiver must take).
-const SHORTEST_HALF_BIT: i64 = 1_000_000;
-/// Longest half-bit, in picoseconds, and most half-bits in one list.
-const LONGEST_HALF_BIT: i64 = 100_000_000_000;
-const MOST_HALF_BITS: usize = 65_536;
+const SHORTEST: i64 = 1_000_000;
+/// Longest stretch, in picoseconds, and most stretches in one list.
+const LONGEST: i64 = 100_000_000_000;
+const MOST: usize = 65_536;
 
 impl Pattern {
-    /// The pattern of these half-bits. `None` if the list is empty or beyond
-    /// 65,536 entries, or a half-bit is outside 1 us to 100 ms.
-    pub fn new(half_bits: Vec<BenchSpan>) -> Option<Self> {
-        let sound = !half_bits.is_empty()
-            && half_bits.len() <= MOST_HALF_BITS
-            && half_bits
+    /// The pattern of these stretches. `None` if the list is empty or beyond
+    /// 65,536 entries, or a stretch is outside 1 us to 100 ms.
+    pub fn new(stretches: Vec<Stretch>) -> Option<Self> {
+        let sound = !stretches.is_empty()
+            && stretches.len() <= MOST
+            && stretches
                 .iter()
-                .all(|half| (SHORTEST_HALF_BIT..=LONGEST_HALF_BIT).contains(&half.picoseconds()));
-        sound.then(|| Self(half_bits.into()))
+                .all(|stretch| (SHORTEST..=LONGEST).contains(&stretch.span.picoseconds()));
+        sound.then(|| Self(stretches.into()))
+    }
+
+    /// Half-bits in turn, the first one positive; of an odd number the list is
+    /// taken twice, so that it keeps alternating. `None` as for
+    /// [`Pattern::new`].
+    pub fn of_half_bits(half_bits: &[BenchSpan]) -> Option<Self> {
+        let turns = 1 + half_bits.len() % 2;
+        let spans = half_bits.iter().cycle().take(half_bits.len() * turns);
+        let mut next = Polarity::Negative;
+        let stretches = spans.map(|&span| {
+            next = next.opposite();
+            Stretch {
+                span,
+                phase: Phase::Half(next),
+            }
+        });
+        Self::new(stretches.collect())
     }
 
     /// Nothing but ones: halves of 58 us (NMRA S-9.1, nominal).
     pub fn ones() -> Self {
-        Self(Arc::new([BenchSpan::from_microseconds(58)]))
+        let half = |polarity| Stretch {
+            span: BenchSpan::from_microseconds(58),
+            phase: Phase::Half(polarity),
+        };
+        Self(Arc::new([
+            half(Polarity::Positive),
+            half(Polarity::Negative),
+        ]))
     }
 
-    /// The half-bits, in order.
-    pub fn half_bits(&self) -> &[BenchSpan] {
+    /// The stretches, in order.
+    pub fn stretches(&self) -> &[Stretch] {
         &self.0
     }
+}
+
+/// One of the two input lines.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum InputLine {
+    /// High in the positive half.
+    A,
+    /// High in the negative half.
+    B,
 }
 
 /// What the signal input receives.
@@ -86,6 +148,6 @@ pub enum DriveSignal {
     Stopped,
     /// One phase held for good; it counts as a signal.
     Held(Polarity),
-    /// A repeating pattern, starting with a positive half.
+    /// A repeating pattern.
     Alternating(Pattern),
 }

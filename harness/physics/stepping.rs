@@ -11,7 +11,7 @@ use super::history::Segment;
 use super::mode::{BIN, Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
 use super::observed::Observed;
 use super::propagator::{LEVELS, State};
-use super::signal::Polarity;
+use super::signal::{Phase, Polarity};
 use super::timers::Timer;
 use crate::clock::{BenchInstant, PICOSECONDS};
 use std::sync::Arc;
@@ -196,7 +196,7 @@ impl Circuit {
             return false;
         }
         if self.switches.timers.take(Timer::InputEdge, now) {
-            self.next_half_bit();
+            self.next_stretch();
         }
         if self.switches.timers.take(Timer::Thermal, now) {
             self.warm_up();
@@ -229,32 +229,37 @@ impl Circuit {
             .supervise(now, &self.fixture_times, &switches.observed, timers);
     }
 
-    fn next_half_bit(&mut self) {
+    fn next_stretch(&mut self) {
         let Some(pattern) = &self.pattern else {
             return;
         };
-        let half_bits = pattern.half_bits();
-        let index = (self.switches.half_bit + 1) % half_bits.len();
-        let span = half_bits[index].picoseconds();
-        self.switches.half_bit = index;
-        self.switches
-            .timers
-            .set(Timer::InputEdge, self.anchor + span);
-        let phase = self.switches.phase.opposite();
-        self.set_phase(phase);
-        self.at_boundary = index == 0 && phase == Polarity::Positive;
+        let stretches = pattern.stretches();
+        let index = (self.switches.stretch + 1) % stretches.len();
+        let stretch = stretches[index];
+        self.switches.stretch = index;
+        let due = self.anchor + stretch.span.picoseconds();
+        self.switches.timers.set(Timer::InputEdge, due);
+        self.set_phase(stretch.phase);
+        self.at_boundary = index == 0;
     }
 
-    /// The input signal takes `phase`.
-    pub(super) fn set_phase(&mut self, phase: Polarity) {
-        let switches = &mut self.switches;
-        if phase != switches.phase {
-            switches.phase = phase;
-            let now = self.anchor;
-            switches
-                .board
-                .input_edge(phase, now, &self.board_times, &mut switches.timers);
+    /// The signal source says `phase`.
+    pub(super) fn set_phase(&mut self, phase: Phase) {
+        self.switches.phase = phase;
+        if let Phase::Half(polarity) = phase {
+            self.switches.polarity = polarity;
         }
+        self.feed_board();
+    }
+
+    /// The board receives what the source says over the lines that are whole.
+    pub(super) fn feed_board(&mut self) {
+        let levels = self.switches.levels();
+        let now = self.anchor;
+        let switches = &mut self.switches;
+        switches
+            .board
+            .input(levels, now, &self.board_times, &mut switches.timers);
     }
 
     fn warm_up(&mut self) {
@@ -314,7 +319,7 @@ impl Circuit {
             near,
             far,
             gap,
-            upstream: bridged.map(|crossed| switches.phase.flipped_if(crossed)),
+            upstream: bridged.map(|crossed| switches.polarity.flipped_if(crossed)),
         }
     }
 
@@ -335,10 +340,10 @@ impl Circuit {
         let switches = &self.switches;
         let [near, far] = &switches.contacts;
         let intact = self.fuse_is_intact();
-        let positive = switches.phase == Polarity::Positive;
+        let [a, b] = switches.levels();
         self.lines = [
-            (Line::SignalA, positive),
-            (Line::SignalB, !positive),
+            (Line::SignalA, a),
+            (Line::SignalB, b),
             (Line::Fault, switches.board.tripped),
             (Line::NearMarker, near.commanded),
             (Line::FarMarker, far.commanded),
@@ -351,7 +356,7 @@ impl Circuit {
         .fold(0, |word, (line, _)| word | line.bit());
         let alive = !switches.gap.tripped && !switches.board.lost;
         self.upstream = if alive {
-            switches.phase.sign() * self.electrics.upstream_voltage
+            switches.polarity.sign() * self.electrics.upstream_voltage
         } else {
             0.0
         };

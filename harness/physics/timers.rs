@@ -13,6 +13,8 @@ pub(super) enum Timer {
     DeadTime,
     /// The input has been quiet for too long.
     SignalLoss,
+    /// The next edge of the signal that the board makes when it has none.
+    OwnEdge,
     /// The load's current reaches its target.
     LoadTarget,
     /// The load's pulse ends.

@@ -149,7 +149,7 @@ static DRIVE: RoleNeeds = RoleNeeds {
         with("set_enable", &["state"]),
         with("set_brake", &["state"]),
     ],
-    optional: &[],
+    optional: &[with("break_line", &["input"])],
     condition: &[],
     operation: &[],
     accuracy: &[],

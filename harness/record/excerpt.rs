@@ -167,13 +167,21 @@ impl<'a> Excerpt<'a> {
             return Ok(Self::Measured(line.entry.event.into()));
         }
         if head.contains(r#""event":"run_started""#) {
-            let StartedLine { run, entry } = parsed(text)?;
+            let short = without_files(text);
+            let StartedLine { run, entry } = match &short {
+                Some((_, rest)) => parsed(rest)?,
+                None => parsed(text)?,
+            };
             let event = entry.event;
+            let files = match short {
+                Some((digests, _)) => digests,
+                None => event.files.iter().map(|file| file.digest).collect(),
+            };
             return Ok(Self::Started(Box::new(StartExcerpt {
                 run,
                 serial: event.serial,
                 at: entry.at,
-                files: event.files.iter().map(|file| file.digest).collect(),
+                files,
                 ambient: event.ambient,
                 retest: event.retest,
                 diagnosis: event.only.is_some(),
@@ -200,6 +208,23 @@ impl<'a> Excerpt<'a> {
             _ => Self::Other,
         })
     }
+}
+
+/// The digests of the files, and the line without the files: their texts are
+/// most of it and full of escapes. Inside a JSON string every quote is escaped,
+/// so these marks stand for keys only. `None` where the line is laid out
+/// otherwise.
+fn without_files(text: &str) -> Option<(Vec<Digest>, String)> {
+    const DIGEST: &str = r#""digest":""#;
+    let from = text.find(r#""files":["#)? + r#""files":["#.len();
+    let to = text.rfind(r#"],"model":"#)?;
+    let files = text.get(from..to)?;
+    let digests = files.match_indices(DIGEST).map(|(at, mark)| {
+        let digest = files.get(at + mark.len()..)?.split('"').next()?;
+        digest.parse().ok()
+    });
+    let digests = digests.collect::<Option<Vec<Digest>>>()?;
+    Some((digests, [&text[..from], &text[to..]].concat()))
 }
 
 fn parsed<'a, T: Deserialize<'a>>(text: &'a str) -> Result<T, LineFault> {

@@ -57,7 +57,8 @@ impl LotSummary {
             median_absolute_deviation: sample.median_absolute_deviation(),
             tolerance: tolerance_interval(&moments, 0.95, 0.95).ok(),
             performance: limits.and_then(|limits| performance(&moments, limits, 0.95).ok()),
-            outliers: extreme_deviates(sample, 10, 0.05).ok(),
+            // More than a third of a lot is no handful of outliers.
+            outliers: extreme_deviates(sample, (sample.count() / 3).clamp(1, 10), 0.05).ok(),
         }
     }
 }

@@ -11,7 +11,7 @@ use super::database::{self, not_ours};
 use super::opening::connect;
 use super::{Kind, StoreError};
 use crate::digest::Digest;
-use crate::event::Entry;
+use crate::event::{Entry, Event, RunStarted};
 use crate::ident::RunId;
 use crate::observation::Observation;
 use crate::record::chain::{self, Linked};
@@ -105,6 +105,27 @@ impl Reader {
             return Ok(None);
         }
         Ok(Some(Record::fold(&entries)?))
+    }
+
+    /// How a run began; `None` where the run is not in the store.
+    ///
+    /// # Errors
+    /// A [`StoreError`] when the store or the line cannot be read.
+    pub fn started(&self, run: &RunId) -> Result<Option<Box<RunStarted>>, StoreError> {
+        let sql = "SELECT text FROM lines WHERE run = ?1 AND kind = 'entry' AND sequence = 1";
+        let text: Option<String> = self
+            .connection
+            .query_row(sql, [run.as_str()], |row| row.get(0))
+            .optional()
+            .map_err(|fault| self.sqlite(&fault))?;
+        let Some(text) = text else { return Ok(None) };
+        Ok(match Line::parse(&text)?.content {
+            Content::Entry(Entry {
+                event: Event::RunStarted(started),
+                ..
+            }) => Some(started),
+            _ => None,
+        })
     }
 
     /// Hands the excerpts of a run's lines to `each`, in order and without

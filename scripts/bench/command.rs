@@ -13,7 +13,7 @@ fn bufferstop() -> PathBuf {
 
 /// Runs the command and returns its wall time in seconds and its peak resident
 /// memory in bytes, read from /proc while it runs.
-fn measured(words: &[&str]) -> (f64, u64) {
+pub(crate) fn measured(words: &[&str]) -> (f64, u64) {
     let begun = Instant::now();
     let mut child = Command::new(bufferstop())
         .args(words)

@@ -2,13 +2,14 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal lot store` runs only what is named.
+//! `cargo bench -- exchange short demo help signal lot lots store` runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
 
 mod command;
 mod exchange;
 mod lot;
+mod lots;
 mod short;
 mod signal;
 mod store;
@@ -16,13 +17,14 @@ mod store;
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 7] = [
+const PARTS: [Part; 8] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
     ("help", command::help),
     ("signal", signal::run),
     ("lot", lot::run),
+    ("lots", lots::run),
     ("store", store::run),
 ];
 

@@ -27,6 +27,9 @@ pub(in crate::cli) enum Records {
     /// List runs, newest last.
     #[command(after_help = "Example:  bufferstop records list --lot GR-2026-03 --verdict fail")]
     List(RecordsList),
+    /// Sum up a lot: yield, what boards failed by, capability, drift.
+    #[command(after_help = LOT_AFTER)]
+    Lot(RecordsLot),
     /// Add a remark to a run, such as a repair; the run stays as it was.
     #[command(after_help = "Example:  bufferstop records note GR-0042 \"replaced R7, cold joint\"")]
     Note(RecordsNote),
@@ -62,6 +65,9 @@ Example:  bufferstop records label --lot GR-2026-03 --columns 3 --rows 8 --file 
           bufferstop records label --model --specimen --file specimen.pdf
 
 Runs on the model bench never enter a label; --specimen shows what one looks like, and says so on it.";
+
+const LOT_AFTER: &str = "\
+Example:  bufferstop records lot GR-2026-03 --out-file lot.html";
 
 const VERIFY_AFTER: &str = "\
 Example:  bufferstop records verify --head 5f0c...
@@ -202,6 +208,17 @@ pub(in crate::cli) struct RecordsList {
     pub(in crate::cli) place: StorePlace,
     #[command(flatten)]
     pub(in crate::cli) filter: RunFilter,
+}
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct RecordsLot {
+    #[command(flatten)]
+    pub(in crate::cli) place: StorePlace,
+    /// Name of the lot.
+    pub(in crate::cli) lot: String,
+    /// Write a report with charts: a name ending in .html or .pdf.
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) out_file: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

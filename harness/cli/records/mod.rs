@@ -15,6 +15,7 @@ pub(super) use signing::seal_of;
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::certificate;
 use super::exit::Exit;
+use super::lot;
 use super::output::Output;
 use super::session::store_exit;
 use crate::ident::{RunId, harmless};
@@ -33,6 +34,7 @@ pub(super) fn records(records: &Records, output: Output) -> Exit {
         Records::Key(key) => signing::key(key, output),
         Records::Label(label) => label::label(label, output),
         Records::List(list) => listed(list, output),
+        Records::Lot(asked) => lot::summed_up(asked, output),
         Records::Note(note) => keeping::note(note, output),
         Records::Show(show) => shown(show, output),
         Records::Sign(sign) => signing::sign(sign, output),

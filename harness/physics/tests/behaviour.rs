@@ -165,3 +165,144 @@ fn enable_brake_and_signal_loss_are_obeyed() {
     let delay = f64::from((crossed - edge).seconds());
     assert!((1.3e-6..1.5e-6).contains(&delay), "{delay}");
 }
+
+/// What the output does, as the sign of the node's voltage, at every
+/// microsecond from `start` on.
+fn signs(circuit: &mut Circuit, length: i64) -> Vec<i32> {
+    let mut signs = Vec::new();
+    for _ in 0..length {
+        circuit.advance_to(circuit.now() + BenchSpan::from_microseconds(1));
+        let volts = circuit.probe(Probe::NodeVoltage);
+        signs.push(if volts > 5.0 {
+            1
+        } else if volts < -5.0 {
+            -1
+        } else {
+            0
+        });
+    }
+    signs
+}
+
+fn cutouts() -> Pattern {
+    let half = |polarity| Stretch {
+        span: BenchSpan::from_microseconds(58),
+        phase: Phase::Half(polarity),
+    };
+    let cutout = Stretch {
+        span: BenchSpan::from_microseconds(454),
+        phase: Phase::Cutout,
+    };
+    let (plus, minus) = (half(Polarity::Positive), half(Polarity::Negative));
+    Pattern::new(vec![plus, minus, plus, minus, cutout]).expect("a sound pattern")
+}
+
+fn powered(board: &BoardParameters) -> Circuit {
+    let mut circuit = Circuit::new(board, &FixtureParameters::default()).expect("a sound circuit");
+    circuit.apply(Action::SupplySetting {
+        voltage: Volts::new(18.0),
+        current_limit: Amperes::new(10.0),
+    });
+    circuit.apply(Action::SupplyOutput(true));
+    circuit
+}
+
+/// A board with a driver a line passes the cutout on, 454 us of 686 (RCN-217:
+/// 26 to 32 us after the end bit, 454 to 488 us long); one with a single line
+/// shows the low line as its negative half.
+#[test]
+fn only_a_board_of_two_lines_passes_a_cutout() {
+    for two_lines in [true, false] {
+        let mut circuit = powered(&BoardParameters {
+            two_lines,
+            ..BoardParameters::default()
+        });
+        circuit.apply(Action::Drive(DriveSignal::Alternating(cutouts())));
+        circuit.advance_to(BenchInstant::from_picoseconds(68_600 * 1_000_000));
+        let seen = signs(&mut circuit, 686);
+        let count = |wanted| seen.iter().filter(|sign| **sign == wanted).count();
+        assert!(count(1).abs_diff(116) <= 2, "{}", count(1));
+        let (still, negative) = (count(0), count(-1));
+        if two_lines {
+            assert!(still.abs_diff(454) <= 4, "{still}");
+            assert!(negative.abs_diff(116) <= 4, "{negative}");
+        } else {
+            assert!(still <= 4, "{still}");
+            assert!(negative.abs_diff(570) <= 4, "{negative}");
+        }
+    }
+}
+
+/// Each line has its own drivers: one that is 2 us late at one edge leaves both
+/// half-bridges on one side for that long, once a period.
+#[test]
+fn a_late_edge_of_one_line_shorts_the_rails_meanwhile() {
+    let late = |microseconds: f64| {
+        let mut circuit = powered(&BoardParameters {
+            two_lines: true,
+            delay_rising: Seconds::new(1.1e-6 + microseconds * 1e-6),
+            delay_rising_b: Seconds::new(1.1e-6),
+            ..BoardParameters::default()
+        });
+        circuit.keep_history(BenchSpan::from_microseconds(200));
+        circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+        circuit.advance_to(BenchInstant::from_picoseconds(10_000_000_000));
+        let start = circuit.now() + BenchSpan::from_microseconds(-116);
+        let period = BenchSpan::from_picoseconds(100_000);
+        let values = circuit
+            .sample(Probe::NodeVoltage, start, period, 1160)
+            .expect("it was kept");
+        values.iter().filter(|volts| volts.abs() < 5.0).count() as f64 * 0.1
+    };
+    let more = late(2.0) - late(0.0);
+    assert!((more - 2.0).abs() < 0.3, "{more} us");
+}
+
+/// A line that breaks leaves a direct voltage on the rails until the board
+/// finds that its signal is lost.
+#[test]
+fn a_broken_line_is_found_after_the_stated_time() {
+    let mut circuit = powered(&BoardParameters {
+        two_lines: true,
+        ..BoardParameters::default()
+    });
+    circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+    circuit.advance_to(BenchInstant::from_picoseconds(20_000_000_000));
+    circuit.apply(Action::Break(Some(InputLine::A)));
+    let seen = signs(&mut circuit, 3_000);
+    let after = &seen[100..1_900];
+    assert!(after.iter().all(|sign| *sign <= 0));
+    assert!(after.contains(&-1), "line B still drives its half-bridge");
+    assert!(seen[2_100..].iter().all(|sign| *sign == 0));
+    circuit.apply(Action::Break(None));
+    let seen = signs(&mut circuit, 1_000);
+    assert!(seen[200..].contains(&1) && seen[200..].contains(&-1));
+}
+
+/// What a board does without a signal is its own: nothing, the last polarity,
+/// or ones of its own making, which its input lines do not show.
+#[test]
+fn without_a_signal_a_board_does_what_it_is_made_for() {
+    for loss in [SignalLoss::Off, SignalLoss::Hold, SignalLoss::OwnSignal] {
+        let mut circuit = powered(&BoardParameters {
+            two_lines: true,
+            on_signal_loss: loss,
+            ..BoardParameters::default()
+        });
+        circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+        circuit.advance_to(BenchInstant::from_picoseconds(20_000_000_000));
+        circuit.apply(Action::Drive(DriveSignal::Stopped));
+        circuit.advance_to(circuit.now() + BenchSpan::from_microseconds(5_000));
+        let line = circuit.line(Line::SignalA);
+        let seen = signs(&mut circuit, 1_160);
+        assert_eq!(circuit.line(Line::SignalA), line, "the source is stopped");
+        let count = |wanted| seen.iter().filter(|sign| **sign == wanted).count();
+        match loss {
+            SignalLoss::Off => assert_eq!(count(0), 1_160),
+            SignalLoss::Hold => assert_eq!(count(1).max(count(-1)), 1_160),
+            SignalLoss::OwnSignal => {
+                assert!(count(1).abs_diff(580) <= 20 && count(-1).abs_diff(580) <= 20);
+            }
+        }
+    }
+}

@@ -200,7 +200,7 @@ fn meaningless_parameters_are_refused() {
     };
     assert!(Circuit::new(&BoardParameters::default(), &fixture).is_err());
     assert!(Pattern::new(Vec::new()).is_none());
-    assert!(Pattern::new(vec![BenchSpan::ZERO]).is_none());
+    assert!(Pattern::of_half_bits(&[BenchSpan::ZERO]).is_none());
 }
 
 /// How long bench time takes in wall time. Run by hand, optimised:

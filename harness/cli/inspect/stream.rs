@@ -12,10 +12,13 @@ use std::ops::Range;
 use std::path::Path;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-/// Bytes read at a time.
-const PIECE: usize = 1 << 17;
+/// Bytes read at a time; handing over few large pieces costs less than many
+/// small ones, and three of them stay in a cache.
+const PIECE: usize = 1 << 20;
 /// Pieces that may wait, read or empty.
-const AHEAD: usize = 4;
+const AHEAD: usize = 3;
+/// Bytes read at a time where little is wanted.
+const PART: usize = 1 << 16;
 
 /// Why a file could not be read, and who can mend it.
 #[derive(Debug)]
@@ -236,7 +239,7 @@ pub(super) fn npy_part(
         return Ok(());
     };
     file.seek(SeekFrom::Start(byte))?;
-    let mut bytes = vec![0; PIECE];
+    let mut bytes = vec![0; PART];
     let mut told = wanted.start;
     while told < wanted.end {
         let count = file.read(&mut bytes)?;

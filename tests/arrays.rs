@@ -3,6 +3,10 @@
 //! here; what was planted is what must be told.
 
 use crate::inspect::{Told, file, inspect};
+use bufferstop::track::{
+    ChannelAnalyser, ChannelSettings, DecoderSettings, EdgeUncertainty, Scale, SignalReport,
+};
+use bufferstop::units::Seconds;
 use std::path::{Path, PathBuf};
 
 /// Samples a second.
@@ -156,6 +160,47 @@ fn arrays_of_every_type_tell_the_same_signal() {
             "{descr}: {length}"
         );
     }
+}
+
+/// A file of several pieces, read ahead by a thread, its edges decoded when all
+/// is over, against the same samples in one thread, sample by sample: bit for
+/// bit.
+#[test]
+fn reading_ahead_changes_no_bit() {
+    let volts = idles(false);
+    let wave: Vec<i16> = codes(&volts, 1e-3).map(|v| v as i16).collect();
+    let long: Vec<i16> = std::iter::repeat_n(&wave, 35).flatten().copied().collect();
+    let data: Vec<u8> = long.iter().flat_map(|v| v.to_le_bytes()).collect();
+    assert!(data.len() > 5 << 20, "more than the pieces that may wait");
+    let (_folder, path) = file(
+        "track.npy",
+        &array("<i2", &format!("{},", long.len()), &data),
+    );
+    let told = inspect(&path, &["--rate", "2 MHz", "--scale", "1 mV"]);
+    let ahead: SignalReport =
+        serde_json::from_value(told.json["signal"].clone()).expect("a report");
+    let edge = EdgeUncertainty {
+        edge_u: ahead.edge_u,
+        time_base_u: ahead.time_base_u,
+    };
+    let scale = Scale {
+        gain: 1e-3,
+        offset: 0.0,
+        step: 1.0,
+    };
+    let period = Seconds::new(1.0 / RATE);
+    let settings = ChannelSettings::new(period, scale, DecoderSettings::new(edge));
+    let mut analyser = ChannelAnalyser::new(settings);
+    for sample in &long {
+        analyser.push(std::slice::from_ref(sample), &mut |_| ());
+    }
+    let (_, alone) = analyser.finish();
+    assert!(
+        alone.packets.all >= 35 * (PACKETS - 1),
+        "{}",
+        alone.packets.all
+    );
+    assert_eq!(ahead, alone);
 }
 
 #[test]

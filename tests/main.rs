@@ -5,6 +5,7 @@
 
 mod arrays;
 mod command;
+mod damage;
 mod floors;
 mod guardian;
 mod inspect;

@@ -58,6 +58,10 @@ pub struct Crossing {
     pub step: f64,
 }
 
+/// Samples that are looked at twice while they are in the nearest cache: for
+/// their extremes and for where they leave their band.
+const BLOCK: usize = 8192;
+
 /// Finds crossings in a stream of samples, pushed in pieces of any length: the
 /// result does not depend on where the pieces are cut.
 #[derive(Clone, Debug)]
@@ -116,23 +120,28 @@ impl CrossingDetector {
 
     /// Takes evenly spaced samples; their positions are their numbers.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Crossing)) {
-        let (least, greatest) = S::extremes(samples);
-        self.least = self.least.min(least);
-        self.greatest = self.greatest.max(greatest);
-        let mut rest = samples;
+        for block in samples.chunks(BLOCK) {
+            let (least, greatest) = S::extremes(block);
+            self.least = self.least.min(least);
+            self.greatest = self.greatest.max(greatest);
+            self.block(block, sink);
+        }
+    }
+
+    fn block<S: Sample>(&mut self, block: &[S], sink: &mut impl FnMut(Crossing)) {
+        let mut rest = block;
         while !rest.is_empty() {
-            let band = self.at_rest();
-            if let Some(band) = band {
+            if let Some(band) = self.at_rest() {
                 let (resting, others) = rest.split_at(band.holds_first(rest));
                 self.skip(resting);
                 rest = others;
             }
-            // A sample that rests ends the walk, and may begin another rest.
+            // Up to a sample that may begin another rest.
             while let [sample, others @ ..] = rest {
                 self.step(self.next as f64, sample.number(), sink);
                 self.next += 1;
                 rest = others;
-                if self.entered.is_none() && self.state.is_some() {
+                if self.entered.is_none() {
                     break;
                 }
             }
@@ -156,10 +165,10 @@ impl CrossingDetector {
         if self.entered.is_some() || self.pending.is_some() {
             return None;
         }
-        match self.state? {
-            Polarity::Positive => Band::of(self.upper, f64::INFINITY),
-            Polarity::Negative => Band::of(f64::NEG_INFINITY, self.lower),
-            Polarity::Zero => Band::of(self.lower.next_up(), self.upper.next_down()),
+        match self.state {
+            Some(Polarity::Positive) => Band::of(self.upper, f64::INFINITY),
+            Some(Polarity::Negative) => Band::of(f64::NEG_INFINITY, self.lower),
+            Some(Polarity::Zero) | None => Band::of(self.lower.next_up(), self.upper.next_down()),
         }
     }
 

@@ -2,24 +2,27 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal` runs only what is named.
+//! `cargo bench -- exchange short demo help signal inspect giga` runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
 
 mod command;
 mod exchange;
+mod inspect;
 mod short;
 mod signal;
 
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 5] = [
+const PARTS: [Part; 7] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
     ("help", command::help),
     ("signal", signal::run),
+    ("inspect", inspect::run),
+    ("giga", inspect::giga),
 ];
 
 fn main() {

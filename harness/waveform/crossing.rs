@@ -83,6 +83,13 @@ pub struct CrossingDetector {
     greatest: f64,
 }
 
+/// The samples that leave each state as it is.
+struct Bands<S> {
+    above: Option<Band<S>>,
+    below: Option<Band<S>>,
+    inside: Option<Band<S>>,
+}
+
 impl CrossingDetector {
     /// A detector before the first sample. A negative hysteresis counts as
     /// none.
@@ -120,18 +127,23 @@ impl CrossingDetector {
 
     /// Takes evenly spaced samples; their positions are their numbers.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Crossing)) {
+        let bands = Bands {
+            above: Band::of(self.upper, f64::INFINITY),
+            below: Band::of(f64::NEG_INFINITY, self.lower),
+            inside: Band::of(self.lower.next_up(), self.upper.next_down()),
+        };
         for block in samples.chunks(BLOCK) {
             let (least, greatest) = S::extremes(block);
             self.least = self.least.min(least);
             self.greatest = self.greatest.max(greatest);
-            self.block(block, sink);
+            self.block(block, &bands, sink);
         }
     }
 
-    fn block<S: Sample>(&mut self, block: &[S], sink: &mut impl FnMut(Crossing)) {
+    fn block<S: Sample>(&mut self, block: &[S], bands: &Bands<S>, sink: &mut impl FnMut(Crossing)) {
         let mut rest = block;
         while !rest.is_empty() {
-            if let Some(band) = self.at_rest() {
+            if let Some(band) = self.at_rest(bands) {
                 let (resting, others) = rest.split_at(band.holds_first(rest));
                 self.skip(resting);
                 rest = others;
@@ -161,14 +173,14 @@ impl CrossingDetector {
     }
 
     /// The samples that leave everything as it is, where the last one did.
-    fn at_rest<S: Sample>(&self) -> Option<Band<S>> {
+    fn at_rest<S: Sample>(&self, bands: &Bands<S>) -> Option<Band<S>> {
         if self.entered.is_some() || self.pending.is_some() {
             return None;
         }
         match self.state {
-            Some(Polarity::Positive) => Band::of(self.upper, f64::INFINITY),
-            Some(Polarity::Negative) => Band::of(f64::NEG_INFINITY, self.lower),
-            Some(Polarity::Zero) | None => Band::of(self.lower.next_up(), self.upper.next_down()),
+            Some(Polarity::Positive) => bands.above,
+            Some(Polarity::Negative) => bands.below,
+            Some(Polarity::Zero) | None => bands.inside,
         }
     }
 

@@ -1,6 +1,6 @@
 //! Sound files and sound edges, damaged by a seeded hand, for every reader and
 //! for the decoder behind them: no panic, no more told than bytes allow, no more
-//! memory than the pieces need, and pieces change nothing. 4000 inputs; with
+//! memory than the pieces need, and pieces change nothing. 12,000 inputs; with
 //! `BUFFERSTOP_DAMAGE_SECONDS=60` as many as fit, the seeds going on.
 
 use bufferstop::capture_file::{
@@ -17,7 +17,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-const INPUTS: u64 = 4_000;
+/// Input 10990 once overflowed the mean of the slopes.
+const INPUTS: u64 = 12_000;
 /// One input may take this long before it counts as endless.
 const ENDLESS: Duration = Duration::from_secs(20);
 /// What the process may grow by over all inputs, which have some 100 kB each.

@@ -13,7 +13,7 @@ use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
 use crate::waveform::crossing::{Crossing, CrossingDetector, Sample, Thresholds};
 use crate::waveform::levels::{
-    LevelHistogram, StateLevels, Transition, TransitionSettings, measure_transition,
+    BEYOND_READING, LevelHistogram, StateLevels, Transition, TransitionSettings, measure_transition,
 };
 
 /// Slew is taken between these voltages: NMRA S-9.1:2020.
@@ -264,6 +264,10 @@ impl ChannelScan {
         let raw_rising = rising != (gain < 0.0);
         for window in self.windows.kept(raw_rising) {
             let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
+            // Passed over here as it is in the levels.
+            if volts.iter().any(|v| v.abs() > BEYOND_READING) {
+                continue;
+            }
             if let Some(transition) =
                 measure_transition(&volts, window.crossing, rising, levels, &settings)
             {

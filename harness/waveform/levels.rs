@@ -11,6 +11,10 @@ const BINS: usize = 4096;
 /// Values kept before the first range is chosen.
 const OPENING: usize = 4096;
 
+/// No instrument reads more: such values are damage, and their squares would
+/// leave the range of numbers.
+pub const BEYOND_READING: f64 = 1e30;
+
 /// A histogram of sample values in bounded memory.
 #[derive(Clone, Debug)]
 pub struct LevelHistogram {
@@ -100,7 +104,7 @@ impl LevelHistogram {
     /// Counts one value; what no instrument reads (not finite, or beyond
     /// 1e30) is passed over.
     pub fn push(&mut self, value: f64) {
-        if value.is_nan() || value.abs() > 1e30 {
+        if value.is_nan() || value.abs() > BEYOND_READING {
             return;
         }
         if self.counts.is_empty() {

@@ -3,7 +3,9 @@
 
 #![allow(clippy::print_stdout, reason = "a skipped test says so")]
 
+mod arrays;
 mod command;
+mod damage;
 mod floors;
 mod guardian;
 mod hardships;

@@ -2,12 +2,14 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal lot lots store` runs only what is named.
+//! `cargo bench -- exchange short demo help signal lot lots store inspect giga`
+//! runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
 
 mod command;
 mod exchange;
+mod inspect;
 mod lot;
 mod lots;
 mod short;
@@ -17,7 +19,7 @@ mod store;
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 8] = [
+const PARTS: [Part; 10] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
@@ -26,6 +28,8 @@ const PARTS: [Part; 8] = [
     ("lot", lot::run),
     ("lots", lots::run),
     ("store", store::run),
+    ("inspect", inspect::run),
+    ("giga", inspect::giga),
 ];
 
 fn main() {

@@ -10,6 +10,7 @@ mod marks;
 mod pages;
 mod plots;
 mod qr;
+mod sense_line;
 
 pub use crate::drawing::pdf::PdfFault;
 pub use html::html;

@@ -8,12 +8,14 @@ pub mod demo;
 mod limits;
 mod lot;
 mod parse;
+mod sense;
 mod settings;
 mod steps;
 
 pub use against_bench::against_bench;
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
+pub use sense::Sense;
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 pub use steps::{Step, steps};
 

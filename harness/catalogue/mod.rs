@@ -8,6 +8,7 @@
 mod load;
 mod overload;
 mod reversal;
+mod sense;
 mod short;
 
 use crate::ident::Role;
@@ -21,6 +22,8 @@ use std::fmt;
 pub enum ScenarioKind {
     /// Held steps up to the rated current.
     Load,
+    /// The same steps against the board's own reading.
+    Sense,
     /// A ramp, then multiples of the trip current, then a hold just below.
     Overload,
     /// A hard short, near and far.
@@ -31,12 +34,19 @@ pub enum ScenarioKind {
 
 impl ScenarioKind {
     /// Every kind, in the order in which a plan usually runs them.
-    pub const ALL: [Self; 4] = [Self::Load, Self::Overload, Self::Short, Self::Reversal];
+    pub const ALL: [Self; 5] = [
+        Self::Load,
+        Self::Sense,
+        Self::Overload,
+        Self::Short,
+        Self::Reversal,
+    ];
 
     /// The word used in files and on screens.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Load => "load",
+            Self::Sense => "sense",
             Self::Overload => "overload",
             Self::Short => "short",
             Self::Reversal => "reversal",
@@ -47,6 +57,7 @@ impl ScenarioKind {
     pub const fn entry(self) -> &'static Entry {
         match self {
             Self::Load => &load::ENTRY,
+            Self::Sense => &sense::ENTRY,
             Self::Overload => &overload::ENTRY,
             Self::Short => &short::ENTRY,
             Self::Reversal => &reversal::ENTRY,

@@ -41,6 +41,9 @@ pub(super) fn identity(record: &Record) -> Vec<Fact> {
     if let Some(reason) = &started.retest {
         facts.push(("Tested again", reason.clone()));
     }
+    if let Some(label) = words::label_scale(record) {
+        facts.push(("Label", label));
+    }
     if let Some(only) = &started.only {
         facts.push((
             "Diagnosis",

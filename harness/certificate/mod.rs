@@ -12,6 +12,7 @@ mod pages;
 mod plots;
 mod qr;
 mod rows;
+mod sense_line;
 
 pub use crate::drawing::pdf::PdfFault;
 pub use html::html;

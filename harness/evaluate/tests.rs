@@ -6,6 +6,7 @@ mod hostile;
 mod made;
 mod outcomes;
 mod reversals;
+mod senses;
 
 use crate::measurement::{Finding, Metric};
 

@@ -2,6 +2,10 @@
 //! no metric and no limit, so the same observation can be evaluated and judged
 //! again years later.
 
+mod sense;
+
+pub use sense::SenseStep;
+
 pub use crate::bench_file::Proof;
 pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};
 
@@ -127,6 +131,13 @@ pub enum Observation {
         upstream_trip_u: Seconds,
         /// The true short in reversing mode.
         short: Option<Take>,
+    },
+    /// Held load steps against the board's own reading.
+    Sense {
+        /// The board's reading at the end of its converter.
+        last_count: u32,
+        /// The steps, in the order in which they were taken.
+        steps: Vec<SenseStep>,
     },
 }
 

@@ -9,6 +9,7 @@ pub mod demo;
 mod limits;
 mod lot;
 mod parse;
+mod sense;
 mod settings;
 mod steps;
 
@@ -16,6 +17,7 @@ pub use against_bench::against_bench;
 pub use comparison::{Comparison, DeclaredMargin, MetricPath};
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
+pub use sense::Sense;
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 pub use steps::{Step, steps};
 

@@ -3,7 +3,9 @@
 
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
-use super::{Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison};
+use super::{
+    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, sense,
+};
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
@@ -171,6 +173,7 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
     let ratings = ratings.copied().unwrap_or(STAND_IN);
     let settings = match kind {
         ScenarioKind::Load => Settings::Load(load(table, &ratings)),
+        ScenarioKind::Sense => Settings::Sense(sense::read(table, &ratings)),
         ScenarioKind::Overload => Settings::Overload(overload(table, &ratings)),
         ScenarioKind::Short => Settings::Short(short(table, &ratings)),
         ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),
@@ -195,7 +198,7 @@ const STAND_IN: Ratings = Ratings {
     source_resistance: Ohms::ZERO,
 };
 
-fn time(table: &Table<'_>, key: &str, default: f64) -> Seconds {
+pub(super) fn time(table: &Table<'_>, key: &str, default: f64) -> Seconds {
     table.quantity_or(key, Demand::Within(0.0, 86_400.0), Seconds::new(default))
 }
 
@@ -275,7 +278,7 @@ fn reversal(table: &Table<'_>, ratings: &Ratings) -> Reversal {
     }
 }
 
-fn not_empty<T>(table: &Table<'_>, key: &str, list: Option<Vec<T>>) -> Option<Vec<T>> {
+pub(super) fn not_empty<T>(table: &Table<'_>, key: &str, list: Option<Vec<T>>) -> Option<Vec<T>> {
     if list.as_ref().is_some_and(Vec::is_empty) {
         let place = table.place_of(key);
         table.fault(Fault::error(&place, "the list is empty").expected("at least one value"));

@@ -3,7 +3,7 @@
 
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::{COVERAGE, Estimate, Finding};
-use crate::record::JudgedMetric;
+use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, show};
 
 /// `trip time at near`.
@@ -13,6 +13,21 @@ pub(crate) fn label(judged: &JudgedMetric) -> String {
         key
     } else {
         format!("{key} at {}", judged.metric.at)
+    }
+}
+
+/// What belongs on the board's label: the current of one count as measured,
+/// the uncertainty with two significant digits and the value to the same place
+/// (GUM 7.2.6).
+pub(crate) fn label_scale(record: &Record) -> Option<String> {
+    let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
+    let mut scales = metrics.filter(|judged| judged.metric.key == "sense_scale");
+    match &scales.next()?.metric.finding {
+        Finding::Value(scale) => {
+            let shown = Finding::Value(*scale).show(Dimension::CountScale);
+            Some(format!("sense scale {shown} (k = {COVERAGE})"))
+        }
+        _ => None,
     }
 }
 

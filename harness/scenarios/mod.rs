@@ -7,6 +7,7 @@ mod journal;
 mod load;
 mod overload;
 mod reversal;
+mod sense;
 mod short;
 
 pub use context::context;
@@ -24,6 +25,7 @@ use crate::plan::{Scenario, Settings};
 pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observation, Halt> {
     match &scenario.settings {
         Settings::Load(settings) => load::drive(settings, hands).await,
+        Settings::Sense(settings) => sense::drive(settings, hands).await,
         Settings::Overload(settings) => overload::drive(settings, hands).await,
         Settings::Short(settings) => short::drive(settings, hands).await,
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
@@ -31,8 +33,9 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 4] = [
+pub const DRIVEN: [ScenarioKind; 5] = [
     ScenarioKind::Load,
+    ScenarioKind::Sense,
     ScenarioKind::Overload,
     ScenarioKind::Short,
     ScenarioKind::Reversal,

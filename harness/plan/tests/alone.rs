@@ -56,12 +56,6 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "'of' is not known",
         ),
         (
-            "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"off\"",
-            ("[\"positive\", \"negative\"", 1),
-            "cannot be held",
-        ),
-        (
             "reversing = true",
             "reversing = false",
             ("kind = \"reversal\"", 1),
@@ -69,7 +63,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         ),
         (
             "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"hold\"\nlongest_hold = \"20 ms\"",
+            "on_signal_loss = \"hold\"\nlongest_hold = \"150 ms\"",
             ("[[scenario]]", 1),
             "longer than the board can",
         ),
@@ -296,8 +290,58 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             ("short_pulse", 1),
             "less than twice",
         ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nsteps = [\"1 A\", \"3 A\"]",
+            ("steps", 1),
+            "less than three steps",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nsteps = [\"1 A\", \"2 A\", \"3.5 A\"]",
+            ("steps = [\"1 A\", \"2 A\"", 1),
+            "above the rated current",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nsteps = [\"2 A\", \"1 A\", \"3 A\"]",
+            ("steps = [\"2 A\"", 1),
+            "do not rise",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nhold = \"0 s\"",
+            ("hold = \"0 s\"", 1),
+            "in no time",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nreadings = 0",
+            ("readings", 1),
+            "out of range",
+        ),
+        (
+            "\"11.8 mA/count\"",
+            "\"11.8 mA\"",
+            ("11.8 mA", 1),
+            "is a current",
+        ),
     ] {
         check(old, new, at, message);
+    }
+}
+
+/// Both `load` and `sense` of the demo hold the output.
+#[test]
+fn a_board_that_goes_dead_without_a_signal_is_held_nowhere() {
+    let text = DEMO.replacen("on_signal_loss = \"hold\"", "on_signal_loss = \"off\"", 1);
+    let faults = read(&text).expect_err("held");
+    assert_eq!(faults.len(), 2, "{faults:#?}");
+    let sense = line_of(&text, "kind = \"sense\"", 1);
+    let at = [line_of(&text, "polarities", 1), sense - 1];
+    for (fault, line) in faults.iter().zip(at) {
+        assert!(fault.message.contains("goes dead"), "{fault:#?}");
+        assert_eq!(fault.line, line, "{fault:#?}");
     }
 }
 
@@ -370,6 +414,7 @@ fn words_of_the_catalogue_are_those_of_the_settings() {
     use crate::catalogue::Form;
     for (kind, key, words) in [
         ("load", "polarities", words(Polarity::WORDS)),
+        ("sense", "polarities", words(Polarity::WORDS)),
         ("short", "places", words(ShortPlace::WORDS)),
         ("reversal", "directions", words(Direction::WORDS)),
     ] {

@@ -94,6 +94,9 @@ pub mod report;
 // Lines and words on pages, as SVG and PDF.
 pub mod drawing;
 
+// Lots compared and summed up as documents to hand out.
+pub mod lot_report;
+
 // A record and what it saw as a document to hand out.
 pub mod certificate;
 

@@ -8,13 +8,13 @@ use serde_json::Value;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-struct Told {
-    status: i32,
-    json: Value,
-    said: String,
+pub(crate) struct Told {
+    pub(crate) status: i32,
+    pub(crate) json: Value,
+    pub(crate) said: String,
 }
 
-fn inspect(path: &Path, words: &[&str]) -> Told {
+pub(crate) fn inspect(path: &Path, words: &[&str]) -> Told {
     let done = cargo_bin_cmd!("bufferstop")
         .arg("inspect")
         .arg(path)
@@ -31,7 +31,7 @@ fn inspect(path: &Path, words: &[&str]) -> Told {
     }
 }
 
-fn file(name: &str, bytes: &[u8]) -> (tempfile::TempDir, PathBuf) {
+pub(crate) fn file(name: &str, bytes: &[u8]) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join(name);
     std::fs::write(&path, bytes).expect("written");

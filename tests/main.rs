@@ -3,9 +3,12 @@
 
 #![allow(clippy::print_stdout, reason = "a skipped test says so")]
 
+mod arrays;
 mod command;
+mod damage;
 mod floors;
 mod guardian;
+mod hardships;
 mod inspect;
 mod lots;
 mod ngspice;
@@ -13,4 +16,6 @@ mod ports;
 mod python;
 mod records;
 mod runs;
+mod seals;
 mod signal;
+mod substitution;

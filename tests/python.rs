@@ -90,13 +90,25 @@ fn outside_readers_agree_with_the_records() {
             "{serial}"
         );
     }
-    for (name, target) in [
-        ("junit_check.py", out.path().to_owned()),
-        ("chain_check.py", out.path().join("model.sqlite")),
+    let (parquet, lines) = (out.path().join("m.parquet"), out.path().join("m.jsonl"));
+    for (form, file) in [("--parquet", &parquet), ("--json-lines", &lines)] {
+        let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .args(["records", "export", "--model", form, "--out"])
+            .arg(out.path())
+            .arg("--file")
+            .arg(file)
+            .output()
+            .expect("the command runs");
+        assert_eq!(done.status.code(), Some(0), "{form}");
+    }
+    for (name, targets) in [
+        ("junit_check.py", vec![out.path().to_owned()]),
+        ("chain_check.py", vec![out.path().join("model.sqlite")]),
+        ("parquet_check.py", vec![parquet, lines]),
     ] {
         let done = Command::new(&python)
             .arg(script(name))
-            .arg(target)
+            .args(targets)
             .output()
             .expect("Python starts");
         let said = String::from_utf8_lossy(&done.stdout);

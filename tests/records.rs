@@ -9,25 +9,25 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use tempfile::TempDir;
 
-fn fixture(name: &str) -> PathBuf {
+pub(crate) fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures/demo")
         .join(name)
 }
 
 /// A reports folder with runs on the model bench.
-struct Shelf(TempDir);
+pub(crate) struct Shelf(TempDir);
 
 impl Shelf {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self(tempfile::tempdir().expect("a temporary folder"))
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
 
-    fn command(&self, words: &[&str]) -> Output {
+    pub(crate) fn command(&self, words: &[&str]) -> Output {
         let done = cargo_bin_cmd!("bufferstop")
             .env_remove("BUFFERSTOP_BENCH")
             .current_dir(self.0.path())
@@ -40,13 +40,13 @@ impl Shelf {
     }
 
     /// The status and standard output of a call.
-    fn says(&self, words: &[&str]) -> (i32, String) {
+    pub(crate) fn says(&self, words: &[&str]) -> (i32, String) {
         let done = self.command(words);
         let said = String::from_utf8(done.stdout).expect("UTF-8");
         (done.status.code().expect("an exit status"), said)
     }
 
-    fn json(&self, words: &[&str]) -> (i32, Value) {
+    pub(crate) fn json(&self, words: &[&str]) -> (i32, Value) {
         let words: Vec<&str> = words.iter().copied().chain(["--json"]).collect();
         let (status, said) = self.says(&words);
         let document = serde_json::from_str(&said);
@@ -57,7 +57,7 @@ impl Shelf {
     }
 
     /// One scenario of the demo's plan on one model board.
-    fn accept(&self, serial: &str, more: &[&str]) {
+    pub(crate) fn accept(&self, serial: &str, more: &[&str]) {
         let plan = fixture("plan.toml");
         let plan = plan.to_str().expect("a plain path");
         let words = ["accept", plan, "--serial", serial, "--only", "load"];
@@ -71,7 +71,7 @@ impl Shelf {
     }
 
     /// Changes the store as somebody with another SQLite would.
-    fn alter(&self, sql: &str) {
+    pub(crate) fn alter(&self, sql: &str) {
         let store = self.path("reports/model.sqlite");
         let connection = rusqlite::Connection::open(store).expect("the store");
         assert!(
@@ -229,12 +229,18 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
     assert_eq!(list(&[]), ["B1", "B2"]);
     assert_eq!(list(&["--lot", "winter"]), ["B2"]);
     assert_eq!(list(&["--failing", "output_resistance"]), ["B2"]);
+    assert_eq!(list(&["--failing-scenario", "load"]), ["B2"]);
+    assert!(list(&["--failing-scenario", "beauty"]).is_empty());
+    assert_eq!(list(&["--metric", "output_voltage"]), ["B1", "B2"]);
+    assert!(list(&["--metric", "trip_time"]).is_empty());
     assert_eq!(list(&["--from", &today, "--until", &today]), ["B1", "B2"]);
     assert!(list(&["--until", "2020-01-01"]).is_empty());
     assert!(list(&["--from", "2999-01-01T00:00:00Z"]).is_empty());
     for words in [
         &["records", "list", "--model", "--failing", "beauty"][..],
+        &["records", "list", "--model", "--metric", "beauty"],
         &["records", "list", "--model", "--from", "tomorrow"],
+        &["records", "export", "--model", "--parquet"],
         &["records", "export", "--model"],
         &["records", "show", "--model", "B3"],
         &["records", "note", "--model", "B1", "  "],
@@ -251,6 +257,20 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
         .collect();
     assert_eq!(csv.lines().count(), rows.len() + 1);
     assert!(rows.len() > 10, "{lines}");
+    let words = ["--csv", "--metric", "output_resistance"];
+    let words: Vec<&str> = ["records", "export", "--model"]
+        .into_iter()
+        .chain(words)
+        .collect();
+    let (_, narrow) = shelf.says(&words);
+    assert!(
+        narrow.lines().count() > 2
+            && narrow
+                .lines()
+                .skip(1)
+                .all(|line| line.contains(",load,output_resistance,")),
+        "{narrow}"
+    );
     let (_, one) = shelf.says(&["records", "export", "--model", "--csv", "B1"]);
     assert!(
         one.lines().skip(1).all(|line| line.contains(",B1,autumn,")),

@@ -218,3 +218,59 @@ fn interrupted_twice_the_bench_is_still_made_safe() {
     );
     assert_eq!(record["safety"][0]["safe"], true, "{record:#}");
 }
+
+/// Value and U of each metric of a diagnosis of `sense` alone, on a board whose
+/// model has this changed.
+fn sensed(change: &str) -> Vec<(String, f64, f64)> {
+    let out = folder();
+    let text = std::fs::read_to_string(fixture("board.toml")).expect("the demo's board");
+    let nominal = format!("[nominal]\n{change}");
+    let board = out.path().join("board.toml");
+    std::fs::write(&board, text.replacen("[nominal]", &nominal, 1)).expect("a board file");
+    let board = board.to_string_lossy().into_owned();
+    let more = ["--only", "sense", "--seed", "3", "--model-board", &board];
+    let (status, record) = accept(out.path(), "A1", &more);
+    assert_eq!(status, if change.is_empty() { 2 } else { 1 }, "{record:#}");
+    let metrics = record["scenarios"][0]["metrics"].as_array();
+    let found = metrics.expect("metrics").iter().map(|judged| {
+        let metric = &judged["metric"];
+        let number = |key: &str| metric["finding"][key].as_f64().expect("a value");
+        let key = metric["key"].as_str().expect("a key").to_owned();
+        (key, number("value"), 2.0 * number("u"))
+    });
+    found.collect()
+}
+
+/// Gain and offset of the model's sensor move the metrics that they must, by
+/// as much as they must, and no others. With 5 V over 1024 counts behind
+/// 0.4 V/A one count is 12.207 mA.
+#[test]
+fn what_is_wrong_with_the_sensor_shows_in_its_own_metric() {
+    let plain = sensed("");
+    let keys: Vec<&str> = plain.iter().map(|m| m.0.as_str()).collect();
+    let all = [
+        "sense_scale",
+        "sense_offset",
+        "worst_departure",
+        "full_scale",
+    ];
+    assert_eq!(keys, all);
+    // Parts spread by 0.8 %, and U.
+    assert!((plain[0].1 - 12.207e-3).abs() < 3.0 * 0.008 * 12.207e-3 + plain[0].2);
+    // A tenth more gain: a tenth more counts for an ampere.
+    let gained = sensed("sense_gain = \"0.44 ohm\"\n");
+    let ratio = |at: usize| gained[at].1 / plain[at].1;
+    assert!((ratio(0) * 1.1 - 1.0).abs() < 0.005, "{gained:?}");
+    assert!((ratio(3) * 1.1 - 1.0).abs() < 0.005, "{gained:?}");
+    assert!((gained[1].1 - plain[1].1).abs() < 10e-3, "{gained:?}");
+    assert!((gained[2].1 - plain[2].1).abs() < 10e-3, "{gained:?}");
+    // 50 mV behind 0.4 V/A are 125 mA.
+    let shifted = sensed("sense_offset = \"50 mV\"\n");
+    let moved = shifted[1].1 - plain[1].1;
+    assert!((moved - 0.125).abs() < 10e-3, "{shifted:?}");
+    assert!(
+        (shifted[0].1 / plain[0].1 - 1.0).abs() < 0.005,
+        "{shifted:?}"
+    );
+    assert!((shifted[2].1 - plain[2].1).abs() < 10e-3, "{shifted:?}");
+}

@@ -56,6 +56,24 @@ pub enum Samples<'a> {
     F64(&'a [f64]),
 }
 
+impl Samples<'_> {
+    /// How many there are.
+    pub const fn len(&self) -> usize {
+        match self {
+            Self::I8(list) => list.len(),
+            Self::I16(list) => list.len(),
+            Self::I32(list) => list.len(),
+            Self::F32(list) => list.len(),
+            Self::F64(list) => list.len(),
+        }
+    }
+
+    /// Whether there is none.
+    pub const fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+}
+
 /// What is wrong with a file. Bytes count from zero.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NpyFault {
@@ -171,6 +189,23 @@ impl NpyReader {
             samples: array.samples,
             channels: array.channels,
         })
+    }
+
+    /// Goes on with this sample of the channel: the byte of the file that must
+    /// be pushed next. `None` before the header has been read.
+    pub fn go_to(&mut self, sample: u64) -> Option<u64> {
+        let array = self.array?;
+        let all = array.samples * array.channels;
+        self.elements = (array.first + array.stride * sample.min(array.samples)).min(all);
+        self.carry.clear();
+        Some(self.header_length + self.elements * array.kind.size() as u64)
+    }
+
+    /// How many bytes the file has by its header, once that has been read.
+    pub fn promised(&self) -> Option<u64> {
+        let array = self.array?;
+        let elements = array.samples * array.channels;
+        Some(self.header_length + elements * array.kind.size() as u64)
     }
 
     /// Takes the next bytes and hands on the samples they complete.

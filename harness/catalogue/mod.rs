@@ -8,6 +8,7 @@
 mod load;
 mod overload;
 mod reversal;
+mod sense;
 mod short;
 mod signal;
 
@@ -22,6 +23,8 @@ use std::fmt;
 pub enum ScenarioKind {
     /// Held steps up to the rated current.
     Load,
+    /// The same steps against the board's own reading.
+    Sense,
     /// A ramp, then multiples of the trip current, then a hold just below.
     Overload,
     /// A hard short, near and far.
@@ -34,8 +37,9 @@ pub enum ScenarioKind {
 
 impl ScenarioKind {
     /// Every kind, in the order in which a plan usually runs them.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Load,
+        Self::Sense,
         Self::Overload,
         Self::Short,
         Self::Reversal,
@@ -46,6 +50,7 @@ impl ScenarioKind {
     pub const fn word(self) -> &'static str {
         match self {
             Self::Load => "load",
+            Self::Sense => "sense",
             Self::Overload => "overload",
             Self::Short => "short",
             Self::Reversal => "reversal",
@@ -57,6 +62,7 @@ impl ScenarioKind {
     pub const fn entry(self) -> &'static Entry {
         match self {
             Self::Load => &load::ENTRY,
+            Self::Sense => &sense::ENTRY,
             Self::Overload => &overload::ENTRY,
             Self::Short => &short::ENTRY,
             Self::Reversal => &reversal::ENTRY,

@@ -1,7 +1,7 @@
 //! The words of a certificate, the same for page and print: identity,
 //! conditions, metrics, what failed, how the bench was left. No layout.
 
-use super::Sources;
+use super::{BoardRun, Sources};
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Record};
 use crate::report::words;
@@ -35,8 +35,14 @@ pub(super) fn identity(record: &Record) -> Vec<Fact> {
                 .map_or("not ended".into(), |ended| time(ended.at)),
         ),
     ];
+    if let Some(scale) = sense_scale(record) {
+        facts.push(("Sense scale", words::with_uncertainty(scale)));
+    }
     if let Some(reason) = &started.retest {
         facts.push(("Tested again", reason.clone()));
+    }
+    if let Some(label) = words::label_scale(record) {
+        facts.push(("Label", label));
     }
     if let Some(only) = &started.only {
         facts.push((
@@ -45,6 +51,13 @@ pub(super) fn identity(record: &Record) -> Vec<Fact> {
         ));
     }
     facts
+}
+
+/// The scale of the current that the board itself reports, as its label wants
+/// it.
+pub(super) fn sense_scale(record: &Record) -> Option<&JudgedMetric> {
+    let mut sense = record.scenarios.iter().filter(|s| s.kind == "sense");
+    sense.find_map(|s| s.metrics.iter().find(|m| m.metric.key == SENSE_SCALE))
 }
 
 fn time(at: jiff::Timestamp) -> String {
@@ -62,15 +75,74 @@ pub(super) fn conditions(record: &Record) -> Vec<Fact> {
     if let (true, Some(seed)) = (started.model, started.seed) {
         facts.push(("Model bench", format!("seed {}", seed.0)));
     }
-    for instrument in &record.instruments {
-        let calibrated = instrument.calibrated.as_deref().map_or_else(
-            || "calibration not stated".to_owned(),
-            |date| format!("calibrated {date}"),
-        );
-        let text = format!("{}: {}, {calibrated}", instrument.role, instrument.identity);
-        facts.push(("Instrument", text));
-    }
     facts
+}
+
+/// Role, identity and calibration of each instrument.
+pub(super) fn instruments(record: &Record) -> Vec<[String; 3]> {
+    let instruments = record.instruments.iter().map(|instrument| {
+        let calibrated = instrument.calibrated.as_deref();
+        [
+            instrument.role.to_string(),
+            instrument.identity.clone(),
+            calibrated.unwrap_or("not stated").to_owned(),
+        ]
+    });
+    instruments.collect()
+}
+
+/// What is known of this board over all its runs: the first and the last
+/// verdict of whole runs, and each run. Empty where there was only one.
+pub(super) fn board(sources: &Sources<'_>) -> Option<(String, Vec<[String; 3]>)> {
+    let runs = sources.runs;
+    if runs.len() < 2 {
+        return None;
+    }
+    let mut whole = runs.iter().filter(|run| !run.diagnosis);
+    let first = whole.clone().next().map_or("none", |run| &run.headline);
+    let last = whole.next_back().map_or("none", |run| &run.headline);
+    let count = runs.iter().filter(|run| !run.diagnosis).count();
+    let text = format!(
+        "This board was run {} times, {count} of them the whole plan. First of these: {first}. Last: {last}.",
+        runs.len(),
+    );
+    let row = |run: &BoardRun| {
+        let this = run.run == sources.record.started.run;
+        let this = if this { " (this certificate)" } else { "" };
+        let name = format!("{}{this}", run.run);
+        [time(run.started), run.headline.clone(), name]
+    };
+    Some((text, runs.iter().map(row).collect()))
+}
+
+/// Rules of decision with where their limits come from, numbered as they are
+/// met, so that a row needs a number only.
+#[derive(Default)]
+pub(super) struct Rules(Vec<String>);
+
+impl Rules {
+    /// The number of the rule of that row; empty where nothing is judged.
+    pub(super) fn number(&mut self, row: &Row) -> String {
+        if row.rule.is_empty() {
+            return String::new();
+        }
+        let text = match row.source.as_str() {
+            "" => row.rule.clone(),
+            source => format!("{}; limit from: {source}", row.rule),
+        };
+        let known = self.0.iter().position(|rule| *rule == text);
+        let index = known.unwrap_or_else(|| {
+            self.0.push(text);
+            self.0.len() - 1
+        });
+        (index + 1).to_string()
+    }
+
+    /// The rules as numbered lines.
+    pub(super) fn lines(&self) -> impl Iterator<Item = String> + '_ {
+        let numbered = self.0.iter().enumerate();
+        numbered.map(|(index, rule)| format!("Rule {}: {rule}.", index + 1))
+    }
 }
 
 /// One metric as a row.
@@ -103,8 +175,11 @@ pub(super) fn row(judged: &JudgedMetric) -> Row {
     }
 }
 
+/// Verdict, what, and a sentence.
+pub(super) type Findings = Vec<(Verdict, String, String)>;
+
 /// Failing metrics first, then those not decided, a sentence each.
-pub(super) fn findings(record: &Record) -> Vec<(Verdict, String, String)> {
+pub(super) fn findings(record: &Record) -> Findings {
     let mut found = Vec::new();
     for wanted in [Verdict::Fail, Verdict::Inconclusive] {
         for scenario in &record.scenarios {
@@ -161,15 +236,22 @@ pub(super) fn digests(sources: &Sources<'_>) -> Vec<Fact> {
     let shown = |digest: Option<crate::digest::Digest>| {
         digest.map_or_else(|| "not known".to_owned(), |digest| digest.to_string())
     };
-    vec![
+    let mut facts = vec![
         (
             "Measurement digest",
             shown(ended.map(|ended| ended.measurement)),
         ),
         ("Chain head", shown(sources.head)),
-    ]
+    ];
+    if let Some(seal) = sources.seal {
+        facts.push(("Signed by key", seal.public_key.clone()));
+        facts.push(("Signature", seal.signature.clone()));
+    }
+    facts
 }
 
+/// The metric of scenario `sense` that a label carries.
+const SENSE_SCALE: &str = "sense_scale";
 /// What must be said of a run on the model bench.
 pub(super) const MODEL: &str = "MODEL BENCH: no real board was measured";
 /// What U and k are.

@@ -1,5 +1,5 @@
-//! The certificate of a run: one self-contained page of HTML or one to three
-//! pages of PDF, made from the record and its observations alone. It reads no
+//! The certificate of a run: one self-contained page of HTML or pages of a
+//! tagged PDF, made from the record and its observations alone. It reads no
 //! file and no clock, so the same record gives the same bytes; it judges
 //! nothing.
 
@@ -7,17 +7,23 @@ mod content;
 mod gauge;
 mod half_bits;
 mod html;
+mod label;
 mod marks;
 mod pages;
 mod plots;
 mod qr;
+mod rows;
+mod sense_line;
 
 pub use crate::drawing::pdf::PdfFault;
 pub use html::html;
+pub use label::{Grid, NoLabel, labels, may_have_label};
 
 use crate::digest::Digest;
 use crate::drawing::pdf::{self, About};
+use crate::ident::RunId;
 use crate::observation::Observation;
+use crate::record::seal::Seal;
 use crate::record::{Note, Record};
 
 /// What a certificate is made from.
@@ -31,9 +37,26 @@ pub struct Sources<'a> {
     pub notes: &'a [Note],
     /// The link of the chain that closes the run, where it is known.
     pub head: Option<Digest>,
+    /// The signature under it, where there is one that holds.
+    pub seal: Option<&'a Seal>,
+    /// Every run of this board in the store, this one included, oldest first.
+    pub runs: &'a [BoardRun],
 }
 
-/// The certificate as PDF, one to three pages of A4.
+/// One run of the board that a certificate is for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BoardRun {
+    /// The run.
+    pub run: RunId,
+    /// When it started.
+    pub started: jiff::Timestamp,
+    /// Its verdict as it may be shown.
+    pub headline: String,
+    /// Whether only one scenario was run, which accepts nothing.
+    pub diagnosis: bool,
+}
+
+/// The certificate as tagged PDF on pages of A4.
 ///
 /// # Errors
 /// A [`PdfFault`], which is a bug here.

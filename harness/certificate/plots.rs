@@ -4,6 +4,7 @@
 use super::Sources;
 use super::half_bits::histogram;
 use super::marks::{first_episode, levels, plan};
+use super::sense_line::sense_plots;
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, Drawing, GREY};
 use crate::measurement::{Finding, fit_line};
@@ -19,9 +20,6 @@ pub(super) struct Plot {
     pub(super) words: String,
 }
 
-/// The most plots on a certificate.
-const MOST: usize = 8;
-
 pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
     let record = sources.record;
     let plan = plan(record);
@@ -29,6 +27,7 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
     for (scenario, observation) in sources.observations {
         match observation {
             Observation::Load { steps } => plots.extend(levels_over_current(scenario, steps)),
+            Observation::Sense { steps, .. } => plots.extend(sense_plots(scenario, steps)),
             Observation::Overload { steps, .. } => {
                 plots.extend(time_over_current(record, scenario, steps));
             }
@@ -81,7 +80,6 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
             }
         }
     }
-    plots.truncate(MOST);
     plots
 }
 
@@ -249,7 +247,7 @@ fn time_over_current(record: &Record, scenario: &str, steps: &[OverloadStep]) ->
     })
 }
 
-fn diamond(axes: &mut Axes, at: (f64, f64)) {
+pub(super) fn diamond(axes: &mut Axes, at: (f64, f64)) {
     let (x, y) = (axes.x(at.0), axes.y(at.1));
     axes.drawing.shape(
         &[(x, y - 3.2), (x + 3.2, y), (x, y + 3.2), (x - 3.2, y)],

@@ -9,7 +9,9 @@ use qrcode::{Color, QrCode};
 pub(super) fn text(record: &Record) -> String {
     let digest = record.ended.as_ref().map(|ended| ended.measurement);
     let digest = digest.map_or_else(|| "none".to_owned(), |digest| digest.to_string());
-    format!("{} {digest}", record.started.serial)
+    // A code is read without the page around it.
+    let model = if record.started.model { "MODEL " } else { "" };
+    format!("{model}{} {digest}", record.started.serial)
 }
 
 /// The code in a square of `side`, four quiet modules inside.

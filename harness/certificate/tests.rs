@@ -25,6 +25,8 @@ fn sources<'a>(record: &'a Record, seen: &'a [(String, Observation)]) -> Sources
         observations: seen,
         notes: &[],
         head: Some(Digest::of(b"head")),
+        runs: &[],
+        seal: None,
     }
 }
 
@@ -85,29 +87,133 @@ fn hostile_texts_do_nothing() {
     assert!(pdf(&sources).is_ok());
 }
 
-/// poppler-utils is a reader that nobody here wrote.
-#[test]
-fn other_readers_find_one_to_three_pages() {
-    let mut record = record(true);
-    for many in [1, 200] {
-        let metric = record.scenarios[1].metrics[0].clone();
-        record.scenarios[1].metrics = vec![metric; many];
-        let seen = seen();
-        let bytes = pdf(&sources(&record, &seen)).expect("a PDF");
-        let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("certificate.pdf");
-        std::fs::write(&path, bytes).expect("room on the disk");
-        let Ok(told) = Command::new("pdftotext").arg(&path).arg("-").output() else {
-            println!("skipped: pdftotext (poppler-utils) is not installed");
-            return;
-        };
-        let text = String::from_utf8_lossy(&told.stdout).into_owned();
-        assert!(
-            told.status.success() && text.contains("MODEL FAIL"),
-            "{text}"
-        );
-        let pages = text.matches('\u{c}').count();
-        assert!((1..=3).contains(&pages), "{pages} pages");
-        assert!(text.contains(&format!("page {pages} of {pages}")));
+/// Runs a program of poppler-utils, a reader that nobody here wrote, on a PDF.
+fn told(program: &str, words: &[&str], bytes: &[u8]) -> Option<String> {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("certificate.pdf");
+    std::fs::write(&path, bytes).expect("room on the disk");
+    let mut command = Command::new(program);
+    command.args(words).arg(&path);
+    if program == "pdftotext" {
+        command.arg("-");
     }
+    let Ok(told) = command.output() else {
+        println!("skipped: {program} (poppler-utils) is not installed");
+        return None;
+    };
+    assert!(told.status.success(), "{program} refuses the file");
+    Some(String::from_utf8_lossy(&told.stdout).into_owned())
+}
+
+/// However long a record is, every text of it is on some page, whole.
+#[test]
+fn other_readers_find_everything_on_as_many_pages_as_it_takes() {
+    let mut record = record(true);
+    let (first, second) = (record.scenarios.len(), 250);
+    let metric = record.scenarios[1].metrics[0].clone();
+    record.scenarios[1].metrics = (0..second)
+        .map(|number| {
+            let mut metric = metric.clone();
+            metric.metric.at = format!("place number {number} with a name that takes two lines");
+            metric.metric.notes = vec![format!("remark {number}")];
+            metric
+        })
+        .collect();
+    record.started.operator = Some("word ".repeat(700) + "lastword");
+    record.started.retest = Some("x".repeat(3000) + "end");
+    let notes: Vec<Note> = (0..40)
+        .map(|number| Note {
+            at: record.started_at,
+            author: None,
+            text: format!("note {number} {}", "word ".repeat(60)),
+        })
+        .collect();
+    let seen = seen();
+    let sources = Sources {
+        notes: &notes,
+        ..sources(&record, &seen)
+    };
+    let bytes = pdf(&sources).expect("a PDF");
+    let Some(text) = told("pdftotext", &["-raw"], &bytes) else {
+        return;
+    };
+    assert!(first > 1 && text.contains("MODEL FAIL"), "{text}");
+    let joined: String = text.split_whitespace().collect();
+    for number in 0..second {
+        let wanted = format!("placenumber{number}withanamethattakestwolines");
+        assert!(joined.contains(&wanted), "{wanted} is missing");
+        assert!(
+            joined.contains(&format!("remark{number}")),
+            "remark {number}"
+        );
+    }
+    for wanted in ["lastword", "note39", &Digest::of(b"head").to_string()] {
+        assert!(joined.contains(wanted), "{wanted} is missing");
+    }
+    assert_eq!(
+        joined.matches('x').count() / 1000,
+        3,
+        "a long word is whole"
+    );
+    assert!(!text.contains('\u{2026}'), "something was cut");
+    let pages = text.matches('\u{c}').count();
+    assert!(pages > 5 && text.contains(&format!("page {pages} of {pages}")));
+}
+
+/// ISO 32000-1, 14.8: a structure that others can read aloud.
+#[test]
+fn other_readers_find_headings_tables_and_words_for_pictures() {
+    let (record, seen) = (record(true), seen());
+    let bytes = pdf(&sources(&record, &seen)).expect("a PDF");
+    let Some(info) = told("pdfinfo", &[], &bytes) else {
+        return;
+    };
+    for wanted in ["Certificate GR-0042: MODEL FAIL", "Tagged:          yes"] {
+        assert!(info.contains(wanted), "{info}");
+    }
+    let Some(tree) = told("pdfinfo", &["-struct-text"], &bytes) else {
+        return;
+    };
+    for wanted in [
+        "H1 (block)",
+        "H2 (block)",
+        "Table (block)",
+        "TH",
+        "/Scope /Column",
+        "TD",
+        "P (block)",
+        "Figure",
+    ] {
+        assert!(tree.contains(wanted), "no {wanted} in {tree}");
+    }
+    // What is read aloud has words between which there are spaces.
+    assert!(tree.contains("trip time at near "), "{tree}");
+    let file = String::from_utf8_lossy(&bytes);
+    assert!(file.contains("/Lang"), "no language");
+    let alternatives = file.matches("/Alt").count();
+    assert!(alternatives > 2, "{alternatives} pictures have words");
+}
+
+#[test]
+fn a_board_that_was_tested_twice_shows_both() {
+    let (record, seen) = (record(false), seen());
+    let run = |name: &str, headline: &str, only| super::BoardRun {
+        run: name.parse().expect("a name"),
+        started: record.started_at,
+        headline: headline.into(),
+        diagnosis: only,
+    };
+    let runs = [
+        run("run-0", "PASS", false),
+        run("run-1", "FAIL", false),
+        run("run-2", "DIAGNOSIS PASS", true),
+    ];
+    let page = html(&Sources {
+        runs: &runs,
+        ..sources(&record, &seen)
+    });
+    let wanted = "was run 3 times, 2 of them the whole plan. First of these: PASS. Last: FAIL.";
+    assert!(page.contains(wanted), "{page}");
+    assert!(page.contains("run-1 (this certificate)"));
+    assert!(!html(&sources(&record, &seen)).contains("Every run"));
 }

@@ -1,6 +1,10 @@
 //! The command line as typed. Names, files and numbers are turned into checked
 //! values later, by the command that needs them.
 
+mod records;
+
+pub(super) use records::*;
+
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -41,7 +45,9 @@ pub(super) struct Arguments {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Accept a lot of 12 boards, two of them defective, on the model bench.
-    #[command(after_help = "Example:  bufferstop demo --out /tmp/demo")]
+    #[command(
+        after_help = "Example:  bufferstop demo --out /tmp/demo\n          bufferstop demo --substitute trip-filter"
+    )]
     Demo(Demo),
     /// Run a plan on one board and keep its record.
     #[command(after_help = ACCEPT_AFTER)]
@@ -93,6 +99,19 @@ pub(super) struct Demo {
     /// Folder for records and reports.
     #[arg(long, value_name = "DIR", default_value = "reports")]
     pub(super) out: PathBuf,
+    /// Instead, accept two lots of 24 boards, the second with this part
+    /// substituted, and compare them.
+    #[arg(long, value_enum, value_name = "PART")]
+    pub(super) substitute: Option<SubstitutedPart>,
+}
+
+/// Parts that the demo can substitute.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum SubstitutedPart {
+    /// A line driver that is slower on one edge.
+    LineDriver,
+    /// A larger trip filter.
+    TripFilter,
 }
 
 #[derive(Debug, Args)]
@@ -217,158 +236,6 @@ pub(super) struct ModelBench {
     pub(super) model_board: Option<PathBuf>,
 }
 
-#[derive(Debug, Subcommand)]
-pub(super) enum Records {
-    /// Copy the whole store to a new file, safely also while runs go on.
-    #[command(after_help = "Example:  bufferstop records backup /media/stick/records.sqlite")]
-    Backup(RecordsBackup),
-    /// Hand out a run as one file that stands alone, or metrics as rows.
-    #[command(after_help = EXPORT_AFTER)]
-    Export(RecordsExport),
-    /// Issue the certificate of a run, or of the last run of a serial number;
-    /// asked again, the same bytes come out.
-    #[command(
-        after_help = "Example:  bufferstop records certificate GR-0042 --out-file GR-0042.pdf"
-    )]
-    Certificate(RecordsCertificate),
-    /// List runs, newest last.
-    #[command(after_help = "Example:  bufferstop records list --lot GR-2026-03 --verdict fail")]
-    List(RecordsList),
-    /// Add a remark to a run, such as a repair; the run stays as it was.
-    #[command(after_help = "Example:  bufferstop records note GR-0042 \"replaced R7, cold joint\"")]
-    Note(RecordsNote),
-    /// Show a run, or the last run of a serial number.
-    #[command(after_help = "Example:  bufferstop records show GR-0042")]
-    Show(RecordsShow),
-    /// Check that no entry was changed, removed or moved since it was written.
-    #[command(after_help = VERIFY_AFTER)]
-    Verify(RecordsVerify),
-}
-
-const EXPORT_AFTER: &str = "\
-Example:  bufferstop records export GR-0042 --file GR-0042.json
-          bufferstop records export --csv --lot GR-2026-03 --file lot.csv
-
-The file holds the record, every line of the run with its links in the chain, and the bytes of what
-was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
-
-const VERIFY_AFTER: &str = "\
-Example:  bufferstop records verify --head 5f0c...
-
-A cut end or a store written anew is found only with a head printed elsewhere, such as on a
-certificate. Exit status: 0 intact, 1 altered.";
-
-#[derive(Debug, Args)]
-pub(super) struct StorePlace {
-    /// Folder with records and reports.
-    #[arg(long, value_name = "DIR", default_value = "reports")]
-    pub(super) out: PathBuf,
-    /// Look into the model bench's store instead of the real boards'.
-    #[arg(long)]
-    pub(super) model: bool,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsCertificate {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    pub(super) which: String,
-    /// Where it goes: a name ending in .pdf or .html; `certificate.pdf` without.
-    #[arg(long, value_name = "FILE", default_value = "certificate.pdf")]
-    pub(super) out_file: PathBuf,
-}
-
-/// Which runs; what is not given is not asked.
-#[derive(Debug, Args)]
-pub(super) struct RunFilter {
-    /// Only this lot.
-    #[arg(long)]
-    pub(super) lot: Option<String>,
-    /// Only this serial number.
-    #[arg(long)]
-    pub(super) serial: Option<String>,
-    /// Only this verdict: pass, fail or inconclusive.
-    #[arg(long)]
-    pub(super) verdict: Option<String>,
-    /// Only runs started on this day (UTC) or later, or at this moment or later.
-    #[arg(long, value_name = "DATE")]
-    pub(super) from: Option<String>,
-    /// Only runs started on this day (UTC) or earlier, or before this moment.
-    #[arg(long, value_name = "DATE")]
-    pub(super) until: Option<String>,
-    /// Only runs in which this metric failed, such as `trip_time`.
-    #[arg(long, value_name = "METRIC")]
-    pub(super) failing: Option<String>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsBackup {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// The new file; nothing is ever written over.
-    pub(super) file: PathBuf,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsExport {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    #[arg(required_unless_present_any = ["csv", "json_lines"])]
-    pub(super) which: Option<String>,
-    /// The new file, never written over; without it standard output.
-    #[arg(long, value_name = "FILE")]
-    pub(super) file: Option<PathBuf>,
-    /// Comma-separated values instead, a row a metric.
-    #[arg(long, conflicts_with = "json_lines")]
-    pub(super) csv: bool,
-    /// JSON lines instead, a line a metric.
-    #[arg(long)]
-    pub(super) json_lines: bool,
-    #[command(flatten)]
-    pub(super) filter: RunFilter,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsList {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    #[command(flatten)]
-    pub(super) filter: RunFilter,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsNote {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    pub(super) which: String,
-    /// The remark.
-    #[arg(allow_hyphen_values = true)]
-    pub(super) text: String,
-    /// Who writes it.
-    #[arg(long, value_name = "NAME")]
-    pub(super) author: Option<String>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsShow {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A run's identifier or a serial number.
-    pub(super) which: String,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RecordsVerify {
-    #[command(flatten)]
-    pub(super) place: StorePlace,
-    /// A link printed on a certificate, which the chain must still contain.
-    #[arg(long, value_name = "DIGEST")]
-    pub(super) head: Option<String>,
-}
-
 #[derive(Debug, Args)]
 pub(super) struct Rejudge {
     #[command(flatten)]
@@ -395,7 +262,7 @@ pub(super) struct RejudgeWhich {
 }
 
 const COMPARE_AFTER: &str = "\
-Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07
+Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07 --out-file shift.html
           bufferstop compare --baseline GR-2026-03 --plan-size
 
 Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";
@@ -413,4 +280,11 @@ pub(super) struct Compare {
     /// Show how many boards a lot needs; also without a candidate.
     #[arg(long)]
     pub(super) plan_size: bool,
+    /// The plan whose `[comparison]` names key metrics and margins; without it
+    /// the candidate's recorded one.
+    #[arg(long, value_name = "PLAN")]
+    pub(super) plan: Option<PathBuf>,
+    /// Write a report with pictures: a name ending in .html or .pdf.
+    #[arg(long, value_name = "FILE")]
+    pub(super) out_file: Option<PathBuf>,
 }

@@ -5,13 +5,13 @@
 use super::arguments::RecordsCertificate;
 use super::exit::Exit;
 use super::output::Output;
-use super::records::{find, open};
+use super::records::{Existing, find, headline, open, seal_of, whole};
 use super::session::store_exit;
-use crate::certificate::{Sources, html, pdf};
+use crate::certificate::{BoardRun, Sources, html, pdf};
 use crate::clock::{SystemClock, WallClock};
 use crate::ident::{RunId, harmless};
 use crate::record::Record;
-use crate::store::{Durability, Reader, Store};
+use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
 
 /// Both forms of a certificate.
@@ -34,8 +34,12 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
     }
     let run = &record.started.run;
     let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
+    let runs = runs_of_board(reader, record)?;
+    let seal = seal_of(reader, record)?;
     let sources = Sources {
         record,
+        seal: seal.as_ref(),
+        runs: &runs,
         observations: &seen,
         notes: &notes,
         head: reader.closing_link(run).map_err(|f| store_exit(&f))?,
@@ -48,6 +52,23 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
         html: html(&sources).into_bytes(),
         pdf,
     })
+}
+
+fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit> {
+    let filter = Filter {
+        serial: Some(record.started.serial.clone()),
+        ..Filter::default()
+    };
+    let runs = reader.runs(&filter).map(|run| {
+        let run = run.map_err(|fault| store_exit(&fault))?;
+        Ok(BoardRun {
+            headline: headline(&run),
+            run: run.run,
+            started: run.started,
+            diagnosis: run.only.is_some(),
+        })
+    });
+    runs.collect()
 }
 
 pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {
@@ -70,10 +91,7 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
         Some(bytes) => bytes,
         None => issue(arguments, &reader, &run, name)?,
     };
-    std::fs::write(path, &bytes).map_err(|fault| {
-        anstream::eprintln!("{}: {fault}", harmless(&path.display().to_string()));
-        Exit::Store
-    })?;
+    whole(path, &bytes, Existing::MakesWay)?;
     if output.json {
         let digest = crate::digest::Digest::of(&bytes);
         output.line(&json!({"run": run, "file": path, "digest": digest}));
@@ -83,12 +101,19 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
     Ok(Exit::Pass)
 }
 
-/// The bytes handed out last under that name, unless a note came after them.
+/// The bytes handed out last under that name, unless a note or a signature came
+/// after them.
 fn kept(reader: &Reader, run: &RunId, name: &str) -> Result<Option<Vec<u8>>, Exit> {
     let told = |fault| store_exit(&fault);
     let issued = reader.issued(run).map_err(told)?;
-    let last = issued.iter().rfind(|i| i.kind == KIND && i.name == name);
-    let Some(last) = last else { return Ok(None) };
+    let at = issued
+        .iter()
+        .rposition(|i| i.kind == KIND && i.name == name);
+    let Some(at) = at else { return Ok(None) };
+    let last = &issued[at];
+    if issued[at..].iter().any(|later| later.kind == "signature") {
+        return Ok(None);
+    }
     let notes = reader.notes(run).map_err(told)?;
     if notes.iter().any(|note| note.at > last.at) {
         return Ok(None);

@@ -3,20 +3,24 @@
 
 use super::arguments::Compare;
 use super::exit::Exit;
+use super::files::{Files, complain};
+use super::handing_out::{self, Form};
+use super::lot_reading::lot;
 use super::output::Output;
-use super::records::{named, open};
-use super::session::store_exit;
-use crate::comparison::{LotsCompared, PlanSize, Readings, Row, compare_lots, latest, plan_sizes};
+use super::records::{named, place};
+use crate::comparison::{
+    CheckRow, CheckStandard, LotReadings, LotsCompared, PartRow, PlanSize, Row, compare_lots,
+    plan_sizes,
+};
 use crate::console::table;
 use crate::ident::{LotName, harmless};
-use crate::record::Record;
+use crate::lot_report::{self, span};
+use crate::plan::Comparison;
+use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
-use crate::store::{Filter, Reader};
+use crate::store::Kind;
 use crate::units::{Dimension, show};
 use serde_json::json;
-
-/// The margin as a share of the distance to the nearer limit (house rule).
-const MARGIN_SHARE: f64 = 0.25;
 
 pub(super) fn compare(arguments: &Compare, output: Output) -> Exit {
     match compared(arguments, output) {
@@ -25,23 +29,45 @@ pub(super) fn compare(arguments: &Compare, output: Output) -> Exit {
 }
 
 fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
-    let baseline = named::<LotName>("--baseline", Some(&arguments.baseline))?;
-    let candidate = named::<LotName>("--candidate", arguments.candidate.as_deref())?;
-    let reader = open(&arguments.place)?;
-    let before = lot(&reader, baseline)?;
+    let baseline = name("--baseline", &arguments.baseline)?;
+    let candidate = arguments.candidate.as_deref();
+    let candidate = candidate
+        .map(|text| name("--candidate", text))
+        .transpose()?;
+    let form = arguments.out_file.as_deref().map(Form::of).transpose()?;
+    let stated = stated(arguments)?;
+    let (path, kind) = place(&arguments.place);
+    handing_out::present(&arguments.place)?;
+    let before = lot(&path, &baseline)?;
     let Some(candidate) = candidate else {
-        sizes(&plan_sizes(&before, MARGIN_SHARE), before.len(), output);
+        let terms = stated.unwrap_or_else(|| terms(&[&before]));
+        let boards = plan_sizes(&before, &terms);
+        sizes(&boards, terms.power, output);
         return Ok(Exit::Pass);
     };
-    let after = lot(&reader, Some(candidate))?;
-    let found = compare_lots(&before, &after, MARGIN_SHARE);
+    let after = lot(&path, &candidate)?;
+    // Who substitutes a part writes the margins into the plan of the new lot.
+    let terms = stated.unwrap_or_else(|| terms(&[&after, &before]));
+    let found = compare_lots(&before, &after, &terms);
+    let model = kind == Kind::Model;
+    if let (Some(form), Some(file)) = (form, &arguments.out_file) {
+        let bytes = match form {
+            Form::Html => lot_report::comparison_html(&found, model).into_bytes(),
+            Form::Pdf => {
+                lot_report::comparison_pdf(&found, model).map_err(|f| handing_out::bug(&f))?
+            }
+        };
+        handing_out::write(file, &bytes)?;
+    }
     if output.json {
         output.document(&json!({
-            "baseline": arguments.baseline, "candidate": arguments.candidate, "model": arguments.place.model,
-            "comparison": found,
+            "baseline": baseline, "candidate": candidate, "model": model, "comparison": found,
         }));
     } else {
-        tell(arguments, &found);
+        tell(&found, model, arguments.plan_size);
+        if let Some(file) = &arguments.out_file {
+            anstream::println!("{}", harmless(&file.display().to_string()));
+        }
     }
     Ok(match found.outcome {
         Outcome::Equivalent => Exit::Pass,
@@ -50,80 +76,241 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
     })
 }
 
-/// The last whole run of each board of the lot.
-fn lot(reader: &Reader, name: Option<LotName>) -> Result<Vec<Record>, Exit> {
-    let filter = Filter {
-        lot: name.clone(),
-        diagnosis: Some(false),
-        open: Some(false),
-        ..Filter::default()
-    };
-    let mut records = Vec::new();
-    for run in reader.runs(&filter) {
-        let run = run.map_err(|fault| store_exit(&fault))?;
-        // A run that was cut short says nothing of the lot.
-        if run.abort.is_none() {
-            records.push(super::records::record(reader, &run.run)?);
-        }
-    }
-    let (records, earlier) = latest(records);
-    let name = name.map_or_else(String::new, |name| name.to_string());
-    if records.is_empty() {
-        anstream::eprintln!("no finished run of lot {name} is in this store");
-        return Err(Exit::Usage);
-    }
-    if earlier > 0 {
-        anstream::eprintln!(
-            "lot {name}: {earlier} earlier runs of boards tested again are left out"
-        );
-    }
-    Ok(records)
+fn name(option: &str, text: &str) -> Result<LotName, Exit> {
+    named::<LotName>(option, Some(text))?.ok_or(Exit::Usage)
 }
 
-fn tell(arguments: &Compare, found: &LotsCompared) {
-    let model = if arguments.place.model { "MODEL " } else { "" };
+/// What `--plan` says of comparisons.
+fn stated(arguments: &Compare) -> Result<Option<Comparison>, Exit> {
+    let Some(path) = &arguments.plan else {
+        return Ok(None);
+    };
+    let mut files = Files::default();
+    let plan = files.plan(path);
+    match (complain(&files, true), plan) {
+        (Some(exit), _) => Err(exit),
+        (None, Some(plan)) => Ok(Some(plan.comparison)),
+        (None, None) => Err(Exit::File),
+    }
+}
+
+/// What the recorded plans say: the first that says anything.
+pub(super) fn terms(lots: &[&LotReadings]) -> Comparison {
+    let plans = lots.iter().filter_map(|lot| lot.plan());
+    let mut terms = plans.map(|plan| &plan.comparison);
+    let silent = Comparison::default();
+    terms
+        .find(|terms| **terms != silent)
+        .cloned()
+        .unwrap_or(silent)
+}
+
+/// The order in which outcomes are told: what somebody must act on first.
+const GROUPS: [(Option<Outcome>, bool, &str); 5] = [
+    (Some(Outcome::Different), false, "DIFFERENT"),
+    (Some(Outcome::NotEnough), false, "NOT ENOUGH BOARDS"),
+    (
+        Some(Outcome::Equivalent),
+        true,
+        "EQUIVALENT, SHIFT DETECTED",
+    ),
+    (Some(Outcome::Equivalent), false, "EQUIVALENT"),
+    (None, false, "RECORDED ONLY"),
+];
+
+fn tell(found: &LotsCompared, model: bool, plan_size: bool) {
+    let model = if model { "MODEL " } else { "" };
+    let (before, after) = (&found.baseline, &found.candidate);
     anstream::println!(
-        "{model}{} ({} boards) against {} ({} boards)\n",
-        arguments.candidate.as_deref().unwrap_or_default(),
-        found.candidate_boards,
-        arguments.baseline,
-        found.baseline_boards
+        "{model}{} ({} boards) against {} ({} boards)",
+        after.name,
+        after.boards,
+        before.name,
+        before.boards
     );
+    for lot in [before, after] {
+        if lot.earlier_runs > 0 {
+            anstream::println!(
+                "lot {}: {} earlier runs of boards tested again are left out",
+                lot.name,
+                lot.earlier_runs
+            );
+        }
+    }
+    for key in [true, false] {
+        let rows: Vec<&Row> = found.rows.iter().filter(|row| row.key == key).collect();
+        if !key && !rows.is_empty() {
+            anstream::println!("\nThe other metrics, which do not decide:");
+        }
+        for (outcome, shifted, title) in GROUPS {
+            let in_group = |row: &&&Row| {
+                let split = outcome != Some(Outcome::Equivalent) || row.shift_detected == shifted;
+                row.outcome == outcome && split
+            };
+            let group: Vec<&Row> = rows.iter().filter(in_group).copied().collect();
+            if !group.is_empty() {
+                anstream::println!("\n{title}");
+                anstream::print!("{}", rows_told(&group, plan_size));
+            }
+        }
+    }
+    if let Some(check) = &found.check_standard {
+        anstream::println!("\n{}", standard(found, check));
+    }
+    if !found.parts.is_empty() {
+        anstream::println!("\n{}", parts(&found.parts));
+    }
+    for warning in &found.warnings {
+        anstream::println!("warning: {}", harmless(warning));
+    }
+    anstream::println!("\n{model}{}", lot_report::conclusion(found));
+}
+
+fn rows_told(rows: &[&Row], plan_size: bool) -> String {
+    let needed = plan_size || rows.iter().any(|row| row.more_boards.is_some());
     let mut headings = vec![
-        "metric",
-        ">n",
+        "  metric",
         ">baseline",
-        ">spread",
-        ">n",
-        ">candidate",
-        ">spread",
         ">shift",
         "90 % interval",
         ">margin",
-        "outcome",
     ];
-    if arguments.plan_size {
-        headings.insert(10, ">boards");
+    if needed {
+        headings.push(">boards");
     }
+    let mut lines: Vec<Vec<String>> = Vec::new();
     let mut scenario = "";
-    for row in &found.rows {
+    for row in rows {
         if row.scenario != scenario {
             scenario = &row.scenario;
-            let rows = found.rows.iter().filter(|row| row.scenario == scenario);
-            let cells: Vec<Vec<String>> = rows.map(|row| line(row, arguments.plan_size)).collect();
-            anstream::println!("{}\n{}", harmless(scenario), table(&headings, &cells));
+            lines.push(vec![scenario.to_owned()]);
+        }
+        let mut cells = line(row);
+        if needed {
+            cells.push(boards(row));
+        }
+        lines.push(cells);
+        // On a line of its own: the columns fill a terminal already.
+        if let Some(remark) = remark(row) {
+            lines.push(vec![format!("    ({remark})")]);
         }
     }
-    let changed: Vec<Vec<String>> = found
-        .parts
+    table(&headings, &lines)
+}
+
+fn line(row: &Row) -> Vec<String> {
+    let dimension = row.dimension;
+    let mean = row.baseline.moments.map(|moments| moments.mean());
+    vec![
+        format!("  {}", row.label.replace('_', " ")),
+        mean.map_or_else(|| "-".to_owned(), |mean| show(mean, dimension)),
+        row.difference
+            .map_or_else(|| "-".to_owned(), |d| span(d, dimension)),
+        lot_report::interval(row),
+        margin(row.margin.as_ref(), dimension),
+    ]
+}
+
+fn margin(margin: Option<&Margin>, dimension: Dimension) -> String {
+    margin.map_or_else(
+        || "-".to_owned(),
+        |margin| lot_report::margin(margin, dimension),
+    )
+}
+
+/// Boards a lot needs, and how many more that is.
+fn boards(row: &Row) -> String {
+    let needed = row
+        .comparison
+        .and_then(|comparison| comparison.boards_needed);
+    match (needed, row.more_boards) {
+        (Some(needed), Some(more)) => format!("{needed} (+{more})"),
+        (Some(needed), None) => needed.to_string(),
+        (None, Some(more)) => format!("(+{more})"),
+        (None, None) => "-".to_owned(),
+    }
+}
+
+fn remark(row: &Row) -> Option<String> {
+    let nothing_demanded = row.outcome.is_none() && row.difference.is_some();
+    let words = row.remark.iter().filter(|_| !nothing_demanded);
+    let mut words: Vec<String> = words.cloned().collect();
+    if row.remark.is_none() && row.outcome == Some(Outcome::NotEnough) && row.more_boards.is_none()
+    {
+        let text = row.words();
+        let why = text.split_once(": ").map(|(_, why)| why.to_owned());
+        words.extend(why);
+    }
+    let left_out = row.baseline.censored + row.candidate.censored;
+    if left_out > 0 {
+        words.push(format!("{left_out} bounds left out"));
+    }
+    (!words.is_empty()).then(|| words.join("; "))
+}
+
+/// Metrics of the check standard that weigh: where it adds a tenth of the margin
+/// or more. The report tells all.
+fn standard(found: &LotsCompared, check: &CheckStandard) -> String {
+    let weighs = |row: &&CheckRow| {
+        let mut rows = found.rows.iter();
+        let of = rows.find(|of| of.scenario == row.scenario && of.label == row.label);
+        let margin = of.and_then(|of| of.margin);
+        margin.is_some_and(|margin| row.common.u >= 0.1 * margin.upper().min(-margin.lower()))
+    };
+    let shown: Vec<&CheckRow> = check.rows.iter().filter(weighs).collect();
+    let rest = check.rows.len() - shown.len();
+    let rows: Vec<Vec<String>> = shown
+        .into_iter()
+        .map(|row| {
+            let span = |si| span(si, row.dimension);
+            vec![
+                format!("{} {}", row.scenario, row.label.replace('_', " ")),
+                format!(
+                    "{} ({})",
+                    show(row.baseline.0, row.dimension),
+                    row.baseline.1
+                ),
+                format!(
+                    "{} ({})",
+                    show(row.candidate.0, row.dimension),
+                    row.candidate.1
+                ),
+                span(row.difference),
+                row.spread.map_or_else(|| "-".to_owned(), span),
+                span(row.common.u),
+            ]
+        })
+        .collect();
+    let headings = [
+        "metric",
+        ">baseline (n)",
+        ">candidate (n)",
+        ">difference",
+        ">spread",
+        ">adds u",
+    ];
+    let mut text = format!(
+        "check standard {}: what the bench itself did between the lots\n",
+        harmless(&check.serial)
+    );
+    if !rows.is_empty() {
+        text.push_str(&table(&headings, &rows));
+    }
+    if rest > 0 {
+        text.push_str(&format!(
+            "it adds less than a tenth of the margin, or there is none, for {rest} metrics"
+        ));
+    }
+    text
+}
+
+fn parts(parts: &[PartRow]) -> String {
+    let rows: Vec<Vec<String>> = parts
         .iter()
         .map(|part| {
             let text = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
-            let mark = if part.baseline == part.candidate {
-                ""
-            } else {
-                "substituted"
-            };
+            let same = part.baseline == part.candidate;
+            let mark = if same { "" } else { "substituted" };
             vec![
                 part.place.clone(),
                 text(&part.baseline),
@@ -132,113 +319,42 @@ fn tell(arguments: &Compare, found: &LotsCompared) {
             ]
         })
         .collect();
-    if !changed.is_empty() {
-        anstream::println!(
-            "{}",
-            table(&["part", "baseline", "candidate", ""], &changed)
-        );
-    }
-    for warning in &found.warnings {
-        anstream::println!("warning: {}", harmless(warning));
-    }
-    anstream::println!(
-        "{model}{}  margin {:.0} % of the way from the baseline's mean to the nearer limit, alpha 5 %",
-        word(found.outcome).to_uppercase(),
-        100.0 * found.margin_share
-    );
+    table(&["part", "baseline", "candidate", ""], &rows)
 }
 
-fn line(row: &Row, plan_size: bool) -> Vec<String> {
-    let dimension = row.dimension;
-    let optional =
-        |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| show(v, dimension));
-    let mut cells = vec![format!("  {}", row.label.replace('_', " "))];
-    cells.extend(numbers(&row.baseline, dimension));
-    cells.extend(numbers(&row.candidate, dimension));
-    cells.push(optional(row.difference));
-    cells.push(row.interval.map_or_else(
-        || "-".to_owned(),
-        |interval| {
-            format!(
-                "{} to {}",
-                show(interval.lower, dimension),
-                show(interval.upper, dimension)
-            )
-        },
-    ));
-    cells.push(optional(row.margin));
-    if plan_size {
-        let boards = row
-            .comparison
-            .and_then(|comparison| comparison.boards_needed);
-        cells.push(boards.map_or_else(|| "-".to_owned(), |boards| boards.to_string()));
-    }
-    let outcome = row.outcome.map(word);
-    let words = [outcome.map(str::to_owned), row.remark.clone()];
-    let left_out = row.baseline.censored + row.candidate.censored;
-    let left_out = (left_out > 0).then(|| format!("{left_out} bounds left out"));
-    let words: Vec<String> = words.into_iter().flatten().chain(left_out).collect();
-    cells.push(words.join("; "));
-    cells
-}
-
-/// Number, mean, spread.
-fn numbers(readings: &Readings, dimension: Dimension) -> [String; 3] {
-    match &readings.moments {
-        None => ["0", "-", "-"].map(str::to_owned),
-        Some(moments) => [
-            moments.count().to_string(),
-            show(moments.mean(), dimension),
-            show(moments.sd(), dimension),
-        ],
-    }
-}
-
-const fn word(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Equivalent => "equivalent",
-        Outcome::Different => "different",
-        Outcome::NotEnough => "not enough boards",
-    }
-}
-
-fn sizes(found: &[PlanSize], boards: usize, output: Output) {
-    let most = found.iter().filter_map(|size| size.boards).max();
+fn sizes(found: &[PlanSize], power: f64, output: Output) {
+    let key = found.iter().filter(|size| size.key);
+    let most = key.filter_map(|size| size.boards).max();
     if output.json {
-        output.document(
-            &json!({ "boards_measured": boards, "metrics": found, "boards_a_lot": most }),
-        );
+        output.document(&json!({ "metrics": found, "power": power, "boards_a_lot": most }));
         return;
     }
     let rows: Vec<Vec<String>> = found
         .iter()
         .map(|size| {
-            let margin = size
-                .margin
-                .map_or_else(|| "-".to_owned(), |m| show(m, size.dimension));
-            let [count, mean, spread] = numbers(&size.baseline, size.dimension);
-            let needed = size
-                .boards
-                .map_or_else(|| "-".to_owned(), |boards| boards.to_string());
-            let label = size.label.replace('_', " ");
+            let moments = size.baseline.moments;
+            let shown =
+                |si: Option<f64>| si.map_or_else(|| "-".to_owned(), |si| show(si, size.dimension));
+            let spread = moments.map(|m| span(m.sd(), size.dimension));
             vec![
-                size.scenario.clone(),
-                label,
-                count,
-                mean,
-                spread,
-                margin,
-                needed,
+                format!("{} {}", size.scenario, size.label.replace('_', " ")),
+                moments.map_or(0, |moments| moments.count()).to_string(),
+                shown(moments.map(|moments| moments.mean())),
+                spread.unwrap_or_else(|| "-".to_owned()),
+                margin(size.margin.as_ref(), size.dimension),
+                size.boards
+                    .map_or_else(|| "-".to_owned(), |boards| boards.to_string()),
+                if size.key { "" } else { "does not decide" }.to_owned(),
             ]
         })
         .collect();
-    let headings = [
-        "scenario", "metric", ">n", ">mean", ">spread", ">margin", ">boards",
-    ];
+    let headings = ["metric", ">n", ">mean", ">spread", ">margin", ">boards", ""];
     anstream::println!("{}", table(&headings, &rows));
     match most {
         Some(most) => anstream::println!(
-            "{most} boards in each lot prove every metric equivalent nine times in ten, if the lots are alike (each metric on its own)"
+            "{most} boards in each lot prove every metric that decides equivalent with {:.0} % power, if the \
+             lots are alike\n(each metric on its own, and the bench adding nothing from day to day)",
+            100.0 * power
         ),
         None => anstream::println!("the baseline's numbers do not tell how many boards are needed"),
     }

@@ -8,6 +8,7 @@ use super::exit::Exit;
 use super::files::{Files, complain};
 use super::output::Output;
 use super::session::Session;
+use super::substitution;
 use crate::ident::Serial;
 use crate::judgement::Verdict;
 use crate::plan::{self, demo::BOARDS};
@@ -16,7 +17,11 @@ use crate::seed::Seed;
 use serde_json::json;
 
 pub(super) fn demo(arguments: &Demo, output: Output) -> Exit {
-    match told(arguments, output) {
+    let told = match arguments.substitute {
+        Some(part) => substitution::told(arguments, part, output),
+        None => told(arguments, output),
+    };
+    match told {
         Ok(exit) | Err(exit) => exit,
     }
 }

@@ -117,6 +117,14 @@ impl Files {
         self.take(plan::parse_lot(&source))
     }
 
+    /// A lot and the board of its boards, which come with the program.
+    pub(super) fn embedded_lot(&mut self, files: demo::LotFiles) -> Option<(Lot, ModelBoard)> {
+        let (lot, board) = (self.keep(files.lot), self.keep(files.board));
+        let lot = self.take(plan::parse_lot(&lot));
+        let board = self.take(model_board::parse(&board));
+        lot.zip(board)
+    }
+
     /// The lot file at `path`.
     pub(super) fn lot(&mut self, path: &Path) -> Option<Lot> {
         let source = self.read(path)?;
@@ -140,7 +148,22 @@ impl Files {
             Some(path) => (self.read(path)?, Some(parent(path))),
             None => (self.keep(demo::bench()), None),
         };
-        let bench = self.take(bench_file::parse(&source))?;
+        self.bench_of(&source, folder, board)
+    }
+
+    /// The embedded bench with instruments that hardly err from run to run.
+    pub(super) fn steady_bench(&mut self) -> Option<BenchFiles> {
+        let source = self.keep(demo::steady_bench());
+        self.bench_of(&source, None, None)
+    }
+
+    fn bench_of(
+        &mut self,
+        source: &Source,
+        folder: Option<PathBuf>,
+        board: Option<&Path>,
+    ) -> Option<BenchFiles> {
+        let bench = self.take(bench_file::parse(source))?;
         let mut profiles = BTreeMap::new();
         let mut complete = true;
         for instrument in &bench.instruments {

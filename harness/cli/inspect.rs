@@ -10,6 +10,7 @@ mod source;
 mod stream;
 mod stretches;
 mod trip;
+mod voltage;
 
 use super::arguments::{Audience, Inspect};
 use super::exit::Exit;

@@ -11,12 +11,16 @@ mod compare;
 mod demo;
 mod exit;
 mod files;
+mod handing_out;
 mod inspect;
+mod lot;
+mod lot_reading;
 mod model_bench;
 mod output;
 mod records;
 mod rejudge;
 mod session;
+mod substitution;
 
 use crate::bench::guardian;
 use arguments::{Arguments, Command};

@@ -7,18 +7,22 @@ use super::files::{Files, complain};
 use super::output::Output;
 use super::records::{known, named, open, place};
 use super::session::store_exit;
-use crate::comparison::{Change, KeptFiles, Rejudgement, Side, rejudge};
+use crate::bench_file::Bench;
+use crate::comparison::{Change, KeptFault, KeptFiles, Rejudgement, Side, rejudge};
 use crate::console::table;
+use crate::digest::Digest;
 use crate::evaluate;
 use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
 use crate::plan::Plan;
+use crate::record::Record;
 use crate::scenarios::context;
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::{SyncSender, sync_channel};
 
 pub(super) fn again(arguments: &Rejudge, output: Output) -> Exit {
     match rejudged(arguments, output) {
@@ -49,23 +53,20 @@ fn rejudged(arguments: &Rejudge, output: Output) -> Result<Exit, Exit> {
     }
     drop(reader);
     let (path, _) = place(&arguments.place);
-    let judged = every(&path, &runs, plan.as_ref());
     let mut exit = Exit::Pass;
     let mut tally = Tally::default();
-    for (run, judged) in runs.iter().zip(judged) {
-        match judged {
-            Ok(again) => {
-                exit = exit.or(status(&again));
-                tally.count(&again);
-                tell(&again, output);
-            }
-            Err(Fault::Store(fault)) => exit = exit.or(store_exit(&fault)),
-            Err(Fault::Kept(fault)) => {
-                anstream::eprintln!("run {run} cannot be judged again: {}", harmless(&fault));
-                exit = exit.or(Exit::File);
-            }
+    every(&path, &runs, plan.as_ref(), |run, judged| match judged {
+        Ok(again) => {
+            exit = exit.or(status(&again));
+            tally.count(&again);
+            tell(&again, output);
         }
-    }
+        Err(Fault::Store(fault)) => exit = exit.or(store_exit(&fault)),
+        Err(Fault::Kept(fault)) => {
+            anstream::eprintln!("run {run} cannot be judged again: {}", harmless(&fault));
+            exit = exit.or(Exit::File);
+        }
+    });
     tally.tell(output);
     Ok(exit)
 }
@@ -105,52 +106,84 @@ enum Fault {
 
 type Judged = Result<Rejudgement, Fault>;
 
-/// Judges every run on all cores; the answers stand in the order of the runs.
-fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>) -> Vec<Judged> {
+/// Judges every run on all cores and tells each as soon as the order of the
+/// runs allows, so that few are held.
+fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>, mut each: impl FnMut(&RunId, Judged)) {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let next = AtomicUsize::new(0);
-    let work = || {
+    let (tell, told) = sync_channel(4 * cores);
+    let work = |tell: SyncSender<(usize, Judged)>| {
         let reader = Reader::open(path);
-        let mut done: Vec<(usize, Judged)> = Vec::new();
+        let mut kept = None;
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(run) = runs.get(index) else {
-                return done;
-            };
+            let Some(run) = runs.get(index) else { return };
             let judged = match &reader {
-                Ok(reader) => one(reader, run, plan),
+                Ok(reader) => one(reader, run, plan, &mut kept),
                 Err(fault) => Err(Fault::Store(fault.clone())),
             };
-            done.push((index, judged));
+            if tell.send((index, judged)).is_err() {
+                return;
+            }
         }
     };
-    let mut done: Vec<(usize, Judged)> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..cores.min(runs.len()))
-            .map(|_| scope.spawn(work))
-            .collect();
-        let joined = workers.into_iter().flat_map(|worker| {
-            // A panic in there is a bug and goes on as one.
-            let done = worker.join();
-            done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-        });
-        joined.collect()
+    let work = &work;
+    std::thread::scope(|scope| {
+        for _ in 0..cores.min(runs.len()) {
+            let tell = tell.clone();
+            scope.spawn(move || work(tell));
+        }
+        drop(tell);
+        let mut early = BTreeMap::new();
+        let mut due = 0;
+        for (index, judged) in told {
+            early.insert(index, judged);
+            while let Some(judged) = early.remove(&due) {
+                each(&runs[due], judged);
+                due += 1;
+            }
+        }
     });
-    done.sort_by_key(|(index, _)| *index);
-    done.into_iter().map(|(_, judged)| judged).collect()
 }
 
-fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>) -> Judged {
+/// The plan and the bench of a run; the next run mostly has the same ones.
+struct Kept {
+    files: Vec<Digest>,
+    plan: Result<Plan, KeptFault>,
+    bench: Result<Bench, KeptFault>,
+}
+
+impl Kept {
+    fn of(record: &Record) -> Self {
+        let files = KeptFiles::of(&record.started);
+        Self {
+            files: digests(record),
+            plan: files.plan(),
+            bench: files.bench(),
+        }
+    }
+}
+
+fn digests(record: &Record) -> Vec<Digest> {
+    let files = record.started.files.iter();
+    files.map(|file| file.digest).collect()
+}
+
+fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>, kept: &mut Option<Kept>) -> Judged {
     let record = reader.record(run).map_err(Fault::Store)?;
     let record = record.ok_or_else(|| Fault::Kept("it has no entry".to_owned()))?;
-    let files = KeptFiles::of(&record.started);
-    let kept = files.plan();
-    let (plan, driven_by) = match (plan, &kept) {
+    let kept = match kept {
+        Some(kept) if kept.files == digests(&record) => kept,
+        _ => kept.insert(Kept::of(&record)),
+    };
+    let (plan, driven_by) = match (plan, &kept.plan) {
         (Some(plan), kept) => (plan, kept.as_ref().ok()),
         (None, Ok(kept)) => (kept, Some(kept)),
         (None, Err(fault)) => return Err(Fault::Kept(fault.to_string())),
     };
-    let bench = files
-        .bench()
+    let bench = kept
+        .bench
+        .as_ref()
         .map_err(|fault| Fault::Kept(fault.to_string()))?;
     let mut evaluated = BTreeMap::new();
     for scenario in &plan.scenarios {
@@ -161,7 +194,7 @@ fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>) -> Judged {
         let Some(digest) = recorded else { continue };
         let seen = reader.observation(digest).map_err(Fault::Store)?;
         if let Some(seen) = seen {
-            let context = context(plan, scenario, &bench);
+            let context = context(plan, scenario, bench);
             let metrics = evaluate::evaluate(&scenario.name, &context, &seen);
             evaluated.insert(scenario.name.clone(), metrics);
         }

@@ -295,6 +295,13 @@ fn listening(runtime: &Runtime) -> Result<Stop, Exit> {
     })
 }
 
+/// A stop that signals raise while the runtime lives.
+pub(super) fn stopping() -> Result<(Stop, Runtime), Exit> {
+    let runtime = runtime()?;
+    let stop = listening(&runtime)?;
+    Ok((stop, runtime))
+}
+
 /// Waits for a stop signal.
 pub(super) fn until_stopped() -> Exit {
     let waited = runtime().and_then(|runtime| {

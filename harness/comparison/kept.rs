@@ -64,6 +64,19 @@ impl KeptFiles {
             .map_err(|faults| faulty(what, &faults))
     }
 
+    /// How many of the files are the plan and what it extends; one where that
+    /// cannot be told.
+    pub fn plan_count(&self) -> usize {
+        let mut count = 0;
+        for source in self.sources.iter().take(LONGEST_CHAIN) {
+            count += 1;
+            if !matches!(plan::extends(source), Ok(Some(_))) {
+                break;
+            }
+        }
+        count
+    }
+
     /// The bench it was on.
     ///
     /// # Errors

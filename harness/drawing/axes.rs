@@ -1,7 +1,8 @@
 //! A frame with two scales: ticks at round numbers, labels with units, and
 //! where a value stands. It draws no data.
 
-use super::{Anchor, BLACK, Drawing, GREY, PALE};
+use super::typeface::face;
+use super::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
 
 /// Points of a plot.
 pub(crate) const SIZE: (f64, f64) = (250.0, 165.0);
@@ -50,22 +51,24 @@ impl Scale {
         }
     }
 
-    fn share(self, value: f64) -> f64 {
+    /// Where a value stands, 0 to 1.
+    pub(crate) fn share(self, value: f64) -> f64 {
         ((value - self.from) / (self.to - self.from)).clamp(0.0, 1.0)
     }
 
-    /// About four round numbers, with the decimals they need.
-    fn ticks(self) -> (Vec<f64>, usize) {
-        let rough = (self.to - self.from) / 4.0;
-        let power = libm::pow(10.0, libm::floor(libm::log10(rough)));
-        let step = [1.0, 2.0, 5.0, 10.0]
+    /// Three to eight round numbers, with the decimals they need.
+    pub(crate) fn ticks(self) -> (Vec<f64>, usize) {
+        // At least three steps, however the scale lies.
+        let most = (self.to - self.from) / 3.0;
+        let power = libm::pow(10.0, libm::floor(libm::log10(most)));
+        let step = [5.0, 2.0]
             .into_iter()
             .map(|factor| factor * power)
-            .find(|step| *step >= rough)
-            .unwrap_or(10.0 * power);
+            .find(|step| *step <= most)
+            .unwrap_or(power);
         let places = libm::ceil(-libm::log10(step) - 1e-9).clamp(0.0, 6.0) as usize;
         let first = libm::ceil(self.from / step);
-        let ticks = (0..8)
+        let ticks = (0..9)
             .map(|index| (first + f64::from(index)) * step)
             .take_while(|tick| *tick <= self.to * (1.0 + 1e-12))
             .collect();
@@ -151,6 +154,13 @@ impl Axes {
             (Anchor::Start, x + 3.0)
         };
         let y = TOP + 7.0 + 9.0 * row as f64;
+        // What is drawn already must not hide the word.
+        let width = face(false).width(word) * 6.5 + 2.0;
+        let left = match anchor {
+            Anchor::End => at - width + 1.0,
+            _ => at - 1.0,
+        };
+        self.drawing.block((left, y - 6.0), (width, 8.0), WHITE);
         self.drawing.write((at, y), 6.5, false, anchor, BLACK, word);
     }
 }

@@ -5,6 +5,7 @@ pub(crate) mod axes;
 pub(crate) mod pdf;
 pub(crate) mod sheets;
 pub(crate) mod svg;
+mod tags;
 pub(crate) mod typeface;
 
 /// Red, green, blue.
@@ -24,9 +25,29 @@ pub(crate) enum Anchor {
     End,
 }
 
+/// What a stretch of a drawing is to somebody who cannot see it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Role {
+    /// A heading: 1 is the document's, 2 a section's.
+    Heading(u16),
+    Paragraph,
+    /// Rows only.
+    Table,
+    /// Header cells and cells only.
+    Row,
+    Header,
+    Cell,
+    /// A picture and the words that stand for it.
+    Figure(String),
+}
+
 /// One thing drawn.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Item {
+    /// What follows, until the matching end, plays this role. What stands
+    /// outside every role is ornament.
+    Begin(Role),
+    End,
     Line {
         points: Vec<(f64, f64)>,
         ink: Ink,
@@ -34,7 +55,10 @@ pub(crate) enum Item {
         dashed: bool,
     },
     /// A filled outline.
-    Shape { points: Vec<(f64, f64)>, ink: Ink },
+    Shape {
+        points: Vec<(f64, f64)>,
+        ink: Ink,
+    },
     Text {
         at: (f64, f64),
         size: f64,
@@ -129,6 +153,14 @@ impl Drawing {
         });
     }
 
+    /// Draws something that plays a role.
+    pub(crate) fn as_role<R>(&mut self, role: Role, draw: impl FnOnce(&mut Self) -> R) -> R {
+        self.items.push(Item::Begin(role));
+        let drawn = draw(self);
+        self.items.push(Item::End);
+        drawn
+    }
+
     /// Puts another drawing with its corner at `(x, y)`.
     pub(crate) fn place(&mut self, other: &Self, (x, y): (f64, f64)) {
         let moved = |points: &[(f64, f64)]| points.iter().map(|p| (p.0 + x, p.1 + y)).collect();
@@ -137,6 +169,7 @@ impl Drawing {
             match &mut item {
                 Item::Line { points, .. } | Item::Shape { points, .. } => *points = moved(points),
                 Item::Text { at, .. } => *at = (at.0 + x, at.1 + y),
+                Item::Begin(_) | Item::End => {}
             }
             self.items.push(item);
         }

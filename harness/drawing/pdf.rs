@@ -1,9 +1,10 @@
-//! Drawings as pages of a PDF whose metadata are given, so that the same input
-//! gives the same bytes. It lays nothing out.
+//! Drawings as pages of a tagged PDF whose metadata are given, so that the same
+//! input gives the same bytes. It lays nothing out.
 
+use super::tags::Tags;
 use super::typeface::face;
 use super::{Anchor, Drawing, Ink, Item};
-use crate::ident::harmless;
+use crate::report::plain;
 use jiff::Timestamp;
 use krilla::color::rgb;
 use krilla::geom::{Path, PathBuilder, Point};
@@ -37,21 +38,33 @@ pub(crate) fn write(about: &About<'_>, pages: &[Drawing]) -> Result<Vec<u8>, Pdf
         return Err(told("the embedded font cannot be read"));
     };
     let mut document = Document::new_with(SerializeSettings {
-        enable_tagging: false,
+        enable_tagging: true,
         ..SerializeSettings::default()
     });
     document.set_metadata(metadata(about));
-    for drawing in pages {
+    let mut tags = Tags::default();
+    for (number, drawing) in pages.iter().enumerate() {
         let settings = PageSettings::from_wh(drawing.width as f32, drawing.height as f32)
             .ok_or_else(|| told("the page has no size"))?;
         let mut page = document.start_page_with(settings);
         let mut surface = page.surface();
         for item in &drawing.items {
-            draw(&mut surface, item, [&regular, &bold]);
+            match item {
+                Item::Begin(role) => tags.begin(&mut surface, role),
+                Item::End => tags.end(&mut surface),
+                item => {
+                    tags.draw(&mut surface, number, item);
+                    draw(&mut surface, item, [&regular, &bold]);
+                }
+            }
         }
+        tags.end_page(&mut surface);
         surface.finish();
         page.finish();
     }
+    let (tree, outline) = tags.finish();
+    document.set_tag_tree(tree);
+    document.set_outline(outline);
     document
         .finish()
         .map_err(|fault| PdfFault(format!("{fault:?}")))
@@ -73,7 +86,7 @@ fn metadata(about: &About<'_>) -> Metadata {
         .utc_offset_minute(0);
     Metadata::new()
         .title(about.title.clone())
-        .creator(format!("bufferstop {}", harmless(about.version)))
+        .creator(format!("bufferstop {}", plain(about.version)))
         .language("en".to_owned())
         .document_id(about.identity.to_owned())
         .creation_date(date)
@@ -81,6 +94,7 @@ fn metadata(about: &About<'_>) -> Metadata {
 
 fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
     match item {
+        Item::Begin(_) | Item::End => {}
         Item::Line {
             points,
             ink,
@@ -118,13 +132,18 @@ fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
             text,
         } => {
             fill(surface, *ink);
-            let text = harmless(text);
+            let mut text = plain(text);
             let face = face(*bold);
             let left = match anchor {
                 Anchor::Start => 0.0,
                 Anchor::Middle => face.width(&text) * size / 2.0,
                 Anchor::End => face.width(&text) * size,
             };
+            if text.is_empty() {
+                return;
+            }
+            // Readers join what is drawn in one role: words end with a space.
+            text.push(' ');
             let glyphs: Vec<KrillaGlyph> = text
                 .char_indices()
                 .map(|(from, c)| {
@@ -134,9 +153,6 @@ fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
                     KrillaGlyph::new(glyph, advance as f32, 0.0, 0.0, 0.0, range, None)
                 })
                 .collect();
-            if glyphs.is_empty() {
-                return;
-            }
             let start = Point::from_xy((at.0 - left) as f32, at.1 as f32);
             let font = fonts[usize::from(*bold)].clone();
             surface.draw_glyphs(start, &glyphs, font, &text, *size as f32, false);

@@ -2,7 +2,7 @@
 //! every page. It knows no content.
 
 use super::typeface::{fitted, wrapped};
-use super::{Anchor, BLACK, Drawing, PALE};
+use super::{Anchor, BLACK, Drawing, Item, PALE, Role};
 
 const PAGE: (f64, f64) = (595.0, 842.0);
 /// Left edge of the text.
@@ -35,6 +35,11 @@ impl Sheets {
         }
     }
 
+    /// Whether `height` fits on this page.
+    pub(crate) fn fits(&self, height: f64) -> bool {
+        self.y + height <= FOOT
+    }
+
     /// Whether `height` fits, on a new page if need be.
     pub(crate) fn room(&mut self, height: f64) -> bool {
         if self.y + height <= FOOT {
@@ -50,20 +55,30 @@ impl Sheets {
         true
     }
 
+    /// A paragraph; one that a page's end divides is two.
     pub(crate) fn lines(&mut self, text: &str, size: f64, step: f64) {
-        for line in wrapped(text, size, false, RIGHT - LEFT) {
-            if self.room(step) {
+        let mut lines = wrapped(text, size, false, RIGHT - LEFT).into_iter();
+        let mut next = lines.next();
+        while next.is_some() && self.room(step) {
+            self.page.items.push(Item::Begin(Role::Paragraph));
+            while self.y + step <= FOOT
+                && let Some(line) = next.take()
+            {
                 self.y += step;
                 self.page.text((LEFT, self.y), size, line);
+                next = lines.next();
             }
+            self.page.items.push(Item::End);
         }
     }
 
     pub(crate) fn heading(&mut self, text: &str) {
         self.y += 14.0;
         let text = fitted(text, 10.5, true, RIGHT - LEFT);
-        self.page
-            .write((LEFT, self.y), 10.5, true, Anchor::Start, BLACK, text);
+        let at = (LEFT, self.y);
+        self.page.as_role(Role::Heading(2), |page| {
+            page.write(at, 10.5, true, Anchor::Start, BLACK, text);
+        });
         self.y += 5.0;
     }
 

@@ -1,13 +1,13 @@
 //! A drawing as inline SVG. Text is escaped here and nowhere else.
 
 use super::{Anchor, Drawing, Ink, Item};
-use crate::ident::harmless;
+use crate::report::plain;
 use std::fmt::Write as _;
 
 /// `text` for a page: control and direction characters shown, markup escaped.
 pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in harmless(text).chars() {
+    for c in plain(text).chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
@@ -37,6 +37,8 @@ pub(crate) fn svg(drawing: &Drawing, words: &str) -> String {
 fn push(out: &mut String, item: &Item) {
     // Writing to a string cannot fail.
     let _ = match item {
+        // The whole picture has its words already.
+        Item::Begin(_) | Item::End => Ok(()),
         Item::Line {
             points,
             ink,

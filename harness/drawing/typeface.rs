@@ -2,6 +2,7 @@
 //! (OpenType 1.9, tables `cmap` format 4, `hhea`, `hmtx`, `head`). It shapes
 //! nothing: text runs left to right, one glyph a character.
 
+use crate::report::plain;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
@@ -101,24 +102,49 @@ pub(crate) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
     kept
 }
 
-/// `text` in lines no wider than `room` points, broken at spaces.
+/// `text` in lines no wider than `room` points, broken at spaces; a word that
+/// is wider than a line is broken too. Nothing is left out.
 pub(crate) fn wrapped(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
     let face = face(bold);
+    // Shown as it is drawn, so that what is counted is what is seen.
+    let text = plain(text);
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
+    let mut used = 0.0;
     for word in text.split(' ') {
-        let longer = if line.is_empty() {
-            word.to_owned()
-        } else {
-            format!("{line} {word}")
-        };
-        if face.width(&longer) * size <= room || line.is_empty() {
-            line = longer;
-        } else {
-            lines.push(fitted(&line, size, bold, room));
-            line = word.to_owned();
+        let width = face.width(word) * size;
+        let space = face.glyph(' ').1 * size;
+        if !line.is_empty() && used + space + width <= room {
+            line.push(' ');
+            line.push_str(word);
+            used += space + width;
+            continue;
+        }
+        if !line.is_empty() {
+            lines.push(std::mem::take(&mut line));
+        }
+        used = 0.0;
+        for c in word.chars() {
+            let advance = face.glyph(c).1 * size;
+            if used + advance > room && !line.is_empty() {
+                lines.push(std::mem::take(&mut line));
+                used = 0.0;
+            }
+            line.push(c);
+            used += advance;
         }
     }
-    lines.push(fitted(&line, size, bold, room));
+    lines.push(line);
     lines
+}
+
+/// The largest size, `size` at most and three quarters of it at least, in which
+/// `text` is no wider than `room` points.
+pub(crate) fn shrunk(text: &str, size: f64, bold: bool, room: f64) -> f64 {
+    let width = face(bold).width(text) * size;
+    if width <= room {
+        size
+    } else {
+        size * (room / width).max(0.75)
+    }
 }

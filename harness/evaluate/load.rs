@@ -285,7 +285,7 @@ fn output_resistance(
 
 /// The factor of Student's t for 95.45 % and so many degrees of freedom: GUM
 /// table G.2 (values from memory), two beyond twenty.
-fn student(freedom: usize) -> f64 {
+pub(super) fn student(freedom: usize) -> f64 {
     const TABLE: [f64; 20] = [
         13.97, 4.53, 3.31, 2.87, 2.65, 2.52, 2.43, 2.37, 2.32, 2.28, 2.25, 2.23, 2.21, 2.20, 2.18,
         2.17, 2.16, 2.15, 2.14, 2.13,

@@ -10,9 +10,12 @@ mod load;
 mod overload;
 mod phase;
 mod reversal;
+mod sense;
 mod sheet;
 mod short;
 mod signal;
+
+pub use sense::{SenseLine, SensePoint, sense_line, sense_points};
 
 use crate::measurement::Metric;
 use crate::observation::Observation;
@@ -89,6 +92,9 @@ pub fn evaluate(scenario: &str, context: &Context, observation: &Observation) ->
     let mut sheet = sheet::Sheet::new(scenario);
     match observation {
         Observation::Load { steps } => load::evaluate(&mut sheet, context, steps),
+        Observation::Sense { last_count, steps } => {
+            sense::evaluate(&mut sheet, context, *last_count, steps);
+        }
         Observation::Overload { ramp, steps, hold } => {
             overload::evaluate(&mut sheet, context, ramp.as_ref(), steps, hold.as_ref());
         }

@@ -6,6 +6,7 @@ mod hostile;
 mod made;
 mod outcomes;
 mod reversals;
+mod senses;
 mod signals;
 
 use crate::measurement::{Finding, Metric};

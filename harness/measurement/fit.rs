@@ -80,6 +80,50 @@ pub fn fit_line(points: &[(f64, f64)]) -> Result<Line, FitFault> {
     })
 }
 
+/// A least-squares line through the origin, `y = slope x`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Proportion {
+    /// Change of y for one of x.
+    pub slope: f64,
+    /// Its standard error.
+    pub slope_u: f64,
+    /// Standard deviation of the residuals, with n - 1 degrees of freedom;
+    /// zero for one point.
+    pub residual: f64,
+}
+
+/// Ordinary least squares through the origin.
+///
+/// # Errors
+/// A [`FitFault`] when the points do not determine a slope.
+pub fn fit_proportional(points: &[(f64, f64)]) -> Result<Proportion, FitFault> {
+    if points.is_empty() {
+        return Err(FitFault::TooFew(0));
+    }
+    if points
+        .iter()
+        .any(|(x, y)| !(x.is_finite() && y.is_finite()))
+    {
+        return Err(FitFault::NotFinite);
+    }
+    let spread: f64 = points.iter().map(|p| p.0 * p.0).sum();
+    if spread == 0.0 {
+        return Err(FitFault::OnePlace);
+    }
+    let slope = points.iter().map(|p| p.0 * p.1).sum::<f64>() / spread;
+    let squares: f64 = points
+        .iter()
+        .map(|p| p.1 - slope * p.0)
+        .map(|residual| residual * residual)
+        .sum();
+    let residual = libm::sqrt(squares / (points.len() as f64 - 1.0).max(1.0));
+    Ok(Proportion {
+        slope,
+        slope_u: residual / libm::sqrt(spread),
+        residual,
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -106,6 +150,27 @@ mod tests {
         close(line.intercept_u, 0.232_818_234_301_152);
         close(line.slope_u, 0.429_796_848_199_937e-3);
         close(line.residual, 0.884_796_396_144_373);
+    }
+
+    /// NIST StRD, NoInt1 and NoInt2: lines through the origin, certified
+    /// values from <https://www.itl.nist.gov/div898/strd/lls/lls.shtml>.
+    #[test]
+    fn no_intercept() {
+        let close = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-12, "{a} {b}");
+        let points: Vec<_> = (0..11)
+            .map(|k| (60.0 + f64::from(k), 130.0 + f64::from(k)))
+            .collect();
+        let first = fit_proportional(&points).expect("eleven points");
+        close(first.slope, 2.074_380_165_289_26);
+        close(first.slope_u, 0.165_289_256_198_347e-1);
+        close(first.residual, 3.567_530_340_063_38);
+        let points = [(4.0, 3.0), (5.0, 4.0), (6.0, 4.0)];
+        let second = fit_proportional(&points).expect("three points");
+        close(second.slope, 0.727_272_727_272_727);
+        close(second.slope_u, 0.420_827_318_078_432e-1);
+        close(second.residual, 0.369_274_472_937_998);
+        let none = fit_proportional(&[(0.0, 1.0), (0.0, 2.0)]);
+        assert_eq!(none, Err(FitFault::OnePlace));
     }
 
     #[test]

@@ -6,7 +6,7 @@
 
 mod fit;
 
-pub use fit::{FitFault, Line, fit_line};
+pub use fit::{FitFault, Line, Proportion, fit_line, fit_proportional};
 
 use crate::units::{Dimension, show, show_with_uncertainty};
 use serde::{Deserialize, Serialize};

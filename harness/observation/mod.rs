@@ -2,8 +2,10 @@
 //! no metric and no limit, so the same observation can be evaluated and judged
 //! again years later.
 
+mod sense;
 mod signal;
 
+pub use sense::SenseStep;
 pub use signal::{Loading, SignalTake, Stream};
 
 pub use crate::bench_file::Proof;
@@ -131,6 +133,13 @@ pub enum Observation {
         upstream_trip_u: Seconds,
         /// The true short in reversing mode.
         short: Option<Take>,
+    },
+    /// Held load steps against the board's own reading.
+    Sense {
+        /// The board's reading at the end of its converter.
+        last_count: u32,
+        /// The steps, in the order in which they were taken.
+        steps: Vec<SenseStep>,
     },
     /// A known packet stream.
     Signal {

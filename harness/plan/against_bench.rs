@@ -213,7 +213,7 @@ impl<'a> Against<'a> {
             }
         }
         match &at.scenario.settings {
-            Settings::Load(_) | Settings::Overload(_) => {}
+            Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) => {}
             Settings::Short(short) => {
                 for place in &short.places {
                     self.branch(at, "places", short_branch(*place));
@@ -423,7 +423,10 @@ impl<'a> Against<'a> {
             return;
         };
         let pulses: Vec<(&str, Seconds)> = match &at.scenario.settings {
-            Settings::Load(_) | Settings::Overload(_) | Settings::Signal(_) => Vec::new(),
+            Settings::Load(_)
+            | Settings::Sense(_)
+            | Settings::Overload(_)
+            | Settings::Signal(_) => Vec::new(),
             Settings::Short(short) => vec![
                 ("pulse", short.pulse),
                 ("recovery_pulse", short.recovery_pulse),
@@ -455,7 +458,7 @@ impl<'a> Against<'a> {
 /// The setting that names the period, the period, and how long is captured.
 fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
     match settings {
-        Settings::Load(_) => Vec::new(),
+        Settings::Load(_) | Settings::Sense(_) => Vec::new(),
         Settings::Overload(o) => vec![("sampling_period", o.sampling_period, o.pulse)],
         Settings::Short(s) => vec![
             ("sampling_period", s.sampling_period, s.pulse),

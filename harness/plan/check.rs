@@ -1,6 +1,7 @@
 //! How the numbers of a plan must fit together, whatever the bench. What
 //! depends on the bench is checked in `against_bench`.
 
+use super::sense::Sense;
 use super::settings::{Load, Overload, Polarity, Reversal, Settings, Short};
 use super::signal::Signal;
 use super::{OnSignalLoss, Plan, Scenario};
@@ -119,6 +120,7 @@ impl Checks<'_> {
         }
         match &scenario.settings {
             Settings::Load(load) => self.load(at, load),
+            Settings::Sense(sense) => self.sense(at, sense),
             Settings::Overload(overload) => self.overload(at, overload),
             Settings::Short(short) => self.short(at, short),
             Settings::Reversal(reversal) => self.reversal(at, reversal),
@@ -127,24 +129,7 @@ impl Checks<'_> {
     }
 
     fn load(&mut self, at: At<'_>, load: &Load) {
-        let rated = self.plan.ratings.rated_current;
-        if load.steps.windows(2).any(|pair| pair[0] >= pair[1]) {
-            self.fault(
-                at,
-                "steps",
-                "the steps do not rise".to_owned(),
-                "currents in rising order, none twice".to_owned(),
-            );
-        }
-        // A thousandth more is rounding, not intent.
-        if load.steps.iter().any(|step| *step > rated * 1.001) {
-            self.fault(
-                at,
-                "steps",
-                "a step is above the rated current".to_owned(),
-                format!("{rated} at most; `overload` goes beyond"),
-            );
-        }
+        self.rising_steps(at, &load.steps);
         if load.steps.len() < 2 && at.scenario.limit("output_resistance").is_some() {
             self.fault(
                 at,
@@ -163,13 +148,55 @@ impl Checks<'_> {
                 "\"positive\" and \"negative\" in the list".to_owned(),
             );
         }
-        self.held_steps(at, load);
+        self.held_steps(at, &load.polarities, load.settle + load.hold);
+    }
+
+    fn sense(&mut self, at: At<'_>, sense: &Sense) {
+        self.rising_steps(at, &sense.steps);
+        if sense.steps.len() < 3 {
+            self.fault(
+                at,
+                "steps",
+                "no departure from a line shows in less than three steps".to_owned(),
+                "three steps or more".to_owned(),
+            );
+        }
+        if sense.hold <= Seconds::ZERO {
+            self.fault(
+                at,
+                "hold",
+                "nothing is captured in no time".to_owned(),
+                "more than zero".to_owned(),
+            );
+        }
+        self.held_steps(at, &sense.polarities, sense.settle + sense.hold);
+    }
+
+    fn rising_steps(&mut self, at: At<'_>, steps: &[Amperes]) {
+        let rated = self.plan.ratings.rated_current;
+        if steps.windows(2).any(|pair| pair[0] >= pair[1]) {
+            self.fault(
+                at,
+                "steps",
+                "the steps do not rise".to_owned(),
+                "currents in rising order, none twice".to_owned(),
+            );
+        }
+        // A thousandth more is rounding, not intent.
+        if steps.iter().any(|step| *step > rated * 1.001) {
+            self.fault(
+                at,
+                "steps",
+                "a step is above the rated current".to_owned(),
+                format!("{rated} at most; `overload` goes beyond"),
+            );
+        }
     }
 
     /// A board that goes dead without a signal cannot be held in a polarity,
     /// and a bootstrapped high side holds for a while only.
-    fn held_steps(&mut self, at: At<'_>, load: &Load) {
-        if load.polarities.iter().all(|p| *p == Polarity::Alternating) {
+    fn held_steps(&mut self, at: At<'_>, polarities: &[Polarity], step: Seconds) {
+        if polarities.iter().all(|p| *p == Polarity::Alternating) {
             return;
         }
         let configuration = self.plan.configuration;
@@ -182,7 +209,7 @@ impl Checks<'_> {
             );
         }
         if let Some(longest) = configuration.longest_hold
-            && load.settle + load.hold > longest
+            && step > longest
         {
             self.fault(
                 at,

@@ -23,6 +23,20 @@ pub fn bench() -> Source {
     )
 }
 
+/// The same bench on which the instruments err by a twentieth of what their
+/// accuracy allows: what is left of it from run to run on one bench.
+pub fn steady_bench() -> Source {
+    let text = bench().text;
+    let errors = "instrument_errors = \"5 %\"\n";
+    const TABLE: &str = "[model.fixture]\n";
+    let text = if text.contains(TABLE) {
+        text.replacen(TABLE, &format!("{TABLE}{errors}"), 1)
+    } else {
+        format!("{text}\n# One bench, run after run.\n{TABLE}{errors}")
+    };
+    Source::new("embedded: demo/bench.toml, steady", text)
+}
+
 /// The model board, with the defects planted in two boards of the lot.
 pub fn board() -> Source {
     Source::new(
@@ -37,4 +51,60 @@ pub fn lot() -> Source {
         "embedded: demo/lot.toml",
         include_str!("../../fixtures/demo/lot.toml"),
     )
+}
+
+/// A lot and the model board that stands for its boards.
+#[derive(Clone, Debug)]
+pub struct LotFiles {
+    /// The lot file.
+    pub lot: Source,
+    /// The model board.
+    pub board: Source,
+}
+
+/// A part that the demo can substitute.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// A line driver that is slower on one edge.
+    LineDriver,
+    /// A larger trip filter.
+    TripFilter,
+}
+
+/// The lot before any part was substituted.
+pub fn before() -> LotFiles {
+    LotFiles {
+        lot: Source::new(
+            "embedded: demo/lot-before.toml",
+            include_str!("../../fixtures/demo/lot-before.toml"),
+        ),
+        board: board(),
+    }
+}
+
+/// The lot with another part.
+pub fn after(part: Part) -> LotFiles {
+    let (lot, board) = match part {
+        Part::LineDriver => (
+            Source::new(
+                "embedded: demo/lot-line-driver.toml",
+                include_str!("../../fixtures/demo/lot-line-driver.toml"),
+            ),
+            Source::new(
+                "embedded: demo/board-line-driver.toml",
+                include_str!("../../fixtures/demo/board-line-driver.toml"),
+            ),
+        ),
+        Part::TripFilter => (
+            Source::new(
+                "embedded: demo/lot-trip-filter.toml",
+                include_str!("../../fixtures/demo/lot-trip-filter.toml"),
+            ),
+            Source::new(
+                "embedded: demo/board-trip-filter.toml",
+                include_str!("../../fixtures/demo/board-trip-filter.toml"),
+            ),
+        ),
+    };
+    LotFiles { lot, board }
 }

@@ -2,7 +2,7 @@
 //! revision and firmware. It compares no lots.
 
 use crate::document::{Fault, Faults, Kind, Reader, Source, Table, Tree};
-use crate::ident::LotName;
+use crate::ident::{LotName, Serial};
 use serde::{Deserialize, Serialize};
 
 /// Boards built together.
@@ -18,6 +18,10 @@ pub struct Lot {
     pub firmware: Option<String>,
     /// How jumpers and solder bridges are set.
     pub jumpers: Option<String>,
+    /// Serial number of a reference board that is measured along with the lot,
+    /// to see what the bench itself does from day to day.
+    #[serde(default)]
+    pub check_standard: Option<Serial>,
     /// What each of the parts that matter is.
     pub parts: Vec<LotPart>,
 }
@@ -54,6 +58,7 @@ fn lot(root: &Table<'_>) -> Option<Lot> {
             head.string("revision"),
             head.optional_string("firmware"),
             head.optional_string("jumpers"),
+            head.optional_parsed("check_standard", "the serial number of a reference board"),
         );
         head.finish();
         texts
@@ -62,13 +67,14 @@ fn lot(root: &Table<'_>) -> Option<Lot> {
         .optional_table("parts")
         .map_or_else(Vec::new, |table| parts(&table));
     root.finish();
-    let (name, family, revision, firmware, jumpers) = head?;
+    let (name, family, revision, firmware, jumpers, check_standard) = head?;
     Some(Lot {
         name: name?,
         family: family?,
         revision: revision?,
         firmware,
         jumpers,
+        check_standard,
         parts,
     })
 }

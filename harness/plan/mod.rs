@@ -4,17 +4,21 @@
 
 mod against_bench;
 mod check;
+mod comparison;
 pub mod demo;
 mod limits;
 mod lot;
 mod parse;
+mod sense;
 mod settings;
 mod signal;
 mod steps;
 
 pub use against_bench::against_bench;
+pub use comparison::{Comparison, DeclaredMargin, MetricPath};
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
+pub use sense::Sense;
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 pub use signal::{Cutouts, Signal, SignalLoading, StreamPacket};
 pub use steps::{Step, steps};
@@ -41,6 +45,8 @@ pub struct Plan {
     pub configuration: Configuration,
     /// What is done, in this order.
     pub scenarios: Vec<Scenario>,
+    /// How two lots are compared.
+    pub comparison: Comparison,
     /// Where each part was written.
     pub places: Places,
 }

@@ -3,7 +3,10 @@
 
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
-use super::{Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, signal};
+use super::{
+    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, sense,
+    signal,
+};
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
@@ -73,6 +76,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         .optional_table("defaults")
         .map_or_else(Defaults::default, |t| read_defaults(&t));
     let tables = root.tables("scenario");
+    let compared = root.optional_table("comparison");
     root.finish();
     if tables.is_empty() && !root.has("scenario") {
         root.missing("scenario", "at least one `[[scenario]]` table");
@@ -86,6 +90,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         })
         .collect();
     unique_names(&tables, &read);
+    let comparison = compared.map_or_else(Comparison::default, |t| comparison::read(&t, &read));
     let (name, family, revision) = head?;
     Some(Plan {
         name: name?,
@@ -94,6 +99,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         ratings: ratings?,
         configuration: configuration?,
         scenarios: read.into_iter().collect::<Option<_>>()?,
+        comparison,
         places: root.reader().places(),
     })
 }
@@ -168,6 +174,7 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
     let ratings = ratings.copied().unwrap_or(STAND_IN);
     let settings = match kind {
         ScenarioKind::Load => Settings::Load(load(table, &ratings)),
+        ScenarioKind::Sense => Settings::Sense(sense::read(table, &ratings)),
         ScenarioKind::Overload => Settings::Overload(overload(table, &ratings)),
         ScenarioKind::Short => Settings::Short(short(table, &ratings)),
         ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),

@@ -1,6 +1,7 @@
 //! The settings of each kind of scenario, typed. Their words and defaults are
 //! the catalogue's.
 
+use super::sense::Sense;
 use super::signal::Signal;
 use crate::catalogue::ScenarioKind;
 use crate::units::{Amperes, Seconds};
@@ -12,6 +13,8 @@ use serde::{Deserialize, Serialize};
 pub enum Settings {
     /// Of a load scenario.
     Load(Load),
+    /// Of a sense scenario.
+    Sense(Sense),
     /// Of an overload scenario.
     Overload(Overload),
     /// Of a short scenario.
@@ -27,6 +30,7 @@ impl Settings {
     pub const fn kind(&self) -> ScenarioKind {
         match self {
             Self::Load(_) => ScenarioKind::Load,
+            Self::Sense(_) => ScenarioKind::Sense,
             Self::Overload(_) => ScenarioKind::Overload,
             Self::Short(_) => ScenarioKind::Short,
             Self::Reversal(_) => ScenarioKind::Reversal,

@@ -1,6 +1,7 @@
 //! The steps of a plan in words, with the bench time each is expected to take.
 //! An estimate for people: what really happens, the scenarios decide.
 
+use super::sense::Sense;
 use super::settings::{Load, Overload, Reversal, Settings, Short};
 use super::signal::{Signal, SignalLoading};
 use super::{Plan, Scenario};
@@ -24,6 +25,10 @@ pub struct Step {
 /// no promise.
 const OVERHEAD: f64 = 0.100;
 
+/// One reading of the board's console: a short line at 115200 baud and back,
+/// and its answer's time; from the model bench.
+const READING: f64 = 2e-3;
+
 /// The rest after a trip, before the board is asked again.
 const REST: f64 = 1.0;
 
@@ -38,6 +43,7 @@ pub fn steps(plan: &Plan) -> Vec<Step> {
         };
         match &scenario.settings {
             Settings::Load(load) => list.load(load),
+            Settings::Sense(sense) => list.sense(sense),
             Settings::Overload(overload) => list.overload(overload),
             Settings::Short(short) => list.short(short),
             Settings::Reversal(reversal) => list.reversal(reversal),
@@ -77,6 +83,23 @@ impl List<'_> {
                     format!("{}: hold {current} for {}", polarity.word(), load.hold),
                     true,
                     load.settle.si() + load.hold.si(),
+                );
+            }
+        }
+    }
+
+    fn sense(&mut self, sense: &Sense) {
+        self.power();
+        for polarity in &sense.polarities {
+            for current in &sense.steps {
+                self.step(
+                    format!(
+                        "{}: hold {current}, ask the board {} times",
+                        polarity.word(),
+                        sense.readings
+                    ),
+                    true,
+                    sense.settle.si() + sense.hold.si() + f64::from(sense.readings) * READING,
                 );
             }
         }

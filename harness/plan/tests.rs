@@ -66,7 +66,10 @@ fn the_demo_plan_is_sound_alone_and_on_its_bench() {
     let faults = against_bench(&plan, &bench(BENCH), &profiles());
     assert!(faults.is_empty(), "{faults:#?}");
     let names: Vec<&str> = plan.scenarios.iter().map(|s| s.name.as_str()).collect();
-    assert_eq!(names, ["load", "overload", "short", "reversal", "signal"]);
+    assert_eq!(
+        names,
+        ["load", "overload", "short", "reversal", "sense", "signal"]
+    );
     let Settings::Load(load) = &plan.scenarios[0].settings else {
         panic!("the first is a load");
     };
@@ -139,11 +142,11 @@ fn steps_say_what_energises_and_how_long_it_takes() {
     let count = |name: &str| steps.iter().filter(|s| s.scenario == name).count();
     // Each scenario switches on first and makes safe last; between them: five
     // steps in two polarities and alternating; ramp, three multiples, hold; two places with
-    // two repeats and a recovery each; two directions and the true short; two
-    // loadings.
-    let counts = ["load", "overload", "short", "reversal", "signal"].map(count);
-    assert_eq!(counts, [17, 7, 8, 5, 4]);
-    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 5);
+    // two repeats and a recovery each; two directions and the true short;
+    // five steps in two polarities; two loadings.
+    let counts = ["load", "overload", "short", "reversal", "sense", "signal"].map(count);
+    assert_eq!(counts, [17, 7, 8, 5, 12, 4]);
+    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 6);
     let text = &steps[1].text;
     assert!(text.starts_with("positive: hold 0.000 A"), "{text}");
     let total: f64 = steps.iter().map(|s| s.bench_time.si()).sum();

@@ -13,7 +13,7 @@
 use super::line::Line;
 use crate::digest::Digest;
 use crate::ident::RunId;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// How far ahead a line that belongs earlier is looked for.
@@ -43,7 +43,7 @@ pub struct Stored {
 }
 
 /// A line with the link before it: enough to redo its own link.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Linked {
     /// Its place in the chain.
     pub position: u64,

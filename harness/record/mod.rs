@@ -3,10 +3,15 @@
 //! writes no file and judges nothing.
 
 pub mod chain;
+pub mod seal;
+
+pub(crate) mod base64;
+mod excerpt;
 mod fold;
 mod line;
 mod observation_bytes;
 
+pub use excerpt::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, StartExcerpt};
 pub use fold::{Fold, RecordFault, measurement_digest};
 pub use line::{Content, Issued, Line, LineFault, Note};
 pub use observation_bytes::{

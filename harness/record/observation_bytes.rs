@@ -72,24 +72,28 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Observation, ObservationFault> {
     for take in takes(&observation) {
         check(take)?;
     }
-    if !multiples(&observation).all(f64::is_finite) {
+    if !numbers(&observation).all(f64::is_finite) {
         return Err(ObservationFault::NotFinite);
     }
     Ok(observation)
 }
 
-fn multiples(observation: &Observation) -> impl Iterator<Item = f64> {
-    let steps = match observation {
-        Observation::Overload { steps, .. } => steps.as_slice(),
-        _ => &[],
+/// The plain numbers beside the takes.
+fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
+    let (steps, readings) = match observation {
+        Observation::Overload { steps, .. } => (steps.as_slice(), [].as_slice()),
+        Observation::Sense { steps, .. } => ([].as_slice(), steps.as_slice()),
+        _ => ([].as_slice(), [].as_slice()),
     };
-    steps.iter().map(|step| step.multiple)
+    let multiples = steps.iter().map(|step| step.multiple);
+    multiples.chain(readings.iter().flat_map(|step| step.counts.iter().copied()))
 }
 
 /// Every take in the order in which it was taken.
 fn takes(observation: &Observation) -> Vec<&Take> {
     match observation {
         Observation::Load { steps } => steps.iter().map(|step| &step.take).collect(),
+        Observation::Sense { steps, .. } => steps.iter().map(|step| &step.take).collect(),
         Observation::Overload { ramp, steps, hold } => {
             let first = ramp.iter().map(|ramp| &ramp.take);
             let middle = steps.iter().map(|step| &step.take);

@@ -4,11 +4,11 @@
 
 use crate::digest::Digest;
 use crate::record::chain::Linked;
-use crate::record::{Note, Record};
+use crate::record::{Note, Record, base64};
 use serde::Serialize;
 
 /// Version of the shape of the file.
-const FORMAT: u32 = 1;
+pub(super) const FORMAT: u32 = 1;
 
 /// How the chain is redone by hand, kept in every file.
 const HOW_TO_CHECK: &[&str] = &[
@@ -19,6 +19,9 @@ const HOW_TO_CHECK: &[&str] = &[
     "`closing_link` is the link of the run's last entry, as a certificate prints it.",
     "The bytes of an observation are base64 (RFC 4648); their SHA-256 is the digest that an `observed` entry of the chain names:",
     "  jq -r '.bytes[0].base64' FILE | base64 -d | sha256sum",
+    "Or all of this at once: bufferstop records verify --file FILE",
+    "A signature, where there is one, stands in `bytes` as signature.json. With openssl 3, its .statement in S, its .signature as bytes in G and the public key in K.pub:",
+    "  openssl pkeyutl -verify -pubin -inkey K.pub -rawin -in S -sigfile G",
     "`record` is told from the entries of the chain and repeats what they say.",
 ];
 
@@ -62,7 +65,7 @@ pub fn bundle(
     closing_link: Option<Digest>,
     bytes: &[Bytes],
 ) -> String {
-    let encoded = |kept: &'_ Bytes| kept.bytes.as_deref().map(base64);
+    let encoded = |kept: &'_ Bytes| kept.bytes.as_deref().map(base64::encoded);
     let document = Document {
         format: FORMAT,
         what: "one run, with everything its record rests on",
@@ -83,45 +86,4 @@ pub fn bundle(
             .collect(),
     };
     super::text(&document)
-}
-
-/// Base 64 of RFC 4648, section 4, with padding.
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for group in bytes.chunks(3) {
-        let byte = |index: usize| u32::from(group.get(index).copied().unwrap_or(0));
-        let word = byte(0) << 16 | byte(1) << 8 | byte(2);
-        for place in 0..4 {
-            if place <= group.len() {
-                let letter = LETTERS[(word >> (18 - 6 * place) & 63) as usize];
-                text.push(char::from(letter));
-            } else {
-                text.push('=');
-            }
-        }
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// RFC 4648, section 10.
-    #[test]
-    fn base64_as_published() {
-        for (bytes, text) in [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("fooba", "Zm9vYmE="),
-            ("foobar", "Zm9vYmFy"),
-        ] {
-            assert_eq!(base64(bytes.as_bytes()), text);
-        }
-        assert_eq!(base64(&[0xFB, 0xFF, 0xFE]), "+//+");
-    }
 }

@@ -2,13 +2,45 @@
 //! (RFC 4180) and JSON. One row a metric; it judges and leaves out nothing.
 
 use super::plain::plain;
+use super::table::Holds;
 use crate::measurement::Finding;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use serde_json::{Value, json};
 
-/// The first row.
-pub const CSV_HEAD: &str = "run,serial,lot,started,headline,plan,scenario,metric,at,is,value,\
-standard_uncertainty,unit,lower,upper,rule,source,verdict,margin,reason,notes\r\n";
+/// Cells of a row.
+pub(super) const ROW_LENGTH: usize = 22;
+
+/// The columns in their order, and what each holds.
+pub(super) const METRIC_COLUMNS: [(&str, Holds); ROW_LENGTH] = [
+    ("run", Holds::Text),
+    ("serial", Holds::Text),
+    ("lot", Holds::MaybeText),
+    ("started", Holds::Moment),
+    ("model", Holds::Flag),
+    ("headline", Holds::Text),
+    ("plan", Holds::Text),
+    ("scenario", Holds::Text),
+    ("metric", Holds::Text),
+    ("at", Holds::Text),
+    ("is", Holds::Text),
+    ("value", Holds::Number),
+    ("standard_uncertainty", Holds::Number),
+    ("unit", Holds::Text),
+    ("lower", Holds::Number),
+    ("upper", Holds::Number),
+    ("rule", Holds::MaybeText),
+    ("source", Holds::MaybeText),
+    ("verdict", Holds::MaybeText),
+    ("margin", Holds::Number),
+    ("reason", Holds::Text),
+    ("notes", Holds::Text),
+];
+
+/// The first row of comma-separated values.
+pub fn csv_head() -> String {
+    let names: Vec<&str> = METRIC_COLUMNS.iter().map(|(name, _)| *name).collect();
+    format!("{}\r\n", names.join(","))
+}
 
 /// A row for each metric of the record, each ending as RFC 4180 wants it.
 ///
@@ -18,8 +50,7 @@ standard_uncertainty,unit,lower,upper,rule,source,verdict,margin,reason,notes\r\
 /// their codes.
 pub fn csv_rows(record: &Record) -> String {
     let mut out = String::new();
-    for (scenario, judged) in metrics(record) {
-        let row = row(record, scenario, judged);
+    for row in rows(record) {
         let cells: Vec<String> = row.iter().map(|(_, cell)| csv_cell(cell)).collect();
         out.push_str(&cells.join(","));
         out.push_str("\r\n");
@@ -29,25 +60,29 @@ pub fn csv_rows(record: &Record) -> String {
 
 /// The same rows as JSON objects.
 pub fn json_rows(record: &Record) -> Vec<Value> {
-    metrics(record)
-        .map(|(scenario, judged)| {
-            let row = row(record, scenario, judged);
+    rows(record)
+        .map(|row| {
             let pairs = row.into_iter().map(|(name, cell)| (name.to_owned(), cell));
             Value::Object(pairs.collect())
         })
         .collect()
 }
 
-fn metrics(record: &Record) -> impl Iterator<Item = (&ScenarioRecord, &JudgedMetric)> {
-    let scenarios = record.scenarios.iter();
-    scenarios.flat_map(|scenario| scenario.metrics.iter().map(move |m| (scenario, m)))
+/// A row for each metric, in the order of [`METRIC_COLUMNS`].
+pub(super) fn rows(
+    record: &Record,
+) -> impl Iterator<Item = [(&'static str, Value); ROW_LENGTH]> + '_ {
+    record.scenarios.iter().flat_map(move |scenario| {
+        let metrics = scenario.metrics.iter();
+        metrics.map(move |judged| row(record, scenario, judged))
+    })
 }
 
 fn row(
     record: &Record,
     scenario: &ScenarioRecord,
     judged: &JudgedMetric,
-) -> [(&'static str, Value); 21] {
+) -> [(&'static str, Value); ROW_LENGTH] {
     let metric = &judged.metric;
     let (is, value, u) = match &metric.finding {
         Finding::Value(e) => ("value", Some(e.value), Some(e.u)),
@@ -62,32 +97,32 @@ fn row(
         (Finding::Unknown { reason, .. }, None) => reason.clone(),
         _ => String::new(),
     };
-    [
-        ("run", json!(record.started.run)),
-        ("serial", json!(record.started.serial)),
-        ("lot", json!(record.started.lot)),
-        ("started", json!(record.started_at)),
-        ("headline", json!(record.headline())),
-        ("plan", json!(record.started.plan)),
-        ("scenario", json!(scenario.name)),
-        ("metric", json!(metric.key)),
-        ("at", json!(metric.at)),
-        ("is", json!(is)),
-        ("value", json!(value)),
-        ("standard_uncertainty", json!(u)),
-        ("unit", json!(metric.dimension.unit())),
-        ("lower", json!(limit.and_then(|limit| limit.lower))),
-        ("upper", json!(limit.and_then(|limit| limit.upper))),
-        ("rule", json!(limit.map(|limit| limit.rule.to_string()))),
-        ("source", json!(limit.map(|limit| limit.source.clone()))),
-        ("verdict", json!(judged.verdict())),
-        (
-            "margin",
-            json!(decision.and_then(|decision| decision.margin)),
-        ),
-        ("reason", json!(reason)),
-        ("notes", json!(metric.notes.join("; "))),
-    ]
+    let cells = [
+        json!(record.started.run),
+        json!(record.started.serial),
+        json!(record.started.lot),
+        json!(record.started_at),
+        json!(record.started.model),
+        json!(record.headline()),
+        json!(record.started.plan),
+        json!(scenario.name),
+        json!(metric.key),
+        json!(metric.at),
+        json!(is),
+        json!(value),
+        json!(u),
+        json!(metric.dimension.unit()),
+        json!(limit.and_then(|limit| limit.lower)),
+        json!(limit.and_then(|limit| limit.upper)),
+        json!(limit.map(|limit| limit.rule.to_string())),
+        json!(limit.map(|limit| limit.source.clone())),
+        json!(judged.verdict()),
+        json!(decision.and_then(|decision| decision.margin)),
+        json!(reason),
+        json!(metric.notes.join("; ")),
+    ];
+    let mut names = METRIC_COLUMNS.iter();
+    cells.map(|cell| (names.next().map_or("", |(name, _)| *name), cell))
 }
 
 fn csv_cell(cell: &Value) -> String {
@@ -145,7 +180,7 @@ mod tests {
         let events = samples::events(started, samples::value(0.0084, 5e-6));
         let record = Record::fold(&samples::numbered(events)).expect("a run");
         let rows = csv_rows(&record);
-        let names = CSV_HEAD.trim_end().split(',').count();
+        let names = csv_head().trim_end().split(',').count();
         // Two texts hold a comma, inside quotes.
         let cells = |line: &str| {
             let line = line.replace("\"data sheet, page 4\"", "x");

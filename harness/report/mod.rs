@@ -2,18 +2,22 @@
 //! each a pure function of the record. It writes no file and judges nothing.
 
 mod bundle;
+mod bundle_check;
 mod junit;
 mod metrics;
 mod plain;
 mod summary;
+mod table;
 pub(crate) mod words;
 mod xml;
 
 pub use bundle::{Bytes, bundle};
+pub use bundle_check::{BundleFault, Whole, check_bundle};
 pub use junit::junit;
-pub use metrics::{CSV_HEAD, csv_rows, json_rows};
+pub use metrics::{csv_head, csv_rows, json_rows};
 pub use plain::{plain, plain_lines};
 pub use summary::{notes, summary};
+pub use table::{MetricTable, TableFault};
 
 use crate::judgement::Verdict;
 use crate::record::{Issued, Note, Record};

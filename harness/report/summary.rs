@@ -101,6 +101,9 @@ fn identity(out: &mut String, record: &Record) {
     if let Some(reason) = &started.retest {
         line(out, "Retest", reason);
     }
+    if let Some(label) = words::label_scale(record) {
+        line(out, "Label", &label);
+    }
     out.push('\n');
 }
 

@@ -3,7 +3,7 @@
 
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::{COVERAGE, Estimate, Finding};
-use crate::record::JudgedMetric;
+use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, show};
 
 /// `trip time at near`.
@@ -13,6 +13,21 @@ pub(crate) fn label(judged: &JudgedMetric) -> String {
         key
     } else {
         format!("{key} at {}", judged.metric.at)
+    }
+}
+
+/// What belongs on the board's label: the current of one count as measured,
+/// the uncertainty with two significant digits and the value to the same place
+/// (GUM 7.2.6).
+pub(crate) fn label_scale(record: &Record) -> Option<String> {
+    let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
+    let mut scales = metrics.filter(|judged| judged.metric.key == "sense_scale");
+    match &scales.next()?.metric.finding {
+        Finding::Value(scale) => {
+            let shown = Finding::Value(*scale).show(Dimension::CountScale);
+            Some(format!("sense scale {shown} (k = {COVERAGE})"))
+        }
+        _ => None,
     }
 }
 
@@ -33,6 +48,11 @@ pub(crate) fn uncertainty(judged: &JudgedMetric) -> String {
         ),
         None => "none".to_owned(),
     }
+}
+
+/// Value or bound with its expanded uncertainty.
+pub(crate) fn with_uncertainty(judged: &JudgedMetric) -> String {
+    format!("{}, U {}", found(judged), uncertainty(judged))
 }
 
 /// The margin of a decision, positive inside.
@@ -90,8 +110,8 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
     let over = limit.upper.map(|upper| (value - upper, upper));
     let under = limit.lower.map(|lower| (lower - value, lower));
     let (words, distance, edge) = match (over, under) {
-        (Some((by, upper)), _) if by > 0.0 => ("more than the most allowed", by, upper),
-        (_, Some((by, lower))) if by > 0.0 => ("less than the least allowed", by, lower),
+        (Some((by, upper)), _) if by > 0.0 => ("above the most allowed", by, upper),
+        (_, Some((by, lower))) if by > 0.0 => ("below the least allowed", by, lower),
         _ => return inside(value, limit, dimension),
     };
     let mut text = format!(
@@ -100,8 +120,15 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
         show(edge, dimension)
     );
     if estimate.u > 0.0 {
-        let times = distance / estimate.expanded();
-        text.push_str(&format!(": {times:.1} times its expanded uncertainty"));
+        let u = show_span(estimate.expanded(), dimension);
+        text.push_str(&match distance / estimate.expanded() {
+            times if times < 1.0 => format!(", which is within its expanded uncertainty of {u}"),
+            times if times < 10.0 => {
+                format!(", which is {times:.1} times its expanded uncertainty of {u}")
+            }
+            // More digits would say nothing more.
+            _ => format!(", far beyond its expanded uncertainty of {u}"),
+        });
     }
     text.push('.');
     text

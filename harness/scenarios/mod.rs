@@ -7,6 +7,7 @@ mod journal;
 mod load;
 mod overload;
 mod reversal;
+mod sense;
 mod short;
 mod signal;
 
@@ -25,6 +26,7 @@ use crate::plan::{Scenario, Settings};
 pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observation, Halt> {
     match &scenario.settings {
         Settings::Load(settings) => load::drive(settings, hands).await,
+        Settings::Sense(settings) => sense::drive(settings, hands).await,
         Settings::Overload(settings) => overload::drive(settings, hands).await,
         Settings::Short(settings) => short::drive(settings, hands).await,
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
@@ -33,8 +35,9 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 5] = [
+pub const DRIVEN: [ScenarioKind; 6] = [
     ScenarioKind::Load,
+    ScenarioKind::Sense,
     ScenarioKind::Overload,
     ScenarioKind::Short,
     ScenarioKind::Reversal,

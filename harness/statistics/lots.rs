@@ -57,7 +57,8 @@ impl LotSummary {
             median_absolute_deviation: sample.median_absolute_deviation(),
             tolerance: tolerance_interval(&moments, 0.95, 0.95).ok(),
             performance: limits.and_then(|limits| performance(&moments, limits, 0.95).ok()),
-            outliers: extreme_deviates(sample, 10, 0.05).ok(),
+            // More than a third of a lot is no handful of outliers.
+            outliers: extreme_deviates(sample, (sample.count() / 3).clamp(1, 10), 0.05).ok(),
         }
     }
 }
@@ -100,9 +101,49 @@ pub struct LotComparison {
     pub spread_p: Option<f64>,
     /// What the metric comes to on its own.
     pub outcome: Outcome,
-    /// Boards a lot that would prove equivalence nine times in ten, were the
+    /// Boards a lot that would prove equivalence with the power asked for, were the
     /// true difference and spread what they seem; none where no number would.
     pub boards_needed: Option<usize>,
+}
+
+/// What is asked of a comparison.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Terms {
+    /// Probability of a false claim.
+    pub alpha: f64,
+    /// Chance to prove equivalence that numbers of boards are told for.
+    pub power: f64,
+    /// What is common to all readings of a lot.
+    pub common: Option<Common>,
+}
+
+/// A standard uncertainty of the difference that more boards do not make
+/// smaller, such as what the bench does from one day to the next.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Common {
+    /// The standard uncertainty.
+    pub u: f64,
+    /// Its degrees of freedom.
+    pub dof: f64,
+}
+
+/// Compares one metric of two lots of two boards or more, with nothing common
+/// to the readings of a lot.
+///
+/// # Errors
+/// As [`compare_on`].
+pub fn compare(
+    baseline: &Sample,
+    candidate: &Sample,
+    margin: &Margin,
+    alpha: f64,
+) -> Result<LotComparison, StatisticsFault> {
+    let terms = Terms {
+        alpha,
+        power: 0.9,
+        common: None,
+    };
+    compare_on(baseline, candidate, margin, &terms)
 }
 
 /// Compares one metric of two lots of two boards or more.
@@ -112,12 +153,13 @@ pub struct LotComparison {
 ///
 /// # Errors
 /// `TooFew`; `Argument` unless alpha is between 0 and 0.5; `OutOfRange`.
-pub fn compare(
+pub fn compare_on(
     baseline: &Sample,
     candidate: &Sample,
     margin: &Margin,
-    alpha: f64,
+    terms: &Terms,
 ) -> Result<LotComparison, StatisticsFault> {
+    let alpha = terms.alpha;
     at_least(2, baseline.count())?;
     at_least(2, candidate.count())?;
     if !(alpha > 0.0 && alpha < 0.5) {
@@ -125,12 +167,19 @@ pub fn compare(
     }
     let confidence = 1.0 - 2.0 * alpha;
     let (before, after) = (baseline.moments(), candidate.moments());
-    let means = match MeanDifference::of(after, before, Variances::Welch) {
-        Ok(means) => Some(means),
-        Err(StatisticsFault::NoSpread) => None,
-        Err(fault) => return Err(fault),
-    };
     let difference = after.mean() - before.mean();
+    let common = terms.common.filter(|common| common.u > 0.0);
+    let means = match (MeanDifference::of(after, before, Variances::Welch), &common) {
+        (Ok(means), None) => Some(means),
+        (Ok(means), Some(common)) => Some(means.widened(common.u, common.dof)?),
+        (Err(StatisticsFault::NoSpread), None) => None,
+        (Err(StatisticsFault::NoSpread), Some(common)) => Some(MeanDifference {
+            difference,
+            standard_error: common.u,
+            dof: common.dof,
+        }),
+        (Err(fault), _) => return Err(fault),
+    };
     let equivalence = means
         .map(|means| two_one_sided_tests(&means, margin, alpha))
         .transpose()?;
@@ -154,18 +203,29 @@ pub fn compare(
         variance_ratio: variance_ratio(after, before, confidence).ok(),
         spread_p: brown_forsythe(&pair).ok().map(|table| table.p),
         outcome,
-        boards_needed: boards_needed(before, after, margin, alpha),
+        boards_needed: boards_needed(before, after, margin, terms),
     })
 }
 
-fn boards_needed(before: &Moments, after: &Moments, margin: &Margin, alpha: f64) -> Option<usize> {
+fn boards_needed(
+    before: &Moments,
+    after: &Moments,
+    margin: &Margin,
+    terms: &Terms,
+) -> Option<usize> {
     let mean_variance = (before.variance() + after.variance()) / 2.0;
     let aim = Aim {
         difference: after.mean() - before.mean(),
         sd: mean_variance.sqrt(),
-        alpha,
+        alpha: terms.alpha,
     };
-    aim.equivalence_boards(0.9, margin).ok()
+    let boards = match terms.common {
+        Some(common) if common.u > 0.0 => {
+            aim.equivalence_boards_beside(terms.power, margin, common.u, common.dof)
+        }
+        _ => aim.equivalence_boards(terms.power, margin),
+    };
+    boards.ok()
 }
 
 /// Settles many metrics together, in the order given.

@@ -15,6 +15,10 @@ use crate::record::{Content, Line, chain};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use std::path::Path;
 
+/// How hard captures are packed: they are wanted on disk before the next step
+/// more than they are wanted small.
+const LEVEL: i32 = 1;
+
 /// The layout this version writes, kept as the file's `user_version`.
 pub(super) const LAYOUT: i64 = 1;
 
@@ -192,7 +196,7 @@ fn write_blob(
     if known {
         return Ok(());
     }
-    let packed = zstd::bulk::compress(bytes, zstd::DEFAULT_COMPRESSION_LEVEL)
+    let packed = zstd::bulk::compress(bytes, LEVEL)
         .map_err(|fault| rusqlite::Error::ToSqlConversionFailure(Box::new(fault)))?;
     transaction
         .prepare_cached("INSERT INTO blobs (digest, size, packed) VALUES (?1, ?2, ?3)")?

@@ -11,12 +11,13 @@ use super::database::{self, not_ours};
 use super::opening::connect;
 use super::{Kind, StoreError};
 use crate::digest::Digest;
-use crate::event::Entry;
+use crate::event::{Entry, Event, RunStarted};
 use crate::ident::RunId;
 use crate::observation::Observation;
 use crate::record::chain::{self, Linked};
 use crate::record::{
-    Content, Issued, LONGEST_OBSERVATION, Line, Note, ObservationFault, Record, from_bytes,
+    Content, Excerpt, Issued, LONGEST_OBSERVATION, Line, LineFault, Note, ObservationFault, Record,
+    from_bytes,
 };
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use std::io::Read as _;
@@ -104,6 +105,53 @@ impl Reader {
             return Ok(None);
         }
         Ok(Some(Record::fold(&entries)?))
+    }
+
+    /// How a run began; `None` where the run is not in the store.
+    ///
+    /// # Errors
+    /// A [`StoreError`] when the store or the line cannot be read.
+    pub fn started(&self, run: &RunId) -> Result<Option<Box<RunStarted>>, StoreError> {
+        let sql = "SELECT text FROM lines WHERE run = ?1 AND kind = 'entry' AND sequence = 1";
+        let text: Option<String> = self
+            .connection
+            .query_row(sql, [run.as_str()], |row| row.get(0))
+            .optional()
+            .map_err(|fault| self.sqlite(&fault))?;
+        let Some(text) = text else { return Ok(None) };
+        Ok(match Line::parse(&text)?.content {
+            Content::Entry(Entry {
+                event: Event::RunStarted(started),
+                ..
+            }) => Some(started),
+            _ => None,
+        })
+    }
+
+    /// Hands the excerpts of a run's lines to `each`, in order and without
+    /// keeping any.
+    ///
+    /// # Errors
+    /// A [`StoreError`] when the store or a line cannot be read.
+    pub fn excerpts(
+        &self,
+        run: &RunId,
+        mut each: impl FnMut(Excerpt<'_>),
+    ) -> Result<(), StoreError> {
+        let sql = "SELECT text FROM lines WHERE run = ?1 AND kind = 'entry' ORDER BY sequence";
+        let mut read = || -> rusqlite::Result<Result<(), LineFault>> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let mut rows = statement.query([run.as_str()])?;
+            while let Some(row) = rows.next()? {
+                let text = row.get_ref(0)?.as_str().map_err(not_ours)?;
+                match Excerpt::read(text) {
+                    Ok(excerpt) => each(excerpt),
+                    Err(fault) => return Ok(Err(fault)),
+                }
+            }
+            Ok(Ok(()))
+        };
+        Ok(read().map_err(|fault| self.sqlite(&fault))??)
     }
 
     /// The remarks on a run in order.

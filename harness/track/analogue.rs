@@ -1,10 +1,9 @@
-//! From samples of the rail-to-rail voltage to a [`SignalReport`]: crossings,
-//! state levels and the shape of transitions in one pass. It does not know
-//! where the samples come from.
+//! From samples of the rail-to-rail voltage to edges, state levels and the shape
+//! of transitions, in one pass. It does not know where the samples come from,
+//! nor what the edges say.
 
-use super::decoder::{Decoder, DecoderSettings};
-use super::packet::Packet;
-use super::report::{LevelFigures, Shape, ShapeFigures, SignalReport};
+use super::decoder::DecoderSettings;
+use super::report::{LevelFigures, Shape, ShapeFigures};
 use super::spread::Tally;
 use super::windows::Windows;
 use super::{Edge, Polarity};
@@ -14,7 +13,7 @@ use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
 use crate::waveform::crossing::{Crossing, CrossingDetector, Sample, Thresholds};
 use crate::waveform::levels::{
-    LevelHistogram, StateLevels, Transition, TransitionSettings, measure_transition,
+    BEYOND_READING, LevelHistogram, StateLevels, Transition, TransitionSettings, measure_transition,
 };
 
 /// Slew is taken between these voltages: NMRA S-9.1:2020.
@@ -89,36 +88,35 @@ impl ChannelSettings {
     }
 }
 
-/// Reads one analogue channel, pushed in pieces of any length.
+/// Finds the edges of one analogue channel, pushed in pieces of any length, and
+/// what its voltage is like. What the edges mean it does not ask.
 #[derive(Clone, Debug)]
-pub struct ChannelAnalyser {
+pub struct ChannelScan {
     settings: ChannelSettings,
     detector: CrossingDetector,
     histogram: LevelHistogram,
     /// Samples to pass over before the next is counted.
     until_counted: usize,
     windows: Windows,
-    edges: Edges,
+    ruler: Ruler,
     last: f64,
 }
 
-/// Crossings on their way to the decoder.
-#[derive(Clone, Debug)]
-struct Edges {
-    decoder: Decoder,
+/// Positions to instants, raw signs to those of the voltage.
+#[derive(Clone, Copy, Debug)]
+struct Ruler {
     first: BenchInstant,
     period: f64,
     inverted: bool,
-    begun: bool,
 }
 
-impl Edges {
-    fn instant(&self, position: f64) -> BenchInstant {
+impl Ruler {
+    fn instant(self, position: f64) -> BenchInstant {
         let picoseconds = position * (self.period * PICOSECONDS as f64);
         self.first + BenchSpan::from_picoseconds(libm::round(picoseconds) as i64)
     }
 
-    fn sign(&self, polarity: Polarity) -> Polarity {
+    fn sign(self, polarity: Polarity) -> Polarity {
         if self.inverted {
             polarity.opposite()
         } else {
@@ -126,21 +124,31 @@ impl Edges {
         }
     }
 
-    fn crossing(&mut self, crossing: &Crossing) -> Option<Packet> {
-        let to = self.sign(crossing.to);
-        if !self.begun {
-            self.begun = true;
-            if to != Polarity::Zero {
-                self.decoder.begin(self.first, to.opposite());
-            }
+    fn edge(self, crossing: &Crossing) -> Edge {
+        Edge {
+            at: self.instant(crossing.position),
+            to: self.sign(crossing.to),
         }
-        let at = self.instant(crossing.position);
-        self.decoder.push(Edge { at, to })
     }
 }
 
-impl ChannelAnalyser {
-    /// An analyser before the first sample.
+/// What a [`ChannelScan`] found besides edges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scanned {
+    /// The instants of the first sample and of the end.
+    pub from: BenchInstant,
+    /// The end.
+    pub to: BenchInstant,
+    /// The polarity at the end, where there was one.
+    pub polarity: Option<Polarity>,
+    /// State levels, if the voltage has two.
+    pub levels: Option<LevelFigures>,
+    /// The shape of transitions, where there are levels.
+    pub shape: Option<Shape>,
+}
+
+impl ChannelScan {
+    /// A scan before the first sample.
     pub fn new(settings: ChannelSettings) -> Self {
         let (gain, offset) = (settings.scale.gain, settings.scale.offset);
         let period = settings.period.si();
@@ -154,20 +162,18 @@ impl ChannelAnalyser {
             histogram: LevelHistogram::new(settings.scale.step),
             until_counted: 0,
             windows: Windows::new(reach as usize),
-            edges: Edges {
-                decoder: Decoder::new(settings.decoder),
+            ruler: Ruler {
                 first: settings.first,
                 period,
                 inverted: gain < 0.0,
-                begun: false,
             },
             last: 0.0,
             settings,
         }
     }
 
-    /// Takes evenly spaced samples and tells the packets they complete.
-    pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Packet)) {
+    /// Takes evenly spaced samples and tells the edges among them.
+    pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Edge)) {
         let stride = self.settings.stride.max(1);
         self.histogram
             .push_every(samples, self.until_counted, stride);
@@ -180,7 +186,7 @@ impl ChannelAnalyser {
         let Self {
             detector,
             windows,
-            edges,
+            ruler,
             ..
         } = self;
         let mut before = detector.polarity();
@@ -191,9 +197,7 @@ impl ChannelAnalyser {
                 let rising = crossing.to == Polarity::Positive;
                 windows.note(crossing.position, rising, samples);
             }
-            if let Some(packet) = edges.crossing(&crossing) {
-                sink(packet);
-            }
+            sink(ruler.edge(&crossing));
         });
         self.windows.take(samples);
         self.last = self.detector.samples() as f64;
@@ -201,36 +205,30 @@ impl ChannelAnalyser {
 
     /// Takes one sample at `time` after the first instant, for uneven steps.
     /// Levels then weigh every sample alike, and shapes are not measured.
-    pub fn push_at(&mut self, time: Seconds, value: f64, sink: &mut impl FnMut(Packet)) {
+    pub fn push_at(&mut self, time: Seconds, value: f64, sink: &mut impl FnMut(Edge)) {
         self.histogram.push(value);
-        let edges = &mut self.edges;
-        let position = time.si() / edges.period;
+        let ruler = self.ruler;
+        let position = time.si() / ruler.period;
         self.detector.push_at(position, value, &mut |crossing| {
-            if let Some(packet) = edges.crossing(&crossing) {
-                sink(packet);
-            }
+            sink(ruler.edge(&crossing));
         });
         self.last = self.last.max(position);
     }
 
-    /// The end: the last packet, if one was waiting, and all that was found.
-    pub fn finish(mut self) -> (Option<Packet>, SignalReport) {
-        let end = self.edges.instant(self.last);
-        if !self.edges.begun
-            && let Some(polarity) = self.detector.polarity()
-        {
-            let polarity = self.edges.sign(polarity);
-            self.edges.decoder.begin(self.edges.first, polarity);
-        }
+    /// The end: all that was found besides edges.
+    pub fn finish(self) -> Scanned {
         let levels = self.levels();
         let shape = levels.as_ref().map(|levels| Shape {
             rising: self.shape(&levels.states, true),
             falling: self.shape(&levels.states, false),
         });
-        let (packet, mut report) = self.edges.decoder.finish(end);
-        report.levels = levels;
-        report.shape = shape;
-        (packet, report)
+        Scanned {
+            from: self.ruler.first,
+            to: self.ruler.instant(self.last),
+            polarity: self.detector.polarity().map(|p| self.ruler.sign(p)),
+            levels,
+            shape,
+        }
     }
 
     fn levels(&self) -> Option<LevelFigures> {
@@ -266,10 +264,14 @@ impl ChannelAnalyser {
         let raw_rising = rising != (gain < 0.0);
         for window in self.windows.kept(raw_rising) {
             let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
+            // Passed over here as it is in the levels.
+            if volts.iter().any(|v| v.abs() > BEYOND_READING) {
+                continue;
+            }
             if let Some(transition) =
                 measure_transition(&volts, window.crossing, rising, levels, &settings)
             {
-                tallies.push(&transition, self.edges.period);
+                tallies.push(&transition, self.ruler.period);
             }
         }
         tallies.figures(self.settings.accuracy.gain_u, noise)

@@ -4,6 +4,7 @@
 
 mod analogue;
 mod asymmetry;
+mod channel;
 mod decoder;
 mod delay;
 mod framing;
@@ -17,7 +18,8 @@ mod uncertainty;
 mod windows;
 
 pub use crate::waveform::crossing::Polarity;
-pub use analogue::{ChannelAnalyser, ChannelSettings, Scale};
+pub use analogue::{ChannelScan, ChannelSettings, Scale, Scanned};
+pub use channel::{ChannelAnalyser, ScanDecoder};
 pub use decoder::{Decoder, DecoderSettings};
 pub use delay::{DelayReport, DelaySettings, compare_edges};
 pub use packet::{LONGEST_PACKET, Packet, PacketBytes, PacketKind, check_byte, speed_step};

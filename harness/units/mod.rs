@@ -4,7 +4,7 @@
 
 mod text;
 
-pub use text::{UnitFault, parse, parse_si, show, show_with_uncertainty};
+pub use text::{UnitFault, parse, parse_si, show, show_with_uncertainty, unit_for};
 
 use serde::{Deserialize, Serialize};
 use std::fmt;

@@ -239,6 +239,14 @@ fn step(si: f64, dimension: Dimension) -> (f64, &'static str, &'static str) {
     }
 }
 
+/// The factor and the unit in which a number of that size reads well, for
+/// scales and tables that share one: `(1e-3, "ms")`. The unit of a pure number
+/// is empty.
+pub fn unit_for(si: f64, dimension: Dimension) -> (f64, String) {
+    let (factor, prefix, unit) = step(si, dimension);
+    (factor, format!("{prefix}{unit}"))
+}
+
 /// `si` with four significant digits and a fitting prefix: `"12.35 ms"`.
 pub fn show(si: f64, dimension: Dimension) -> String {
     let (factor, prefix, unit) = step(si, dimension);
@@ -269,7 +277,12 @@ fn decimals(value: f64, significant: i32) -> usize {
     if value == 0.0 || !value.is_finite() {
         return usize::try_from(significant - 1).unwrap_or(0);
     }
-    let magnitude = libm::floor(libm::log10(value.abs() * 1.000_000_5)) as i32;
+    let magnitude = libm::floor(libm::log10(value.abs())) as i32;
+    // What rounds up to the next power of ten has one digit more before the
+    // point: 0.0996 to two digits is 0.10.
+    let last = libm::pow(10.0, f64::from(magnitude - significant + 1));
+    let carried = libm::round(value.abs() / last) >= libm::pow(10.0, f64::from(significant));
+    let magnitude = magnitude + i32::from(carried);
     usize::try_from(significant - 1 - magnitude).unwrap_or(0)
 }
 

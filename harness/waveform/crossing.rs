@@ -1,8 +1,11 @@
 //! Instants at which a sampled voltage changes polarity: hysteresis against
-//! noise, linear interpolation between samples, whole blocks skipped by their
-//! extremes. It knows no bits and no units: positions are sample numbers (or
+//! noise, linear interpolation between samples; only samples that do not rest
+//! are walked through. It knows no bits and no units: positions are sample numbers (or
 //! whatever the caller counts in) and values are the caller's.
 
+pub use super::rest::Sample;
+
+use super::rest::Band;
 use serde::{Deserialize, Serialize};
 
 /// The sign of a rail-to-rail voltage.
@@ -26,64 +29,6 @@ impl Polarity {
             Self::Positive => Self::Negative,
         }
     }
-}
-
-/// A number type that captures are made of.
-pub trait Sample: Copy {
-    /// The sample as a number; exact for every type here.
-    fn number(self) -> f64;
-
-    /// Least and greatest of a block. Samples that are not numbers are passed
-    /// over; of none at all it is (infinity, -infinity).
-    fn extremes(block: &[Self]) -> (f64, f64);
-}
-
-/// Lanes of the extremes: independent chains that the compiler turns into
-/// vector instructions, also for floats, whose minimum it may not reorder.
-const LANES: usize = 16;
-
-macro_rules! sample {
-    ($($type:ty, $highest:expr, $lowest:expr;)*) => {$(
-        impl Sample for $type {
-            fn number(self) -> f64 {
-                f64::from(self)
-            }
-
-            fn extremes(block: &[Self]) -> (f64, f64) {
-                if block.is_empty() {
-                    return (f64::INFINITY, f64::NEG_INFINITY);
-                }
-                let mut least = [$highest; LANES];
-                let mut greatest = [$lowest; LANES];
-                let (rows, rest) = block.as_chunks::<LANES>();
-                for row in rows {
-                    for lane in 0..LANES {
-                        let x = row[lane];
-                        least[lane] = if x < least[lane] { x } else { least[lane] };
-                        greatest[lane] = if x > greatest[lane] { x } else { greatest[lane] };
-                    }
-                }
-                for (lane, &x) in rest.iter().enumerate() {
-                    least[lane] = if x < least[lane] { x } else { least[lane] };
-                    greatest[lane] = if x > greatest[lane] { x } else { greatest[lane] };
-                }
-                let (mut low, mut high) = (least[0], greatest[0]);
-                for lane in 1..LANES {
-                    low = if least[lane] < low { least[lane] } else { low };
-                    high = if greatest[lane] > high { greatest[lane] } else { high };
-                }
-                (f64::from(low), f64::from(high))
-            }
-        }
-    )*};
-}
-
-sample! {
-    i8, i8::MAX, i8::MIN;
-    i16, i16::MAX, i16::MIN;
-    i32, i32::MAX, i32::MIN;
-    f32, f32::INFINITY, f32::NEG_INFINITY;
-    f64, f64::INFINITY, f64::NEG_INFINITY;
 }
 
 /// What counts as a crossing.
@@ -113,9 +58,9 @@ pub struct Crossing {
     pub step: f64,
 }
 
-/// Samples looked at together; a block wholly at rest costs one comparison.
-const BLOCK: usize = 512;
-const PART: usize = 32;
+/// Samples that are looked at twice while they are in the nearest cache: for
+/// their extremes and for where they leave their band.
+const BLOCK: usize = 8192;
 
 /// Finds crossings in a stream of samples, pushed in pieces of any length: the
 /// result does not depend on where the pieces are cut.
@@ -136,6 +81,13 @@ pub struct CrossingDetector {
     next: u64,
     least: f64,
     greatest: f64,
+}
+
+/// The samples that leave each state as it is.
+struct Bands<S> {
+    above: Option<Band<S>>,
+    below: Option<Band<S>>,
+    inside: Option<Band<S>>,
 }
 
 impl CrossingDetector {
@@ -175,23 +127,34 @@ impl CrossingDetector {
 
     /// Takes evenly spaced samples; their positions are their numbers.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Crossing)) {
+        let bands = Bands {
+            above: Band::of(self.upper, f64::INFINITY),
+            below: Band::of(f64::NEG_INFINITY, self.lower),
+            inside: Band::of(self.lower.next_up(), self.upper.next_down()),
+        };
         for block in samples.chunks(BLOCK) {
             let (least, greatest) = S::extremes(block);
             self.least = self.least.min(least);
             self.greatest = self.greatest.max(greatest);
-            if self.rests(least, greatest) {
-                self.skip(block);
-                continue;
+            self.block(block, &bands, sink);
+        }
+    }
+
+    fn block<S: Sample>(&mut self, block: &[S], bands: &Bands<S>, sink: &mut impl FnMut(Crossing)) {
+        let mut rest = block;
+        while !rest.is_empty() {
+            if let Some(band) = self.at_rest(bands) {
+                let (resting, others) = rest.split_at(band.holds_first(rest));
+                self.skip(resting);
+                rest = others;
             }
-            for part in block.chunks(PART) {
-                let (least, greatest) = S::extremes(part);
-                if self.rests(least, greatest) {
-                    self.skip(part);
-                    continue;
-                }
-                for &sample in part {
-                    self.step(self.next as f64, sample.number(), sink);
-                    self.next += 1;
+            // Up to a sample that may begin another rest.
+            while let [sample, others @ ..] = rest {
+                self.step(self.next as f64, sample.number(), sink);
+                self.next += 1;
+                rest = others;
+                if self.entered.is_none() {
+                    break;
                 }
             }
         }
@@ -209,24 +172,25 @@ impl CrossingDetector {
         }
     }
 
-    /// Whether values between `least` and `greatest` leave the state alone.
-    fn rests(&self, least: f64, greatest: f64) -> bool {
+    /// The samples that leave everything as it is, where the last one did.
+    fn at_rest<S: Sample>(&self, bands: &Bands<S>) -> Option<Band<S>> {
+        if self.entered.is_some() || self.pending.is_some() {
+            return None;
+        }
         match self.state {
-            Some(Polarity::Positive) => least >= self.upper,
-            Some(Polarity::Negative) => greatest <= self.lower,
-            Some(Polarity::Zero) => least > self.lower && greatest < self.upper,
-            None => false,
+            Some(Polarity::Positive) => bands.above,
+            Some(Polarity::Negative) => bands.below,
+            Some(Polarity::Zero) | None => bands.inside,
         }
     }
 
-    fn skip<S: Sample>(&mut self, block: &[S]) {
-        self.entered = None;
-        self.pending = None;
-        let last = block.iter().rposition(|s| !s.number().is_nan());
+    /// Passes over samples at rest.
+    fn skip<S: Sample>(&mut self, resting: &[S]) {
+        let last = resting.iter().rposition(|s| !s.number().is_nan());
         if let Some(index) = last {
-            self.previous = Some((self.next as f64 + index as f64, block[index].number()));
+            self.previous = Some((self.next as f64 + index as f64, resting[index].number()));
         }
-        self.next += block.len() as u64;
+        self.next += resting.len() as u64;
     }
 
     fn side(&self, value: f64) -> Polarity {

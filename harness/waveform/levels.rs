@@ -11,6 +11,10 @@ const BINS: usize = 4096;
 /// Values kept before the first range is chosen.
 const OPENING: usize = 4096;
 
+/// No instrument reads more: such values are damage, and their squares would
+/// leave the range of numbers.
+pub const BEYOND_READING: f64 = 1e30;
+
 /// A histogram of sample values in bounded memory.
 #[derive(Clone, Debug)]
 pub struct LevelHistogram {
@@ -21,6 +25,8 @@ pub struct LevelHistogram {
     /// Lower border of the first bin, and the width of each.
     origin: f64,
     width: f64,
+    /// One by the width.
+    per_width: f64,
 }
 
 /// The two state levels, in the values' unit.
@@ -82,6 +88,7 @@ impl LevelHistogram {
             counts: Vec::new(),
             origin: 0.0,
             width: 0.0,
+            per_width: 0.0,
         }
     }
 
@@ -97,7 +104,7 @@ impl LevelHistogram {
     /// Counts one value; what no instrument reads (not finite, or beyond
     /// 1e30) is passed over.
     pub fn push(&mut self, value: f64) {
-        if value.is_nan() || value.abs() > 1e30 {
+        if value.is_nan() || value.abs() > BEYOND_READING {
             return;
         }
         if self.counts.is_empty() {
@@ -162,6 +169,7 @@ impl LevelHistogram {
             least - self.width / 2.0
         };
         self.origin = start - self.width * (BINS as f64 / 8.0);
+        self.per_width = self.width.recip();
         self.counts = vec![0; BINS];
         for value in opening {
             self.count(value);
@@ -169,10 +177,12 @@ impl LevelHistogram {
     }
 
     fn count(&mut self, value: f64) {
+        // A multiplication takes a fraction of a division's time; for codes it
+        // says the same, since their bins are a power of two wide.
         // From the narrowest range to 1e30 it is 220 doublings; a value still
         // outside then would be counted in the border bin.
         for _ in 0..256 {
-            let bin = (value - self.origin) / self.width;
+            let bin = (value - self.origin) * self.per_width;
             if bin >= 0.0 && bin < BINS as f64 {
                 self.counts[bin as usize] += 1;
                 return;
@@ -194,6 +204,7 @@ impl LevelHistogram {
             self.origin -= self.width * BINS as f64;
         }
         self.width *= 2.0;
+        self.per_width = self.width.recip();
         self.counts = merged;
     }
 

@@ -7,13 +7,13 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// The command as the bench profile built it.
-fn bufferstop() -> PathBuf {
+pub(crate) fn bufferstop() -> PathBuf {
     PathBuf::from(env!("CARGO_BIN_EXE_bufferstop"))
 }
 
 /// Runs the command and returns its wall time in seconds and its peak resident
 /// memory in bytes, read from /proc while it runs.
-fn measured(words: &[&str]) -> (f64, u64) {
+pub(crate) fn measured(words: &[&str]) -> (f64, u64) {
     let begun = Instant::now();
     let mut child = Command::new(bufferstop())
         .args(words)
@@ -44,6 +44,11 @@ fn high_water(status: &str) -> u64 {
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
     line.and_then(|line| line.trim().trim_end_matches(" kB").parse::<u64>().ok())
         .map_or(0, |kilobytes| kilobytes * 1024)
+}
+
+/// Peak resident memory of this very process, in bytes.
+pub(crate) fn own_peak() -> u64 {
+    std::fs::read_to_string("/proc/self/status").map_or(0, |status| high_water(&status))
 }
 
 /// The demo: 12 boards, whole plans, pseudo-terminals, durable store.

@@ -2,26 +2,34 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal lot` runs only what is named.
+//! `cargo bench -- exchange short demo help signal lot lots store inspect giga`
+//! runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
 
 mod command;
 mod exchange;
+mod inspect;
 mod lot;
+mod lots;
 mod short;
 mod signal;
+mod store;
 
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 6] = [
+const PARTS: [Part; 10] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
     ("help", command::help),
     ("signal", signal::run),
     ("lot", lot::run),
+    ("lots", lots::run),
+    ("store", store::run),
+    ("inspect", inspect::run),
+    ("giga", inspect::giga),
 ];
 
 fn main() {

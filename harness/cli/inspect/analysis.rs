@@ -3,18 +3,17 @@
 
 use super::packets::Words;
 use super::source::{ArrayScale, Format, array_scale, channel, quantity};
-use super::stream::{Columns, Trouble, csv, npy, numbers};
-use super::stretches::{Collector, collected, wanted};
+use super::stream::{Columns, Trouble, csv, npy, npy_facts, npy_part, numbers};
+use super::voltage::{Analogue, Channel, Piece, voltage};
 use super::{rows, trip};
 use crate::capture_file::Samples;
 use crate::cli::arguments::{Audience, Inspect};
-use crate::clock::{BenchInstant, BenchSpan};
+use crate::clock::BenchInstant;
 use crate::console::inspect::{Inspection, Trip};
-use crate::track::{
-    ChannelAnalyser, ChannelSettings, DecoderSettings, EdgeUncertainty, POWER_STATION, Packet,
-    RECEIVER, Scale, SignalReport, VerticalUncertainty,
-};
-use crate::units::{Dimension, Quantity, Seconds};
+use crate::track::{POWER_STATION, Packet, RECEIVER, Scale, SignalReport};
+use crate::units::{Dimension, Quantity};
+use std::ops::Range;
+use std::path::Path;
 
 pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let format = Format::of(&arguments.capture)?;
@@ -176,110 +175,6 @@ fn odd(report: &SignalReport) -> Vec<String> {
     odd
 }
 
-/// Samples as a format hands them on.
-enum Piece<'a> {
-    Even(Samples<'a>),
-    At(f64, f64),
-}
-
-/// How an analogue channel lies in its file.
-struct Analogue {
-    period: f64,
-    scale: Scale,
-    first: f64,
-}
-
-type Pass<'a> = dyn Fn(&mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> + 'a;
-
-fn settings(channel: &Analogue, edge: EdgeUncertainty) -> ChannelSettings {
-    let decoder = DecoderSettings::new(edge);
-    let first = BenchSpan::from_seconds(Seconds::new(channel.first));
-    ChannelSettings {
-        first: BenchInstant::ZERO + first,
-        ..ChannelSettings::new(Seconds::new(channel.period), channel.scale, decoder)
-    }
-}
-
-fn hear(channel: &Analogue, edge: EdgeUncertainty, pass: &Pass<'_>) -> Result<Heard, Trouble> {
-    let mut analyser = ChannelAnalyser::new(settings(channel, edge));
-    let mut words = Words::default();
-    pass(&mut |piece| {
-        let mut count = |packet: Packet| words.count(&packet);
-        match piece {
-            Piece::Even(Samples::I8(list)) => analyser.push(list, &mut count),
-            Piece::Even(Samples::I16(list)) => analyser.push(list, &mut count),
-            Piece::Even(Samples::I32(list)) => analyser.push(list, &mut count),
-            Piece::Even(Samples::F32(list)) => analyser.push(list, &mut count),
-            Piece::Even(Samples::F64(list)) => analyser.push(list, &mut count),
-            Piece::At(time, volts) => {
-                let after = Seconds::new(time - channel.first);
-                analyser.push_at(after, volts, &mut count);
-            }
-        }
-    })?;
-    let (last, report) = analyser.finish();
-    Ok(finished(words, last, report))
-}
-
-/// Twice: levels and slopes of the first pass say how well edges are known.
-fn voltage(
-    inspection: &mut Inspection,
-    channel: &Analogue,
-    at: Audience,
-    pass: &Pass<'_>,
-) -> Result<(), Trouble> {
-    let coarse = EdgeUncertainty::sampled(channel.period, 0.0);
-    let heard = hear(channel, coarse, pass)?;
-    let edge = heard.report.levels.as_ref().and_then(|levels| {
-        let shape = heard.report.shape.as_ref()?;
-        let slope = [&shape.rising, &shape.falling]
-            .iter()
-            .filter_map(|figures| figures.slowest)
-            .map(|slew| slew.value)
-            .fold(f64::INFINITY, f64::min);
-        slope.is_finite().then(|| {
-            let vertical = VerticalUncertainty {
-                slope,
-                amplitude: levels.states.amplitude(),
-                noise: levels.states.noise_low.max(levels.states.noise_high),
-                step: channel.scale.step * channel.scale.gain.abs(),
-            };
-            EdgeUncertainty::interpolated(channel.period, 0.0, &vertical)
-        })
-    });
-    let heard = match edge {
-        Some(edge) => hear(channel, edge, pass)?,
-        None => heard,
-    };
-    add(inspection, heard, at);
-    if inspection
-        .signal
-        .as_ref()
-        .is_some_and(|signal| signal.edges == 0)
-    {
-        inspection
-            .odd
-            .push("the voltage never passes zero: is it measured from rail to rail?".to_owned());
-    }
-    let mut collectors: Vec<Collector> = wanted(inspection);
-    let mut index = 0_u64;
-    pass(&mut |piece| {
-        let mut take = |time: f64, volts: f64| {
-            collectors.iter_mut().for_each(|c| c.sample(time, volts));
-        };
-        match piece {
-            Piece::At(time, volts) => take(time, volts),
-            Piece::Even(samples) => numbers(samples, |raw| {
-                let time = channel.first + index as f64 * channel.period;
-                take(time, raw * channel.scale.gain + channel.scale.offset);
-                index += 1;
-            }),
-        }
-    })?;
-    inspection.stretches = collected(collectors);
-    Ok(())
-}
-
 /// A step within this share of the mean counts as even.
 const EVEN: f64 = 0.02;
 
@@ -341,17 +236,13 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             scale: Scale::VOLTS,
             first: from,
         };
-        let pass = |each: &mut dyn FnMut(Piece<'_>)| {
-            csv(path, columns(arguments, &[column]), &mut |time, values| {
-                if even {
-                    each(Piece::Even(Samples::F64(values)));
-                } else {
-                    each(Piece::At(time, values[0]));
-                }
-            })
-            .map(|_| ())
+        let names = [column.as_str()];
+        let rows = TableChannel {
+            path,
+            columns: columns(arguments, &names),
+            even,
         };
-        voltage(&mut inspection, &channel, arguments.at, &pass)?;
+        voltage(&mut inspection, &channel, arguments.at, &rows)?;
     }
     if let Some(current) = &arguments.current {
         let pass = |each: &mut dyn FnMut(f64)| {
@@ -370,7 +261,7 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let path = arguments.capture.as_path();
     let current = channel("--current", arguments.current.as_ref())?;
     let column = channel("--column", arguments.column.as_ref())?;
-    let facts = npy(path, column.or(current).unwrap_or(0), &mut |_| {})?;
+    let facts = npy_facts(path, column.or(current).unwrap_or(0))?;
     let column = match (column, current) {
         (None, None) if facts.channels > 1 => {
             return Err(Trouble::Usage(format!(
@@ -414,10 +305,8 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
             },
             first: 0.0,
         };
-        let pass = |each: &mut dyn FnMut(Piece<'_>)| {
-            npy(path, column, &mut |samples| each(Piece::Even(samples))).map(|_| ())
-        };
-        voltage(&mut inspection, &channel, arguments.at, &pass)?;
+        let samples = ArrayChannel { path, column };
+        voltage(&mut inspection, &channel, arguments.at, &samples)?;
     }
     if let Some(current) = current {
         let pass = |each: &mut dyn FnMut(f64)| {
@@ -428,6 +317,68 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
         inspection.trip = Some(current_trip(arguments, even, &pass)?);
     }
     Ok(inspection)
+}
+
+/// A column of a table.
+struct TableChannel<'a> {
+    path: &'a Path,
+    columns: Columns<'a>,
+    even: bool,
+}
+
+/// Rows handed on together.
+const ROWS: usize = 4096;
+
+impl Channel for TableChannel<'_> {
+    fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        let mut rows = Vec::with_capacity(ROWS);
+        csv(self.path, self.columns, &mut |time, values| {
+            if !self.even {
+                return each(Piece::At(time, values[0]));
+            }
+            rows.push(values[0]);
+            if rows.len() == ROWS {
+                each(Piece::Even(Samples::F64(&rows)));
+                rows.clear();
+            }
+        })?;
+        each(Piece::Even(Samples::F64(&rows)));
+        Ok(())
+    }
+
+    /// A table must be read from its beginning.
+    fn part(&self, _: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        self.whole(each)
+    }
+
+    fn part_from(&self, _: u64) -> u64 {
+        0
+    }
+}
+
+/// A channel of an array.
+struct ArrayChannel<'a> {
+    path: &'a Path,
+    column: usize,
+}
+
+impl Channel for ArrayChannel<'_> {
+    fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        npy(self.path, self.column, &mut |samples| {
+            each(Piece::Even(samples));
+        })
+        .map(|_| ())
+    }
+
+    fn part(&self, wanted: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        npy_part(self.path, self.column, wanted, &mut |samples| {
+            each(Piece::Even(samples));
+        })
+    }
+
+    fn part_from(&self, wanted: u64) -> u64 {
+        wanted
+    }
 }
 
 type Values<'a> = dyn Fn(&mut dyn FnMut(f64)) -> Result<(), Trouble> + 'a;

@@ -7,11 +7,18 @@ use crate::capture_file::{
 };
 use crate::track::Edge;
 use std::fs::File;
-use std::io::Read;
+use std::io::{Read, Seek, SeekFrom};
+use std::ops::Range;
 use std::path::Path;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-/// Bytes read at a time.
-const PIECE: usize = 1 << 16;
+/// Bytes read at a time; handing over few large pieces costs less than many
+/// small ones, and three of them stay in a cache.
+const PIECE: usize = 1 << 20;
+/// Pieces that may wait, read or empty.
+const AHEAD: usize = 3;
+/// Bytes read at a time where little is wanted.
+const PART: usize = 1 << 16;
 
 /// Why a file could not be read, and who can mend it.
 #[derive(Debug)]
@@ -69,16 +76,41 @@ pub(super) enum Told {
     Edge(Edge),
 }
 
-/// Hands on the bytes of `path`, a piece at a time.
+/// Hands on the bytes of `path`, a piece at a time and in order. A thread of
+/// its own reads ahead by a few pieces, so that reading costs no time of its own
+/// where there is a second core. A file that shrinks meanwhile simply ends:
+/// nothing is mapped.
 fn pieces(path: &Path, mut take: impl FnMut(&[u8]) -> Result<(), Trouble>) -> Result<(), Trouble> {
-    let mut file = File::open(path)?;
-    let mut bytes = vec![0; PIECE];
-    loop {
-        let count = file.read(&mut bytes)?;
-        if count == 0 {
-            return Ok(());
+    let file = File::open(path)?;
+    std::thread::scope(|scope| {
+        let (emptied, empty) = sync_channel(AHEAD);
+        let (filled, full) = sync_channel(AHEAD);
+        for _ in 0..AHEAD {
+            let _ = emptied.send(vec![0; PIECE]);
         }
-        take(&bytes[..count])?;
+        scope.spawn(move || read_ahead(file, &empty, &filled));
+        for piece in full {
+            let (bytes, count): (Vec<u8>, usize) = piece?;
+            take(&bytes[..count])?;
+            // The reader may have come to the end and gone.
+            let _ = emptied.send(bytes);
+        }
+        Ok(())
+    })
+}
+
+/// Fills what is empty until the file or the interest in it ends.
+fn read_ahead(
+    mut file: File,
+    empty: &Receiver<Vec<u8>>,
+    filled: &SyncSender<std::io::Result<(Vec<u8>, usize)>>,
+) {
+    for mut bytes in empty {
+        let read = file.read(&mut bytes);
+        let over = !matches!(read, Ok(1..));
+        if matches!(read, Ok(0)) || filled.send(read.map(|count| (bytes, count))).is_err() || over {
+            return;
+        }
     }
 }
 
@@ -148,7 +180,41 @@ pub(super) fn csv(
     Ok(reader.finish(each)?)
 }
 
-/// Samples of a channel of an array, in its own units.
+/// What the header of an array says; a file that is shorter or longer than it
+/// says is a fault.
+pub(super) fn npy_facts(path: &Path, channel: usize) -> Result<NpySummary, Trouble> {
+    let mut file = File::open(path)?;
+    let (reader, facts) = npy_header(&mut file, channel)?;
+    let length = file.metadata()?.len();
+    match reader.promised() {
+        Some(byte) if length > byte => Err(NpyFault::Surplus { byte }.into()),
+        Some(promised) if length < promised => Err(NpyFault::Truncated {
+            byte: length,
+            promised,
+        }
+        .into()),
+        _ => Ok(facts),
+    }
+}
+
+/// A reader that has read the header.
+fn npy_header(file: &mut File, channel: usize) -> Result<(NpyReader, NpySummary), Trouble> {
+    let mut reader = NpyReader::new(channel, NpyLayout::Longer);
+    let mut bytes = [0; 256];
+    loop {
+        let count = file.read(&mut bytes)?;
+        if count == 0 {
+            let facts = reader.clone().finish()?;
+            return Ok((reader, facts));
+        }
+        reader.push(&bytes[..count], &mut |_| ())?;
+        if let Some(facts) = reader.summary() {
+            return Ok((reader, facts));
+        }
+    }
+}
+
+/// All samples of a channel of an array, in its own units.
 pub(super) fn npy(
     path: &Path,
     channel: usize,
@@ -157,6 +223,35 @@ pub(super) fn npy(
     let mut reader = NpyReader::new(channel, NpyLayout::Longer);
     pieces(path, |bytes| Ok(reader.push(bytes, each)?))?;
     Ok(reader.finish()?)
+}
+
+/// The samples of a channel from the first of `wanted` on, at least as far as
+/// its end; nothing before is read.
+pub(super) fn npy_part(
+    path: &Path,
+    channel: usize,
+    wanted: Range<u64>,
+    each: &mut impl FnMut(Samples<'_>),
+) -> Result<(), Trouble> {
+    let mut file = File::open(path)?;
+    let (mut reader, _) = npy_header(&mut file, channel)?;
+    let Some(byte) = reader.go_to(wanted.start) else {
+        return Ok(());
+    };
+    file.seek(SeekFrom::Start(byte))?;
+    let mut bytes = vec![0; PART];
+    let mut told = wanted.start;
+    while told < wanted.end {
+        let count = file.read(&mut bytes)?;
+        if count == 0 {
+            return Ok(());
+        }
+        reader.push(&bytes[..count], &mut |samples| {
+            told += samples.len() as u64;
+            each(samples);
+        })?;
+    }
+    Ok(())
 }
 
 /// The samples as numbers.

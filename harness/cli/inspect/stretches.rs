@@ -40,6 +40,11 @@ impl Collector {
         }
     }
 
+    /// From when to when it collects.
+    pub(super) const fn window(&self) -> (BenchInstant, BenchInstant) {
+        self.stretch.window
+    }
+
     pub(super) fn edge(&mut self, edge: Edge) {
         let (from, to) = self.stretch.window;
         if edge.at < from {

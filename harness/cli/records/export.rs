@@ -2,44 +2,49 @@
 //! as rows for other programs. What the bytes look like, `report` says.
 
 use super::filter::{Asked, open};
+use super::outfile::{self, Existing, refused};
 use super::{known, record};
 use crate::cli::arguments::RecordsExport;
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
 use crate::cli::session::store_exit;
 use crate::ident::{RunId, harmless};
-use crate::report::{self, Bytes};
+use crate::report::{self, Bytes, MetricTable, TableFault};
 use crate::store::{Reader, StoreError};
 use serde_json::json;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
+/// What the table names as its maker.
+const VERSION: &str = env!("CARGO_PKG_VERSION");
+
 pub(super) fn export(arguments: &RecordsExport, output: Output) -> Result<Exit, Exit> {
     let asked = Asked::of(&arguments.filter)?;
     let reader = open(&arguments.place)?;
     let which = arguments.which.as_deref();
     let run = which.map(|which| known(&reader, which)).transpose()?;
-    let rows = arguments.csv || arguments.json_lines;
+    let form = Form::of(arguments);
     let mut target = Target::open(arguments.file.as_deref())?;
-    let count = match (run, rows) {
-        (Some(run), false) => {
+    let count = match (run, form) {
+        (Some(run), None) => {
             let text = bundle(&reader, &run)?;
-            target.put(&text)?;
+            target.put(text.as_bytes())?;
             1
         }
-        (Some(run), true) => {
-            let mut rows = Rows::begin(arguments.csv, &mut target)?;
-            rows.run(&reader, &run)?;
-            1
-        }
-        (None, _) => {
-            let mut rows = Rows::begin(arguments.csv, &mut target)?;
+        (run, form) => {
+            let mut rows = Rows::begin(form.unwrap_or(Form::Csv), &asked, &mut target)?;
             let mut count = 0_u64;
-            for run in asked.runs(&reader) {
-                rows.run(&reader, &run?.run)?;
+            if let Some(run) = run {
+                rows.run(&reader, &run)?;
                 count += 1;
+            } else {
+                for run in asked.runs(&reader) {
+                    rows.run(&reader, &run?.run)?;
+                    count += 1;
+                }
             }
+            rows.finish()?;
             count
         }
     };
@@ -84,30 +89,76 @@ fn bundle(reader: &Reader, run: &RunId) -> Result<String, Exit> {
     read().map_err(|fault| store_exit(&fault))
 }
 
+/// What rows look like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Form {
+    Csv,
+    JsonLines,
+    Parquet,
+}
+
+impl Form {
+    /// The form asked for; `None` where one run is to stand alone.
+    fn of(arguments: &RecordsExport) -> Option<Self> {
+        let asked = [
+            (arguments.csv, Self::Csv),
+            (arguments.json_lines, Self::JsonLines),
+            (arguments.parquet, Self::Parquet),
+        ];
+        asked.into_iter().find_map(|(is, form)| is.then_some(form))
+    }
+}
+
 /// Metrics as rows, run after run, so that a large store is never held whole.
 struct Rows<'a> {
-    csv: bool,
+    form: Form,
+    asked: &'a Asked,
+    table: Option<MetricTable>,
     target: &'a mut Target,
 }
 
 impl<'a> Rows<'a> {
-    fn begin(csv: bool, target: &'a mut Target) -> Result<Self, Exit> {
-        if csv {
-            target.put(report::CSV_HEAD)?;
+    fn begin(form: Form, asked: &'a Asked, target: &'a mut Target) -> Result<Self, Exit> {
+        let mut table = None;
+        match form {
+            Form::Csv => target.put(report::csv_head().as_bytes())?,
+            Form::JsonLines => {}
+            Form::Parquet => table = Some(MetricTable::begin(VERSION).map_err(bug)?),
         }
-        Ok(Self { csv, target })
+        Ok(Self {
+            form,
+            asked,
+            table,
+            target,
+        })
     }
 
     fn run(&mut self, reader: &Reader, run: &RunId) -> Result<(), Exit> {
-        let record = record(reader, run)?;
-        if self.csv {
-            return self.target.put(&report::csv_rows(&record));
+        let record = self.asked.narrowed(record(reader, run)?);
+        if let Some(table) = &mut self.table {
+            let ready = table.add(&record).map_err(bug)?;
+            return self.target.put(&ready);
+        }
+        if self.form == Form::Csv {
+            return self.target.put(report::csv_rows(&record).as_bytes());
         }
         for row in report::json_rows(&record) {
-            self.target.put(&format!("{row}\n"))?;
+            self.target.put(format!("{row}\n").as_bytes())?;
         }
         Ok(())
     }
+
+    fn finish(self) -> Result<(), Exit> {
+        match self.table {
+            Some(table) => self.target.put(&table.finish().map_err(bug)?),
+            None => Ok(()),
+        }
+    }
+}
+
+fn bug(fault: TableFault) -> Exit {
+    anstream::eprintln!("a bug in bufferstop: {fault}");
+    Exit::Bug
 }
 
 /// Where the bytes go: a file that is there whole or not at all, or standard
@@ -125,33 +176,22 @@ impl Target {
         let Some(path) = path else {
             return Ok(Self::Screen(BufWriter::new(io::stdout())));
         };
-        if path.symlink_metadata().is_ok() {
-            let file = harmless(&path.display().to_string());
-            anstream::eprintln!("{file} exists already; choose another name");
-            return Err(Exit::Usage);
-        }
-        let folder = match path.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        };
-        let file = tempfile::Builder::new()
-            .prefix(".unfinished-")
-            .tempfile_in(folder)
-            .map_err(|fault| refused(path, &fault))?;
+        outfile::free(path)?;
+        let file = outfile::unfinished(path).map_err(|fault| refused(path, &fault))?;
         let file = Box::new(BufWriter::new(file));
         let path = path.to_owned();
         Ok(Self::File { file, path })
     }
 
-    fn put(&mut self, text: &str) -> Result<(), Exit> {
+    fn put(&mut self, bytes: &[u8]) -> Result<(), Exit> {
         match self {
             Self::Screen(out) => {
                 // A reader that has gone away wants no more.
-                let _ = out.write_all(text.as_bytes());
+                let _ = out.write_all(bytes);
                 Ok(())
             }
             Self::File { file, path } => {
-                let written = file.write_all(text.as_bytes());
+                let written = file.write_all(bytes);
                 written.map_err(|fault| refused(path, &fault))
             }
         }
@@ -168,9 +208,7 @@ impl Target {
         };
         let placed = || -> io::Result<()> {
             let file = file.into_inner().map_err(io::IntoInnerError::into_error)?;
-            readable(&file)?;
-            file.as_file().sync_all()?;
-            file.persist_noclobber(&path)?;
+            outfile::finished(file, &path, Existing::Stays)?;
             Ok(())
         };
         match placed() {
@@ -178,17 +216,4 @@ impl Target {
             Err(fault) => Err(refused(&path, &fault)),
         }
     }
-}
-
-/// A file to hand out is for others to read; unfinished ones are not.
-fn readable(file: &NamedTempFile) -> io::Result<()> {
-    use std::os::unix::fs::PermissionsExt as _;
-    let permissions = std::fs::Permissions::from_mode(0o644);
-    file.as_file().set_permissions(permissions)
-}
-
-fn refused(path: &Path, fault: &io::Error) -> Exit {
-    let file = harmless(&path.display().to_string());
-    anstream::eprintln!("{file} cannot be written: {fault}");
-    Exit::Store
 }

@@ -7,6 +7,7 @@ use crate::cli::exit::Exit;
 use crate::cli::session::store_exit;
 use crate::ident::{LotName, RunId, Serial, harmless};
 use crate::judgement::Verdict;
+use crate::record::{JudgedMetric, Record};
 use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -66,6 +67,8 @@ pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>
 pub(super) struct Asked {
     filter: Filter,
     failing: Option<String>,
+    failing_scenario: Option<String>,
+    metric: Option<String>,
 }
 
 impl Asked {
@@ -85,8 +88,15 @@ impl Asked {
                 .transpose()?,
             ..Filter::default()
         };
-        let failing = typed.failing.as_deref().map(metric).transpose()?;
-        Ok(Self { filter, failing })
+        let named = |option: &'static str, text: &Option<String>| {
+            text.as_deref().map(|text| metric(option, text)).transpose()
+        };
+        Ok(Self {
+            filter,
+            failing: named("--failing", &typed.failing)?,
+            failing_scenario: typed.failing_scenario.clone(),
+            metric: named("--metric", &typed.metric)?,
+        })
     }
 
     /// The headers of the runs asked for, oldest first.
@@ -95,26 +105,52 @@ impl Asked {
         reader: &'a Reader,
     ) -> impl Iterator<Item = Result<RunHeader, Exit>> + 'a {
         let mut filter = self.filter.clone();
-        if self.failing.is_some() && filter.verdict.is_none() {
-            // A failed metric fails its run.
+        let failing = self.failing.is_some() || self.failing_scenario.is_some();
+        if failing && filter.verdict.is_none() {
+            // What failed in it fails a run.
             filter.verdict = Some(Verdict::Fail);
         }
         reader
             .runs(&filter)
             .map(|run| run.map_err(|fault| store_exit(&fault)))
             .filter_map(|run| {
-                let kept = run.and_then(|run| Ok(self.failed(reader, &run)?.then_some(run)));
+                let kept = run.and_then(|run| Ok(self.holds(reader, &run)?.then_some(run)));
                 kept.transpose()
             })
     }
 
-    fn failed(&self, reader: &Reader, run: &RunHeader) -> Result<bool, Exit> {
-        let Some(failing) = &self.failing else {
+    /// The metrics of a record that rows are made of.
+    pub(super) fn narrowed(&self, mut record: Record) -> Record {
+        if let Some(metric) = &self.metric {
+            for scenario in &mut record.scenarios {
+                scenario.metrics.retain(|m| m.metric.key == *metric);
+            }
+        }
+        record
+    }
+
+    /// Whether the record of a run is asked for: only entries tell.
+    fn holds(&self, reader: &Reader, run: &RunHeader) -> Result<bool, Exit> {
+        let none = [&self.failing, &self.failing_scenario, &self.metric];
+        if none.into_iter().all(Option::is_none) {
             return Ok(true);
-        };
+        }
         let record = super::record(reader, &run.run)?;
-        let mut metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
-        Ok(metrics.any(|m| m.metric.key == *failing && m.verdict() == Some(Verdict::Fail)))
+        let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
+        let found = |key: &Option<String>, failed: bool| {
+            key.as_ref().is_none_or(|key| {
+                let is = |m: &JudgedMetric| m.metric.key == *key;
+                let fails = |m: &JudgedMetric| !failed || m.verdict() == Some(Verdict::Fail);
+                metrics.clone().any(|m| is(m) && fails(m))
+            })
+        };
+        let failed = |name: &String| {
+            let mut named = record.scenarios.iter().filter(|s| s.name == *name);
+            named.any(|s| s.verdict == Some(Verdict::Fail))
+        };
+        Ok(found(&self.failing, true)
+            && found(&self.metric, false)
+            && self.failing_scenario.as_ref().is_none_or(failed))
     }
 }
 
@@ -169,7 +205,7 @@ fn moment(option: &str, text: &str, end: bool) -> Result<Timestamp, Exit> {
 }
 
 /// A metric of the catalogue; another name would silently match nothing.
-fn metric(text: &str) -> Result<String, Exit> {
+fn metric(option: &str, text: &str) -> Result<String, Exit> {
     let metrics = ScenarioKind::ALL
         .iter()
         .flat_map(|kind| kind.entry().metrics);
@@ -180,7 +216,7 @@ fn metric(text: &str) -> Result<String, Exit> {
         return Ok(text.to_owned());
     }
     anstream::eprintln!(
-        "--failing {}: the metrics are {}",
+        "{option} {}: the metrics are {}",
         harmless(text),
         known.join(", ")
     );

@@ -3,6 +3,7 @@
 
 use super::filter::{open, path};
 use super::known;
+use super::signing::{NAME as SIGNATURE, Signed, public};
 use crate::cli::arguments::{RecordsBackup, RecordsNote, RecordsVerify};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
@@ -11,14 +12,21 @@ use crate::clock::{SystemClock, WallClock};
 use crate::digest::Digest;
 use crate::ident::harmless;
 use crate::record::Note;
+use crate::record::seal::{PublicKey, statement};
+use crate::report::check_bundle;
 use crate::store::{Durability, Reader, Store, StoreError};
 use serde_json::json;
+use std::path::Path;
 
 /// The longest remark kept, in characters; more belongs into a document.
 const LONGEST_NOTE: usize = 4000;
 
 pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, Exit> {
     let head = arguments.head.as_deref().map(head).transpose()?;
+    let key = arguments.key.as_deref().map(public).transpose()?;
+    if let Some(file) = &arguments.file {
+        return alone(file, key.as_ref(), output);
+    }
     let (path, _) = path(&arguments.place);
     let reader = open(&arguments.place)?;
     let checked = match reader.verify(head) {
@@ -28,13 +36,21 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
         Err(fault) => return Err(store_exit(&fault)),
     };
     let file = harmless(&path.display().to_string());
+    let mut signed = None;
+    let checked = match (checked, &key) {
+        (Ok(found), Some(key)) => Signed::count(&reader, key)?.map(|count| {
+            signed = Some(count);
+            found
+        }),
+        (checked, _) => checked,
+    };
     match checked {
         Ok(found) => {
             if output.json {
                 output.document(&json!({
                     "intact": true, "file": path, "lines": found.lines, "runs": found.runs, "open": found.open,
                     "blobs": found.blobs, "observations_not_kept": found.observations_not_kept,
-                    "head": found.head, "head_asked_for": head,
+                    "head": found.head, "head_asked_for": head, "signed": signed,
                 }));
                 return Ok(Exit::Pass);
             }
@@ -52,6 +68,9 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
                     "        without --head a cut end cannot be found: give one from a certificate"
                 );
             }
+            if let Some(signed) = signed {
+                anstream::println!("        {}", signed.line());
+            }
             if found.observations_not_kept > 0 {
                 anstream::println!(
                     "        {} captures were not kept, as bulk runs do",
@@ -66,6 +85,57 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
             } else {
                 anstream::println!("ALTERED  {file}: {}", harmless(&fault));
                 anstream::println!("         keep the file as it is, and compare it with a backup");
+            }
+            Ok(Exit::Fail)
+        }
+    }
+}
+
+/// A file of `records export`.
+fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, Exit> {
+    let file = harmless(&path.display().to_string());
+    let text = std::fs::read_to_string(path).map_err(|fault| {
+        anstream::eprintln!("{file} cannot be read: {fault}");
+        Exit::Usage
+    })?;
+    let checked = check_bundle(&text).map_err(|fault| fault.to_string());
+    let checked = checked.and_then(|whole| {
+        let seals = whole.bytes.iter().filter(|(name, _)| name == SIGNATURE);
+        let seals: Vec<Vec<u8>> = seals.map(|(_, bytes)| bytes.clone()).collect();
+        let closing = whole.closing_link.as_ref();
+        let words = closing.and_then(|closing| statement(&whole.record, closing));
+        let signed = key.map(|key| Signed::of_one(&seals, words.as_deref(), key));
+        Ok((whole, signed.transpose()?))
+    });
+    match checked {
+        Ok((whole, signed)) => {
+            let headline = whole.record.headline();
+            let serial = &whole.record.started.serial;
+            if output.json {
+                output.document(&json!({
+                    "intact": true, "file": path, "serial": serial, "headline": headline,
+                    "lines": whole.lines, "closing_link": whole.closing_link, "signed": signed,
+                }));
+                return Ok(Exit::Pass);
+            }
+            anstream::println!(
+                "INTACT  {file}: board {serial}, {headline}, {} lines",
+                whole.lines
+            );
+            if let Some(link) = whole.closing_link {
+                anstream::println!("closing {link}");
+                anstream::println!("        compare it with the chain head on a certificate");
+            }
+            if let Some(signed) = signed {
+                anstream::println!("        {}", signed.line());
+            }
+            Ok(Exit::Pass)
+        }
+        Err(fault) => {
+            if output.json {
+                output.document(&json!({ "intact": false, "file": path, "fault": fault }));
+            } else {
+                anstream::println!("ALTERED  {file}: {}", harmless(&fault));
             }
             Ok(Exit::Fail)
         }

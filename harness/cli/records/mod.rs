@@ -4,12 +4,18 @@
 mod export;
 mod filter;
 mod keeping;
+mod label;
+mod outfile;
+mod signing;
 
 pub(super) use filter::{find, named, open, path as place};
+pub(super) use outfile::{Existing, whole};
+pub(super) use signing::seal_of;
 
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::certificate;
 use super::exit::Exit;
+use super::lot;
 use super::output::Output;
 use super::session::store_exit;
 use crate::ident::{RunId, harmless};
@@ -25,9 +31,13 @@ pub(super) fn records(records: &Records, output: Output) -> Exit {
         Records::Backup(backup) => keeping::backup(backup, output),
         Records::Certificate(asked) => certificate::issued(asked, output),
         Records::Export(export) => export::export(export, output),
+        Records::Key(key) => signing::key(key, output),
+        Records::Label(label) => label::label(label, output),
         Records::List(list) => listed(list, output),
+        Records::Lot(asked) => lot::summed_up(asked, output),
         Records::Note(note) => keeping::note(note, output),
         Records::Show(show) => shown(show, output),
+        Records::Sign(sign) => signing::sign(sign, output),
         Records::Verify(verify) => keeping::verify(verify, output),
     };
     match done {
@@ -67,7 +77,8 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
     Ok(Exit::Pass)
 }
 
-fn headline(run: &RunHeader) -> String {
+/// A run's verdict as it may be shown.
+pub(super) fn headline(run: &RunHeader) -> String {
     let model = if run.model { "MODEL " } else { "" };
     let only = if run.only.is_some() { "DIAGNOSIS " } else { "" };
     format!(

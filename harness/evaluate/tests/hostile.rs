@@ -6,7 +6,7 @@ use crate::evaluate::evaluate;
 use crate::measurement::Finding;
 use crate::observation::{
     Direction, Drive, GapClosing, LoadStep, Loading, Observation, OverloadRamp, OverloadStep,
-    Place, Proof, ShortPulse, SignalTake, Stream, Take,
+    Place, Proof, SenseStep, ShortPulse, SignalTake, Stream, Take,
 };
 use crate::plan::StreamPacket;
 use crate::units::{Amperes, Seconds, Volts};
@@ -40,7 +40,7 @@ fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
     }
 }
 
-fn everything(take: &Take) -> [Observation; 5] {
+fn everything(take: &Take) -> [Observation; 6] {
     let ramp = OverloadRamp {
         from: Amperes::new(3.0),
         to: Amperes::new(6.0),
@@ -92,6 +92,19 @@ fn everything(take: &Take) -> [Observation; 5] {
             upstream_trip: Seconds::new(0.06),
             upstream_trip_u: Seconds::new(0.001),
             short: Some(take.clone()),
+        },
+        Observation::Sense {
+            last_count: 1023,
+            steps: [Drive::Positive, Drive::Negative, Drive::Alternating]
+                .into_iter()
+                .flat_map(|drive| [f64::NAN, 1.0, 1e300, -40.0].map(|counts| (drive, counts)))
+                .map(|(drive, counts)| SenseStep {
+                    drive,
+                    current: Amperes::new(1.0),
+                    counts: vec![counts, 3.0],
+                    take: take.clone(),
+                })
+                .collect(),
         },
         Observation::Signal {
             sent: Some(Stream {
@@ -189,6 +202,13 @@ fn an_observation_of_nothing_names_every_metric() {
             15,
         ),
     ];
+    let nothing = nothing.into_iter().chain([(
+        Observation::Sense {
+            last_count: 1023,
+            steps: vec![],
+        },
+        4,
+    )]);
     for (seen, count) in nothing {
         let metrics = evaluate("x", &context(), &seen);
         assert_eq!(metrics.len(), count);

@@ -5,6 +5,7 @@
 use super::{gap_branch, larger, short_branch};
 use crate::bench_file::Bench;
 use crate::ident::Role;
+use crate::plan::sense::Sense;
 use crate::plan::settings::{Load, Overload, Reversal, Settings, Short};
 use crate::plan::signal::{Signal, SignalLoading};
 use crate::plan::{Plan, Scenario};
@@ -36,6 +37,7 @@ pub(super) fn check(
     };
     match &scenario.settings {
         Settings::Load(load) => energy.load(load),
+        Settings::Sense(sense) => energy.sense(sense),
         Settings::Overload(overload) => energy.overload(overload),
         Settings::Short(short) => energy.short(short),
         Settings::Reversal(reversal) => energy.reversal(reversal),
@@ -73,6 +75,13 @@ impl Energy<'_> {
         let largest = load.steps.iter().copied().fold(Amperes::ZERO, greater);
         self.drawn("steps", largest);
         let taken: f64 = load.steps.len() as f64 * (load.settle.si() + load.hold.si());
+        self.lasts("hold", Seconds::new(taken.min(1e9)));
+    }
+
+    fn sense(&mut self, sense: &Sense) {
+        let largest = sense.steps.iter().copied().fold(Amperes::ZERO, greater);
+        self.drawn("steps", largest);
+        let taken = sense.steps.len() as f64 * (sense.settle.si() + sense.hold.si());
         self.lasts("hold", Seconds::new(taken.min(1e9)));
     }
 

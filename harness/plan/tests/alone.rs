@@ -56,12 +56,6 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "'of' is not known",
         ),
         (
-            "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"off\"",
-            ("[\"positive\", \"negative\"", 1),
-            "cannot be held",
-        ),
-        (
             "reversing = true",
             "reversing = false",
             ("kind = \"reversal\"", 1),
@@ -69,7 +63,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         ),
         (
             "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"hold\"\nlongest_hold = \"20 ms\"",
+            "on_signal_loss = \"hold\"\nlongest_hold = \"150 ms\"",
             ("[[scenario]]", 1),
             "longer than the board can",
         ),
@@ -296,8 +290,58 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             ("short_pulse", 1),
             "less than twice",
         ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nsteps = [\"1 A\", \"3 A\"]",
+            ("steps", 1),
+            "less than three steps",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nsteps = [\"1 A\", \"2 A\", \"3.5 A\"]",
+            ("steps = [\"1 A\", \"2 A\"", 1),
+            "above the rated current",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nsteps = [\"2 A\", \"1 A\", \"3 A\"]",
+            ("steps = [\"2 A\"", 1),
+            "do not rise",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nhold = \"0 s\"",
+            ("hold = \"0 s\"", 1),
+            "in no time",
+        ),
+        (
+            "kind = \"sense\"",
+            "kind = \"sense\"\nreadings = 0",
+            ("readings", 1),
+            "out of range",
+        ),
+        (
+            "\"11.8 mA/count\"",
+            "\"11.8 mA\"",
+            ("11.8 mA", 1),
+            "is a current",
+        ),
     ] {
         check(old, new, at, message);
+    }
+}
+
+/// Both `load` and `sense` of the demo hold the output.
+#[test]
+fn a_board_that_goes_dead_without_a_signal_is_held_nowhere() {
+    let text = DEMO.replacen("on_signal_loss = \"hold\"", "on_signal_loss = \"off\"", 1);
+    let faults = read(&text).expect_err("held");
+    assert_eq!(faults.len(), 2, "{faults:#?}");
+    let sense = line_of(&text, "kind = \"sense\"", 1);
+    let at = [line_of(&text, "polarities", 1), sense - 1];
+    for (fault, line) in faults.iter().zip(at) {
+        assert!(fault.message.contains("goes dead"), "{fault:#?}");
+        assert_eq!(fault.line, line, "{fault:#?}");
     }
 }
 
@@ -370,6 +414,7 @@ fn words_of_the_catalogue_are_those_of_the_settings() {
     use crate::catalogue::Form;
     for (kind, key, words) in [
         ("load", "polarities", words(Polarity::WORDS)),
+        ("sense", "polarities", words(Polarity::WORDS)),
         ("short", "places", words(ShortPlace::WORDS)),
         ("reversal", "directions", words(Direction::WORDS)),
     ] {
@@ -385,4 +430,60 @@ fn words_of_the_catalogue_are_those_of_the_settings() {
 
 fn words<T>(list: &[(&'static str, T)]) -> Vec<&'static str> {
     list.iter().map(|(word, _)| *word).collect()
+}
+
+/// Added to the demo's plan, `written` has one fault, in the line that holds
+/// `at`.
+fn comparison_fault(written: &str, at: &str, message: &str) {
+    let text = format!("{DEMO}\n[comparison]\n{written}\n");
+    let faults = read(&text).expect_err(written);
+    assert_eq!(faults.len(), 1, "{written}: {faults:#?}");
+    assert!(faults[0].message.contains(message), "{:#?}", faults[0]);
+    assert_eq!(faults[0].line, line_of(&text, at, 1), "{:#?}", faults[0]);
+    assert!(faults[0].column > 0);
+}
+
+#[test]
+fn what_a_plan_says_of_comparisons_is_checked() {
+    let text = format!(
+        "{DEMO}\n[comparison]\nkey = [\"short.trip_time\", \"load.output_voltage\"]\nshare = \"20 %\"\n\
+         [comparison.margin]\nshort.trip_time = \"2 ms\"\n\
+         load.output_voltage = {{ below = \"100 mV\", above = \"0.3 V\" }}\n"
+    );
+    let comparison = read(&text).expect("sound").0.comparison;
+    assert_eq!((comparison.share, comparison.power), (0.2, 0.9));
+    assert!(comparison.is_key("short", "trip_time"));
+    assert!(!comparison.is_key("overload", "trip_time"));
+    let sides = comparison
+        .margin("load", "output_voltage")
+        .map(|m| (m.below, m.above));
+    assert_eq!(sides, Some((0.1, 0.3)));
+    assert!(comparison.margin("overload", "trip_time").is_none());
+    assert!(Comparison::default().is_key("overload", "trip_time"));
+    for (written, at, message) in [
+        ("key = [\"shot.trip_time\"]", "shot", "no scenario"),
+        ("key = [\"short.trip_tme\"]", "trip_tme", "do not measure"),
+        ("key = [\"short\"]", "key = [\"short\"]", "names no metric"),
+        ("key = []", "key = []", "empty"),
+        (
+            "key = [\n\"short.trip_time\",\n\"short.trip_time\", # again\n]",
+            "# again",
+            "already",
+        ),
+        ("share = \"0 %\"", "share", "out of range"),
+        ("margin.short.trip_time = \"2 V\"", "\"2 V\"", "a voltage"),
+        (
+            "margin.short.trip_time = \"0 ms\"",
+            "\"0 ms\"",
+            "out of range",
+        ),
+        (
+            "margin.short.trip_time = { below = \"1 ms\" }",
+            "below = \"1 ms\"",
+            "`above` is missing",
+        ),
+        ("margins = 1", "margins = 1", "not a key here"),
+    ] {
+        comparison_fault(written, at, message);
+    }
 }

@@ -139,6 +139,22 @@ fn samples_that_are_no_numbers_are_passed_over() {
     assert!(crossings(PLAIN, &[f64::NAN; 1000], 1000).is_empty());
 }
 
+/// The fast path against one that steps through every sample: bit for bit.
+fn agree<S: Sample>(dwell: u16, samples: &[S], piece: usize) {
+    let thresholds = Thresholds {
+        level: 0.0,
+        hysteresis: 30.0,
+        dwell: f64::from(dwell),
+    };
+    let skipped = crossings(thresholds, samples, piece);
+    let mut stepped = Vec::new();
+    let mut detector = CrossingDetector::new(thresholds);
+    for (index, sample) in samples.iter().enumerate() {
+        detector.push_at(index as f64, sample.number(), &mut |c| stepped.push(c));
+    }
+    assert_eq!(skipped, stepped);
+}
+
 proptest::proptest! {
     /// Skipping blocks changes nothing, wherever the pieces are cut.
     #[test]
@@ -158,13 +174,12 @@ proptest::proptest! {
                 samples.push(level + jitter);
             }
         }
-        let thresholds = Thresholds { level: 0.0, hysteresis: 30.0, dwell: f64::from(dwell) };
-        let skipped = crossings(thresholds, &samples, piece);
-        let mut stepped = Vec::new();
-        let mut detector = CrossingDetector::new(thresholds);
-        for (index, &sample) in samples.iter().enumerate() {
-            detector.push_at(index as f64, f64::from(sample), &mut |c| stepped.push(c));
-        }
-        proptest::prop_assert_eq!(skipped, stepped);
+        agree(dwell, &samples, piece);
+        agree(dwell, &samples.iter().map(|&s| (s / 2) as i8).collect::<Vec<_>>(), piece);
+        agree(dwell, &samples.iter().map(|&s| i32::from(s)).collect::<Vec<_>>(), piece);
+        // Some samples are no numbers.
+        let holes = |s: i16| if s % 13 == 5 { f64::NAN } else { f64::from(s) * 1.1 };
+        agree(dwell, &samples.iter().map(|&s| holes(s) as f32).collect::<Vec<_>>(), piece);
+        agree(dwell, &samples.iter().map(|&s| holes(s)).collect::<Vec<_>>(), piece);
     }
 }

@@ -1,0 +1,122 @@
+//! `bufferstop records lot`: one lot summed up from the store: yield, what
+//! boards failed by, capability, and what drifts. It changes nothing.
+
+use super::arguments::RecordsLot;
+use super::compare::terms;
+use super::exit::Exit;
+use super::handing_out::{self, Form};
+use super::lot_reading::lot;
+use super::output::Output;
+use super::records::{named, place};
+use crate::comparison::{LotSummary, MetricSummary, summarise};
+use crate::console::table;
+use crate::ident::{LotName, harmless};
+use crate::lot_report::{self, span};
+use crate::store::Kind;
+use crate::units::show;
+use serde_json::json;
+
+pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, Exit> {
+    let name = named::<LotName>("the lot", Some(&arguments.lot))?.ok_or(Exit::Usage)?;
+    let form = arguments.out_file.as_deref().map(Form::of).transpose()?;
+    handing_out::present(&arguments.place)?;
+    let (path, kind) = place(&arguments.place);
+    let readings = lot(&path, &name)?;
+    let found = summarise(&readings, &terms(&[&readings]));
+    let model = kind == Kind::Model;
+    if let (Some(form), Some(file)) = (form, &arguments.out_file) {
+        let bytes = match form {
+            Form::Html => lot_report::summary_html(&found, model).into_bytes(),
+            Form::Pdf => {
+                lot_report::summary_pdf(&found, model).map_err(|f| handing_out::bug(&f))?
+            }
+        };
+        handing_out::write(file, &bytes)?;
+    }
+    if output.json {
+        output.document(&json!({ "lot": name, "model": model, "summary": found }));
+    } else {
+        tell(&found, model);
+        if let Some(file) = &arguments.out_file {
+            anstream::println!("{}", harmless(&file.display().to_string()));
+        }
+    }
+    Ok(Exit::Pass)
+}
+
+fn tell(found: &LotSummary, model: bool) {
+    let model = if model { "MODEL " } else { "" };
+    anstream::println!(
+        "{model}lot {}, {} boards\n",
+        found.lot.name,
+        found.first_pass.of
+    );
+    for (words, share) in lot_report::yields(found) {
+        anstream::println!("{words:<22}{share}");
+    }
+    if !found.retested.is_empty() {
+        let rows: Vec<Vec<String>> = found.retested.iter().map(lot_report::retest_row).collect();
+        anstream::print!(
+            "\n{}",
+            table(&["tested again", "runs", "last reason"], &rows)
+        );
+    }
+    if !found.failing.is_empty() {
+        let rows: Vec<Vec<String>> = lot_report::failing_rows(found);
+        let headings = [
+            "failed by",
+            ">boards",
+            ">of failures",
+            ">cumulated",
+            ">undecided",
+        ];
+        anstream::print!("\n{}", table(&headings, &rows));
+    }
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    let mut scenario = "";
+    for metric in &found.metrics {
+        if metric.scenario != scenario {
+            scenario = &metric.scenario;
+            rows.push(vec![scenario.to_owned()]);
+        }
+        rows.push(line(metric, found.at_last.of));
+    }
+    let headings = [
+        "  metric",
+        ">mean",
+        ">spread",
+        "limit",
+        ">Ppk",
+        "to look at",
+    ];
+    anstream::print!("\n{}", table(&headings, &rows));
+    for warning in &found.warnings {
+        anstream::println!("warning: {}", harmless(warning));
+    }
+}
+
+fn line(metric: &MetricSummary, boards: usize) -> Vec<String> {
+    let dimension = metric.dimension;
+    let moments = metric.readings.moments;
+    let none = || "-".to_owned();
+    let mut words: Vec<String> = Vec::new();
+    if let Some(chart) = &metric.chart {
+        // The report names them; a line of a terminal has no room.
+        if !chart.outside.is_empty() {
+            words.push(format!("{} outside", chart.outside.len()));
+        }
+        words.extend(chart.drifts_from.map(|_| "drifts".to_owned()));
+    }
+    let count = moments.map_or(0, |moments| moments.count());
+    if count != boards {
+        words.push(format!("n {count}"));
+    }
+    vec![
+        format!("  {}", metric.label.replace('_', " ")),
+        moments.map_or_else(none, |moments| show(moments.mean(), dimension)),
+        moments.map_or_else(none, |moments| span(moments.sd(), dimension)),
+        lot_report::bounds(metric.limit, dimension),
+        lot_report::index(metric),
+        words.join(", "),
+    ]
+}

@@ -1,0 +1,74 @@
+//! Reads the runs of a lot from the store on all cores, a stretch of the lot a
+//! core. It keeps the numbers that lots are compared by and nothing else.
+
+use super::exit::Exit;
+use super::session::store_exit;
+use crate::comparison::LotReadings;
+use crate::ident::{LotName, RunId};
+use crate::store::{Filter, Reader, StoreError};
+use std::path::Path;
+
+/// Fewer runs than this are not worth a thread.
+const WORTH_A_THREAD: usize = 64;
+
+/// The finished runs of the lot `name`, the oldest first.
+pub(super) fn lot(path: &Path, name: &LotName) -> Result<LotReadings, Exit> {
+    let told = |fault: &StoreError| store_exit(fault);
+    let reader = Reader::open(path).map_err(|fault| told(&fault))?;
+    let filter = Filter {
+        lot: Some(name.clone()),
+        diagnosis: Some(false),
+        open: Some(false),
+        ..Filter::default()
+    };
+    let mut runs: Vec<RunId> = Vec::new();
+    for run in reader.runs(&filter) {
+        let run = run.map_err(|fault| told(&fault))?;
+        // A run that was cut short says nothing of the lot.
+        if run.abort.is_none() {
+            runs.push(run.run);
+        }
+    }
+    let mut lot = read(path, name, &runs).map_err(|fault| told(&fault))?;
+    for run in lot.unexplained() {
+        if let Some(started) = reader.started(&run).map_err(|fault| told(&fault))? {
+            lot.explain(&started);
+        }
+    }
+    if lot.is_empty() {
+        anstream::eprintln!("no finished run of lot {name} is in this store");
+        return Err(Exit::Usage);
+    }
+    Ok(lot)
+}
+
+fn read(path: &Path, name: &LotName, runs: &[RunId]) -> Result<LotReadings, StoreError> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let size = runs.len().div_ceil(cores).max(WORTH_A_THREAD);
+    let stretch = |runs: &[RunId]| {
+        let reader = Reader::open(path)?;
+        let mut lot = LotReadings::new(Some(name.clone()));
+        for run in runs {
+            reader.excerpts(run, |excerpt| lot.push(excerpt))?;
+        }
+        Ok(lot)
+    };
+    let stretch = &stretch;
+    let parts: Vec<Result<LotReadings, StoreError>> = std::thread::scope(|scope| {
+        let workers: Vec<_> = runs
+            .chunks(size)
+            .map(|runs| scope.spawn(move || stretch(runs)))
+            .collect();
+        let joined = workers.into_iter().map(|worker| {
+            // A panic in there is a bug and goes on as one.
+            let done = worker.join();
+            done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+        });
+        joined.collect()
+    });
+    let mut lot = LotReadings::new(Some(name.clone()));
+    for part in parts {
+        lot.append(part?);
+    }
+    Ok(lot)
+}

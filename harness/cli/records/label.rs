@@ -1,0 +1,76 @@
+//! `bufferstop records label`: which boards get one, and the file. What stands
+//! on a label, `certificate` says.
+
+use super::filter::{named, open};
+use super::outfile::{Existing, whole};
+use super::record;
+use crate::certificate::{Grid, labels, may_have_label};
+use crate::cli::arguments::RecordsLabel;
+use crate::cli::exit::Exit;
+use crate::cli::output::Output;
+use crate::cli::session::store_exit;
+use crate::ident::{LotName, Serial, harmless};
+use crate::store::{Filter, RunHeader};
+use serde_json::json;
+use std::collections::BTreeMap;
+
+pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Exit> {
+    if arguments.place.model && !arguments.specimen {
+        anstream::eprintln!(
+            "a run on the model bench measures no real board and never enters a label; \
+             --specimen shows what one looks like"
+        );
+        return Err(Exit::Usage);
+    }
+    let reader = open(&arguments.place)?;
+    let filter = Filter {
+        lot: named::<LotName>("--lot", arguments.lot.as_deref())?,
+        serial: named::<Serial>("--serial", arguments.serial.as_deref())?,
+        diagnosis: Some(false),
+        ..Filter::default()
+    };
+    // The last whole run of each board decides.
+    let mut last: BTreeMap<Serial, RunHeader> = BTreeMap::new();
+    for run in reader.runs(&filter) {
+        let run = run.map_err(|fault| store_exit(&fault))?;
+        last.insert(run.serial.clone(), run);
+    }
+    let (mut records, mut left_out) = (Vec::new(), Vec::new());
+    for (serial, run) in last {
+        let record = record(&reader, &run.run)?;
+        match may_have_label(&record, arguments.specimen) {
+            Ok(()) => records.push(record),
+            Err(why) => {
+                anstream::eprintln!("no label for {serial}: {why}");
+                left_out.push(json!({ "serial": serial, "why": why.to_string() }));
+            }
+        }
+    }
+    if records.is_empty() {
+        anstream::eprintln!("no board gets a label, so no file was written");
+        return Err(Exit::Inconclusive);
+    }
+    let grid = Grid {
+        columns: arguments.columns.into(),
+        rows: arguments.rows.into(),
+        skip: arguments.skip.into(),
+    };
+    let bytes = labels(&records, grid, arguments.specimen).map_err(|fault| {
+        anstream::eprintln!("a bug in bufferstop: {fault}");
+        Exit::Bug
+    })?;
+    let path = &arguments.file;
+    let shown = harmless(&path.display().to_string());
+    whole(path, &bytes, Existing::Stays)?;
+    if output.json {
+        let serials: Vec<&Serial> = records.iter().map(|r| &r.started.serial).collect();
+        output.document(&json!({ "file": path, "labels": serials, "left_out": left_out }));
+    } else {
+        let count = records.len();
+        anstream::println!(
+            "{count} labels in {shown}, {} boards without",
+            left_out.len()
+        );
+    }
+    Ok(Exit::Pass)
+}

@@ -1,0 +1,124 @@
+//! A metric from board to board with its control limits. They come from the
+//! readings and pass no board; the limit is drawn where it shares the scale.
+
+use super::content::Picture;
+use super::strips::dot;
+use crate::comparison::MetricSummary;
+use crate::drawing::axes::{Axes, Scale};
+use crate::drawing::{Anchor, BLACK, GREY};
+use crate::units::unit_for;
+
+pub(super) const LEGEND: &str = "Line: mean; dashed: control limits, three standard deviations from the moving ranges; a square marks a board outside them; thick: the metric's limit, where it shares the scale.";
+
+/// Points drawn at most; more are thinned to least and greatest of each column.
+const MOST_POINTS: usize = 200;
+
+pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
+    let chart = metric.chart.as_ref()?;
+    let (low, high) = chart.values.iter().fold(
+        (chart.limits.lower, chart.limits.upper),
+        |(low, high), value| (low.min(*value), high.max(*value)),
+    );
+    let (factor, unit) = unit_for(low.abs().max(high.abs()), metric.dimension);
+    let reach = high - low;
+    let bounds = metric
+        .limit
+        .map_or([None, None], |limit| [limit.lower, limit.upper]);
+    let shown = bounds.map(|b| b.filter(|b| (b - low).abs().min((b - high).abs()) <= reach));
+    let all = [low, high].into_iter().chain(shown.into_iter().flatten());
+    let up = Scale::over(all.map(|si| si / factor), false);
+    let count = chart.values.len();
+    let across = Scale::exactly(0.0, count as f64 + 1.0);
+    let title = format!("{} {}", metric.scenario, metric.label.replace('_', " "));
+    let title = crate::drawing::typeface::fitted(&title, 8.5, true, 250.0);
+    let unit = if unit.is_empty() {
+        String::new()
+    } else {
+        format!(" / {unit}")
+    };
+    let label = format!(
+        "{}{unit}",
+        metric
+            .label
+            .split(" at ")
+            .next()
+            .unwrap_or_default()
+            .replace('_', " ")
+    );
+    let mut axes = Axes::new(&title, ("board", across), (&label, up));
+    let (left, right) = (axes.x(0.0), axes.x(count as f64 + 1.0));
+    for (value, dashed) in [
+        (chart.limits.lower, true),
+        (chart.limits.centre, false),
+        (chart.limits.upper, true),
+    ] {
+        let y = axes.y(value / factor);
+        if dashed {
+            axes.drawing.dashed(&[(left, y), (right, y)], BLACK, 0.8);
+        } else {
+            axes.drawing.line(&[(left, y), (right, y)], GREY, 0.8);
+        }
+    }
+    for bound in shown.into_iter().flatten() {
+        let y = axes.y(bound / factor);
+        axes.drawing.line(&[(left, y), (right, y)], BLACK, 2.0);
+    }
+    let points: Vec<(f64, f64)> = chart
+        .values
+        .iter()
+        .enumerate()
+        .map(|(at, value)| (axes.x(at as f64 + 1.0), axes.y(value / factor)))
+        .collect();
+    let thin = count > MOST_POINTS;
+    axes.drawing.line(
+        &if thin {
+            thinned(&points)
+        } else {
+            points.clone()
+        },
+        GREY,
+        0.5,
+    );
+    if !thin {
+        for point in &points {
+            dot(&mut axes.drawing, *point, false);
+        }
+    }
+    for (index, at) in chart.outside.iter().take(MOST_POINTS).enumerate() {
+        let (x, y) = points[*at];
+        axes.drawing
+            .frame((x - 3.4, y - 3.4), (6.8, 6.8), BLACK, 1.0);
+        // The first few by name; the table names all.
+        if index < 3 {
+            let late = x > (left + right) / 2.0;
+            let (anchor, x) = if late {
+                (Anchor::End, x - 5.0)
+            } else {
+                (Anchor::Start, x + 5.0)
+            };
+            let serial = chart.serials[*at].clone();
+            axes.drawing
+                .write((x, y + 2.5), 6.5, false, anchor, BLACK, serial);
+        }
+    }
+    Some(Picture {
+        drawing: axes.drawing,
+        words: format!("{title}: {count} boards, {}.", chart.words()),
+    })
+}
+
+/// Least and greatest of each column of a point.
+fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut line = Vec::new();
+    let mut rest = points;
+    while let Some(first) = rest.first() {
+        let end = rest.iter().take_while(|p| p.0 < first.0 + 1.0).count();
+        let (column, after) = rest.split_at(end.max(1));
+        let low = column.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
+        let high = column.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
+        line.push((first.0, low));
+        line.push((first.0, high));
+        rest = after;
+    }
+    line
+}

@@ -1,0 +1,264 @@
+//! The content of a comparison's report: conclusion, pictures, tables,
+//! warnings. It lays nothing out.
+
+use super::content::{Block, Content, Picture, Table};
+use super::words::{bounds, conclusion, interval, margin};
+use super::{shifts, span, strips};
+use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
+use crate::statistics::lots::Outcome;
+use crate::units::{Dimension, show};
+
+/// Strip plots on a report; the tables hold every metric.
+const MOST_STRIPS: usize = 12;
+
+pub(super) fn content(found: &LotsCompared, model: bool) -> Content {
+    let (before, after) = (&found.baseline, &found.candidate);
+    let prefix = if model { "MODEL " } else { "" };
+    let headline = match found.outcome {
+        Outcome::Equivalent => "EQUIVALENT",
+        Outcome::Different => "DIFFERENT",
+        Outcome::NotEnough => "NOT ENOUGH BOARDS",
+    };
+    let mut blocks = vec![Block::Framed(vec![conclusion(found)])];
+    blocks.push(Block::Table(lots([before, after])));
+    if !found.warnings.is_empty() {
+        blocks.push(Block::Heading(
+            "What the shifts could come from besides the boards".into(),
+        ));
+        blocks.extend(found.warnings.iter().map(|text| Block::Text(text.clone())));
+    }
+    if !found.parts.is_empty() {
+        blocks.push(Block::Heading("Parts, revision, firmware".into()));
+        blocks.push(Block::Table(parts(&found.parts)));
+    }
+    let key: Vec<&Row> = found.rows.iter().filter(|row| row.key).collect();
+    let rest: Vec<&Row> = found.rows.iter().filter(|row| !row.key).collect();
+    blocks.push(Block::Heading("Shift against the margin".into()));
+    blocks.extend(shifts::pictures(&key).into_iter().map(Block::Wide));
+    blocks.push(Block::Text(shifts::LEGEND.into()));
+    strip_plots(found, &mut blocks);
+    let title = if found.key_metrics_named {
+        "Key metrics"
+    } else {
+        "Metrics"
+    };
+    blocks.push(Block::Heading(title.into()));
+    blocks.push(Block::Table(metrics(found, &key)));
+    if !rest.is_empty() {
+        blocks.push(Block::Heading("Other metrics, which do not decide".into()));
+        blocks.push(Block::Table(metrics(found, &rest)));
+    }
+    if let Some(check) = &found.check_standard {
+        let title = format!("Check standard {}", check.serial);
+        blocks.push(Block::Heading(title));
+        blocks.push(Block::Text(STANDARD.into()));
+        blocks.push(Block::Table(standard(check)));
+    }
+    blocks.push(Block::Text(method(found)));
+    Content {
+        kind: "Comparison of lots",
+        headline: format!("{prefix}{headline}"),
+        about: format!("{} against {}", after.name, before.name),
+        model,
+        identity: format!("compare {} {}", before.name, after.name),
+        at: after
+            .until
+            .or(before.until)
+            .unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+        blocks,
+    }
+}
+
+const STANDARD: &str = "A reference board measured with both lots. What changed in it is the bench's doing: its difference and its spread enter the interval of every shift, divided by no number of boards.";
+
+fn method(found: &LotsCompared) -> String {
+    format!(
+        "Method: two one-sided tests on the means (Welch) at alpha 5 %, so the 90 % interval lies inside the \
+         margin exactly where a metric is equivalent. Margin, unless the plan declares one: {:.0} % of the way \
+         from the baseline's mean to the nearer limit. All metrics are equivalent only if each is \
+         (intersection-union); differences and shifts are claimed after Holm's correction. \"More boards\" are for \
+         {:.0} % power, were difference and spread what they seem. Bounds (such as > 198 ms) are left out and \
+         counted; a number of boards in brackets stands where it is not the lot's.",
+        100.0 * found.margin_share,
+        100.0 * found.power
+    )
+}
+
+fn lots(lots: [&LotFacts; 2]) -> Table {
+    let day = |at: Option<jiff::Timestamp>| {
+        at.map_or_else(|| "-".to_owned(), |at| at.strftime("%Y-%m-%d").to_string())
+    };
+    let row = |(word, lot): (&str, &LotFacts)| {
+        vec![
+            word.to_owned(),
+            lot.name.clone(),
+            lot.boards.to_string(),
+            lot.earlier_runs.to_string(),
+            day(lot.from),
+            day(lot.until),
+        ]
+    };
+    Table {
+        headings: vec![
+            "",
+            "lot",
+            ">boards",
+            ">earlier runs left out",
+            "first run",
+            "last run",
+        ],
+        rows: ["baseline", "candidate"]
+            .into_iter()
+            .zip(lots)
+            .map(row)
+            .collect(),
+    }
+}
+
+fn parts(parts: &[PartRow]) -> Table {
+    let text = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
+    let row = |part: &PartRow| {
+        let same = part.baseline == part.candidate;
+        vec![
+            part.place.clone(),
+            text(&part.baseline),
+            text(&part.candidate),
+            if same { "" } else { "SUBSTITUTED" }.to_owned(),
+        ]
+    };
+    Table {
+        headings: vec!["place", "baseline", "candidate", ""],
+        rows: parts.iter().map(row).collect(),
+    }
+}
+
+fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
+    let mean = |readings: &Readings, dimension: Dimension, boards: usize| {
+        readings.moments.map_or_else(
+            || "-".to_owned(),
+            |m| {
+                let mean = show(m.mean(), dimension);
+                // The number of boards where it is not the lot's.
+                if m.count() == boards {
+                    mean
+                } else {
+                    format!("{mean} ({})", m.count())
+                }
+            },
+        )
+    };
+    let sd = |readings: &Readings, dimension: Dimension| {
+        let moments = readings.moments;
+        moments.map_or_else(|| "-".to_owned(), |m| span(m.sd(), dimension))
+    };
+    let row = |row: &&Row| {
+        let dimension = row.dimension;
+        let mut outcome = row.words();
+        let left_out = row.baseline.censored + row.candidate.censored;
+        if left_out > 0 {
+            outcome.push_str(&format!("; {left_out} bounds left out"));
+        }
+        if let Some(remark) = &row.remark {
+            outcome.push_str(&format!("; {remark}"));
+        }
+        let declared = if row.margin_declared { " (plan)" } else { "" };
+        vec![
+            format!("{} {}", row.scenario, row.label.replace('_', " ")),
+            mean(&row.baseline, dimension, found.baseline.boards),
+            sd(&row.baseline, dimension),
+            mean(&row.candidate, dimension, found.candidate.boards),
+            sd(&row.candidate, dimension),
+            bounds(row.limit, dimension),
+            row.difference
+                .map_or_else(|| "-".to_owned(), |d| span(d, dimension)),
+            interval(row),
+            row.margin.map_or_else(
+                || "-".to_owned(),
+                |m| format!("{}{declared}", margin(&m, dimension)),
+            ),
+            outcome,
+        ]
+    };
+    Table {
+        headings: vec![
+            "metric",
+            ">baseline",
+            ">spread",
+            ">candidate",
+            ">spread",
+            ">limit",
+            ">shift",
+            ">90 % interval",
+            ">margin",
+            "outcome",
+        ],
+        rows: rows.iter().map(row).collect(),
+    }
+}
+
+fn standard(check: &CheckStandard) -> Table {
+    let rows = check.rows.iter().map(|row| {
+        let span = |si| span(si, row.dimension);
+        vec![
+            format!("{} {}", row.scenario, row.label.replace('_', " ")),
+            format!(
+                "{} ({})",
+                show(row.baseline.0, row.dimension),
+                row.baseline.1
+            ),
+            format!(
+                "{} ({})",
+                show(row.candidate.0, row.dimension),
+                row.candidate.1
+            ),
+            span(row.difference),
+            row.spread.map_or_else(|| "-".to_owned(), span),
+            span(row.common.u),
+        ]
+    });
+    Table {
+        headings: vec![
+            "metric",
+            ">baseline (n)",
+            ">candidate (n)",
+            ">difference",
+            ">spread",
+            ">standard uncertainty added",
+        ],
+        rows: rows.collect(),
+    }
+}
+
+/// What is not plainly equivalent first, then key metrics.
+fn strip_plots(found: &LotsCompared, blocks: &mut Vec<Block>) {
+    let rank = |row: &Row| match (row.outcome, row.shift_detected, row.key) {
+        (Some(Outcome::Different), _, true) => 0,
+        (Some(Outcome::NotEnough), _, true) => 1,
+        (_, true, true) => 2,
+        (Some(Outcome::Different | Outcome::NotEnough), ..) => 3,
+        (_, true, false) => 4,
+        (_, _, true) => 5,
+        _ => 6,
+    };
+    let mut rows: Vec<&Row> = found
+        .rows
+        .iter()
+        .filter(|row| row.outcome.is_some())
+        .collect();
+    rows.sort_by_key(|row| rank(row));
+    let drawn: Vec<Picture> = rows.iter().filter_map(|row| strips::picture(row)).collect();
+    if drawn.is_empty() {
+        return;
+    }
+    blocks.push(Block::Heading("Every board against the limits".into()));
+    let left = drawn.len().saturating_sub(MOST_STRIPS);
+    let mut drawn = drawn.into_iter().take(MOST_STRIPS).peekable();
+    while drawn.peek().is_some() {
+        blocks.push(Block::Pair(drawn.by_ref().take(2).collect()));
+    }
+    let mut text = strips::LEGEND.to_owned();
+    if left > 0 {
+        text.push_str(&format!(" {left} further metrics are in the tables alone."));
+    }
+    blocks.push(Block::Text(text));
+}

@@ -1,0 +1,175 @@
+//! The content of a lot summary's report: yield, what boards failed by,
+//! capability, board-to-board charts. It lays nothing out.
+
+use super::content::{Block, Content, Picture, Table};
+use super::words::{bounds, failing_rows, index_interval, pair, retest_row, yields};
+use super::{chart, pareto, span};
+use crate::comparison::{LotSummary, MetricSummary};
+use crate::units::show;
+
+/// Charts on a report; the table holds every metric.
+const MOST_CHARTS: usize = 12;
+
+pub(super) fn content(found: &LotSummary, model: bool) -> Content {
+    let prefix = if model { "MODEL " } else { "" };
+    let lot = &found.lot;
+    let mut blocks = vec![Block::Framed(
+        yields(found)
+            .iter()
+            .map(|(word, share)| format!("{word}: {share}"))
+            .collect(),
+    )];
+    if !found.failing.is_empty() {
+        blocks.push(Block::Heading("What boards failed by, first runs".into()));
+        blocks.push(Block::Wide(pareto::picture(found)));
+        blocks.push(Block::Table(Table {
+            headings: vec![
+                "failed by",
+                ">boards",
+                ">of failures",
+                ">cumulated",
+                ">undecided",
+            ],
+            rows: failing_rows(found),
+        }));
+    }
+    if !found.retested.is_empty() {
+        blocks.push(Block::Heading("Boards tested again".into()));
+        blocks.push(Block::Table(Table {
+            headings: vec!["serial number", "runs", "last reason"],
+            rows: found.retested.iter().map(retest_row).collect(),
+        }));
+    }
+    charts(found, &mut blocks);
+    blocks.push(Block::Heading("Capability, last run of each board".into()));
+    blocks.push(Block::Table(capability(found)));
+    blocks.push(Block::Text(LEGEND.into()));
+    if !found.parts.is_empty() {
+        blocks.push(Block::Heading("Parts, revision, firmware".into()));
+        let rows = found
+            .parts
+            .iter()
+            .map(|(place, part)| vec![place.clone(), part.clone()]);
+        blocks.push(Block::Table(Table {
+            headings: vec!["place", "part"],
+            rows: rows.collect(),
+        }));
+    }
+    blocks.extend(found.warnings.iter().map(|text| Block::Text(text.clone())));
+    let (passed, of) = (found.at_last.boards, found.at_last.of);
+    Content {
+        kind: "Lot summary",
+        headline: format!("{prefix}{passed} of {of} passed"),
+        about: format!("Lot {}", lot.name),
+        model,
+        identity: format!("lot {}", lot.name),
+        at: lot.until.unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+        blocks,
+    }
+}
+
+const LEGEND: &str = "Ppk: distance from the mean to the nearer limit over three standard deviations, with its 95 % interval; it means little where readings are far from normal. 95/95: holds 95 % of all such boards with 95 % confidence. Outliers: generalised extreme studentised deviates at 5 %. Bounds are left out and counted.";
+
+fn capability(found: &LotSummary) -> Table {
+    let none = || "-".to_owned();
+    let row = |metric: &MetricSummary| {
+        let dimension = metric.dimension;
+        let moments = metric.readings.moments;
+        let tolerance = metric.spread.as_ref().and_then(|spread| spread.tolerance);
+        let mut notes: Vec<String> = Vec::new();
+        if !metric.outliers.is_empty() {
+            let (first, rest) = metric.outliers.split_at(metric.outliers.len().min(3));
+            let mut text = format!("outliers {}", first.join(", "));
+            if !rest.is_empty() {
+                text.push_str(&format!(" and {} more", rest.len()));
+            }
+            notes.push(text);
+        }
+        if metric.readings.censored > 0 {
+            notes.push(format!("{} bounds left out", metric.readings.censored));
+        }
+        if metric.readings.unknown > 0 {
+            notes.push(format!("{} not measured", metric.readings.unknown));
+        }
+        if let Some(chart) = metric
+            .chart
+            .as_ref()
+            .filter(|chart| chart.drifts_from.is_some())
+        {
+            notes.extend(
+                chart
+                    .drifts_from
+                    .map(|at| format!("drifts from {}", chart.serials[at])),
+            );
+        }
+        vec![
+            format!("{} {}", metric.scenario, metric.label.replace('_', " ")),
+            moments.map_or(0, |m| m.count()).to_string(),
+            moments.map_or_else(none, |m| show(m.mean(), dimension)),
+            moments.map_or_else(none, |m| span(m.sd(), dimension)),
+            bounds(metric.limit, dimension),
+            index_interval(metric),
+            tolerance.map_or_else(none, |interval| {
+                pair(interval.lower, interval.upper, dimension)
+            }),
+            notes.join("; "),
+        ]
+    };
+    Table {
+        headings: vec![
+            "metric",
+            ">n",
+            ">mean",
+            ">spread",
+            ">limit",
+            ">Ppk",
+            ">95/95",
+            "to look at",
+        ],
+        rows: found.metrics.iter().map(row).collect(),
+    }
+}
+
+/// What is not steady first, then key metrics, then those nearest to a limit.
+fn charts(found: &LotSummary, blocks: &mut Vec<Block>) {
+    let nearest = |metric: &MetricSummary| {
+        let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
+        indices.map_or(f64::INFINITY, |indices| indices.nearer.value)
+    };
+    let unsteady = |metric: &MetricSummary| {
+        let chart = metric.chart.as_ref();
+        chart.is_some_and(|chart| !chart.outside.is_empty() || chart.drifts_from.is_some())
+    };
+    let mut metrics: Vec<&MetricSummary> = found
+        .metrics
+        .iter()
+        .filter(|metric| metric.chart.is_some() && metric.limit.is_some())
+        .collect();
+    metrics.sort_by(|a, b| {
+        let rank = |metric: &MetricSummary| (!unsteady(metric), !metric.key);
+        rank(a)
+            .cmp(&rank(b))
+            .then(nearest(a).total_cmp(&nearest(b)))
+    });
+    let left = metrics.len().saturating_sub(MOST_CHARTS);
+    let pictures = metrics
+        .into_iter()
+        .take(MOST_CHARTS)
+        .filter_map(chart::picture);
+    let mut pictures: Vec<Picture> = pictures.collect();
+    if pictures.is_empty() {
+        return;
+    }
+    blocks.push(Block::Heading(
+        "From board to board, in the order of serial numbers".into(),
+    ));
+    while !pictures.is_empty() {
+        let rest = pictures.split_off(pictures.len().min(2));
+        blocks.push(Block::Pair(std::mem::replace(&mut pictures, rest)));
+    }
+    let mut text = chart::LEGEND.to_owned();
+    if left > 0 {
+        text.push_str(&format!(" {left} further metrics are in the table alone."));
+    }
+    blocks.push(Block::Text(text));
+}

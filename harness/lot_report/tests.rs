@@ -1,0 +1,99 @@
+//! Reports about lots: bytes that repeat, every metric named, hostile words
+//! harmless, and pages that a reader nobody here wrote can open.
+
+#![allow(clippy::print_stdout, reason = "a skipped test says so")]
+
+use super::*;
+use crate::comparison::{LotReadings, compare_lots, summarise};
+use crate::plan::Comparison;
+use crate::record::{Record, samples};
+use std::process::Command;
+
+fn lot(name: &str, first: f64, boards: u32) -> LotReadings {
+    let records: Vec<Record> = (0..boards)
+        .map(|n| {
+            let serial = format!("{name}-{n}");
+            let started = samples::started(&format!("r-{serial}"), &serial, true);
+            let value = samples::value(first + 1e-5 * f64::from(n * 7 % 11), 1e-6);
+            Record::fold(&samples::numbered(samples::events(started, value))).expect("a run")
+        })
+        .collect();
+    LotReadings::of(name.parse().ok(), &records)
+}
+
+fn compared(boards: u32) -> LotsCompared {
+    let (before, after) = (lot("L1", 0.0040, boards), lot("L2", 0.0046, boards));
+    compare_lots(&before, &after, &Comparison::default())
+}
+
+#[test]
+fn every_metric_is_named_and_bytes_repeat() {
+    let found = compared(12);
+    let page = comparison_html(&found, true);
+    assert_eq!(page, comparison_html(&found, true));
+    assert_eq!(comparison_pdf(&found, true), comparison_pdf(&found, true));
+    for row in &found.rows {
+        let name = format!("{} {}", row.scenario, row.label.replace('_', " "));
+        assert!(page.contains(&name), "{name} is missing");
+    }
+    for wanted in [
+        "MODEL BENCH",
+        "equivalent, shift detected",
+        "<svg",
+        "+1 margin",
+    ] {
+        assert!(page.contains(wanted), "{wanted} is missing");
+    }
+    assert!(!comparison_html(&found, false).contains("MODEL"));
+    let summary = summarise(&lot("L1", 0.0200, 12), &Comparison::default());
+    let page = summary_html(&summary, false);
+    for wanted in [
+        "passed at first: 0 of 12",
+        "trip time at near",
+        "Ppk",
+        "cumulated",
+    ] {
+        assert!(page.contains(wanted), "{wanted} is missing");
+    }
+}
+
+#[test]
+fn hostile_words_do_nothing() {
+    let mut found = compared(3);
+    let hostile = "<script>alert(1)</script>\u{202E}\u{7}\"'";
+    found.rows[0].scenario = hostile.into();
+    found.warnings.push(hostile.into());
+    found.candidate.name = hostile.into();
+    let page = comparison_html(&found, false);
+    assert!(page.contains("&lt;script&gt;"));
+    for harm in ["<script", "\u{202E}", "\u{7}"] {
+        assert!(!page.contains(harm));
+    }
+    assert!(comparison_pdf(&found, false).is_ok());
+}
+
+/// Lots of one board and of thousands have pages too.
+#[test]
+fn other_readers_open_the_pages() {
+    for boards in [1, 12, 3000] {
+        let found = compared(boards);
+        let summary = summarise(&lot("L1", 0.0040, boards), &Comparison::default());
+        let files = [comparison_pdf(&found, true), summary_pdf(&summary, true)];
+        for (bytes, word) in files.into_iter().zip(["L2 against L1", "Lot L1"]) {
+            let folder = tempfile::tempdir().expect("a folder");
+            let path = folder.path().join("report.pdf");
+            std::fs::write(&path, bytes.expect("a PDF")).expect("room on the disk");
+            let Ok(told) = Command::new("pdftotext").arg(&path).arg("-").output() else {
+                println!("skipped: pdftotext (poppler-utils) is not installed");
+                return;
+            };
+            let text = String::from_utf8_lossy(&told.stdout).into_owned();
+            assert!(told.status.success() && text.contains(word), "{text}");
+            let pages = text.matches('\u{c}').count();
+            assert!(
+                text.contains(&format!("page {pages} of {pages}")),
+                "{pages} pages"
+            );
+        }
+    }
+}

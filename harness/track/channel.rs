@@ -1,0 +1,96 @@
+//! From samples of the rail-to-rail voltage to a [`SignalReport`]: what the scan
+//! finds goes through the decoder, at once or, since the scan tells how well
+//! edges are known, afterwards. It looks at no sample itself.
+
+use super::analogue::{ChannelScan, ChannelSettings, Scanned};
+use super::decoder::{Decoder, DecoderSettings};
+use super::packet::Packet;
+use super::report::SignalReport;
+use super::{Edge, Polarity};
+use crate::clock::BenchInstant;
+use crate::units::Seconds;
+use crate::waveform::crossing::Sample;
+
+/// Takes the edges of a scan, of which the first tells what was before it.
+#[derive(Clone, Debug)]
+pub struct ScanDecoder {
+    decoder: Decoder,
+    first: BenchInstant,
+    begun: bool,
+}
+
+impl ScanDecoder {
+    /// A decoder before the first edge of a scan that began at `first`.
+    pub fn new(first: BenchInstant, settings: DecoderSettings) -> Self {
+        Self {
+            decoder: Decoder::new(settings),
+            first,
+            begun: false,
+        }
+    }
+
+    /// Takes an edge and tells the packet that it completes.
+    pub fn push(&mut self, edge: Edge) -> Option<Packet> {
+        if !self.begun {
+            self.begun = true;
+            if edge.to != Polarity::Zero {
+                self.decoder.begin(self.first, edge.to.opposite());
+            }
+        }
+        self.decoder.push(edge)
+    }
+
+    /// The end: the last packet, if one was waiting, and all that was found.
+    pub fn finish(mut self, scanned: Scanned) -> (Option<Packet>, SignalReport) {
+        if let (false, Some(polarity)) = (self.begun, scanned.polarity) {
+            self.decoder.begin(self.first, polarity);
+        }
+        let (packet, mut report) = self.decoder.finish(scanned.to);
+        report.levels = scanned.levels;
+        report.shape = scanned.shape;
+        (packet, report)
+    }
+}
+
+/// Reads one analogue channel, pushed in pieces of any length.
+#[derive(Clone, Debug)]
+pub struct ChannelAnalyser {
+    scan: ChannelScan,
+    decoder: ScanDecoder,
+}
+
+impl ChannelAnalyser {
+    /// An analyser before the first sample.
+    pub fn new(settings: ChannelSettings) -> Self {
+        Self {
+            scan: ChannelScan::new(settings),
+            decoder: ScanDecoder::new(settings.first, settings.decoder),
+        }
+    }
+
+    /// Takes evenly spaced samples and tells the packets they complete.
+    pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Packet)) {
+        let Self { scan, decoder } = self;
+        scan.push(samples, &mut |edge| {
+            if let Some(packet) = decoder.push(edge) {
+                sink(packet);
+            }
+        });
+    }
+
+    /// Takes one sample at `time` after the first instant, for uneven steps.
+    /// Levels then weigh every sample alike, and shapes are not measured.
+    pub fn push_at(&mut self, time: Seconds, value: f64, sink: &mut impl FnMut(Packet)) {
+        let Self { scan, decoder } = self;
+        scan.push_at(time, value, &mut |edge| {
+            if let Some(packet) = decoder.push(edge) {
+                sink(packet);
+            }
+        });
+    }
+
+    /// The end: the last packet, if one was waiting, and all that was found.
+    pub fn finish(self) -> (Option<Packet>, SignalReport) {
+        self.decoder.finish(self.scan.finish())
+    }
+}

@@ -134,7 +134,8 @@ fn faulty_files_are_answered_with_65() {
     let plan = fs::read_to_string(folder.path().join("plan.toml")).expect("the demo's plan");
     write("empty.toml", b"");
     write("binary.toml", b"\x00\xff\xfe\x80format = 1");
-    write("half.toml", &plan.as_bytes()[..plan.len() / 2 + 3]);
+    let open = plan.rfind('{').expect("a limit");
+    write("half.toml", &plan.as_bytes()[..open + 3]);
     write(
         "unknown.toml",
         format!("{plan}\n[colour]\nframe = 1\n").as_bytes(),

@@ -3,13 +3,16 @@
 //! characteristics are monotone), so the same state always gives the same
 //! answer; timers and consequences are not its business.
 
+use super::action::SwitchBranch;
+use super::electrics::{Electrics, Fold};
 use super::mode::{
-    Bridge, Conduction, Contact, Electrics, I_FAR, I_GAP, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode,
-    SupplyMode, V_BULK, V_SENSE, V_SNUB,
+    Bridge, Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier,
+    Stage, SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
 };
 use super::propagator::State;
 use super::signal::Polarity;
-use crate::model_board::{BoardParameters, FixtureParameters};
+use super::timers::{Timer, Timers};
+use crate::model_board::{BoardParameters, FixtureParameters, SupplyKind};
 use crate::units::Quantity;
 
 /// Hysteresis of the under-voltage lockout, relative.
@@ -31,13 +34,51 @@ pub(super) enum LoadKind {
     Resistance(f64),
 }
 
+/// What hangs on the circuit by a closed channel of the switch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Connected {
+    pub(super) bank: bool,
+    pub(super) resistor: bool,
+    /// The load on the supply rail instead of the node.
+    pub(super) on_supply: bool,
+}
+
+impl Connected {
+    /// A channel's state and the timer of its pulse; `None` for the channels
+    /// that are contacts of their own.
+    pub(super) fn channel(&mut self, branch: SwitchBranch) -> Option<(&mut bool, Timer)> {
+        match branch {
+            SwitchBranch::Bank => Some((&mut self.bank, Timer::BankPulse)),
+            SwitchBranch::Resistor => Some((&mut self.resistor, Timer::ResistorPulse)),
+            SwitchBranch::SupplyLoad => Some((&mut self.on_supply, Timer::SupplyLoadPulse)),
+            SwitchBranch::Near
+            | SwitchBranch::Far
+            | SwitchBranch::GapStraight
+            | SwitchBranch::GapCrossed => None,
+        }
+    }
+
+    /// Ends the pulses that are due.
+    pub(super) fn due(&mut self, now: i64, timers: &mut Timers) {
+        self.bank &= !timers.take(Timer::BankPulse, now);
+        self.resistor &= !timers.take(Timer::ResistorPulse, now);
+        self.on_supply &= !timers.take(Timer::SupplyLoadPulse, now);
+    }
+}
+
 /// Settings and thresholds that the answers depend on, in SI units.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Settings {
     pub(super) supply_voltage: f64,
     pub(super) supply_limit: f64,
     pub(super) supply_on: bool,
+    /// Its own protection rests before it tries again.
+    pub(super) supply_resting: bool,
+    /// Its limit falls with its voltage.
+    folds: bool,
     pub(super) load: LoadKind,
+    /// What the switch has put on the rail and on the node.
+    pub(super) connected: Connected,
     trip_level: f64,
     reverse_level: f64,
     under_voltage: f64,
@@ -52,7 +93,10 @@ impl Settings {
             supply_voltage: 0.0,
             supply_limit: 0.0,
             supply_on: false,
+            supply_resting: false,
+            folds: fixture.supply.kind == SupplyKind::Foldback,
             load: LoadKind::Off,
+            connected: Connected::default(),
             trip_level: gain * board.trip_current.si(),
             reverse_level: board
                 .reversing
@@ -70,7 +114,9 @@ pub(super) struct Observed {
     /// The body diodes keep the rail from going negative.
     pub(super) rail_clamped: bool,
     pub(super) logic_awake: bool,
-    pub(super) load: Conduction,
+    pub(super) load: Rectifier,
+    pub(super) stage: Stage,
+    pub(super) bank: Rectifier,
     /// The body diodes' current has come down to zero.
     pub(super) freewheel_over: bool,
     /// The node drives the idle bridge's diodes.
@@ -93,7 +139,9 @@ impl Observed {
             supply: SupplyMode::Blocked,
             rail_clamped: false,
             logic_awake: false,
-            load: Conduction::Blocked,
+            load: Rectifier::Blocked,
+            stage: Stage::Off,
+            bank: Rectifier::Blocked,
             freewheel_over: false,
             backdriven: None,
             clamp_over: [false; 3],
@@ -129,11 +177,14 @@ impl Observed {
             settings.under_voltage
         };
         let (supply, rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
+        let (load, bank) = rectifiers(e, settings.connected, state);
         Self {
             supply,
             rail_clamped,
             logic_awake: state[V_BULK] > LOGIC_FLOOR,
-            load: load(e, settings.load, state),
+            load,
+            stage: stage(e, settings.load, state),
+            bank,
             freewheel_over: match key.bridge {
                 Bridge::Freewheel(sign) => sign.sign() * current < 0.0,
                 _ => false,
@@ -177,52 +228,85 @@ fn supply_and_clamp(
         e.quiescent * bulk / LOGIC_FLOOR
     };
     // The rail without a supply is a source `open` behind `inner` ohms.
-    let open = bulk - e.bulk_resistance * (into_bridge + logic);
-    let (mode, rail) = supply(e, settings, open, e.bulk_resistance);
+    let mut open = bulk - e.bulk_resistance * (into_bridge + logic);
+    let mut inner = e.bulk_resistance;
+    if settings.connected.on_supply {
+        let share = 1.0 / (1.0 + inner / e.load.resistance);
+        open = (open + inner / e.load.resistance * state[V_LOAD]) * share;
+        inner *= share;
+    }
+    let (mode, rail) = supply(e, settings, open, inner);
     if rail >= -e.diodes_drop {
         return (mode, false);
     }
-    let share = 1.0 / (1.0 + e.bulk_resistance * e.clamp_conductance);
+    let share = 1.0 / (1.0 + inner * e.clamp_conductance);
     let held = (open + e.diodes_drop) * share - e.diodes_drop;
-    (supply(e, settings, held, e.bulk_resistance * share).0, true)
+    (supply(e, settings, held, inner * share).0, true)
 }
 
 /// The supply's mode and the rail it makes of a source `open` behind `inner`
 /// ohms.
 fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> (SupplyMode, f64) {
-    if !settings.supply_on {
+    if !settings.supply_on || settings.supply_resting {
         return (SupplyMode::Blocked, open);
     }
     let current = (settings.supply_voltage - open) / (e.supply_resistance + inner);
     if current < 0.0 {
         (SupplyMode::Blocked, open)
     } else if current > settings.supply_limit {
+        if settings.folds {
+            let fold = Fold::new(e, settings.supply_voltage, settings.supply_limit);
+            let folded = fold.into_source(open, e.supply_resistance + inner);
+            return (SupplyMode::Foldback, open + inner * folded);
+        }
         (SupplyMode::Limit, open + inner * settings.supply_limit)
     } else {
         (SupplyMode::Voltage, open + inner * current)
     }
 }
 
-/// Where the load's characteristic behind its rectifier meets the node.
-fn load(e: &Electrics, kind: LoadKind, state: &State) -> Conduction {
-    let resistance = match kind {
-        LoadKind::Off => return Conduction::Blocked,
-        LoadKind::Current => e.load_saturation,
-        LoadKind::Resistance(ohms) => ohms.max(e.load_saturation),
-    };
-    let flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
+/// Which rectifiers on the node conduct: of load and capacitor bank the one
+/// with less voltage behind it takes the current first.
+fn rectifiers(e: &Electrics, connected: Connected, state: &State) -> (Rectifier, Rectifier) {
+    let mut flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
         + state[V_SNUB] / e.snubber_resistance;
-    let polarity = Polarity::of(flowing);
-    let flowing = flowing.abs();
-    if flowing <= e.rectifier_drop * e.node_conductance {
-        return Conduction::Blocked;
+    let mut conductance = e.node_conductance;
+    if connected.resistor {
+        conductance += 1.0 / e.resistor;
     }
-    let conductance = 1.0 / resistance;
-    let node = (flowing + conductance * e.rectifier_drop) / (e.node_conductance + conductance);
-    let current = (node - e.rectifier_drop) * conductance;
-    if kind == LoadKind::Current && current > state[I_SET] {
-        Conduction::Current(polarity)
-    } else {
-        Conduction::Resistance(polarity, resistance.to_bits())
+    let conducting = Rectifier::Conducting(Polarity::of(flowing));
+    flowing = flowing.abs();
+    let load = (state[V_LOAD] + e.rectifier_drop, e.load.resistance);
+    let bank = (state[V_BANK] + e.bank.drop, e.bank.resistance);
+    let has = [!connected.on_supply, connected.bank];
+    let order = if bank.0 < load.0 { [1, 0] } else { [0, 1] };
+    let mut found = [Rectifier::Blocked; 2];
+    for index in order {
+        let (threshold, resistance) = [load, bank][index];
+        if has[index] && flowing > threshold * conductance {
+            found[index] = conducting;
+            flowing += threshold / resistance;
+            conductance += 1.0 / resistance;
+        }
+    }
+    let [load, bank] = found;
+    (load, bank)
+}
+
+/// What the load's stage does at the voltage across its input.
+fn stage(e: &Electrics, kind: LoadKind, state: &State) -> Stage {
+    match kind {
+        LoadKind::Off => Stage::Off,
+        LoadKind::Resistance(ohms) => Stage::Resistance(ohms.max(e.load.saturation).to_bits()),
+        LoadKind::Current => {
+            let most = state[V_LOAD] / e.load.saturation;
+            if most >= state[I_LOAD] {
+                Stage::Regulated
+            } else if state[I_LOAD] >= e.load.ceiling && state[I_SET] > most {
+                Stage::Ceiling
+            } else {
+                Stage::Saturated
+            }
+        }
     }
 }

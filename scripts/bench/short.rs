@@ -4,6 +4,7 @@
 //! can be taken off.
 
 #[path = "../ngspice/netlist.rs"]
+#[allow(dead_code)] // The other parts are the tests'.
 mod netlist;
 
 use super::median;

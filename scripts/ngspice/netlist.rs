@@ -8,7 +8,7 @@ mod parts;
 pub(crate) use parts::{Part, Supply};
 
 use bufferstop::model_board::{BoardParameters, FixtureParameters};
-use bufferstop::units::{Amperes, Kelvins, Ohms, Quantity, Seconds, Volts};
+use bufferstop::units::{Amperes, Kelvins, Quantity, Seconds, Volts};
 use std::fmt::Write as _;
 
 const TEMPLATE: &str = include_str!("short.cir");
@@ -61,8 +61,6 @@ pub(crate) fn parameters() -> (BoardParameters, FixtureParameters) {
     };
     let fixture = FixtureParameters {
         bounce_for: Seconds::ZERO,
-        // Off, the load only leaks, which the netlist leaves out.
-        load_leakage: Ohms::new(1e9),
         ..FixtureParameters::default()
     };
     (board, fixture)
@@ -121,11 +119,10 @@ pub(crate) fn netlist(case: &Case) -> String {
         ("length", case.length + 1e-6),
         ("step", case.step),
     ];
-    let rest_node = rest_current * fixture.bleeder.si();
     let closing = (CLOSE - 0.5e-9, CLOSE + 0.5e-9);
     let resistance = fixture.supply_resistance.si();
     let supply = parts::supply(case.supply, VOLTAGE, case.limit, resistance);
-    let parts = parts::parts(case.part, &fixture, closing, rest_node);
+    let parts = parts::parts(case.part, &fixture, closing);
     let text = TEMPLATE
         .replace("{name}", case.name)
         .replace("{supply}", &supply)

@@ -64,7 +64,6 @@ pub(crate) fn parts(
     part: Part,
     fixture: &FixtureParameters,
     (close, closed): (f64, f64),
-    rest_node: f64,
 ) -> String {
     let mut text = format!("Vclose close 0 PWL(0 0 {close:e} 0 {closed:e} 1)\n");
     let contact = ".model contact SW(vt=0.5 vh=0 ron=100u roff=1e6)";
@@ -102,7 +101,7 @@ pub(crate) fn parts(
                 bank.bleeder.si()
             )
         }
-        Part::Load(amperes) => load(&mut text, fixture, amperes, close, rest_node),
+        Part::Load(amperes) => load(&mut text, fixture, amperes, close),
     };
     text
 }
@@ -114,10 +113,9 @@ fn load(
     fixture: &FixtureParameters,
     amperes: f64,
     close: f64,
-    rest_node: f64,
 ) -> std::fmt::Result {
     let flows = format!(
-        "max(0, (abs(V(node)) - {:e} - V(lin)) / {:e})",
+        "V(close)*max(0, (abs(V(node)) - {:e} - V(lin)) / {:e})",
         fixture.rectifier_drop.si(),
         fixture.rectifier_resistance.si()
     );
@@ -126,19 +124,17 @@ fn load(
     writeln!(
         text,
         "Brectifier node 0 I = sgn(V(node))*{flows}\nBinput 0 lin I = {flows}\n\
-         Cinput lin 0 {:e} IC={:e}\nBstage lin 0 I = {stage}\n\
+         Cinput lin 0 {:e} IC=0\nBstage lin 0 I = {stage}\n\
          Vset set 0 PWL(0 0 {close:e} 0 {settled:e} {amperes:e})\n\
          Bloop 0 ask I = (V(ask) >= {:e} && V(set) > {stage}) ? 0 : (V(set) - {stage}) / {:e}\n\
          Cloop ask 0 1 IC=0",
         fixture.load_capacitance.si(),
-        rest_node - fixture.rectifier_drop.si(),
         fixture.load_ceiling.si(),
         fixture.load_response.si(),
     )
 }
 
-/// Conductance of what is at rest on the node besides the bleeder: the load's
-/// leakage is left out of the netlist and of this.
+/// Resistance of everything in the loop at rest, the bleeder being its end.
 pub(crate) fn at_rest(board: &BoardParameters, fixture: &FixtureParameters) -> f64 {
     fixture.supply_resistance.si()
         + 2.0 * board.switch_resistance.si()

@@ -148,6 +148,16 @@ pub enum Observation {
         /// The captures.
         takes: Vec<SignalTake>,
     },
+    /// The unloaded board.
+    Idle {
+        /// The states, in the order in which they were taken.
+        steps: Vec<IdleStep>,
+    },
+    /// The signal lost.
+    Loss {
+        /// In the order in which it was.
+        losses: Vec<SignalLost>,
+    },
 }
 
 /// Something that went wrong while a scenario was driven.

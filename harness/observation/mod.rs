@@ -4,9 +4,11 @@
 
 mod sense;
 mod signal;
+mod unloaded;
 
 pub use sense::SenseStep;
 pub use signal::{Loading, SignalTake, Stream};
+pub use unloaded::{IdleStep, SignalLost};
 
 pub use crate::bench_file::Proof;
 pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};

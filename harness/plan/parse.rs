@@ -4,8 +4,8 @@
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 use super::{
-    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, idle, loss,
-    sense, signal,
+    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, idle,
+    loss, sense, signal,
 };
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};

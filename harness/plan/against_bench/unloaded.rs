@@ -6,7 +6,7 @@ use crate::bench_file::Carries;
 use crate::ident::Role;
 use crate::plan::Polarity;
 use crate::plan::idle::{Idle, OutputState};
-use crate::plan::loss::{LossCause, Loss};
+use crate::plan::loss::{Loss, LossCause};
 
 impl Against<'_> {
     pub(super) fn idle(&mut self, at: At<'_>, idle: &Idle) {

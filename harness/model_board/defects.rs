@@ -112,11 +112,6 @@ pub static DEFECTS: &[Defect] = &[
         changes!["brake_wired" Value 0.0],
     ),
     one(
-        "leaking switch",
-        "a switch was damaged by static: 2.2 kohm through it while off",
-        changes!["leak_resistance" Value 2.2e3],
-    ),
-    one(
         "hungry logic",
         "a solder bridge beside the regulator draws 150 mA",
         changes!["quiescent_current" Plus 0.150],

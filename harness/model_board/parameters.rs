@@ -86,10 +86,6 @@ pub struct BoardParameters {
     pub on_signal_loss: SignalLoss,
     /// Whether the brake input reaches the bridge driver.
     pub brake_wired: bool,
-    /// Resistance through which a leaking switch joins the supply rail to the
-    /// first output terminal, the other one resting on ground; a gigaohm and
-    /// more leaks nothing.
-    pub leak_resistance: Ohms,
     /// Resistance from the bridge to the output terminals (joints, tracks).
     pub output_resistance: Ohms,
     /// Inductance from the bridge to the output terminals.
@@ -146,7 +142,6 @@ impl Default for BoardParameters {
             signal_loss_time: Seconds::new(2e-3),
             on_signal_loss: SignalLoss::Off,
             brake_wired: true,
-            leak_resistance: Ohms::new(1e9),
             output_resistance: Ohms::new(0.020),
             output_inductance: Henries::new(1.0e-6),
             quiescent_current: Amperes::new(0.040),

@@ -118,7 +118,6 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         get: |board| f64::from(u8::from(board.brake_wired)),
         set: |board, yes| board.brake_wired = yes >= 0.5,
     },
-    field!("leak_resistance", Resistance, Positive, leak_resistance),
     field!(
         "output_resistance",
         Resistance,

@@ -118,8 +118,6 @@ pub(super) struct Electrics {
     /// Conductance of the body diodes across the rail: both half-bridges side
     /// by side, two diodes in series each.
     pub(super) clamp_conductance: f64,
-    /// Conductance of a leaking switch from the rail to the node.
-    pub(super) leak: f64,
     pub(super) output_resistance: f64,
     pub(super) output_inductance: f64,
     pub(super) quiescent: f64,
@@ -151,7 +149,6 @@ impl Electrics {
             diodes_drop: 2.0 * board.diode_drop.si(),
             diodes_resistance: 2.0 * board.diode_resistance.si(),
             clamp_conductance: 1.0 / board.diode_resistance.si().max(1e-3),
-            leak: leak(board),
             output_resistance: board.output_resistance.si() + fixture.lead_resistance.si(),
             output_inductance: board.output_inductance.si() + fixture.lead_inductance.si(),
             quiescent: board.quiescent_current.si(),
@@ -162,9 +159,7 @@ impl Electrics {
             supply_resistance: fixture.supply_resistance.si(),
             snubber_resistance: fixture.snubber_resistance.si(),
             snubber_capacitance: fixture.snubber_capacitance.si(),
-            node_conductance: 1.0 / fixture.bleeder.si()
-                + 1.0 / fixture.snubber_resistance.si()
-                + leak(board),
+            node_conductance: 1.0 / fixture.bleeder.si() + 1.0 / fixture.snubber_resistance.si(),
             rectifier_drop: fixture.rectifier_drop.si(),
             load_saturation: fixture.load_saturation.si(),
             near: fixture.near,
@@ -255,9 +250,8 @@ impl Mode {
             Affine::state(V_BULK).times(e.quiescent / LOGIC_FLOOR)
         };
         let drawn = bridge.plus(1.0, logic);
-        let (node, load_current) = node_and_load(e, key.load);
-        let drawn = drawn.plus(e.leak, leaking_from().plus(-1.0, node));
         let (rail, supply_current, charging) = rail_and_supply(e, &key, drawn);
+        let (node, load_current) = node_and_load(e, key.load);
 
         let mut rows = [Affine::zero(); STATES];
         rows[V_BULK] = charging.times(1.0 / e.bulk);
@@ -345,26 +339,8 @@ fn columns(rows: &[Affine; STATES]) -> Matrix {
     matrix
 }
 
-/// Where a leak comes from: the bulk capacitor, for its series resistance is
-/// nothing beside a leak's.
-fn leaking_from() -> Affine {
-    Affine::state(V_BULK)
-}
-
-/// The conductance of a leak; zero from a gigaohm on.
-fn leak(board: &BoardParameters) -> f64 {
-    const NONE: f64 = 1e9;
-    let resistance = board.leak_resistance.si();
-    if resistance < NONE {
-        1.0 / resistance
-    } else {
-        0.0
-    }
-}
-
 fn node_and_load(e: &Electrics, load: Conduction) -> (Affine, Affine) {
     let flowing = Affine::state(I_OUT)
-        .plus(e.leak, leaking_from())
         .plus(-1.0, Affine::state(I_NEAR))
         .plus(-1.0, Affine::state(I_FAR))
         .plus(-1.0, Affine::state(I_GAP))

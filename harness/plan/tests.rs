@@ -80,7 +80,7 @@ fn the_demo_plan_is_sound_alone_and_on_its_bench() {
     let limit = plan.scenarios[2].limit("trip_time").expect("stated");
     assert_eq!((limit.lower, limit.upper), (None, Some(0.025)));
     assert_eq!(limit.rule, DecisionRule::GuardedAcceptance { guard: 1.0 });
-    let trips = plan.scenarios[1].limit("no_trip_below").expect("stated");
+    let trips = plan.scenarios[2].limit("no_trip_below").expect("stated");
     assert_eq!(trips.rule, DecisionRule::Simple);
 }
 
@@ -126,7 +126,7 @@ fn an_overlay_of_ten_lines_changes_what_it_says() {
     assert_eq!(plan.revision, "C");
     assert_eq!(plan.family, before.family);
     assert_eq!(plan.scenarios.len(), before.scenarios.len());
-    let limit = plan.scenarios[1].limit("trip_time").expect("kept");
+    let limit = plan.scenarios[2].limit("trip_time").expect("kept");
     assert_eq!(limit.upper, Some(0.020));
     assert!(limit.source.contains("section 4"), "kept from the base");
     assert_eq!(plan.scenarios[0], before.scenarios[0]);

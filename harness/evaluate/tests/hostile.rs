@@ -40,7 +40,7 @@ fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
     }
 }
 
-fn everything(take: &Take) -> [Observation; 6] {
+fn everything(take: &Take) -> [Observation; 8] {
     let ramp = OverloadRamp {
         from: Amperes::new(3.0),
         to: Amperes::new(6.0),

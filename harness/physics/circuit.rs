@@ -247,7 +247,7 @@ impl Circuit {
                 let switches = &mut self.switches;
                 switches.board.enable(on, &mut switches.timers);
             }
-            Action::Brake(on) => self.switches.board.braked = on,
+            Action::Brake(on) => self.switches.board.brake(on, &self.board_times),
         }
         self.settle();
         self.view = self.state;

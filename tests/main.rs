@@ -9,6 +9,7 @@ mod damage;
 mod floors;
 mod guardian;
 mod hardships;
+mod influence;
 mod inspect;
 mod lots;
 mod ngspice;
@@ -19,3 +20,4 @@ mod runs;
 mod seals;
 mod signal;
 mod substitution;
+

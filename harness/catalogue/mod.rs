@@ -5,12 +5,15 @@
 //! A scenario is added in one place: a file beside this one and its line in
 //! [`ScenarioKind`].
 
+mod inrush;
 mod load;
 mod overload;
 mod reversal;
 mod sense;
 mod short;
 mod signal;
+mod soak;
+mod supply;
 
 use crate::ident::Role;
 use crate::units::Dimension;
@@ -33,17 +36,26 @@ pub enum ScenarioKind {
     Reversal,
     /// A known packet stream.
     Signal,
+    /// A start into a bank of empty capacitors.
+    Inrush,
+    /// The rated current for minutes.
+    Soak,
+    /// The customer's supply, loaded directly.
+    Supply,
 }
 
 impl ScenarioKind {
     /// Every kind, in the order in which a plan usually runs them.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 9] = [
         Self::Load,
         Self::Sense,
         Self::Overload,
         Self::Short,
         Self::Reversal,
         Self::Signal,
+        Self::Inrush,
+        Self::Soak,
+        Self::Supply,
     ];
 
     /// The word used in files and on screens.
@@ -55,6 +67,9 @@ impl ScenarioKind {
             Self::Short => "short",
             Self::Reversal => "reversal",
             Self::Signal => "signal",
+            Self::Inrush => "inrush",
+            Self::Soak => "soak",
+            Self::Supply => "supply",
         }
     }
 
@@ -67,6 +82,9 @@ impl ScenarioKind {
             Self::Short => &short::ENTRY,
             Self::Reversal => &reversal::ENTRY,
             Self::Signal => &signal::ENTRY,
+            Self::Inrush => &inrush::ENTRY,
+            Self::Soak => &soak::ENTRY,
+            Self::Supply => &supply::ENTRY,
         }
     }
 

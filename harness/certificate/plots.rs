@@ -74,6 +74,8 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
                     ));
                 }
             }
+            // Numbers say it all.
+            Observation::Inrush { .. } | Observation::Soak { .. } | Observation::Supply { .. } => {}
             Observation::Signal { takes, .. } => {
                 let drawn = takes.iter().filter_map(|take| histogram(scenario, take));
                 plots.extend(drawn);

@@ -6,6 +6,7 @@ mod closure;
 mod current;
 pub mod curve;
 mod fault;
+mod inrush;
 mod load;
 mod overload;
 mod phase;
@@ -14,8 +15,11 @@ mod sense;
 mod sheet;
 mod short;
 mod signal;
+mod soak;
+mod supply;
 
 pub use sense::{SenseLine, SensePoint, sense_line, sense_points};
+pub use soak::{SoakRise, soak_rise};
 
 use crate::measurement::Metric;
 use crate::observation::Observation;
@@ -111,6 +115,13 @@ pub fn evaluate(scenario: &str, context: &Context, observation: &Observation) ->
         }
         Observation::Signal { sent, takes } => {
             signal::evaluate(&mut sheet, context, sent.as_ref(), takes);
+        }
+        Observation::Inrush { bank, starts } => {
+            inrush::evaluate(&mut sheet, context, bank, starts);
+        }
+        Observation::Soak { soaks } => soak::evaluate(&mut sheet, context, soaks),
+        Observation::Supply { steps } => {
+            supply::evaluate(&mut sheet, context, context.onset_level.si(), steps);
         }
     }
     sheet.into_metrics()

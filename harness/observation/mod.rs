@@ -2,11 +2,17 @@
 //! no metric and no limit, so the same observation can be evaluated and judged
 //! again years later.
 
+mod inrush;
 mod sense;
 mod signal;
+mod soak;
+mod supply;
 
+pub use inrush::{Bank, InrushStart};
 pub use sense::SenseStep;
 pub use signal::{Loading, SignalTake, Stream};
+pub use soak::{SoakLook, Soaked, Warmth};
+pub use supply::SupplyStep;
 
 pub use crate::bench_file::Proof;
 pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};
@@ -147,6 +153,23 @@ pub enum Observation {
         sent: Option<Stream>,
         /// The captures.
         takes: Vec<SignalTake>,
+    },
+    /// Starts into a bank of empty capacitors.
+    Inrush {
+        /// The bank.
+        bank: Bank,
+        /// The starts.
+        starts: Vec<InrushStart>,
+    },
+    /// A current held for long.
+    Soak {
+        /// In the order in which they were made.
+        soaks: Vec<Soaked>,
+    },
+    /// The supply loaded directly.
+    Supply {
+        /// The steps, the first without a load.
+        steps: Vec<SupplyStep>,
     },
 }
 

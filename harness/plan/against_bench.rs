@@ -2,7 +2,10 @@
 //! needs, the envelope, and what its instruments can do. Both were checked
 //! alone before; nothing is asked of an instrument here.
 
+mod inrush;
 mod limits_of_energy;
+mod soak;
+mod supply;
 
 use super::check::SHORTEST_HALF_BIT;
 use super::settings::{Direction, Settings, ShortPlace};
@@ -213,7 +216,9 @@ impl<'a> Against<'a> {
             }
         }
         match &at.scenario.settings {
-            Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) => {}
+            Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) | Settings::Soak(_) => {}
+            Settings::Inrush(_) => self.inrush(at),
+            Settings::Supply(_) => self.load_on_supply(at),
             Settings::Short(short) => {
                 for place in &short.places {
                     self.branch(at, "places", short_branch(*place));
@@ -426,7 +431,13 @@ impl<'a> Against<'a> {
             Settings::Load(_)
             | Settings::Sense(_)
             | Settings::Overload(_)
-            | Settings::Signal(_) => Vec::new(),
+            | Settings::Signal(_)
+            | Settings::Soak(_) => Vec::new(),
+            Settings::Inrush(i) => vec![
+                ("length", inrush::connected(i.length)),
+                ("close_look", inrush::connected(i.close_look)),
+            ],
+            Settings::Supply(s) => vec![("hold", supply::connected(s))],
             Settings::Short(short) => vec![
                 ("pulse", short.pulse),
                 ("recovery_pulse", short.recovery_pulse),
@@ -458,7 +469,12 @@ impl<'a> Against<'a> {
 /// The setting that names the period, the period, and how long is captured.
 fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
     match settings {
-        Settings::Load(_) | Settings::Sense(_) => Vec::new(),
+        Settings::Load(_) | Settings::Sense(_) | Settings::Soak(_) => Vec::new(),
+        Settings::Inrush(i) => vec![
+            ("coarse_period", i.coarse_period, i.length),
+            ("sampling_period", i.sampling_period, i.close_look),
+        ],
+        Settings::Supply(s) => vec![("sampling_period", s.sampling_period, s.hold)],
         Settings::Overload(o) => vec![("sampling_period", o.sampling_period, o.pulse)],
         Settings::Short(s) => vec![
             ("sampling_period", s.sampling_period, s.pulse),

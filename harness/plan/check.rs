@@ -1,6 +1,10 @@
 //! How the numbers of a plan must fit together, whatever the bench. What
 //! depends on the bench is checked in `against_bench`.
 
+mod inrush;
+mod soak;
+mod supply;
+
 use super::sense::Sense;
 use super::settings::{Load, Overload, Polarity, Reversal, Settings, Short};
 use super::signal::Signal;
@@ -125,6 +129,9 @@ impl Checks<'_> {
             Settings::Short(short) => self.short(at, short),
             Settings::Reversal(reversal) => self.reversal(at, reversal),
             Settings::Signal(signal) => self.signal(at, signal),
+            Settings::Inrush(inrush) => self.inrush(at, inrush),
+            Settings::Soak(soak) => self.soak(at, soak),
+            Settings::Supply(supply) => self.supply(at, supply),
         }
     }
 
@@ -148,7 +155,7 @@ impl Checks<'_> {
                 "\"positive\" and \"negative\" in the list".to_owned(),
             );
         }
-        self.held_steps(at, &load.polarities, load.settle + load.hold);
+        self.held(at, &load.polarities, load.settle + load.hold, "hold");
     }
 
     fn sense(&mut self, at: At<'_>, sense: &Sense) {
@@ -169,7 +176,7 @@ impl Checks<'_> {
                 "more than zero".to_owned(),
             );
         }
-        self.held_steps(at, &sense.polarities, sense.settle + sense.hold);
+        self.held(at, &sense.polarities, sense.settle + sense.hold, "hold");
     }
 
     fn rising_steps(&mut self, at: At<'_>, steps: &[Amperes]) {
@@ -195,7 +202,7 @@ impl Checks<'_> {
 
     /// A board that goes dead without a signal cannot be held in a polarity,
     /// and a bootstrapped high side holds for a while only.
-    fn held_steps(&mut self, at: At<'_>, polarities: &[Polarity], step: Seconds) {
+    fn held(&mut self, at: At<'_>, polarities: &[Polarity], step: Seconds, key: &str) {
         if polarities.iter().all(|p| *p == Polarity::Alternating) {
             return;
         }
@@ -213,9 +220,13 @@ impl Checks<'_> {
         {
             self.fault(
                 at,
-                "hold",
+                key,
                 "a step holds the output longer than the board can".to_owned(),
-                format!("settle and hold together {longest} at most"),
+                if key == "hold" {
+                    format!("settle and hold together {longest} at most")
+                } else {
+                    format!("{longest} at most, or `polarities = [\"alternating\"]`")
+                },
             );
         }
     }

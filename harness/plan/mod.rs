@@ -6,22 +6,28 @@ mod against_bench;
 mod check;
 mod comparison;
 pub mod demo;
+mod inrush;
 mod limits;
 mod lot;
 mod parse;
 mod sense;
 mod settings;
 mod signal;
+mod soak;
 mod steps;
+mod supply;
 
 pub use against_bench::against_bench;
 pub use comparison::{Comparison, DeclaredMargin, MetricPath};
+pub use inrush::{BANK_ROOM, Inrush};
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
 pub use sense::Sense;
 pub use settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 pub use signal::{Cutouts, Signal, SignalLoading, StreamPacket};
+pub use soak::Soak;
 pub use steps::{Step, steps};
+pub use supply::{LOAD_ROOM, Supply};
 
 use crate::catalogue::{Per, ScenarioKind};
 use crate::document::Places;

@@ -4,8 +4,8 @@
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 use super::{
-    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, sense,
-    signal,
+    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, inrush,
+    sense, signal, soak, supply,
 };
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
@@ -179,6 +179,9 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
         ScenarioKind::Short => Settings::Short(short(table, &ratings)),
         ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),
         ScenarioKind::Signal => Settings::Signal(signal::read(table)),
+        ScenarioKind::Inrush => Settings::Inrush(inrush::read(table)),
+        ScenarioKind::Soak => Settings::Soak(soak::read(table, &ratings)),
+        ScenarioKind::Supply => Settings::Supply(supply::read(table, &ratings)),
     };
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),

@@ -1,8 +1,11 @@
 //! The settings of each kind of scenario, typed. Their words and defaults are
 //! the catalogue's.
 
+use super::inrush::Inrush;
 use super::sense::Sense;
 use super::signal::Signal;
+use super::soak::Soak;
+use super::supply::Supply;
 use crate::catalogue::ScenarioKind;
 use crate::units::{Amperes, Seconds};
 use serde::{Deserialize, Serialize};
@@ -23,6 +26,12 @@ pub enum Settings {
     Reversal(Reversal),
     /// Of a signal scenario.
     Signal(Signal),
+    /// Of an inrush scenario.
+    Inrush(Inrush),
+    /// Of a soak scenario.
+    Soak(Soak),
+    /// Of a supply scenario.
+    Supply(Supply),
 }
 
 impl Settings {
@@ -35,6 +44,9 @@ impl Settings {
             Self::Short(_) => ScenarioKind::Short,
             Self::Reversal(_) => ScenarioKind::Reversal,
             Self::Signal(_) => ScenarioKind::Signal,
+            Self::Inrush(_) => ScenarioKind::Inrush,
+            Self::Soak(_) => ScenarioKind::Soak,
+            Self::Supply(_) => ScenarioKind::Supply,
         }
     }
 }

@@ -15,9 +15,12 @@ pub fn context(plan: &Plan, scenario: &Scenario, bench: &Bench) -> Context {
         ratings.supply_voltage,
     );
     let (onset_level, off_level) = match &scenario.settings {
-        Settings::Load(_) | Settings::Sense(_) | Settings::Signal(_) => {
-            (ordinary.onset_level, None)
-        }
+        Settings::Load(_)
+        | Settings::Sense(_)
+        | Settings::Signal(_)
+        | Settings::Inrush(_)
+        | Settings::Soak(_)
+        | Settings::Supply(_) => (ordinary.onset_level, None),
         Settings::Overload(overload) => (overload.onset_level, Some(overload.off_level)),
         Settings::Short(short) => (short.onset_level, None),
         Settings::Reversal(reversal) => (reversal.onset_level, None),

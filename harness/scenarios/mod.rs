@@ -3,6 +3,7 @@
 
 mod context;
 mod hands;
+mod inrush;
 mod journal;
 mod load;
 mod overload;
@@ -10,6 +11,8 @@ mod reversal;
 mod sense;
 mod short;
 mod signal;
+mod soak;
+mod supply;
 
 pub use context::context;
 pub use hands::{Halt, Hands};
@@ -31,15 +34,21 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
         Settings::Short(settings) => short::drive(settings, hands).await,
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
         Settings::Signal(settings) => signal::drive(settings, hands).await,
+        Settings::Inrush(settings) => inrush::drive(settings, hands).await,
+        Settings::Soak(settings) => soak::drive(settings, hands).await,
+        Settings::Supply(settings) => supply::drive(settings, hands).await,
     }
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 6] = [
+pub const DRIVEN: [ScenarioKind; 9] = [
     ScenarioKind::Load,
     ScenarioKind::Sense,
     ScenarioKind::Overload,
     ScenarioKind::Short,
     ScenarioKind::Reversal,
     ScenarioKind::Signal,
+    ScenarioKind::Inrush,
+    ScenarioKind::Soak,
+    ScenarioKind::Supply,
 ];

@@ -6,6 +6,7 @@
 mod arrays;
 mod command;
 mod damage;
+mod endurance;
 mod floors;
 mod guardian;
 mod hardships;

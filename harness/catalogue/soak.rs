@@ -76,9 +76,10 @@ pub(super) static ENTRY: Entry = Entry {
             Worse::Larger,
             "Steady case temperature less the ambient. Steady is the end of one exponential \
              fitted by least squares to all readings under load; ambient is what the readings \
-             without power lead to along their line. Where the record is shorter than two time \
-             constants, the extrapolation's U is above a tenth of the rise, or the exponential \
-             does not fit to a fiftieth of it, the last reading is a bound.",
+             without power lead to with the same time constant. Where the record is shorter \
+             than two time constants, the extrapolation's U is above a tenth of the rise, or \
+             the readings lie further beside the exponential than their scatter explains, the \
+             last reading is a bound.",
         ),
         metric(
             "thermal_time_constant",

@@ -22,8 +22,12 @@ const ALL: [(&str, Dimension); 3] = [RISE, CONSTANT, DRIFT];
 const LEAST_SPAN: f64 = 2.0;
 /// The extrapolation's U may be this share of the rise.
 const MOST_UNCERTAIN: f64 = 0.1;
-/// The residuals may be this share of the rise, in standard deviations.
+/// The residuals may be this share of the rise, in standard deviations; where
+/// the scatter of the readings does not explain them, only the smaller one.
 const MOST_MISFIT: f64 = 0.02;
+const LEAST_MISFIT: f64 = 0.002;
+/// How many times their own scatter the residuals may be.
+const EXPLAINED: f64 = 2.0;
 /// No thermometer reads further; a number beyond is no temperature.
 const BEYOND: f64 = 1e4;
 
@@ -54,8 +58,12 @@ pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, soaks: &[Soaked]) {
         }
         used.push(at.clone());
         let levels = Levels::of(soaked, context);
+        if let Some((blame, reason)) = levels.unseen(soaked) {
+            sheet.missing(&ALL, &at, blame, reason);
+            continue;
+        }
         temperature(sheet, &at, soaked, &levels);
-        drift(sheet, &at, soaked, &levels);
+        drift(sheet, &at, &levels);
     }
 }
 
@@ -85,6 +93,21 @@ impl Levels {
             levels.look(look, soaked, context);
         }
         levels
+    }
+
+    /// Why nothing can be told: without voltage and current nobody knows what
+    /// warmed the board.
+    fn unseen(&self, soaked: &Soaked) -> Option<(Blame, &'static str)> {
+        let mut looks = soaked.looks.iter().map(|look| &look.take.capture);
+        if soaked.looks.is_empty() {
+            Some((Blame::Plan, "no look was taken under load"))
+        } else if self.volts.len() < soaked.looks.len() {
+            Some((Blame::Bench, "no channel sees the output voltage"))
+        } else if looks.any(|capture| Trace::of(capture, Signal::OutputCurrent).is_none()) {
+            Some((Blame::Bench, "no channel sees the output current"))
+        } else {
+            None
+        }
     }
 
     fn look(&mut self, look: &SoakLook, soaked: &Soaked, context: &Context) {
@@ -179,28 +202,32 @@ pub fn soak_rise(soaked: &Soaked, until: f64) -> Option<SoakRise> {
     Some(seen)
 }
 
-/// Where a board without power tends to: it cools with the same time constant
-/// as it warms up with, so the last reading is above its ambient by the time
-/// constant times the slope.
+/// Where a board without power tends to: it cools with about the time constant
+/// with which it warms up, so its readings lie on a line over exp(-t / tau)
+/// that meets the ambient at zero.
 ///
-/// Standard uncertainty (GUM 5.1.2): the line's at its last point, the slope's
-/// times the time constant, and half the correction as a rectangle, since the
-/// cooling is not quite one exponential.
+/// Standard uncertainty (GUM 5.1.2): the intercept's standard error widened
+/// for its few degrees of freedom (GUM G.3.2), and a fifth of the way that is
+/// left from the last reading as a rectangle, since both time constants are
+/// alike only about.
 fn ambient(rest: &[(f64, f64)], last: f64, constant: f64) -> Estimate {
-    let Ok(line) = fit_line(rest) else {
-        return Estimate::new(last, 0.0);
+    let first = rest.first().map_or(0.0, |point| point.0);
+    let left = |at: f64| libm::exp(-(at - first) / constant);
+    let turned: Vec<(f64, f64)> = rest.iter().map(|&(at, value)| (left(at), value)).collect();
+    let line = match fit_line(&turned) {
+        Ok(line) if constant > 0.0 && rest.len() > 2 => line,
+        _ => return Estimate::new(last, 0.0),
     };
-    let end = rest.last().map_or(0.0, |point| point.0);
-    let count = rest.len() as f64;
-    let correction = constant * line.slope;
-    let widened = student(rest.len() - 2) / COVERAGE;
     let u = combined([
-        line.residual / libm::sqrt(count) * 2.0,
-        widened * line.slope_u * constant,
-        rectangular(correction / 2.0),
+        line.intercept_u * student(rest.len() - 2) / COVERAGE,
+        rectangular((last - line.intercept) / 5.0),
     ]);
-    let value = line.intercept + line.slope * end + correction;
-    Estimate::new(value, if rest.len() > 2 { u } else { 0.0 })
+    if line.intercept.is_finite() && u.is_finite() {
+        Estimate::new(line.intercept, u)
+    } else {
+        // Readings at next to one instant lead nowhere.
+        Estimate::new(last, 0.0)
+    }
 }
 
 /// Standard uncertainty of the end: its standard error widened for its few
@@ -232,13 +259,24 @@ fn refusal(seen: &SoakRise, rise: &Rise) -> Option<String> {
         let shown = show(COVERAGE * seen.end_u, Dimension::TemperatureDifference);
         return Some(format!("the steady temperature is known to {shown} only"));
     }
-    if rise.residual > MOST_MISFIT * whole {
+    let explained = rise.residual <= EXPLAINED * scatter(&seen.points, rise);
+    let most = if explained { MOST_MISFIT } else { LEAST_MISFIT };
+    if rise.residual > most * whole {
         let shown = show(rise.residual, Dimension::TemperatureDifference);
         return Some(format!(
             "the rise is no exponential: the readings lie {shown} beside it"
         ));
     }
     None
+}
+
+/// Standard deviation of the readings about whatever smooth curve they follow:
+/// the second differences of the residuals, over sqrt 6 (the weights 1, -2, 1).
+fn scatter(points: &[(f64, f64)], rise: &Rise) -> f64 {
+    let beside: Vec<f64> = points.iter().map(|&(x, y)| y - rise.at(x)).collect();
+    let bends = beside.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]);
+    let count = bends.len().max(1) as f64;
+    libm::sqrt(bends.map(|bend| bend * bend).sum::<f64>() / (6.0 * count))
 }
 
 fn temperature(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
@@ -298,14 +336,8 @@ fn temperature(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
 /// First level less the least: zero cancels, the gain acts on the difference
 /// alone, what is each reading's own adds up (GUM 5.2.2 with fully correlated
 /// gain and zero).
-fn drift(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
-    if soaked.looks.is_empty() {
-        sheet.missing(&[DRIFT], at, Blame::Plan, "no look was taken under load");
-        return;
-    }
+fn drift(sheet: &mut Sheet, at: &str, levels: &Levels) {
     let Some(&(_, first)) = levels.volts.first() else {
-        let reason = "no channel sees the output voltage";
-        sheet.missing(&[DRIFT], at, Blame::Bench, reason);
         return;
     };
     if first.value == 0.0 {
@@ -317,12 +349,11 @@ fn drift(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
         sheet.missing(&[DRIFT], at, Blame::Bench, &failed.reason);
         return;
     }
-    let least =
-        levels
-            .volts
-            .iter()
-            .copied()
-            .reduce(|a, b| if b.1.value < a.1.value { b } else { a });
+    let least = levels
+        .volts
+        .iter()
+        .copied()
+        .reduce(|a, b| if b.1.value < a.1.value { b } else { a });
     let (when, least) = least.unwrap_or((0.0, first));
     let drift = first.value - least.value;
     let u = combined([levels.gain_u * drift, first.u, least.u]);

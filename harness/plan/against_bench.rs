@@ -222,9 +222,7 @@ impl<'a> Against<'a> {
             Settings::Short(short) => {
                 for place in &short.places {
                     self.branch(at, "places", short_branch(*place));
-                }
-                if short.places.contains(&ShortPlace::Far) {
-                    self.far_loop_trips(at);
+                    self.loop_trips(at, *place);
                 }
             }
             Settings::Signal(signal) => self.signal(at, signal),
@@ -315,19 +313,25 @@ impl<'a> Against<'a> {
     }
 
     /// The coin test: a loop whose resistance keeps the current below the trip
-    /// level arcs and heats instead of tripping, on any board.
-    fn far_loop_trips(&mut self, at: At<'_>) {
-        let Some(far) = self.bench.branch(Closes::FarShort) else {
+    /// level arcs and heats instead of tripping, on any board. What flows on
+    /// once the bulk capacitors are empty comes through the supply's leads.
+    fn loop_trips(&mut self, at: At<'_>, place: ShortPlace) {
+        let Some(short) = self.bench.branch(short_branch(place)) else {
             return;
         };
-        let ratings = self.plan.ratings;
-        let resistance =
-            ratings.source_resistance + self.bench.wiring.lead_resistance + far.resistance;
+        let (ratings, wiring) = (self.plan.ratings, self.bench.wiring);
+        let resistance = ratings.source_resistance
+            + wiring.supply_resistance
+            + wiring.lead_resistance
+            + short.resistance;
         let current = ratings.supply_voltage / resistance;
         if current <= self.trip_upper() {
             self.plan_fault(
                 &at.path("places"),
-                format!("through the far loop flow only {current}, so no board need trip"),
+                format!(
+                    "through the {} loop flow only {current}, so no board need trip",
+                    place.word()
+                ),
                 format!(
                     "a loop that lets more than {} flow: the bus is too thin or too long",
                     self.trip_upper()

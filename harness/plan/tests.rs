@@ -68,7 +68,9 @@ fn the_demo_plan_is_sound_alone_and_on_its_bench() {
     let names: Vec<&str> = plan.scenarios.iter().map(|s| s.name.as_str()).collect();
     assert_eq!(
         names,
-        ["load", "overload", "short", "reversal", "sense", "signal"]
+        [
+            "load", "overload", "short", "reversal", "sense", "signal", "inrush", "soak", "supply"
+        ]
     );
     let Settings::Load(load) = &plan.scenarios[0].settings else {
         panic!("the first is a load");
@@ -146,11 +148,14 @@ fn steps_say_what_energises_and_how_long_it_takes() {
     // five steps in two polarities; two loadings.
     let counts = ["load", "overload", "short", "reversal", "sense", "signal"].map(count);
     assert_eq!(counts, [17, 7, 8, 5, 12, 4]);
-    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 6);
+    // Two starts; rest, supply and soak; the supply and six currents from it.
+    assert_eq!(["inrush", "soak", "supply"].map(count), [3, 4, 8]);
+    // Nine times made safe, and one rest.
+    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 10);
     let text = &steps[1].text;
     assert!(text.starts_with("positive: hold 0.000 A"), "{text}");
     let total: f64 = steps.iter().map(|s| s.bench_time.si()).sum();
-    assert!((15.0..60.0).contains(&total), "{total}");
+    assert!((340.0..420.0).contains(&total), "{total}");
 }
 
 proptest! {

@@ -12,7 +12,10 @@ fn findings(workshop: &mut Workshop, board: &BoardParameters) -> BTreeMap<String
     metrics
         .map(|j| {
             let m = &j.metric;
-            (format!("{}.{} {}", m.scenario, m.key, m.at), m.finding.clone())
+            (
+                format!("{}.{} {}", m.scenario, m.key, m.at),
+                m.finding.clone(),
+            )
         })
         .collect()
 }
@@ -36,14 +39,24 @@ fn matrix() {
             eprintln!("PARAM {}: unchanged at {old}", parameter.name);
             continue;
         }
-        eprintln!("PARAM {} {old} -> {}", parameter.name, (parameter.get)(&board));
+        eprintln!(
+            "PARAM {} {old} -> {}",
+            parameter.name,
+            (parameter.get)(&board)
+        );
         let moved = findings(&mut workshop, &board);
         for (key, was) in &base {
             match (was, &moved[key]) {
                 (Finding::Value(a), Finding::Value(b)) => {
                     let d = b.value - a.value;
                     if d.abs() > 0.2 * a.expanded() {
-                        eprintln!("   {key}: {:+.4e} from {:.4e}, U {:.2e}, {:.2} U", d, a.value, a.expanded(), d / a.expanded());
+                        eprintln!(
+                            "   {key}: {:+.4e} from {:.4e}, U {:.2e}, {:.2} U",
+                            d,
+                            a.value,
+                            a.expanded(),
+                            d / a.expanded()
+                        );
                     }
                 }
                 (a, b) if a == b => {}

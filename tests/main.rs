@@ -6,6 +6,7 @@
 mod arrays;
 mod command;
 mod damage;
+mod endurance;
 mod floors;
 mod guardian;
 mod hardships;
@@ -20,4 +21,3 @@ mod runs;
 mod seals;
 mod signal;
 mod substitution;
-

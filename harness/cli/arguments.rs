@@ -56,6 +56,11 @@ pub(super) enum Command {
     /// will do.
     #[command(after_help = "Example:  bufferstop check plan.toml bench.toml")]
     Check(Check),
+    /// Say what a scenario provokes and what a metric means.
+    #[command(
+        after_help = "Example:  bufferstop guide short\n          bufferstop guide short.trip_time"
+    )]
+    Guide(Guide),
     /// Compare two lots metric by metric, after a part was substituted.
     #[command(after_help = COMPARE_AFTER)]
     Compare(Compare),
@@ -90,6 +95,13 @@ CAUTION  This puts shorts and tens of amperes through the board. Wires and parts
          can burst: wear eye protection, keep nothing near that burns, stay at the bench, and have
          an emergency stop and a supply fuse: this program is not a safety device. Neither output
          rail is ground. Mains work: follow your local codes and leave it to licensed people.";
+
+#[derive(Debug, Args)]
+pub(super) struct Guide {
+    /// A scenario, or a metric as SCENARIO.METRIC; without it all scenarios.
+    #[arg(value_name = "TOPIC")]
+    pub(super) topic: Option<String>,
+}
 
 #[derive(Debug, Args)]
 pub(super) struct Demo {

@@ -63,8 +63,8 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         ),
         (
             "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"hold\"\nlongest_hold = \"150 ms\"",
-            ("[[scenario]]", 1),
+            "on_signal_loss = \"hold\"\nlongest_hold = \"300 ms\"",
+            ("[[scenario]]", 2),
             "longer than the board can",
         ),
         (

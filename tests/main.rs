@@ -10,6 +10,7 @@ mod floors;
 mod guardian;
 mod hardships;
 mod inspect;
+mod inspect_records;
 mod lots;
 mod ngspice;
 mod ports;

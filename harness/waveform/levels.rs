@@ -3,6 +3,7 @@
 //! judges nothing.
 
 use super::crossing::Sample;
+use crate::measurement::{combined, rectangular, resolution};
 use serde::{Deserialize, Serialize};
 
 /// Bins of a histogram; when a value falls outside, pairs of bins are merged
@@ -271,6 +272,19 @@ pub struct TransitionSettings {
     pub slew: (f64, f64),
     /// Reversals smaller than this are noise, not distortion.
     pub reversal: f64,
+    /// Standard deviation of a sample, its resolution included.
+    pub noise: f64,
+}
+
+/// Standard uncertainty of the time between two levels of one transition, in
+/// sample periods.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SpanUncertainty {
+    /// Noise through the slope: each transition's own.
+    pub own: f64,
+    /// What bends or has a corner between two samples, and what is not known of
+    /// the levels: much the same in all transitions.
+    pub shared: f64,
 }
 
 /// One transition, times in sample periods, values in the samples' unit.
@@ -280,8 +294,12 @@ pub struct Transition {
     pub rising: bool,
     /// From the 10 % to the 90 % reference level.
     pub duration: Option<f64>,
+    /// How well the duration is known.
+    pub duration_u: SpanUncertainty,
     /// Mean slope between the two slew levels, per sample period, positive.
     pub slew: Option<f64>,
+    /// How well the time between the slew levels is known.
+    pub slew_u: SpanUncertainty,
     /// Samples between the slew levels; with none the slope is only a bound
     /// from below.
     pub samples_in_slew: usize,
@@ -346,9 +364,20 @@ pub fn measure_transition(
             if rising { (low, high) } else { (-high, -low) }
         })
     });
+    let known = |ends: Option<(f64, f64)>, level_u: f64| {
+        ends.map_or_else(SpanUncertainty::default, |(from, to)| {
+            let [a, b] = [from, to].map(|end| crossing_u(&at, last, end, settings, level_u));
+            SpanUncertainty {
+                own: combined([a.own, b.own]),
+                shared: combined([a.shared, b.shared]),
+            }
+        })
+    };
     Some(Transition {
         rising,
         duration,
+        duration_u: known(ends, resolution(levels.resolution)),
+        slew_u: known(slew_ends, 0.0),
         slew: slew_ends
             .map(|(from, to)| (slew_high - slew_low) / (to - from).max(f64::MIN_POSITIVE)),
         samples_in_slew: slew_ends.map_or(0, |(from, to)| {
@@ -373,6 +402,40 @@ fn first_above(at: &impl Fn(usize) -> f64, from: usize, last: usize, level: f64)
     let index = (from..=last).find(|&index| at(index) >= level)?;
     let (low, high) = (at(index.checked_sub(1)?), at(index));
     Some(index as f64 - 1.0 + share(low, high, level))
+}
+
+/// How well one crossing is known. Noise acts as it does on an edge (2/3 of its
+/// square over all places between two samples). Between two samples a line
+/// misses a bend by half of the second difference beside it over the step at
+/// most, and a corner, where both are alike, by up to a whole sample; where the
+/// second difference is no more than noise there is none.
+fn crossing_u(
+    at: &impl Fn(usize) -> f64,
+    last: usize,
+    end: f64,
+    settings: &TransitionSettings,
+    level_u: f64,
+) -> SpanUncertainty {
+    let before = (libm::ceil(end) as usize).clamp(1, last) - 1;
+    let step = at(before + 1) - at(before);
+    if step <= 0.0 {
+        return SpanUncertainty {
+            own: 0.0,
+            shared: rectangular(0.5),
+        };
+    }
+    let second = |middle: usize| {
+        let inside = middle >= 1 && middle < last;
+        let sum = |middle: usize| at(middle - 1) + at(middle + 1) - 2.0 * at(middle);
+        if inside { sum(middle).abs() } else { 0.0 }
+    };
+    let bend = second(before).max(second(before + 1)) - settings.reversal;
+    let share = (bend / step).clamp(0.0, 1.0);
+    let missed = share * (1.0 + share) / 2.0;
+    SpanUncertainty {
+        own: (settings.noise * libm::sqrt(2.0 / 3.0) / step).min(0.5),
+        shared: combined([rectangular(missed), (level_u / step).min(0.5)]),
+    }
 }
 
 fn share(low: f64, high: f64, level: f64) -> f64 {

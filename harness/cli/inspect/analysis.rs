@@ -12,44 +12,57 @@ use crate::clock::BenchInstant;
 use crate::console::inspect::{Inspection, Trip};
 use crate::track::{POWER_STATION, Packet, RECEIVER, Scale, SignalReport};
 use crate::units::{Dimension, Quantity};
+use crate::waveform::{ChannelAccuracy, Trace};
 use std::ops::Range;
 use std::path::Path;
 
 pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let format = Format::of(&arguments.capture)?;
-    let misplaced = match format {
-        Format::Vcd => [
-            ("--column", arguments.column.is_some()),
-            ("--time-column", arguments.time_column.is_some()),
-            ("--current", arguments.current.is_some()),
-            ("--decimal-comma", arguments.decimal_comma),
-            ("--scale", arguments.scale.is_some()),
-        ],
-        Format::Csv => [
-            ("--wire", arguments.wire.is_some()),
-            ("--rate", arguments.rate.is_some()),
-            ("--scale", arguments.scale.is_some()),
-            ("", false),
-            ("", false),
-        ],
-        Format::Npy => [
-            ("--wire", arguments.wire.is_some()),
-            ("--time-column", arguments.time_column.is_some()),
-            ("--decimal-comma", arguments.decimal_comma),
-            ("", false),
-            ("", false),
-        ],
-    };
-    if let Some((option, _)) = misplaced.iter().find(|(_, given)| *given) {
+    use Format::{Bundle, Csv, Npy, Store, Vcd};
+    // Which formats an option says something about.
+    let options = [
+        ("--wire", arguments.wire.is_some(), &[Vcd][..]),
+        ("--rate", arguments.rate.is_some(), &[Vcd, Npy]),
+        ("--scale", arguments.scale.is_some(), &[Npy]),
+        ("--time-column", arguments.time_column.is_some(), &[Csv]),
+        ("--decimal-comma", arguments.decimal_comma, &[Csv]),
+        (
+            "--column",
+            arguments.column.is_some(),
+            &[Csv, Npy, Bundle, Store],
+        ),
+        (
+            "--current",
+            arguments.current.is_some(),
+            &[Csv, Npy, Bundle, Store],
+        ),
+        (
+            "--onset",
+            arguments.onset.is_some(),
+            &[Csv, Npy, Bundle, Store],
+        ),
+        ("--take", arguments.take.is_some(), &[Bundle, Store]),
+        ("--model", arguments.place.model, &[Store]),
+    ];
+    let misplaced =
+        |(_, given, formats): &&(&str, bool, &[Format])| *given && !formats.contains(&format);
+    if let Some((option, ..)) = options.iter().find(misplaced) {
         let words = format.words();
         return Err(Trouble::Usage(format!(
             "{option} says nothing about this format ({words})"
         )));
     }
+    let of_file = matches!(format, Csv | Npy);
+    if of_file && arguments.onset.is_some() && arguments.current.is_none() {
+        return Err(Trouble::Usage(
+            "--onset needs --current: which column holds the current".to_owned(),
+        ));
+    }
     match format {
         Format::Vcd => super::logic::logic(arguments),
         Format::Csv => table(arguments),
         Format::Npy => array(arguments),
+        Format::Bundle | Format::Store => super::record::capture(arguments, format),
     }
 }
 
@@ -81,6 +94,7 @@ pub(super) fn bare(arguments: &Inspect, format: Format, channel: String) -> Insp
         format: format.words(),
         channel,
         samples: 0,
+        scale_known: false,
         period: 0.0,
         period_from: "",
         length: 0.0,
@@ -175,6 +189,12 @@ fn odd(report: &SignalReport) -> Vec<String> {
     odd
 }
 
+/// A file does not say how far its scale can be trusted.
+const UNKNOWN: ChannelAccuracy = ChannelAccuracy {
+    gain_u: 0.0,
+    offset_u: 0.0,
+};
+
 /// A step within this share of the mean counts as even.
 const EVEN: f64 = 0.02;
 
@@ -235,6 +255,9 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             period: inspection.period,
             scale: Scale::VOLTS,
             first: from,
+            samples: inspection.samples,
+            accuracy: UNKNOWN,
+            time_base_u: 0.0,
         };
         let names = [column.as_str()];
         let rows = TableChannel {
@@ -304,6 +327,9 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
                 step: unit,
             },
             first: 0.0,
+            samples: facts.samples,
+            accuracy: UNKNOWN,
+            time_base_u: 0.0,
         };
         let samples = ArrayChannel { path, column };
         voltage(&mut inspection, &channel, arguments.at, &samples)?;
@@ -411,5 +437,6 @@ fn current_trip(
             "more than 8,000,000 samples: cut the capture to the trip",
         ));
     }
-    Ok(trip::trip(values, first, period, step, onset))
+    let trace = Trace::from_values(first, period, values);
+    Ok(trip::trip(trace, step, onset, false))
 }

@@ -151,6 +151,8 @@ pub struct Inspection {
     pub channel: String,
     /// Samples.
     pub samples: u64,
+    /// Whether U holds what is known of the scale and the clock.
+    pub scale_known: bool,
     /// Time between them, s.
     pub period: f64,
     /// How the period is known.

@@ -16,19 +16,29 @@ use std::f64::consts::PI;
 
 const CAPTURES: u64 = 10_000;
 /// Halves of 1 and 0, in bits: runs of ones between zeros.
-const BITS: [bool; 13] = [
-    true, true, true, true, false, true, true, false, false, true, true, true, true,
-];
+const BITS: [bool; 10] = [true, true, true, true, false, true, true, false, true, true];
+
+/// How an edge goes from one level to the other.
+#[derive(Clone, Copy, PartialEq)]
+enum Bend {
+    /// A straight line.
+    Straight,
+    /// Half a cosine.
+    Cosine,
+    /// As through a resistance into a capacitance: steepest at its start.
+    Exponential,
+}
 
 /// One draw of the prior. Every number is uniform over the stated range unless
 /// it says otherwise.
 struct Drawn {
-    /// Sampling period: 0.2 to 1 us, uniform in its logarithm.
+    /// Sampling period: 0.125 to 1 us, uniform in its logarithm.
     period: f64,
-    /// Whole duration of an edge: 0.02 to 4 us, uniform in its logarithm.
+    /// Duration of an edge: 2 ns to 8 us, uniform in its logarithm; the whole
+    /// of it, for an exponential the 10 % to 90 % of it.
     edge: f64,
-    /// Whether the edge is a half cosine instead of a straight line: even odds.
-    bent: bool,
+    /// One of three with even odds.
+    bend: Bend,
     /// Positive and negative half of a 1: 56 to 60 us each; a 0's: 97 to 110.
     one: (f64, f64),
     zero: f64,
@@ -48,9 +58,13 @@ struct Drawn {
 impl Drawn {
     fn new(chance: &mut Stream) -> Self {
         let mut between = |low: f64, high: f64| low + (high - low) * chance.uniform();
-        let period = libm::exp(between(libm::log(0.2e-6), libm::log(1e-6)));
-        let edge = libm::exp(between(libm::log(20e-9), libm::log(4e-6)));
-        let bent = between(0.0, 1.0) < 0.5;
+        let period = libm::exp(between(libm::log(0.125e-6), libm::log(1e-6)));
+        let edge = libm::exp(between(libm::log(2e-9), libm::log(8e-6)));
+        let bend = match between(0.0, 3.0) {
+            x if x < 1.0 => Bend::Straight,
+            x if x < 2.0 => Bend::Cosine,
+            _ => Bend::Exponential,
+        };
         let one = (between(56e-6, 60e-6), between(56e-6, 60e-6));
         let zero = between(97e-6, 110e-6);
         let high = between(14.0, 19.0);
@@ -65,7 +79,7 @@ impl Drawn {
         Self {
             period,
             edge,
-            bent,
+            bend,
             one,
             zero,
             levels: (high, low),
@@ -77,20 +91,20 @@ impl Drawn {
 
     /// The share of an edge's way at the share `time` of its duration.
     fn way(&self, time: f64) -> f64 {
-        let time = time.clamp(0.0, 1.0);
-        if self.bent {
-            (1.0 - libm::cos(PI * time)) / 2.0
-        } else {
-            time
+        match self.bend {
+            Bend::Straight => time.clamp(0.0, 1.0),
+            Bend::Cosine => (1.0 - libm::cos(PI * time.clamp(0.0, 1.0))) / 2.0,
+            // From 10 % to 90 % it takes ln 9 time constants.
+            Bend::Exponential => 1.0 - libm::exp(-libm::log(9.0) * time.max(0.0)),
         }
     }
 
     /// The share of its duration after which an edge has gone the share `way`.
     fn after(&self, way: f64) -> f64 {
-        if self.bent {
-            libm::acos(1.0 - 2.0 * way) / PI
-        } else {
-            way
+        match self.bend {
+            Bend::Straight => way,
+            Bend::Cosine => libm::acos(1.0 - 2.0 * way) / PI,
+            Bend::Exponential => -libm::log(1.0 - way) / libm::log(9.0),
         }
     }
 
@@ -179,25 +193,36 @@ impl Drawn {
         slope(true).min(slope(false))
     }
 
-    /// How its edges are known: by sampling alone, by interpolation, or better
-    /// than sampling in a way that no budget counts on.
+    /// How its edges are known.
     fn sort(&self) -> Sort {
         let samples = self.edge / self.period;
-        if samples < 0.1 {
+        let (high, low) = self.levels;
+        let noise = self.flaws.noise / (high + low) * samples;
+        if samples < 0.01 {
             Sort::Sampled
-        } else if samples < 7.0 {
+        } else if samples < 8.0 {
             Sort::Between
+        } else if self.flaws.noise > STEP && noise > 0.3 / samples {
+            Sort::Noisy
         } else {
             Sort::Interpolated
         }
     }
 }
 
+/// One step of the converter, V.
+const STEP: f64 = 30.0 / 2048.0;
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Sort {
+    /// By sampling alone: no sample lies on an edge.
     Sampled,
+    /// Better than sampling alone, in a way that no budget counts on.
     Between,
+    /// By lines between samples, what bends and quantisation leave in them.
     Interpolated,
+    /// By lines between samples, with noise well above all else.
+    Noisy,
 }
 
 /// How often a stated U held the truth.
@@ -259,7 +284,13 @@ fn study(captures: std::ops::Range<u64>) -> Tally {
 /// and its first 0.
 fn readings(drawn: &Drawn, heard: &Heard, add: &mut impl FnMut(&str, f64, f64)) {
     let truth = drawn.crossings();
-    assert_eq!(heard.edges.len(), truth.len(), "{} {}", drawn.edge, drawn.period);
+    assert_eq!(
+        heard.edges.len(),
+        truth.len(),
+        "{} {}",
+        drawn.edge,
+        drawn.period
+    );
     let at = |index: usize| heard.edges[index].at.since_zero().si();
     let half = |index: usize| at(index + 1) - at(index);
     add("one half", half(4) - drawn.one.0, heard.edge.span_u(58e-6));
@@ -279,6 +310,14 @@ fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut
         remarks: Vec::new(),
     };
     page.output(heard);
+    if let Some(shape) = &heard.report.shape {
+        let truth = (drawn.after(0.9) - drawn.after(0.1)) * drawn.edge;
+        for (way, figures) in [("rising", &shape.rising), ("falling", &shape.falling)] {
+            if let Some(found) = figures.duration {
+                add(&format!("transition, {way}"), found.value - truth, found.u);
+            }
+        }
+    }
     let sent = Sent {
         packets: Vec::new(),
         cutouts: false,
@@ -295,7 +334,9 @@ fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut
             ("slew", ", mean") => drawn.slew(),
             ("amplitude", ", mean") => (high + low) / 2.0,
             ("amplitude_symmetry", ", mean") => (high - low).abs(),
-            ("propagation_delay", ", mean") => (drawn.delays.0 * 14.0 + drawn.delays.1 * 13.0) / 27.0,
+            ("propagation_delay", ", mean") => {
+                (drawn.delays.0 * 11.0 + drawn.delays.1 * 10.0) / 21.0
+            }
             _ => continue,
         };
         let key = metric.key;
@@ -310,7 +351,11 @@ fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut
             }
             // A bound must lie below the truth.
             Finding::Above(bound) => {
-                add(&format!("{key}, bound"), (bound.value - truth).max(0.0), bound.u);
+                add(
+                    &format!("{key}, bound"),
+                    (bound.value - truth).max(0.0),
+                    bound.u,
+                );
             }
             Finding::Unknown { .. } => {}
             other => panic!("{key}: {other:?}"),
@@ -343,5 +388,44 @@ fn every_stated_u_holds_the_truth_as_often_as_it_says() {
             faults.push(line);
         }
     }
+    for (name, sort, predicted) in predictions() {
+        let held = tally[&(name.to_owned(), sort)];
+        let apart = (held.share() - predicted).abs();
+        if apart > held.three_deviations(predicted) {
+            faults.push(format!(
+                "{name}, {sort:?}: {} for {predicted}",
+                held.share()
+            ));
+        }
+    }
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+/// What two standard uncertainties hold where a budget has one distribution; by
+/// arithmetic. Other budgets hold bounds, and of them only 95 % is asked.
+fn predictions() -> Vec<(&'static str, Sort, f64)> {
+    // The difference of two instants each uniform over a sample is a triangle
+    // of one sample either side, u = 1 / sqrt 6.
+    let beyond = 1.0 - COVERAGE / libm::sqrt(6.0);
+    let triangle = 1.0 - beyond * beyond;
+    // 2 t2 - t1 - t3 reaches 2 samples, u = 1 / sqrt 2; beyond 2 - s it has
+    // left 2 a + b + c < s, of the unit cube s^3 / 12, on either side.
+    let left = 2.0 - COVERAGE / libm::sqrt(2.0);
+    let weighed = 1.0 - 2.0 * left * left * left / 12.0;
+    let normal = libm::erf(COVERAGE / libm::sqrt(2.0));
+    let mut list = vec![
+        ("one half", Sort::Sampled, triangle),
+        ("zero half", Sort::Sampled, triangle),
+        ("asymmetry", Sort::Sampled, weighed),
+        ("slew, mean", Sort::Noisy, normal),
+    ];
+    // The gain's error and the offset's were drawn from a normal law.
+    let sorts = [
+        Sort::Sampled,
+        Sort::Between,
+        Sort::Interpolated,
+        Sort::Noisy,
+    ];
+    list.extend(sorts.map(|sort| ("amplitude, mean", sort, normal)));
+    list
 }

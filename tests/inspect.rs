@@ -213,7 +213,7 @@ fn stretched_zeros_have_two_bounds() {
         ((6_000_000, 5_999_900), "receiver", ""),
         ((6_000_000, 6_000_100), "receiver", "stretched 0 too long"),
     ] {
-        let text = dump(&[(16, &[0xFF, 0, 0xFF]); 3], (58_000, 58_000), zero);
+        let text = dump(&[(16, &[0xFF, 0, 0xFF][..]); 3], (58_000, 58_000), zero);
         let (_folder, path) = file("track.vcd", text.as_bytes());
         let told = inspect(&path, &["--at", at]);
         let rules = told.json["rules"].as_array().expect("rules");

@@ -4,6 +4,7 @@
 
 mod analysis;
 mod logic;
+mod odd;
 mod packets;
 mod record;
 mod rows;

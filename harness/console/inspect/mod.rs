@@ -1,6 +1,7 @@
 //! What was found in a capture file, and how a person sees it: one screen of
 //! lines, or a drawing. It reads no file and judges nothing.
 
+mod conclusion;
 mod histogram;
 mod screen;
 mod sketch;

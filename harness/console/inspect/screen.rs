@@ -1,6 +1,7 @@
 //! An inspection as one screen of lines, colour only repeating words. It
 //! decides nothing.
 
+use super::conclusion::conclusion;
 use super::histogram::histogram;
 use super::sketch::sketch;
 use super::{Inspection, Measure, RuleRow, Standing, Trip};
@@ -89,7 +90,7 @@ fn lines(inspection: &Inspection, screen: Screen, room: Room) -> String {
     for (index, stretch) in inspection.stretches.iter().enumerate() {
         if screen.live && index < room.stretches {
             sketch(&mut text, stretch);
-        } else if !screen.live && index < room.stretches.max(1) {
+        } else if index < room.stretches.max(1) {
             let _ = writeln!(text, "  see: {}", stretch.title);
         }
     }
@@ -206,7 +207,7 @@ pub(super) fn shown(measure: Measure, value: f64, expanded: Option<f64>) -> Stri
     }
 }
 
-fn style(standing: Standing) -> Style {
+pub(super) fn style(standing: Standing) -> Style {
     let colour = match standing {
         Standing::Within => AnsiColor::Green,
         Standing::Undecided => AnsiColor::Yellow,
@@ -238,7 +239,7 @@ fn rule(text: &mut String, row: &RuleRow) {
         text,
         "  {style}{}{style:#} {} {} {} {}",
         padded(row.standing.word(), 9),
-        padded(&row.what, 29),
+        padded(&row.what, 31),
         padded(&value, 20),
         padded(&limit, 11),
         counts
@@ -251,7 +252,7 @@ fn facts(text: &mut String, signal: &SignalReport) {
     for (name, half) in [("1", &signal.ones), ("0", &signal.zeros)] {
         if let (Some(a), Some(b)) = (&half.positive, &half.negative) {
             parts.push(format!(
-                "halves of {name}: {} us positive, {} us negative",
+                "halves of {name}: {} us positive, {} negative",
                 us(a.mean.value),
                 us(b.mean.value)
             ));
@@ -289,7 +290,7 @@ fn facts(text: &mut String, signal: &SignalReport) {
         });
     let _ = writeln!(
         text,
-        "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, the longest quiet {} · {} glitches",
+        "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, longest {} · {} glitches",
         signal.packets.refused,
         signal.cutouts.count,
         signal.silences,
@@ -346,64 +347,5 @@ fn trip(text: &mut String, trip: &Trip) {
     );
     for note in &trip.notes {
         let _ = writeln!(text, "  {note}");
-    }
-}
-
-fn conclusion(text: &mut String, inspection: &Inspection) {
-    let of = |standing| {
-        let rows = inspection.rows.iter();
-        rows.filter(|row| row.standing == standing).count()
-    };
-    let (standing, words) = match inspection.standing() {
-        None => (
-            Standing::Undecided,
-            "NOTHING TO JUDGE: no half-bit of a track signal was found".to_owned(),
-        ),
-        Some(Standing::Within) => (
-            Standing::Within,
-            format!("WITHIN: all {} rules are met", inspection.rows.len()),
-        ),
-        Some(Standing::Undecided) => (Standing::Undecided, undecided(inspection)),
-        Some(Standing::Violation) => {
-            let broken = inspection.rows.iter();
-            let broken = broken.filter(|row| row.standing == Standing::Violation);
-            let broken: Vec<&str> = broken.map(|row| row.what.as_str()).collect();
-            let words = format!(
-                "VIOLATION: {} of {} rules are broken: {}",
-                of(Standing::Violation),
-                inspection.rows.len(),
-                broken.join(", ")
-            );
-            (Standing::Violation, words)
-        }
-    };
-    let style = style(standing).bold();
-    let _ = writeln!(text, "{style}{words}{style:#} ({})", inspection.rules);
-}
-
-/// What cannot be told and why, in one sentence.
-fn undecided(inspection: &Inspection) -> String {
-    let rows = inspection.rows.iter();
-    let (met, open): (Vec<&RuleRow>, Vec<&RuleRow>) =
-        rows.partition(|row| row.standing == Standing::Within);
-    let (met, all) = (met.len(), inspection.rows.len());
-    let coarse = open.iter().find_map(|row| Some((row, row.note.as_ref()?)));
-    match (coarse, open.as_slice()) {
-        (Some((row, note)), [_]) => format!(
-            "UNDECIDED: {met} of {all} rules are met; '{}' cannot be told, since {note}",
-            row.what
-        ),
-        (Some((row, note)), _) => format!(
-            "UNDECIDED: {met} of {all} rules are met; '{}' and {} more cannot be told, since {note}",
-            row.what,
-            open.len() - 1
-        ),
-        (None, _) => {
-            let open: Vec<&str> = open.iter().map(|row| row.what.as_str()).collect();
-            format!(
-                "UNDECIDED: {met} of {all} rules are met; nearer to the limit than U: {}",
-                open.join(", ")
-            )
-        }
     }
 }

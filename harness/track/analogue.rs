@@ -325,18 +325,15 @@ impl ShapeTally {
             self.preshoot.push(transition.preshoot);
         }
         if let Some(slew) = transition.slew {
-            if transition.samples_in_slew == 0 {
-                // Between two samples; it may have been any faster.
-                self.bounded += 1;
-                let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-                self.slew.push(slew.min(swing) / period);
-            } else {
-                self.slew.push(slew / period);
-                let SpanUncertainty { own, shared } = transition.slew_u;
-                let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-                self.slew_u[0].push(own * slew / swing);
-                self.slew_u[1].push(shared * slew / swing);
-            }
+            let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
+            let bounded = transition.samples_in_slew == 0;
+            // Between two samples it may have been any faster.
+            let slew = if bounded { slew.min(swing) } else { slew };
+            self.bounded += u64::from(bounded);
+            self.slew.push(slew / period);
+            let SpanUncertainty { own, shared } = transition.slew_u;
+            self.slew_u[0].push(own * slew / swing);
+            self.slew_u[1].push(shared * slew / swing);
         }
         if let Some((low, high)) = transition.distortion {
             self.distorted += 1;
@@ -352,7 +349,12 @@ impl ShapeTally {
                 .map(|tally| tally.mean(0.0).map_or(0.0, |mean| mean.value))
         };
         let [duration_own, duration_shared] = known(&self.duration_u);
-        let [slew_own, slew_shared] = known(&self.slew_u);
+        // A bound asks only how much slower an edge may have been: r of the time
+        // is 1 - 1 / (1 + 2 r) of the slew at two uncertainties.
+        let [slew_own, slew_shared] = known(&self.slew_u).map(|share| match self.bounded {
+            0 => share,
+            _ => share / (1.0 + 2.0 * share),
+        });
         let shared = combined([level_u, slew_shared]);
         let mean_slew = self.slew.mean(0.0).map_or(0.0, |mean| mean.value);
         let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;

@@ -113,7 +113,7 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
 }
 
 /// Every take in the order in which it was taken.
-fn takes(observation: &Observation) -> Vec<&Take> {
+pub fn takes(observation: &Observation) -> Vec<&Take> {
     match observation {
         Observation::Load { steps } => steps.iter().map(|step| &step.take).collect(),
         Observation::Sense { steps, .. } => steps.iter().map(|step| &step.take).collect(),

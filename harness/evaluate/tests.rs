@@ -8,6 +8,7 @@ mod outcomes;
 mod reversals;
 mod senses;
 mod signals;
+mod unloaded;
 
 use crate::measurement::{Finding, Metric};
 

@@ -4,9 +4,11 @@
 
 mod sense;
 mod signal;
+mod unloaded;
 
 pub use sense::SenseStep;
 pub use signal::{Loading, SignalTake, Stream};
+pub use unloaded::{IdleStep, SignalLost};
 
 pub use crate::bench_file::Proof;
 pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};
@@ -147,6 +149,16 @@ pub enum Observation {
         sent: Option<Stream>,
         /// The captures.
         takes: Vec<SignalTake>,
+    },
+    /// The unloaded board.
+    Idle {
+        /// The states, in the order in which they were taken.
+        steps: Vec<IdleStep>,
+    },
+    /// The signal lost.
+    Loss {
+        /// In the order in which it was.
+        losses: Vec<SignalLost>,
     },
 }
 

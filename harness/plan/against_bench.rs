@@ -3,11 +3,12 @@
 //! alone before; nothing is asked of an instrument here.
 
 mod limits_of_energy;
+mod unloaded;
 
 use super::check::SHORTEST_HALF_BIT;
 use super::settings::{Direction, Settings, ShortPlace};
 use super::signal::{Signal, SignalLoading};
-use super::{Plan, Scenario};
+use super::{BEFORE_LOSS, Plan, Scenario};
 use crate::bench_file::{Bench, Carries, Closes, Measures, Proof};
 use crate::document::{Fault, Faults, Place};
 use crate::ident::Role;
@@ -213,6 +214,7 @@ impl<'a> Against<'a> {
             }
         }
         match &at.scenario.settings {
+            Settings::Idle(idle) => self.idle(at, idle),
             Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) => {}
             Settings::Short(short) => {
                 for place in &short.places {
@@ -223,6 +225,7 @@ impl<'a> Against<'a> {
                 }
             }
             Settings::Signal(signal) => self.signal(at, signal),
+            Settings::Loss(loss) => self.loss(at, loss),
             Settings::Reversal(reversal) => {
                 self.channel(at, Measures::GapCurrent);
                 self.channel(at, Measures::UpstreamVoltage);
@@ -423,10 +426,12 @@ impl<'a> Against<'a> {
             return;
         };
         let pulses: Vec<(&str, Seconds)> = match &at.scenario.settings {
-            Settings::Load(_)
+            Settings::Idle(_)
+            | Settings::Load(_)
             | Settings::Sense(_)
             | Settings::Overload(_)
-            | Settings::Signal(_) => Vec::new(),
+            | Settings::Signal(_)
+            | Settings::Loss(_) => Vec::new(),
             Settings::Short(short) => vec![
                 ("pulse", short.pulse),
                 ("recovery_pulse", short.recovery_pulse),
@@ -458,6 +463,7 @@ impl<'a> Against<'a> {
 /// The setting that names the period, the period, and how long is captured.
 fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
     match settings {
+        Settings::Idle(i) => vec![("sampling_period", i.sampling_period, i.length)],
         Settings::Load(_) | Settings::Sense(_) => Vec::new(),
         Settings::Overload(o) => vec![("sampling_period", o.sampling_period, o.pulse)],
         Settings::Short(s) => vec![
@@ -465,6 +471,7 @@ fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
             ("coarse_period", s.coarse_period, s.recovery_pulse),
         ],
         Settings::Signal(s) => vec![("sampling_period", s.sampling_period, s.length)],
+        Settings::Loss(l) => vec![("sampling_period", l.sampling_period, l.length + BEFORE_LOSS)],
         Settings::Reversal(r) => vec![
             ("sampling_period", r.sampling_period, r.pulse),
             ("sampling_period", r.sampling_period, r.short_pulse),

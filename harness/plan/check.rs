@@ -1,6 +1,8 @@
 //! How the numbers of a plan must fit together, whatever the bench. What
 //! depends on the bench is checked in `against_bench`.
 
+mod unloaded;
+
 use super::sense::Sense;
 use super::settings::{Load, Overload, Polarity, Reversal, Settings, Short};
 use super::signal::Signal;
@@ -119,12 +121,14 @@ impl Checks<'_> {
             );
         }
         match &scenario.settings {
+            Settings::Idle(idle) => self.idle(at, idle),
             Settings::Load(load) => self.load(at, load),
             Settings::Sense(sense) => self.sense(at, sense),
             Settings::Overload(overload) => self.overload(at, overload),
             Settings::Short(short) => self.short(at, short),
             Settings::Reversal(reversal) => self.reversal(at, reversal),
             Settings::Signal(signal) => self.signal(at, signal),
+            Settings::Loss(loss) => self.loss(at, loss),
         }
     }
 

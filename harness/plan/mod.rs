@@ -6,7 +6,9 @@ mod against_bench;
 mod check;
 mod comparison;
 pub mod demo;
+mod idle;
 mod limits;
+mod loss;
 mod lot;
 mod parse;
 mod sense;
@@ -16,6 +18,8 @@ mod steps;
 
 pub use against_bench::against_bench;
 pub use comparison::{Comparison, DeclaredMargin, MetricPath};
+pub use idle::{Idle, OutputState};
+pub use loss::{BEFORE_LOSS, Loss, LossCause};
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
 pub use sense::Sense;

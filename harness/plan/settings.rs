@@ -1,6 +1,8 @@
 //! The settings of each kind of scenario, typed. Their words and defaults are
 //! the catalogue's.
 
+use super::idle::Idle;
+use super::loss::Loss;
 use super::sense::Sense;
 use super::signal::Signal;
 use crate::catalogue::ScenarioKind;
@@ -11,6 +13,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Settings {
+    /// Of an idle scenario.
+    Idle(Idle),
     /// Of a load scenario.
     Load(Load),
     /// Of a sense scenario.
@@ -23,18 +27,22 @@ pub enum Settings {
     Reversal(Reversal),
     /// Of a signal scenario.
     Signal(Signal),
+    /// Of a loss scenario.
+    Loss(Loss),
 }
 
 impl Settings {
     /// The kind they are for.
     pub const fn kind(&self) -> ScenarioKind {
         match self {
+            Self::Idle(_) => ScenarioKind::Idle,
             Self::Load(_) => ScenarioKind::Load,
             Self::Sense(_) => ScenarioKind::Sense,
             Self::Overload(_) => ScenarioKind::Overload,
             Self::Short(_) => ScenarioKind::Short,
             Self::Reversal(_) => ScenarioKind::Reversal,
             Self::Signal(_) => ScenarioKind::Signal,
+            Self::Loss(_) => ScenarioKind::Loss,
         }
     }
 }

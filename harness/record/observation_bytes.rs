@@ -85,8 +85,15 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
         Observation::Sense { steps, .. } => ([].as_slice(), steps.as_slice()),
         _ => ([].as_slice(), [].as_slice()),
     };
+    let unloaded = match observation {
+        Observation::Idle { steps } => steps.as_slice(),
+        _ => &[],
+    };
     let multiples = steps.iter().map(|step| step.multiple);
-    multiples.chain(readings.iter().flat_map(|step| step.counts.iter().copied()))
+    let counts = readings.iter().flat_map(|step| step.counts.iter().copied());
+    let currents = unloaded.iter().filter_map(|step| step.input_current);
+    let currents = currents.flat_map(|current| [current.value, current.u]);
+    multiples.chain(counts).chain(currents)
 }
 
 /// Every take in the order in which it was taken.
@@ -115,6 +122,8 @@ fn takes(observation: &Observation) -> Vec<&Take> {
             .chain(short)
             .collect(),
         Observation::Signal { takes, .. } => takes.iter().map(|seen| &seen.take).collect(),
+        Observation::Idle { steps } => steps.iter().map(|step| &step.take).collect(),
+        Observation::Loss { losses } => losses.iter().map(|lost| &lost.take).collect(),
     }
 }
 

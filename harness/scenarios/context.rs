@@ -15,9 +15,11 @@ pub fn context(plan: &Plan, scenario: &Scenario, bench: &Bench) -> Context {
         ratings.supply_voltage,
     );
     let (onset_level, off_level) = match &scenario.settings {
-        Settings::Load(_) | Settings::Sense(_) | Settings::Signal(_) => {
-            (ordinary.onset_level, None)
-        }
+        Settings::Idle(_)
+        | Settings::Load(_)
+        | Settings::Sense(_)
+        | Settings::Signal(_)
+        | Settings::Loss(_) => (ordinary.onset_level, None),
         Settings::Overload(overload) => (overload.onset_level, Some(overload.off_level)),
         Settings::Short(short) => (short.onset_level, None),
         Settings::Reversal(reversal) => (reversal.onset_level, None),
@@ -38,6 +40,7 @@ pub fn context(plan: &Plan, scenario: &Scenario, bench: &Bench) -> Context {
         lead_resistance_u: Ohms::new(crate::measurement::rectangular(
             bench.wiring.lead_resistance.si() / 10.0,
         )),
+        bleeder: Some(bench.wiring.bleeder),
         ..ordinary
     }
 }

@@ -3,8 +3,10 @@
 
 mod context;
 mod hands;
+mod idle;
 mod journal;
 mod load;
+mod loss;
 mod overload;
 mod reversal;
 mod sense;
@@ -25,21 +27,25 @@ use crate::plan::{Scenario, Settings};
 /// A [`Halt`] when the bench, the interlock or the person stopped it.
 pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observation, Halt> {
     match &scenario.settings {
+        Settings::Idle(settings) => idle::drive(settings, hands).await,
         Settings::Load(settings) => load::drive(settings, hands).await,
         Settings::Sense(settings) => sense::drive(settings, hands).await,
         Settings::Overload(settings) => overload::drive(settings, hands).await,
         Settings::Short(settings) => short::drive(settings, hands).await,
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
         Settings::Signal(settings) => signal::drive(settings, hands).await,
+        Settings::Loss(settings) => loss::drive(settings, hands).await,
     }
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 6] = [
+pub const DRIVEN: [ScenarioKind; 8] = [
+    ScenarioKind::Idle,
     ScenarioKind::Load,
     ScenarioKind::Sense,
     ScenarioKind::Overload,
     ScenarioKind::Short,
     ScenarioKind::Reversal,
     ScenarioKind::Signal,
+    ScenarioKind::Loss,
 ];

@@ -5,10 +5,10 @@ use super::made::{Shorted, chance, context, pulse};
 use crate::evaluate::evaluate;
 use crate::measurement::Finding;
 use crate::observation::{
-    Direction, Drive, GapClosing, LoadStep, Loading, Observation, OverloadRamp, OverloadStep,
-    Place, Proof, SenseStep, ShortPulse, SignalTake, Stream, Take,
+    Direction, Drive, GapClosing, IdleStep, LoadStep, Loading, Observation, OverloadRamp,
+    OverloadStep, Place, Proof, SenseStep, ShortPulse, SignalLost, SignalTake, Stream, Take,
 };
-use crate::plan::StreamPacket;
+use crate::plan::{LossCause, OutputState, StreamPacket};
 use crate::units::{Amperes, Seconds, Volts};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 
@@ -40,7 +40,7 @@ fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
     }
 }
 
-fn everything(take: &Take) -> [Observation; 6] {
+fn everything(take: &Take) -> [Observation; 8] {
     let ramp = OverloadRamp {
         from: Amperes::new(3.0),
         to: Amperes::new(6.0),
@@ -119,6 +119,28 @@ fn everything(take: &Take) -> [Observation; 6] {
                     take: take.clone(),
                 })
                 .into(),
+        },
+        Observation::Idle {
+            steps: [OutputState::Off, OutputState::Braked, OutputState::On]
+                .into_iter()
+                .flat_map(|state| [Drive::Positive, Drive::Alternating].map(|drive| (state, drive)))
+                .map(|(state, drive)| IdleStep {
+                    supply: Volts::new(18.0),
+                    state,
+                    drive,
+                    input_current: None,
+                    take: take.clone(),
+                })
+                .collect(),
+        },
+        Observation::Loss {
+            losses: LossCause::WORDS
+                .iter()
+                .map(|&(_, cause)| SignalLost {
+                    cause,
+                    take: take.clone(),
+                })
+                .collect(),
         },
     ]
 }
@@ -201,6 +223,8 @@ fn an_observation_of_nothing_names_every_metric() {
             },
             15,
         ),
+        (Observation::Idle { steps: vec![] }, 8),
+        (Observation::Loss { losses: vec![] }, 2),
     ];
     let nothing = nothing.into_iter().chain([(
         Observation::Sense {

@@ -34,7 +34,7 @@ fn takes(shelf: &Shelf, which: &str, more: &[&str]) -> Vec<String> {
 
 /// A metric of the record by scenario kind, key and place.
 fn recorded(record: &Value, key: &str, at: &str) -> (f64, f64) {
-    let scenarios = record["scenarios"].as_array().expect("scenarios");
+    let scenarios = record["record"]["scenarios"].as_array().expect("scenarios");
     let metrics = scenarios
         .iter()
         .flat_map(|s| s["metrics"].as_array().expect("metrics"));

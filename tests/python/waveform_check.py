@@ -5,7 +5,8 @@
 
 Crossings are roots of a spline of degree one, state levels the mean of settled
 samples, transition durations the time between the 10 % and the 90 % reference
-level of those (definitions of IEEE Std 181-2011, from memory). Crossings and
+level of the states that the crate read, since a level's tolerance is more than a
+duration's (definitions of IEEE Std 181-2011, from memory). Crossings and
 durations must agree within 1e-3 of a sample, levels within 2e-4 of the
 amplitude, and what was made without noise with its closed form. It judges no
 signal.
@@ -108,12 +109,13 @@ def check(folder):
         ours = json.loads((folder / f"read-{case}.json").read_text())
         crossings = read_crossings(volts)
         low, high = read_levels(volts, crossings)
-        durations = read_durations(volts, crossings, low, high)
+        durations = read_durations(volts, crossings, *ours["levels"])
         near = LEVEL * (high - low)
         compare("crossings", ours["crossings"], crossings, SAMPLE)
         compare("levels", ours["levels"], [low, high], near)
         compare("durations", ours["durations"], durations, SAMPLE)
         compare("levels of the command", ours["command"]["levels"], [low, high], near)
+        durations = read_durations(volts, crossings, *ours["command"]["levels"])
         means = [durations[0::2].mean(), durations[1::2].mean()]
         compare("durations of the command", ours["command"]["durations"], means, SAMPLE)
         halves = np.diff(crossings)

@@ -27,7 +27,13 @@ pub(super) fn trip(trace: Option<Trace>, step: f64, onset: f64, known: bool) -> 
     if !known {
         notes[0].push_str("; gain errors of the probe are not in U");
     }
-    let end = trace.first() + BEFORE * (trace.last() - trace.first());
+    let share = trace.first() + BEFORE * (trace.last() - trace.first());
+    // Where time counts from the trigger, what came before it is quiet.
+    let end = if trace.first() < 0.0 {
+        share.min(-trace.period())
+    } else {
+        share
+    };
     let calm = Baseline::of(&trace, trace.first(), end)
         .filter(|base| base.mean.abs() < 0.1 * onset && base.noise < 0.1 * onset);
     let (trace, noise, reach) = match calm {
@@ -36,7 +42,7 @@ pub(super) fn trip(trace: Option<Trace>, step: f64, onset: f64, known: bool) -> 
             (trace.less(base.mean, u), base.noise, base.reach)
         }
         None => {
-            notes.push("the first 5 % are not quiet: zero is taken as the file has it".to_owned());
+            notes.push("its beginning is not quiet: zero is taken as the file has it".to_owned());
             let grain = trace.grain();
             (trace, grain, 0.0)
         }

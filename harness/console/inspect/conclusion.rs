@@ -11,6 +11,10 @@ pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
         rows.filter(|row| row.standing == standing).count()
     };
     let (standing, words) = match inspection.standing() {
+        None if inspection.trip.is_some() => (
+            Standing::Undecided,
+            "NOTHING TO JUDGE: no rule of these standards speaks of a trip".to_owned(),
+        ),
         None => (
             Standing::Undecided,
             "NOTHING TO JUDGE: no half-bit of a track signal was found".to_owned(),

@@ -185,6 +185,11 @@ const CAUGHT_BY: &[(&str, &str)] = &[
     ("hasty retry", "retry_interval"),
     ("reversing dead", "reversals"),
     ("slow reversal", "reversal_time"),
+    ("brake line open", "brake_obeyed"),
+    ("hungry logic", "input_current_off"),
+    ("off on loss", "dc_left"),
+    ("hasty trip", "false_trips"),
+    ("bad heat path", "temperature_rise"),
 ];
 
 #[test]

@@ -10,6 +10,7 @@ mod endurance;
 mod floors;
 mod guardian;
 mod hardships;
+mod influence;
 mod inspect;
 mod lots;
 mod ngspice;

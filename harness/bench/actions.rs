@@ -6,7 +6,7 @@ use super::fault::BenchError;
 use super::interlock::{Intent, Known, Permit, Refusal, SupplyState, gap_branch, short_branch};
 use crate::bench_file::Closes;
 use crate::ident::Role;
-use crate::instruments::{InstrumentError, Measured};
+use crate::instruments::{InputLine, InstrumentError, Measured};
 use crate::observation::{self, Proof};
 use crate::units::{Amperes, Quantity, Seconds, Volts};
 
@@ -254,6 +254,14 @@ impl Bench {
     /// A [`BenchError`].
     pub async fn brake(&self, on: bool) -> Result<(), BenchError> {
         Ok(self.source()?.brake(on).await?)
+    }
+
+    /// Breaks one of the board's input lines; `None` mends it.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn break_line(&self, line: Option<InputLine>) -> Result<(), BenchError> {
+        Ok(self.source()?.break_line(line).await?)
     }
 
     fn source(&self) -> Result<&crate::instruments::Drive, BenchError> {

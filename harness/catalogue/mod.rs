@@ -5,8 +5,10 @@
 //! A scenario is added in one place: a file beside this one and its line in
 //! [`ScenarioKind`].
 
+mod idle;
 mod inrush;
 mod load;
+mod loss;
 mod overload;
 mod reversal;
 mod sense;
@@ -24,6 +26,8 @@ use std::fmt;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum ScenarioKind {
+    /// The supply raised, the output off, braked and on without a load.
+    Idle,
     /// Held steps up to the rated current.
     Load,
     /// The same steps against the board's own reading.
@@ -36,6 +40,8 @@ pub enum ScenarioKind {
     Reversal,
     /// A known packet stream.
     Signal,
+    /// The input signal stops or one of two lines breaks.
+    Loss,
     /// A start into a bank of empty capacitors.
     Inrush,
     /// The rated current for minutes.
@@ -46,13 +52,15 @@ pub enum ScenarioKind {
 
 impl ScenarioKind {
     /// Every kind, in the order in which a plan usually runs them.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 11] = [
+        Self::Idle,
         Self::Load,
         Self::Sense,
         Self::Overload,
         Self::Short,
         Self::Reversal,
         Self::Signal,
+        Self::Loss,
         Self::Inrush,
         Self::Soak,
         Self::Supply,
@@ -61,12 +69,14 @@ impl ScenarioKind {
     /// The word used in files and on screens.
     pub const fn word(self) -> &'static str {
         match self {
+            Self::Idle => "idle",
             Self::Load => "load",
             Self::Sense => "sense",
             Self::Overload => "overload",
             Self::Short => "short",
             Self::Reversal => "reversal",
             Self::Signal => "signal",
+            Self::Loss => "loss",
             Self::Inrush => "inrush",
             Self::Soak => "soak",
             Self::Supply => "supply",
@@ -76,12 +86,14 @@ impl ScenarioKind {
     /// What the catalogue says about it.
     pub const fn entry(self) -> &'static Entry {
         match self {
+            Self::Idle => &idle::ENTRY,
             Self::Load => &load::ENTRY,
             Self::Sense => &sense::ENTRY,
             Self::Overload => &overload::ENTRY,
             Self::Short => &short::ENTRY,
             Self::Reversal => &reversal::ENTRY,
             Self::Signal => &signal::ENTRY,
+            Self::Loss => &loss::ENTRY,
             Self::Inrush => &inrush::ENTRY,
             Self::Soak => &soak::ENTRY,
             Self::Supply => &supply::ENTRY,
@@ -186,6 +198,8 @@ pub enum Per {
     Direction,
     /// At each loading of the output: the mean and the worst.
     Loading,
+    /// One for each way in which the signal is lost.
+    Cause,
 }
 
 /// A named measured quantity.

@@ -84,6 +84,21 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
                 let drawn = takes.iter().filter_map(|take| histogram(scenario, take));
                 plots.extend(drawn);
             }
+            // Levels and yes or no: the table says it all.
+            Observation::Idle { .. } => {}
+            Observation::Loss { losses } => {
+                for lost in losses {
+                    let title = format!("{scenario}: {}", lost.cause.word());
+                    plots.extend(waveform(
+                        &title,
+                        &lost.take,
+                        Signal::NodeVoltage,
+                        scenario,
+                        None,
+                        None,
+                    ));
+                }
+            }
         }
     }
     plots
@@ -140,7 +155,11 @@ fn waveform(
     };
     let seen = trace.window(from, to).iter().copied();
     let up = Scale::over(seen, true);
-    let label = format!("{} / A", signal.words());
+    let unit_up = match signal.dimension() {
+        Dimension::Voltage => "V",
+        _ => "A",
+    };
+    let label = format!("{} / {unit_up}", signal.words());
     let across = Scale::exactly(from * factor, to * factor);
     let mut axes = Axes::new(
         title,

@@ -6,8 +6,10 @@ mod closure;
 mod current;
 pub mod curve;
 mod fault;
+mod idle;
 mod inrush;
 mod load;
+mod loss;
 mod overload;
 mod phase;
 mod reversal;
@@ -59,6 +61,9 @@ pub struct Context {
     pub lead_resistance: Ohms,
     /// Standard uncertainty of that resistance.
     pub lead_resistance_u: Ohms,
+    /// The bleeder across the node, where it is known.
+    #[serde(default)]
+    pub bleeder: Option<Ohms>,
 }
 
 impl Context {
@@ -80,6 +85,7 @@ impl Context {
             crossing: Seconds::new(4e-6),
             lead_resistance: Ohms::ZERO,
             lead_resistance_u: Ohms::ZERO,
+            bleeder: None,
         }
     }
 
@@ -116,6 +122,8 @@ pub fn evaluate(scenario: &str, context: &Context, observation: &Observation) ->
         Observation::Signal { sent, takes } => {
             signal::evaluate(&mut sheet, context, sent.as_ref(), takes);
         }
+        Observation::Idle { steps } => idle::evaluate(&mut sheet, context, steps),
+        Observation::Loss { losses } => loss::evaluate(&mut sheet, context, losses),
         Observation::Inrush { bank, starts } => {
             inrush::evaluate(&mut sheet, context, bank, starts);
         }

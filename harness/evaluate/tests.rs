@@ -11,6 +11,7 @@ mod senses;
 mod signals;
 mod soaks;
 mod supplies;
+mod unloaded;
 
 use crate::measurement::{Finding, Metric};
 

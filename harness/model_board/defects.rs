@@ -68,8 +68,8 @@ pub static DEFECTS: &[Defect] = &[
     ),
     one(
         "hasty trip",
-        "a wrong capacitor makes the trip debounce a fifth as long",
-        changes!["trip_debounce" Factor 0.2],
+        "a wrong capacitor makes the trip debounce less than a third as long",
+        changes!["trip_debounce" Factor 0.3],
     ),
     one(
         "bad heat path",
@@ -116,6 +116,26 @@ pub static DEFECTS: &[Defect] = &[
         "the bulk capacitor is not fitted; a small one remains",
         changes!["bulk_capacitance" Factor 0.02, "bulk_resistance" Factor 4.0],
     ),
+    one(
+        "brake line open",
+        "the brake line is not connected: the output stays on while braked",
+        changes!["brake_wired" Value 0.0],
+    ),
+    one(
+        "hungry logic",
+        "a solder bridge beside the regulator draws 150 mA",
+        changes!["quiescent_current" Plus 0.150],
+    ),
+    one(
+        "holds on loss",
+        "the watch on the signal is dead: the output stays in its last state",
+        changes!["on_signal_loss" Value 1.0],
+    ),
+    one(
+        "off on loss",
+        "wrong firmware: without a signal the output goes dead",
+        changes!["on_signal_loss" Value 0.0],
+    ),
     Defect {
         reversing_only: true,
         ..one(
@@ -140,9 +160,11 @@ impl Defect {
         DEFECTS.iter().find(|defect| defect.name == name)
     }
 
-    /// Whether `board` can have it.
+    /// Whether `board` can have it: what leaves a board as it was is none.
     pub fn fits(&self, board: &BoardParameters) -> bool {
-        !self.reversing_only || board.reversing.is_some()
+        let mut spoiled = *board;
+        self.plant(&mut spoiled);
+        spoiled != *board && (!self.reversing_only || board.reversing.is_some())
     }
 
     /// Makes `board` defective.

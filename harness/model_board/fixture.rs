@@ -112,10 +112,9 @@ pub struct FixtureParameters {
     pub rectifier_drop: Volts,
     /// Slope resistance of the rectifier, with the load's leads.
     pub rectifier_resistance: Ohms,
-    /// Capacitance at the load's input, behind the rectifier.
+    /// Capacitance at the load's input, behind the rectifier and the relay that
+    /// is open while the input is off.
     pub load_capacitance: Farads,
-    /// What it still takes while its input is off, as a resistance.
-    pub load_leakage: Ohms,
     /// Least resistance of the load: a current takes that much voltage.
     pub load_saturation: Ohms,
     /// Time constant of the load's current loop.
@@ -168,7 +167,6 @@ impl Default for FixtureParameters {
             rectifier_drop: Volts::new(1.6),
             rectifier_resistance: Ohms::new(0.050),
             load_capacitance: Farads::new(10e-9),
-            load_leakage: Ohms::new(100e3),
             load_saturation: Ohms::new(0.10),
             load_response: Seconds::new(5e-6),
             load_ceiling: Amperes::new(30.0),

@@ -56,7 +56,6 @@ pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
         rectifier_resistance
     ),
     field!("load_capacitance", Capacitance, Positive, load_capacitance),
-    field!("load_leakage", Resistance, Positive, load_leakage),
     field!("load_saturation", Resistance, Positive, load_saturation),
     field!("load_response", Time, Positive, load_response),
     field!("load_ceiling", Current, Positive, load_ceiling),

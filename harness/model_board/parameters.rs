@@ -82,6 +82,8 @@ pub struct BoardParameters {
     pub signal_loss_time: Seconds,
     /// What the board does then.
     pub on_signal_loss: SignalLoss,
+    /// Whether the brake input reaches the bridge driver.
+    pub brake_wired: bool,
     /// Resistance from the bridge to the output terminals (joints, tracks).
     pub output_resistance: Ohms,
     /// Inductance from the bridge to the output terminals.
@@ -153,6 +155,7 @@ impl Default for BoardParameters {
             delay_falling_b: Seconds::new(1.1e-6),
             signal_loss_time: Seconds::new(2e-3),
             on_signal_loss: SignalLoss::Off,
+            brake_wired: true,
             output_resistance: Ohms::new(0.020),
             output_inductance: Henries::new(1.0e-6),
             quiescent_current: Amperes::new(0.040),

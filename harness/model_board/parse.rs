@@ -123,13 +123,14 @@ fn read_defect(table: &Table<'_>, nominal: &BoardParameters) -> Option<Planted> 
     });
     let defect = defect?;
     if !defect.fits(nominal) {
-        table.fault(
-            Fault::error(
-                &table.place_of("kind"),
-                "a board without reversing logic cannot have this defect",
-            )
-            .expected("`reversing = true` in `[nominal]`"),
-        );
+        let (message, expected) = if defect.reversing_only {
+            let message = "a board without reversing logic cannot have this defect";
+            (message, "`reversing = true` in `[nominal]`")
+        } else {
+            let message = "this board is meant to be so: the defect changes nothing";
+            (message, "another kind, or another value in `[nominal]`")
+        };
+        table.fault(Fault::error(&table.place_of("kind"), message).expected(expected));
     }
     Some(Planted {
         defect,

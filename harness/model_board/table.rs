@@ -113,6 +113,13 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
             board.on_signal_loss = SignalLoss::WORDS[index].1;
         },
     },
+    Parameter {
+        name: "brake_wired",
+        dimension: Dimension::Count,
+        demand: Demand::Within(0.0, 1.0),
+        get: |board| f64::from(u8::from(board.brake_wired)),
+        set: |board, yes| board.brake_wired = yes >= 0.5,
+    },
     field!(
         "output_resistance",
         Resistance,

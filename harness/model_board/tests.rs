@@ -66,9 +66,15 @@ fn a_parameter_more_moves_no_other() {
 
 #[test]
 fn every_defect_changes_a_board_and_only_what_it_names() {
-    let nominal = demo().nominal;
+    let held = demo().nominal;
+    let mut dead = held;
+    dead.on_signal_loss = SignalLoss::Off;
     for defect in DEFECTS {
         assert!(!defect.changes.is_empty(), "{}", defect.name);
+        // What holds without a signal cannot begin to.
+        let boards = [held, dead];
+        let nominal = boards.into_iter().find(|board| defect.fits(board));
+        let nominal = nominal.expect("some board can have it");
         let mut board = nominal;
         defect.plant(&mut board);
         let changed: Vec<&str> = BOARD

@@ -7,12 +7,14 @@ mod sense;
 mod signal;
 mod soak;
 mod supply;
+mod unloaded;
 
 pub use inrush::{Bank, InrushStart};
 pub use sense::SenseStep;
 pub use signal::{Loading, SignalTake, Stream};
 pub use soak::{SoakLook, Soaked, Warmth};
 pub use supply::SupplyStep;
+pub use unloaded::{IdleStep, SignalLost};
 
 pub use crate::bench_file::Proof;
 pub use crate::plan::{Direction, Polarity as Drive, ShortPlace as Place};
@@ -153,6 +155,16 @@ pub enum Observation {
         sent: Option<Stream>,
         /// The captures.
         takes: Vec<SignalTake>,
+    },
+    /// The unloaded board.
+    Idle {
+        /// The states, in the order in which they were taken.
+        steps: Vec<IdleStep>,
+    },
+    /// The signal lost.
+    Loss {
+        /// In the order in which it was.
+        losses: Vec<SignalLost>,
     },
     /// Starts into a bank of empty capacitors.
     Inrush {

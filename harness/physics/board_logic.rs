@@ -25,6 +25,7 @@ const EDGES: usize = 8;
 pub(super) struct BoardTimes {
     dead_time: i64,
     two_lines: bool,
+    brake_wired: bool,
     /// Of each half-bridge: going low, going high.
     delays: [[i64; 2]; 2],
     signal_loss: i64,
@@ -47,6 +48,7 @@ impl BoardTimes {
         Self {
             dead_time: span(board.dead_time),
             two_lines: board.two_lines,
+            brake_wired: board.brake_wired,
             delays: [
                 [span(board.delay_falling), span(board.delay_rising)],
                 [span(board.delay_falling_b), span(board.delay_rising_b)],
@@ -202,6 +204,11 @@ impl BoardLogic {
             timers.cancel(Timer::Retry);
         }
         self.enabled = on;
+    }
+
+    /// The brake input, as far as it is connected.
+    pub(super) fn brake(&mut self, on: bool, times: &BoardTimes) {
+        self.braked = on && times.brake_wired;
     }
 
     /// The input lines take `levels`: their edges enter the drivers, and each

@@ -18,7 +18,7 @@ use super::timers::{Timer, Timers};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::model_board::{BoardParameters, ContactDefect, FixtureParameters};
 use crate::units::{Celsius, Kelvins, Quantity};
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 use std::sync::Arc;
 
 /// Everything about the circuit that is not a voltage or a current.
@@ -101,7 +101,7 @@ pub struct Circuit {
     pub(super) lines: u16,
     pub(super) upstream: f64,
     /// Looked up by key alone, never walked.
-    pub(super) modes: HashMap<Key, Arc<Mode>>,
+    pub(super) modes: FxHashMap<Key, Arc<Mode>>,
     pub(super) history: History,
     pub(super) snapshot: Option<Box<Snapshot>>,
     pub(super) at_boundary: bool,
@@ -157,7 +157,7 @@ impl Circuit {
             view: [0.0; STATES],
             lines: 0,
             upstream: 0.0,
-            modes: HashMap::new(),
+            modes: FxHashMap::default(),
             history: History::new(),
             snapshot: None,
             at_boundary: false,
@@ -247,7 +247,7 @@ impl Circuit {
                 let switches = &mut self.switches;
                 switches.board.enable(on, &mut switches.timers);
             }
-            Action::Brake(on) => self.switches.board.braked = on,
+            Action::Brake(on) => self.switches.board.brake(on, &self.board_times),
         }
         self.settle();
         self.view = self.state;

@@ -11,8 +11,6 @@ pub(super) struct LoadElectrics {
     /// Of rectifier and leads, in series.
     pub(super) resistance: f64,
     pub(super) capacitance: f64,
-    /// Resistance of the stage while it is off.
-    pub(super) leakage: f64,
     /// Least resistance of the stage.
     pub(super) saturation: f64,
     /// Time constant of the current loop.
@@ -94,7 +92,6 @@ impl Electrics {
             load: LoadElectrics {
                 resistance: fixture.rectifier_resistance.si(),
                 capacitance: fixture.load_capacitance.si(),
-                leakage: fixture.load_leakage.si(),
                 saturation: fixture.load_saturation.si(),
                 response: fixture.load_response.si(),
                 ceiling: fixture.load_ceiling.si(),

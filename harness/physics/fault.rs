@@ -142,7 +142,6 @@ pub(super) fn check_fixture(
     not_negative("rectifier_drop", fixture.rectifier_drop)?;
     positive("rectifier_resistance", fixture.rectifier_resistance)?;
     positive("load_capacitance", fixture.load_capacitance)?;
-    positive("load_leakage", fixture.load_leakage)?;
     positive("load_saturation", fixture.load_saturation)?;
     positive("load_response", fixture.load_response)?;
     positive("load_ceiling", fixture.load_ceiling)?;

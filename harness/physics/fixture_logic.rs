@@ -2,7 +2,7 @@
 //! current; it says which branch is meant to conduct.
 
 use super::action::LoadMode;
-use super::mode::{I_LOAD, I_SET, SupplyMode};
+use super::mode::{I_LOAD, I_SET, SupplyMode, V_LOAD};
 use super::observed::{LoadKind, Observed, Settings};
 use super::propagator::State;
 use super::timers::{Timer, Timers, hold};
@@ -381,6 +381,9 @@ impl LoadLogic {
         *kind = kept;
         state[I_SET] = 0.0;
         state[I_LOAD] = 0.0;
+        if kept == LoadKind::Off {
+            state[V_LOAD] = 0.0;
+        }
         self.resting = false;
         self.slope = 0.0;
         self.target = 0.0;

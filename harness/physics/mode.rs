@@ -88,7 +88,7 @@ impl Rectifier {
 /// What the load's stage does behind its input capacitance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(super) enum Stage {
-    /// It only leaks.
+    /// The relay at its input is open.
     Off,
     /// It draws what its loop asks for.
     Regulated,
@@ -199,9 +199,11 @@ impl Mode {
             .plus(-1.0, Affine::state(V_SENSE))
             .times(1.0 / e.sense_filter);
         rows[I_SET] = Affine::constant(f64::from_bits(key.slope));
-        rows[V_LOAD] = load_input(e, &key, rail, node)
-            .plus(-1.0, load_current)
-            .times(1.0 / e.load.capacitance);
+        if key.stage != Stage::Off {
+            rows[V_LOAD] = load_input(e, &key, rail, node)
+                .plus(-1.0, load_current)
+                .times(1.0 / e.load.capacitance);
+        }
         rows[I_LOAD] = loop_row(e, key.stage);
         rows[V_BANK] = through_rectifier(key.bank, node, V_BANK, e.bank.drop, e.bank.resistance)
             .plus(-1.0 / e.bank.bleeder, Affine::state(V_BANK))
@@ -228,13 +230,24 @@ impl Mode {
                 self.rail.at(state) + e.supply_resistance * self.supply_current.at(state)
             }
             Probe::SupplyCurrent => self.supply_current.at(state),
-            Probe::LoadVoltage => state[V_LOAD],
+            Probe::LoadVoltage => self.load_voltage(e, state),
             Probe::LoadCurrent => self.load_current.at(state),
             Probe::BankVoltage => state[V_BANK],
             Probe::ShortCurrent => state[I_NEAR] + state[I_FAR],
             Probe::GapCurrent => state[I_GAP],
             Probe::UpstreamVoltage => upstream,
             Probe::SenseVoltage => state[V_SENSE] + e.sense_offset,
+        }
+    }
+}
+
+impl Mode {
+    /// What the load's voltmeter sees before the relay at its input.
+    fn load_voltage(&self, e: &Electrics, state: &State) -> f64 {
+        match (self.key.stage, self.key.on_supply) {
+            (Stage::Off, true) => self.rail.at(state),
+            (Stage::Off, false) => (self.node.at(state).abs() - e.rectifier_drop).max(0.0),
+            _ => state[V_LOAD],
         }
     }
 }
@@ -260,7 +273,7 @@ fn rail_and_supply(e: &Electrics, key: &Key, drawn: Affine) -> (Affine, Affine, 
     } else {
         (0.0, 0.0)
     };
-    let (load_conductance, load) = if key.on_supply {
+    let (load_conductance, load) = if key.on_supply && key.stage != Stage::Off {
         let conductance = 1.0 / e.load.resistance;
         (conductance, Affine::state(V_LOAD).times(conductance))
     } else {
@@ -345,7 +358,7 @@ fn load_input(e: &Electrics, key: &Key, rail: Affine, node: Affine) -> Affine {
 fn stage_current(e: &Electrics, stage: Stage) -> Affine {
     let resistance = match stage {
         Stage::Regulated => return Affine::state(I_LOAD),
-        Stage::Off => e.load.leakage,
+        Stage::Off => return Affine::zero(),
         Stage::Saturated | Stage::Ceiling => e.load.saturation,
         Stage::Resistance(bits) => f64::from_bits(bits),
     };

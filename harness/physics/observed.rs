@@ -153,55 +153,117 @@ impl Observed {
         }
     }
 
-    /// The answers at `state` in `mode`, `was` being the present ones.
+    /// The answers at `state` in `mode` to the questions of `asked`; to all
+    /// others the present ones, `was`.
     pub(super) fn at(
         e: &Electrics,
         settings: &Settings,
         mode: &Mode,
         was: &Self,
-        state: &State,
+        (state, asked): (&State, Asked),
     ) -> Self {
         let key = &mode.key;
-        let rail = mode.rail.at(state);
-        let current = state[I_OUT];
-        let backdriven = if key.bridge == Bridge::Open {
-            let node = mode.node.at(state);
-            let beyond = node.abs() - rail - e.diodes_drop;
-            (beyond > DIODE_MARGIN).then_some(Polarity::of(-node))
-        } else {
-            None
-        };
-        let lockout = if was.rail_low {
-            settings.under_voltage * LOCKOUT_HYSTERESIS
-        } else {
-            settings.under_voltage
-        };
-        let (supply, rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
-        let (load, bank) = rectifiers(e, settings.connected, state);
-        Self {
-            supply,
-            rail_clamped,
-            logic_awake: state[V_BULK] > LOGIC_FLOOR,
-            load,
-            stage: stage(e, settings.load, state),
-            bank,
-            freewheel_over: match key.bridge {
-                Bridge::Freewheel(sign) => sign.sign() * current < 0.0,
+        let mut seen = *was;
+        if asked.has(Asked::SOURCES) {
+            (seen.supply, seen.rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
+            seen.logic_awake = state[V_BULK] > LOGIC_FLOOR;
+            let lockout = if was.rail_low {
+                settings.under_voltage * LOCKOUT_HYSTERESIS
+            } else {
+                settings.under_voltage
+            };
+            seen.rail_low = mode.rail.at(state) < lockout;
+            seen.reset = state[V_BULK] < settings.under_voltage * RESET_SHARE;
+        }
+        if asked.has(Asked::LOADS) {
+            (seen.load, seen.bank) = rectifiers(e, settings, state);
+            seen.stage = stage(e, settings.load, state);
+        }
+        if asked.has(Asked::BRIDGE) {
+            seen.backdriven = backdriven(e, mode, state);
+            seen.freewheel_over = match key.bridge {
+                Bridge::Freewheel(sign) => sign.sign() * state[I_OUT] < 0.0,
                 _ => false,
-            },
-            backdriven,
-            clamp_over: [
+            };
+        }
+        if asked.has(Asked::LEVELS) {
+            seen.trip_above = state[V_SENSE] > settings.trip_level;
+            seen.reverse_above = state[V_SENSE] > settings.reverse_level;
+            seen.upstream_above = state[I_GAP].abs() > settings.upstream_trip;
+            seen.clamp_over = [
                 clamp_over(key.near, state[I_NEAR]),
                 clamp_over(key.far, state[I_FAR]),
                 clamp_over(key.gap, state[I_GAP]),
-            ],
-            trip_above: state[V_SENSE] > settings.trip_level,
-            reverse_above: state[V_SENSE] > settings.reverse_level,
-            rail_low: rail < lockout,
-            reset: state[V_BULK] < settings.under_voltage * RESET_SHARE,
-            upstream_above: state[I_GAP].abs() > settings.upstream_trip,
+            ];
         }
+        seen
     }
+
+    /// The questions whose answers differ.
+    pub(super) fn differing(&self, other: &Self) -> Asked {
+        let mut asked = 0;
+        let sources = |of: &Self| {
+            (
+                of.supply,
+                of.rail_clamped,
+                of.logic_awake,
+                of.rail_low,
+                of.reset,
+            )
+        };
+        let loads = |of: &Self| (of.load, of.bank, of.stage);
+        let bridge = |of: &Self| (of.backdriven, of.freewheel_over);
+        if sources(self) != sources(other) {
+            asked |= Asked::SOURCES;
+        }
+        if loads(self) != loads(other) {
+            asked |= Asked::LOADS;
+        }
+        if bridge(self) != bridge(other) {
+            asked |= Asked::BRIDGE;
+        }
+        if asked == 0 {
+            asked = Asked::LEVELS;
+        } else if (self.trip_above, self.reverse_above, self.upstream_above)
+            != (other.trip_above, other.reverse_above, other.upstream_above)
+            || self.clamp_over != other.clamp_over
+        {
+            asked |= Asked::LEVELS;
+        }
+        Asked(asked)
+    }
+}
+
+/// Which questions are asked of a state: while an event is searched for, only
+/// those whose answers it changes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Asked(u8);
+
+impl Asked {
+    /// Of supply, rail and logic.
+    const SOURCES: u8 = 1;
+    /// Of load and bank.
+    const LOADS: u8 = 2;
+    /// Of the bridge's diodes.
+    const BRIDGE: u8 = 4;
+    /// Of comparators and clamps.
+    const LEVELS: u8 = 8;
+    /// All of them.
+    pub(super) const ALL: Self = Self(15);
+
+    const fn has(self, group: u8) -> bool {
+        self.0 & group != 0
+    }
+}
+
+/// Whether the node drives the idle bridge's diodes.
+fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> Option<Polarity> {
+    if mode.key.bridge != Bridge::Open {
+        return None;
+    }
+    let node = mode.node.at(state);
+    let beyond = node.abs() - mode.rail.at(state) - e.diodes_drop;
+    (beyond > DIODE_MARGIN).then_some(Polarity::of(-node))
 }
 
 fn clamp_over(contact: Contact, current: f64) -> bool {
@@ -230,7 +292,7 @@ fn supply_and_clamp(
     // The rail without a supply is a source `open` behind `inner` ohms.
     let mut open = bulk - e.bulk_resistance * (into_bridge + logic);
     let mut inner = e.bulk_resistance;
-    if settings.connected.on_supply {
+    if settings.connected.on_supply && settings.load != LoadKind::Off {
         let share = 1.0 / (1.0 + inner / e.load.resistance);
         open = (open + inner / e.load.resistance * state[V_LOAD]) * share;
         inner *= share;
@@ -267,7 +329,8 @@ fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> (SupplyM
 
 /// Which rectifiers on the node conduct: of load and capacitor bank the one
 /// with less voltage behind it takes the current first.
-fn rectifiers(e: &Electrics, connected: Connected, state: &State) -> (Rectifier, Rectifier) {
+fn rectifiers(e: &Electrics, settings: &Settings, state: &State) -> (Rectifier, Rectifier) {
+    let connected = settings.connected;
     let mut flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
         + state[V_SNUB] / e.snubber_resistance;
     let mut conductance = e.node_conductance;
@@ -278,7 +341,8 @@ fn rectifiers(e: &Electrics, connected: Connected, state: &State) -> (Rectifier,
     flowing = flowing.abs();
     let load = (state[V_LOAD] + e.rectifier_drop, e.load.resistance);
     let bank = (state[V_BANK] + e.bank.drop, e.bank.resistance);
-    let has = [!connected.on_supply, connected.bank];
+    let drawing = settings.load != LoadKind::Off && !connected.on_supply;
+    let has = [drawing, connected.bank];
     let order = if bank.0 < load.0 { [1, 0] } else { [0, 1] };
     let mut found = [Rectifier::Blocked; 2];
     for index in order {

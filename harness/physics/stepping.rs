@@ -9,7 +9,7 @@ use super::board_logic::Command;
 use super::circuit::Circuit;
 use super::history::Segment;
 use super::mode::{Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
-use super::observed::Observed;
+use super::observed::{Asked, Observed};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
 use super::thermal::SHORTEST_TICK;
@@ -118,20 +118,23 @@ impl Circuit {
         } else {
             propagator.advance(span, &self.state)
         };
-        if !self.acts_at(&state) {
+        let was = &self.switches.observed;
+        let seen = self.observe(&state, Asked::ALL);
+        if seen == *was {
             return Step {
                 end: self.anchor + span,
                 state,
                 event: false,
             };
         }
+        let asked = seen.differing(was);
         let mut quiet_for = 0;
         let mut quiet = self.state;
         for level in (0..=span.ilog2() as usize).rev() {
             let longer = quiet_for + (1 << level);
             if longer < span {
                 let tried = propagator.step(level, &quiet);
-                if !self.acts_at(&tried) {
+                if self.observe(&tried, asked) == *was {
                     quiet_for = longer;
                     quiet = tried;
                 }
@@ -144,18 +147,14 @@ impl Circuit {
         }
     }
 
-    fn observe(&self, state: &State) -> Observed {
+    fn observe(&self, state: &State, asked: Asked) -> Observed {
         Observed::at(
             &self.electrics,
             &self.switches.settings,
             &self.mode,
             &self.switches.observed,
-            state,
+            (state, asked),
         )
-    }
-
-    fn acts_at(&self, state: &State) -> bool {
-        self.observe(state) != self.switches.observed
     }
 
     fn guard_against_bursts(&mut self) {
@@ -175,7 +174,7 @@ impl Circuit {
     pub(super) fn settle(&mut self) {
         for _ in 0..ROUNDS {
             let mut acted = self.do_what_is_due();
-            let observed = self.observe(&self.state);
+            let observed = self.observe(&self.state, Asked::ALL);
             acted |= observed != self.switches.observed;
             self.switches.observed = observed;
             self.supervise();

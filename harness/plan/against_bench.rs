@@ -6,11 +6,12 @@ mod inrush;
 mod limits_of_energy;
 mod soak;
 mod supply;
+mod unloaded;
 
 use super::check::SHORTEST_HALF_BIT;
 use super::settings::{Direction, Settings, ShortPlace};
 use super::signal::{Signal, SignalLoading};
-use super::{Plan, Scenario};
+use super::{BEFORE_LOSS, Plan, Scenario};
 use crate::bench_file::{Bench, Carries, Closes, Measures, Proof};
 use crate::document::{Fault, Faults, Place};
 use crate::ident::Role;
@@ -216,6 +217,7 @@ impl<'a> Against<'a> {
             }
         }
         match &at.scenario.settings {
+            Settings::Idle(idle) => self.idle(at, idle),
             Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) | Settings::Soak(_) => {}
             Settings::Inrush(_) => self.inrush(at),
             Settings::Supply(_) => self.load_on_supply(at),
@@ -226,6 +228,7 @@ impl<'a> Against<'a> {
                 }
             }
             Settings::Signal(signal) => self.signal(at, signal),
+            Settings::Loss(loss) => self.loss(at, loss),
             Settings::Reversal(reversal) => {
                 self.channel(at, Measures::GapCurrent);
                 self.channel(at, Measures::UpstreamVoltage);
@@ -313,8 +316,7 @@ impl<'a> Against<'a> {
     }
 
     /// The coin test: a loop whose resistance keeps the current below the trip
-    /// level arcs and heats instead of tripping, on any board. What flows on
-    /// once the bulk capacitors are empty comes through the supply's leads.
+    /// level arcs and heats instead, on any board; the supply's leads included.
     fn loop_trips(&mut self, at: At<'_>, place: ShortPlace) {
         let Some(short) = self.bench.branch(short_branch(place)) else {
             return;
@@ -432,10 +434,12 @@ impl<'a> Against<'a> {
             return;
         };
         let pulses: Vec<(&str, Seconds)> = match &at.scenario.settings {
-            Settings::Load(_)
+            Settings::Idle(_)
+            | Settings::Load(_)
             | Settings::Sense(_)
             | Settings::Overload(_)
             | Settings::Signal(_)
+            | Settings::Loss(_)
             | Settings::Soak(_) => Vec::new(),
             Settings::Inrush(i) => vec![
                 ("length", inrush::connected(i.length)),
@@ -473,6 +477,7 @@ impl<'a> Against<'a> {
 /// The setting that names the period, the period, and how long is captured.
 fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
     match settings {
+        Settings::Idle(i) => vec![("sampling_period", i.sampling_period, i.length)],
         Settings::Load(_) | Settings::Sense(_) | Settings::Soak(_) => Vec::new(),
         Settings::Inrush(i) => vec![
             ("coarse_period", i.coarse_period, i.length),
@@ -485,6 +490,7 @@ fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
             ("coarse_period", s.coarse_period, s.recovery_pulse),
         ],
         Settings::Signal(s) => vec![("sampling_period", s.sampling_period, s.length)],
+        Settings::Loss(l) => vec![("sampling_period", l.sampling_period, l.length + BEFORE_LOSS)],
         Settings::Reversal(r) => vec![
             ("sampling_period", r.sampling_period, r.pulse),
             ("sampling_period", r.sampling_period, r.short_pulse),

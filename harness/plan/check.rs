@@ -4,6 +4,7 @@
 mod inrush;
 mod soak;
 mod supply;
+mod unloaded;
 
 use super::sense::Sense;
 use super::settings::{Load, Overload, Polarity, Reversal, Settings, Short};
@@ -123,12 +124,14 @@ impl Checks<'_> {
             );
         }
         match &scenario.settings {
+            Settings::Idle(idle) => self.idle(at, idle),
             Settings::Load(load) => self.load(at, load),
             Settings::Sense(sense) => self.sense(at, sense),
             Settings::Overload(overload) => self.overload(at, overload),
             Settings::Short(short) => self.short(at, short),
             Settings::Reversal(reversal) => self.reversal(at, reversal),
             Settings::Signal(signal) => self.signal(at, signal),
+            Settings::Loss(loss) => self.loss(at, loss),
             Settings::Inrush(inrush) => self.inrush(at, inrush),
             Settings::Soak(soak) => self.soak(at, soak),
             Settings::Supply(supply) => self.supply(at, supply),

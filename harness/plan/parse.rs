@@ -4,8 +4,8 @@
 use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 use super::{
-    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, inrush,
-    sense, signal, soak, supply,
+    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, idle,
+    inrush, loss, sense, signal, soak, supply,
 };
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
@@ -173,12 +173,14 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
         .map_or_else(|| Some(Vec::new()), |t| read_limits(&t, kind, defaults));
     let ratings = ratings.copied().unwrap_or(STAND_IN);
     let settings = match kind {
+        ScenarioKind::Idle => Settings::Idle(idle::read(table, &ratings)),
         ScenarioKind::Load => Settings::Load(load(table, &ratings)),
         ScenarioKind::Sense => Settings::Sense(sense::read(table, &ratings)),
         ScenarioKind::Overload => Settings::Overload(overload(table, &ratings)),
         ScenarioKind::Short => Settings::Short(short(table, &ratings)),
         ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),
         ScenarioKind::Signal => Settings::Signal(signal::read(table)),
+        ScenarioKind::Loss => Settings::Loss(loss::read(table)),
         ScenarioKind::Inrush => Settings::Inrush(inrush::read(table)),
         ScenarioKind::Soak => Settings::Soak(soak::read(table, &ratings)),
         ScenarioKind::Supply => Settings::Supply(supply::read(table, &ratings)),

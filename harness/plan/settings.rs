@@ -1,7 +1,9 @@
 //! The settings of each kind of scenario, typed. Their words and defaults are
 //! the catalogue's.
 
+use super::idle::Idle;
 use super::inrush::Inrush;
+use super::loss::Loss;
 use super::sense::Sense;
 use super::signal::Signal;
 use super::soak::Soak;
@@ -14,6 +16,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Settings {
+    /// Of an idle scenario.
+    Idle(Idle),
     /// Of a load scenario.
     Load(Load),
     /// Of a sense scenario.
@@ -26,6 +30,8 @@ pub enum Settings {
     Reversal(Reversal),
     /// Of a signal scenario.
     Signal(Signal),
+    /// Of a loss scenario.
+    Loss(Loss),
     /// Of an inrush scenario.
     Inrush(Inrush),
     /// Of a soak scenario.
@@ -38,12 +44,14 @@ impl Settings {
     /// The kind they are for.
     pub const fn kind(&self) -> ScenarioKind {
         match self {
+            Self::Idle(_) => ScenarioKind::Idle,
             Self::Load(_) => ScenarioKind::Load,
             Self::Sense(_) => ScenarioKind::Sense,
             Self::Overload(_) => ScenarioKind::Overload,
             Self::Short(_) => ScenarioKind::Short,
             Self::Reversal(_) => ScenarioKind::Reversal,
             Self::Signal(_) => ScenarioKind::Signal,
+            Self::Loss(_) => ScenarioKind::Loss,
             Self::Inrush(_) => ScenarioKind::Inrush,
             Self::Soak(_) => ScenarioKind::Soak,
             Self::Supply(_) => ScenarioKind::Supply,

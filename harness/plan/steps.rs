@@ -1,7 +1,9 @@
 //! The steps of a plan in words, with the bench time each is expected to take.
 //! An estimate for people: what really happens, the scenarios decide.
 
+use super::idle::{Idle, OutputState};
 use super::inrush::Inrush;
+use super::loss::{BEFORE_LOSS, Loss};
 use super::sense::Sense;
 use super::settings::{Load, Overload, Reversal, Settings, Short};
 use super::signal::{Signal, SignalLoading};
@@ -49,12 +51,14 @@ pub fn steps(plan: &Plan) -> Vec<Step> {
             steps: &mut steps,
         };
         match &scenario.settings {
+            Settings::Idle(idle) => list.idle(idle),
             Settings::Load(load) => list.load(load),
             Settings::Sense(sense) => list.sense(sense),
             Settings::Overload(overload) => list.overload(overload),
             Settings::Short(short) => list.short(short),
             Settings::Reversal(reversal) => list.reversal(reversal),
             Settings::Signal(signal) => list.signal(signal),
+            Settings::Loss(loss) => list.loss(loss),
             Settings::Inrush(inrush) => list.inrush(inrush),
             Settings::Soak(soak) => list.soak(soak),
             Settings::Supply(supply) => list.supply(supply),
@@ -83,6 +87,32 @@ impl List<'_> {
     fn power(&mut self) {
         let voltage = self.plan.ratings.supply_voltage;
         self.step(format!("supply on at {voltage}, unloaded"), true, 0.1);
+    }
+
+    fn idle(&mut self, idle: &Idle) {
+        let each = idle.settle.si() + idle.length.si();
+        for voltage in &idle.supply_steps {
+            let limit = idle.current_limit;
+            let text = format!("supply on at {voltage}, {limit} at most, output off");
+            self.step(text, true, each);
+        }
+        if idle.has(OutputState::Braked) {
+            self.step("output braked".to_owned(), true, each);
+        }
+        if idle.has(OutputState::On) {
+            for polarity in &idle.polarities {
+                let text = format!("output on, {}, unloaded", polarity.word());
+                self.step(text, true, each);
+            }
+        }
+    }
+
+    fn loss(&mut self, loss: &Loss) {
+        self.power();
+        for cause in &loss.causes {
+            let text = format!("{}: watch the output for {}", cause.word(), loss.length);
+            self.step(text, true, BEFORE_LOSS.si() + loss.length.si());
+        }
     }
 
     fn load(&mut self, load: &Load) {

@@ -69,18 +69,19 @@ fn the_demo_plan_is_sound_alone_and_on_its_bench() {
     assert_eq!(
         names,
         [
-            "load", "overload", "short", "reversal", "sense", "signal", "inrush", "soak", "supply"
+            "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss", "inrush",
+            "soak", "supply",
         ]
     );
-    let Settings::Load(load) = &plan.scenarios[0].settings else {
-        panic!("the first is a load");
+    let Settings::Load(load) = &plan.scenarios[1].settings else {
+        panic!("the second is a load");
     };
     let steps: Vec<f64> = load.steps.iter().map(|step| step.si()).collect();
     assert_eq!(steps, [0.0, 0.75, 1.5, 2.25, 3.0]);
-    let limit = plan.scenarios[1].limit("trip_time").expect("stated");
+    let limit = plan.scenarios[2].limit("trip_time").expect("stated");
     assert_eq!((limit.lower, limit.upper), (None, Some(0.025)));
     assert_eq!(limit.rule, DecisionRule::GuardedAcceptance { guard: 1.0 });
-    let trips = plan.scenarios[1].limit("no_trip_below").expect("stated");
+    let trips = plan.scenarios[2].limit("no_trip_below").expect("stated");
     assert_eq!(trips.rule, DecisionRule::Simple);
 }
 
@@ -126,7 +127,7 @@ fn an_overlay_of_ten_lines_changes_what_it_says() {
     assert_eq!(plan.revision, "C");
     assert_eq!(plan.family, before.family);
     assert_eq!(plan.scenarios.len(), before.scenarios.len());
-    let limit = plan.scenarios[1].limit("trip_time").expect("kept");
+    let limit = plan.scenarios[2].limit("trip_time").expect("kept");
     assert_eq!(limit.upper, Some(0.020));
     assert!(limit.source.contains("section 4"), "kept from the base");
     assert_eq!(plan.scenarios[0], before.scenarios[0]);
@@ -145,14 +146,18 @@ fn steps_say_what_energises_and_how_long_it_takes() {
     // Each scenario switches on first and makes safe last; between them: five
     // steps in two polarities and alternating; ramp, three multiples, hold; two places with
     // two repeats and a recovery each; two directions and the true short;
-    // five steps in two polarities; two loadings.
-    let counts = ["load", "overload", "short", "reversal", "sense", "signal"].map(count);
-    assert_eq!(counts, [17, 7, 8, 5, 12, 4]);
+    // five steps in two polarities; two loadings; one loss. Idle switches on
+    // in three steps, then brakes and drives in three ways.
+    let counts = [
+        "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss",
+    ]
+    .map(count);
+    assert_eq!(counts, [8, 17, 7, 8, 5, 12, 4, 3]);
     // Two starts; rest, supply and soak; the supply and six currents from it.
     assert_eq!(["inrush", "soak", "supply"].map(count), [3, 4, 8]);
-    // Nine times made safe, and one rest.
-    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 10);
-    let text = &steps[1].text;
+    // Each scenario made safe, and one rest.
+    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 12);
+    let text = &steps[9].text;
     assert!(text.starts_with("positive: hold 0.000 A"), "{text}");
     let total: f64 = steps.iter().map(|s| s.bench_time.si()).sum();
     assert!((340.0..420.0).contains(&total), "{total}");

@@ -97,6 +97,11 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
             .filter_map(|warmth| estimate(warmth.temperature))
             .flatten()
             .collect(),
+        Observation::Idle { steps } => steps
+            .iter()
+            .filter_map(|step| estimate(step.input_current))
+            .flatten()
+            .collect(),
         Observation::Supply { steps } => steps
             .iter()
             .filter_map(|step| estimate(step.drawn))
@@ -133,6 +138,8 @@ fn takes(observation: &Observation) -> Vec<&Take> {
             .chain(short)
             .collect(),
         Observation::Signal { takes, .. } => takes.iter().map(|seen| &seen.take).collect(),
+        Observation::Idle { steps } => steps.iter().map(|step| &step.take).collect(),
+        Observation::Loss { losses } => losses.iter().map(|lost| &lost.take).collect(),
         Observation::Inrush { starts, .. } => starts
             .iter()
             .flat_map(|start| [&start.fine, &start.coarse])

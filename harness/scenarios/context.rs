@@ -15,9 +15,11 @@ pub fn context(plan: &Plan, scenario: &Scenario, bench: &Bench) -> Context {
         ratings.supply_voltage,
     );
     let (onset_level, off_level) = match &scenario.settings {
-        Settings::Load(_)
+        Settings::Idle(_)
+        | Settings::Load(_)
         | Settings::Sense(_)
         | Settings::Signal(_)
+        | Settings::Loss(_)
         | Settings::Inrush(_)
         | Settings::Soak(_)
         | Settings::Supply(_) => (ordinary.onset_level, None),
@@ -41,6 +43,7 @@ pub fn context(plan: &Plan, scenario: &Scenario, bench: &Bench) -> Context {
         lead_resistance_u: Ohms::new(crate::measurement::rectangular(
             bench.wiring.lead_resistance.si() / 10.0,
         )),
+        bleeder: Some(bench.wiring.bleeder),
         ..ordinary
     }
 }

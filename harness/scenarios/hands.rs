@@ -143,13 +143,21 @@ impl<'a> Hands<'a> {
     }
 
     async fn supply_on(&mut self) -> Result<(), Halt> {
-        let voltage = self.plan.ratings.supply_voltage;
         let reach = self
             .bench
             .profile(Role::Supply)
             .and_then(|profile| profile.supply_range());
         let current_limit = reach.map_or(self.file.envelope.current, |range| range.current);
-        let current_limit = current_limit.min(self.file.envelope.current);
+        let most = current_limit.min(self.file.envelope.current);
+        self.supply_at(self.plan.ratings.supply_voltage, most).await
+    }
+
+    /// The supply on at `voltage`, limited to `current_limit`.
+    pub(super) async fn supply_at(
+        &mut self,
+        voltage: Volts,
+        current_limit: Amperes,
+    ) -> Result<(), Halt> {
         let intent = Intent::SupplyOn {
             voltage,
             current_limit,

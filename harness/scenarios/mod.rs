@@ -3,9 +3,11 @@
 
 mod context;
 mod hands;
+mod idle;
 mod inrush;
 mod journal;
 mod load;
+mod loss;
 mod overload;
 mod reversal;
 mod sense;
@@ -28,12 +30,14 @@ use crate::plan::{Scenario, Settings};
 /// A [`Halt`] when the bench, the interlock or the person stopped it.
 pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observation, Halt> {
     match &scenario.settings {
+        Settings::Idle(settings) => idle::drive(settings, hands).await,
         Settings::Load(settings) => load::drive(settings, hands).await,
         Settings::Sense(settings) => sense::drive(settings, hands).await,
         Settings::Overload(settings) => overload::drive(settings, hands).await,
         Settings::Short(settings) => short::drive(settings, hands).await,
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
         Settings::Signal(settings) => signal::drive(settings, hands).await,
+        Settings::Loss(settings) => loss::drive(settings, hands).await,
         Settings::Inrush(settings) => inrush::drive(settings, hands).await,
         Settings::Soak(settings) => soak::drive(settings, hands).await,
         Settings::Supply(settings) => supply::drive(settings, hands).await,
@@ -41,13 +45,15 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 9] = [
+pub const DRIVEN: [ScenarioKind; 11] = [
+    ScenarioKind::Idle,
     ScenarioKind::Load,
     ScenarioKind::Sense,
     ScenarioKind::Overload,
     ScenarioKind::Short,
     ScenarioKind::Reversal,
     ScenarioKind::Signal,
+    ScenarioKind::Loss,
     ScenarioKind::Inrush,
     ScenarioKind::Soak,
     ScenarioKind::Supply,

@@ -5,11 +5,11 @@ use super::made::{Shorted, chance, context, pulse};
 use crate::evaluate::evaluate;
 use crate::measurement::{Estimate, Finding};
 use crate::observation::{
-    Bank, Direction, Drive, GapClosing, InrushStart, LoadStep, Loading, Observation, OverloadRamp,
-    OverloadStep, Place, Proof, SenseStep, ShortPulse, SignalTake, SoakLook, Soaked, Stream,
-    SupplyStep, Take, Warmth,
+    Bank, Direction, Drive, GapClosing, IdleStep, InrushStart, LoadStep, Loading, Observation,
+    OverloadRamp, OverloadStep, Place, Proof, SenseStep, ShortPulse, SignalLost, SignalTake,
+    SoakLook, Soaked, Stream, SupplyStep, Take, Warmth,
 };
-use crate::plan::StreamPacket;
+use crate::plan::{LossCause, OutputState, StreamPacket};
 use crate::units::{Amperes, Farads, Seconds, Volts};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 
@@ -41,7 +41,7 @@ fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
     }
 }
 
-fn everything(take: &Take) -> [Observation; 9] {
+fn everything(take: &Take) -> [Observation; 11] {
     let ramp = OverloadRamp {
         from: Amperes::new(3.0),
         to: Amperes::new(6.0),
@@ -121,6 +121,28 @@ fn everything(take: &Take) -> [Observation; 9] {
                 })
                 .into(),
         },
+        Observation::Idle {
+            steps: [OutputState::Off, OutputState::Braked, OutputState::On]
+                .into_iter()
+                .flat_map(|state| [Drive::Positive, Drive::Alternating].map(|drive| (state, drive)))
+                .map(|(state, drive)| IdleStep {
+                    supply: Volts::new(18.0),
+                    state,
+                    drive,
+                    input_current: None,
+                    take: take.clone(),
+                })
+                .collect(),
+        },
+        Observation::Loss {
+            losses: LossCause::WORDS
+                .iter()
+                .map(|&(_, cause)| SignalLost {
+                    cause,
+                    take: take.clone(),
+                })
+                .collect(),
+        },
         Observation::Inrush {
             bank: Bank {
                 capacitance: Farads::new(9.4e-3),
@@ -141,6 +163,7 @@ fn everything(take: &Take) -> [Observation; 9] {
             steps: [0.0, 1.0, 2.0, f64::MAX]
                 .map(|amperes| SupplyStep {
                     current: Amperes::new(amperes),
+                    resistive: amperes > 1.0,
                     drawn: Some(Estimate {
                         value: amperes,
                         u: -1.0,
@@ -252,6 +275,8 @@ fn an_observation_of_nothing_names_every_metric() {
             },
             15,
         ),
+        (Observation::Idle { steps: vec![] }, 8),
+        (Observation::Loss { losses: vec![] }, 2),
     ];
     let nothing = nothing.into_iter().chain([(
         Observation::Sense {

@@ -5,6 +5,8 @@
 use super::{gap_branch, larger, short_branch};
 use crate::bench_file::Bench;
 use crate::ident::Role;
+use crate::plan::idle::Idle;
+use crate::plan::loss::Loss;
 use crate::plan::sense::Sense;
 use crate::plan::settings::{Load, Overload, Reversal, Settings, Short};
 use crate::plan::signal::{Signal, SignalLoading};
@@ -36,12 +38,14 @@ pub(super) fn check(
         found: Vec::new(),
     };
     match &scenario.settings {
+        Settings::Idle(idle) => energy.idle(idle),
         Settings::Load(load) => energy.load(load),
         Settings::Sense(sense) => energy.sense(sense),
         Settings::Overload(overload) => energy.overload(overload),
         Settings::Short(short) => energy.short(short),
         Settings::Reversal(reversal) => energy.reversal(reversal),
         Settings::Signal(signal) => energy.signal(signal),
+        Settings::Loss(loss) => energy.loss(loss),
         Settings::Inrush(inrush) => energy.inrush(inrush),
         Settings::Soak(soak) => energy.soak(soak),
         Settings::Supply(supply) => energy.supply(supply),
@@ -72,6 +76,23 @@ impl Energy<'_> {
         supply
             .and_then(Profile::supply_range)
             .map_or(self.bench.envelope.current, |range| range.current)
+    }
+
+    fn idle(&mut self, idle: &Idle) {
+        let most = self.bench.envelope.current.min(self.sustained());
+        if idle.current_limit > most {
+            let limit = idle.current_limit;
+            let message = format!("{limit} is more than the supply may be set to");
+            self.excess("current_limit", message, format!("{most} or less"));
+        }
+        let states = idle.supply_steps.len() + idle.states.len() + idle.polarities.len();
+        let taken = states as f64 * (idle.settle.si() + idle.length.si());
+        self.lasts("settle", Seconds::new(taken.min(1e9)));
+    }
+
+    fn loss(&mut self, loss: &Loss) {
+        let taken = loss.causes.len() as f64 * loss.length.si();
+        self.lasts("length", Seconds::new(taken.min(1e9)));
     }
 
     fn load(&mut self, load: &Load) {

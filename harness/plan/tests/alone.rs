@@ -397,14 +397,15 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
     }
 }
 
-/// Both `load` and `sense` of the demo hold the output.
+/// `idle`, `load` and `sense` of the demo hold the output.
 #[test]
 fn a_board_that_goes_dead_without_a_signal_is_held_nowhere() {
     let text = DEMO.replacen("on_signal_loss = \"hold\"", "on_signal_loss = \"off\"", 1);
     let faults = read(&text).expect_err("held");
-    assert_eq!(faults.len(), 2, "{faults:#?}");
+    assert_eq!(faults.len(), 3, "{faults:#?}");
+    let idle = line_of(&text, "kind = \"idle\"", 1);
     let sense = line_of(&text, "kind = \"sense\"", 1);
-    let at = [line_of(&text, "polarities", 1), sense - 1];
+    let at = [idle - 1, line_of(&text, "polarities", 1), sense - 1];
     for (fault, line) in faults.iter().zip(at) {
         assert!(fault.message.contains("goes dead"), "{fault:#?}");
         assert_eq!(fault.line, line, "{fault:#?}");

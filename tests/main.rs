@@ -12,6 +12,7 @@ mod guardian;
 mod hardships;
 mod influence;
 mod inspect;
+mod inspect_records;
 mod lots;
 mod ngspice;
 mod ports;

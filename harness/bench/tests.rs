@@ -172,7 +172,9 @@ async fn energy_voltage_and_time_have_their_ends() {
     let refused = refusal(&bench, SUPPLY);
     assert!(matches!(refused, Refusal::Voltage { .. }), "{refused}");
 
-    let mut bench = powered(&file()).await;
+    let mut short_of_time = file();
+    short_of_time.envelope.seconds = Seconds::new(30.0);
+    let mut bench = powered(&short_of_time).await;
     bench.wait(Seconds::new(29.0)).await.expect("waited");
     let refused = refusal(&bench, short(1500.0));
     assert!(matches!(refused, Refusal::Time { .. }), "{refused}");

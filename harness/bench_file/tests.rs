@@ -36,10 +36,10 @@ fn the_demo_bench_is_sound_and_says_what_it_says() {
     assert_eq!(near.proof, Proof::PilotCurrent);
     assert_eq!(near.bounce, Seconds::new(200e-6));
     let bank = bench.branch(Closes::CapacitorBank).expect("stated");
-    assert_eq!(bank.bank.map(|bank| bank.bleeder), Some(Ohms::new(470.0)));
+    assert_eq!(bank.bank.map(|bank| bank.bleeder), Some(Ohms::new(100.0)));
     assert_eq!(bank.proof, Proof::None);
     let model = bench.model.as_ref().expect("a model");
-    assert_eq!(model.fixture.bank.capacitance, Farads::new(2200e-6));
+    assert_eq!(model.fixture.bank.capacitance, Farads::new(9400e-6));
     assert_eq!(model.fixture.near.resistance, Ohms::new(0.300));
     assert_eq!(model.fixture.upstream.branch.resistance, Ohms::new(0.8));
     let calibration = bench.instruments[0].calibration.as_ref().expect("stated");

@@ -6,6 +6,7 @@
 //! [`ScenarioKind`].
 
 mod idle;
+mod influence;
 mod inrush;
 mod load;
 mod loss;
@@ -16,6 +17,8 @@ mod short;
 mod signal;
 mod soak;
 mod supply;
+
+pub use influence::{INFLUENCES, Influence, Moved, Way, influences_on};
 
 use crate::ident::Role;
 use crate::units::Dimension;

@@ -15,6 +15,8 @@ const LEFT: (&str, Dimension) = ("dc_left", Dimension::Voltage);
 
 /// Under this share of the supply voltage the rails are dead.
 const DEAD: f64 = 0.05;
+/// The slope is taken from this many times that level on.
+const EARLIER: f64 = 1.5;
 /// For this many half-bits it must stay so, and no edge of the input may come.
 const HALF_BITS: f64 = 10.0;
 
@@ -102,8 +104,9 @@ fn last_edge(capture: &Capture, cause: LossCause, quiet: f64) -> Result<Estimate
 /// From the last edge to the output's last fall under the level, or at least
 /// the rest of the capture.
 ///
-/// Standard uncertainty (GUM 5.1.2): of the two instants, and of the time base
-/// over what lies between.
+/// Standard uncertainty (GUM 5.1.2): of the two instants, of the time base over
+/// what lies between, and of the level (gain, zero, three times the noise as a
+/// rectangle) over the slope of the fall.
 fn time_to_dead(trace: &Trace, context: &Context, lost: Estimate, quiet: f64) -> Finding {
     let noise = 4.0 * trace.grain() + trace.zero_u();
     let level = (DEAD * context.supply_voltage.si()).max(noise);
@@ -111,7 +114,18 @@ fn time_to_dead(trace: &Trace, context: &Context, lost: Estimate, quiet: f64) ->
     match falls_for_good(trace, level, quiet, start.saturating_sub(1)) {
         Some(fall) => {
             let time = fall.at.value - lost.value;
-            let u = combined([fall.at.u, lost.u, trace.time_base_u() * time]);
+            // Two samples of a slow fall tell noise, not slope, and the last one
+            // over the level is a late one.
+            let earlier = falls_for_good(trace, EARLIER * level, quiet, start.saturating_sub(1));
+            let apart = earlier.map_or(0.0, |e| (fall.at.value - e.at.value).max(0.0));
+            let pace = apart / ((EARLIER - 1.0) * level);
+            let u = combined([
+                fall.at.u,
+                lost.u,
+                trace.time_base_u() * time,
+                trace.scale_u(level) * pace,
+                rectangular(3.0 * trace.sample_u()) * pace,
+            ]);
             Finding::Value(Estimate::new(time.max(0.0), u))
         }
         None => {

@@ -297,40 +297,57 @@ fn supply_and_clamp(
         open = (open + inner / e.load.resistance * state[V_LOAD]) * share;
         inner *= share;
     }
-    let (mode, rail) = supply(e, settings, open, inner);
-    if rail >= -e.diodes_drop {
+    // No supply lowers the rail, so that most of the time there is nothing to
+    // clamp and the rail itself is not needed.
+    let mode = supply(e, settings, open, inner);
+    if open >= -e.diodes_drop || rail(e, settings, mode, open, inner) >= -e.diodes_drop {
         return (mode, false);
     }
     let share = 1.0 / (1.0 + inner * e.clamp_conductance);
     let held = (open + e.diodes_drop) * share - e.diodes_drop;
-    (supply(e, settings, held, inner * share).0, true)
+    (supply(e, settings, held, inner * share), true)
 }
 
-/// The supply's mode and the rail it makes of a source `open` behind `inner`
-/// ohms.
-fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> (SupplyMode, f64) {
+/// The supply's mode on a source `open` behind `inner` ohms.
+fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> SupplyMode {
     if !settings.supply_on || settings.supply_resting {
-        return (SupplyMode::Blocked, open);
+        return SupplyMode::Blocked;
     }
-    let current = (settings.supply_voltage - open) / (e.supply_resistance + inner);
-    if current < 0.0 {
-        (SupplyMode::Blocked, open)
-    } else if current > settings.supply_limit {
-        if settings.folds {
-            let fold = Fold::new(e, settings.supply_voltage, settings.supply_limit);
-            let folded = fold.into_source(open, e.supply_resistance + inner);
-            return (SupplyMode::Foldback, open + inner * folded);
-        }
-        (SupplyMode::Limit, open + inner * settings.supply_limit)
+    let above = settings.supply_voltage - open;
+    if above < 0.0 {
+        SupplyMode::Blocked
+    } else if above <= settings.supply_limit * (e.supply_resistance + inner) {
+        SupplyMode::Voltage
+    } else if settings.folds {
+        SupplyMode::Foldback
     } else {
-        (SupplyMode::Voltage, open + inner * current)
+        SupplyMode::Limit
     }
+}
+
+/// The rail that the supply in `mode` makes of a source `open` behind `inner`
+/// ohms.
+fn rail(e: &Electrics, settings: &Settings, mode: SupplyMode, open: f64, inner: f64) -> f64 {
+    let whole = e.supply_resistance + inner;
+    let current = match mode {
+        SupplyMode::Blocked => 0.0,
+        SupplyMode::Voltage => (settings.supply_voltage - open) / whole,
+        SupplyMode::Limit => settings.supply_limit,
+        SupplyMode::Foldback => {
+            Fold::new(e, settings.supply_voltage, settings.supply_limit).into_source(open, whole)
+        }
+    };
+    open + inner * current
 }
 
 /// Which rectifiers on the node conduct: of load and capacitor bank the one
 /// with less voltage behind it takes the current first.
 fn rectifiers(e: &Electrics, settings: &Settings, state: &State) -> (Rectifier, Rectifier) {
     let connected = settings.connected;
+    let drawing = settings.load != LoadKind::Off && !connected.on_supply;
+    if !drawing && !connected.bank {
+        return (Rectifier::Blocked, Rectifier::Blocked);
+    }
     let mut flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
         + state[V_SNUB] / e.snubber_resistance;
     let mut conductance = e.node_conductance;
@@ -341,7 +358,6 @@ fn rectifiers(e: &Electrics, settings: &Settings, state: &State) -> (Rectifier, 
     flowing = flowing.abs();
     let load = (state[V_LOAD] + e.rectifier_drop, e.load.resistance);
     let bank = (state[V_BANK] + e.bank.drop, e.bank.resistance);
-    let drawing = settings.load != LoadKind::Off && !connected.on_supply;
     let has = [drawing, connected.bank];
     let order = if bank.0 < load.0 { [1, 0] } else { [0, 1] };
     let mut found = [Rectifier::Blocked; 2];

@@ -70,7 +70,7 @@ fn the_demo_plan_is_sound_alone_and_on_its_bench() {
         names,
         [
             "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss", "inrush",
-            "soak", "supply",
+            "soak", "supply"
         ]
     );
     let Settings::Load(load) = &plan.scenarios[1].settings else {
@@ -155,7 +155,7 @@ fn steps_say_what_energises_and_how_long_it_takes() {
     assert_eq!(counts, [8, 17, 7, 8, 5, 12, 4, 3]);
     // Two starts; rest, supply and soak; the supply and six currents from it.
     assert_eq!(["inrush", "soak", "supply"].map(count), [3, 4, 8]);
-    // Each scenario made safe, and one rest.
+    // Eleven times made safe, and one rest.
     assert_eq!(steps.iter().filter(|s| !s.energises).count(), 12);
     let text = &steps[9].text;
     assert!(text.starts_with("positive: hold 0.000 A"), "{text}");

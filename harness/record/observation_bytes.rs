@@ -88,6 +88,11 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
             let counts = steps.iter().flat_map(|step| &step.counts);
             counts.copied().collect()
         }
+        Observation::Idle { steps } => steps
+            .iter()
+            .filter_map(|step| estimate(step.input_current))
+            .flatten()
+            .collect(),
         Observation::Soak { soaks } => soaks
             .iter()
             .flat_map(|soaked| {
@@ -113,7 +118,7 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
 }
 
 /// Every take in the order in which it was taken.
-fn takes(observation: &Observation) -> Vec<&Take> {
+pub fn takes(observation: &Observation) -> Vec<&Take> {
     match observation {
         Observation::Load { steps } => steps.iter().map(|step| &step.take).collect(),
         Observation::Sense { steps, .. } => steps.iter().map(|step| &step.take).collect(),

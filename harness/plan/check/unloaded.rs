@@ -57,7 +57,7 @@ impl Checks<'_> {
         }
         if idle.has(OutputState::On) {
             let held = idle.settle.si() + idle.length.si() + METER;
-            self.held(at, &idle.polarities, seconds(held), "hold");
+            self.held(at, &idle.polarities, seconds(held), "settle");
         }
     }
 

@@ -63,7 +63,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         ),
         (
             "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"hold\"\nlongest_hold = \"150 ms\"",
+            "on_signal_loss = \"hold\"\nlongest_hold = \"210 ms\"",
             ("[[scenario]]", 1),
             "longer than the board can",
         ),

@@ -30,7 +30,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         ),
         (
             ("voltage = \"40 V\"", "voltage = \"34 V\""),
-            ("[[scenario]]", 4),
+            ("[[scenario]]", 5),
             "35.00 V can stand across",
         ),
         (
@@ -63,7 +63,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
                 "resistance = \"300 mohm\"\ninductance = \"1 uH\"",
                 "resistance = \"9 ohm\"\ninductance = \"1 uH\"",
             ),
-            ("[[scenario]]", 4),
+            ("[[scenario]]", 5),
             "too little to reverse on",
         ),
         (

@@ -87,8 +87,10 @@ pub(super) static ENTRY: Entry = Entry {
             Dimension::Count,
             Censoring::Never,
             Worse::Larger,
-            "1 where within one step the supply rail falls below the lowest supply voltage, \
-             comes back and falls again; 0 otherwise. Lows of one sample do not count.",
+            "1 where within one look the supply rail falls below the lowest supply voltage, \
+             comes back and falls again; 0 otherwise. The step that brings the rail down is \
+             looked at once more with the load as a resistance, since a load that goes on asking \
+             for its current keeps a resting supply down. Lows of one sample do not count.",
         ),
         metric(
             "trip_reachable",

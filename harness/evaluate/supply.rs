@@ -92,7 +92,10 @@ pub(super) fn evaluate(
         return;
     }
     let seen: Vec<(&SupplyStep, &Rail)> = steps.iter().zip(&rails).collect();
-    let drawing = || seen.iter().filter(|(step, _)| step.current.si() > 0.0);
+    let drawing = || {
+        let drawing = seen.iter().filter(|(step, _)| step.current.si() > 0.0);
+        drawing.filter(|(step, _)| !step.resistive)
+    };
     if let Some(reason) = drawing().find_map(|(step, rail)| not_followed(step, rail)) {
         sheet.missing(&ALL, "", Blame::Bench, &reason);
         return;

@@ -68,8 +68,8 @@ pub static DEFECTS: &[Defect] = &[
     ),
     one(
         "hasty trip",
-        "a wrong capacitor makes the trip debounce a fifth as long",
-        changes!["trip_debounce" Factor 0.2],
+        "a wrong capacitor makes the trip debounce less than a third as long",
+        changes!["trip_debounce" Factor 0.3],
     ),
     one(
         "bad heat path",

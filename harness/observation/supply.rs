@@ -11,6 +11,9 @@ use serde::{Deserialize, Serialize};
 pub struct SupplyStep {
     /// The current asked of the load; zero before it is switched on.
     pub current: Amperes,
+    /// It was asked for as a resistance: a load that goes on asking for its
+    /// current keeps a resting supply down for ever.
+    pub resistive: bool,
     /// The load's own reading, in amperes, before the waveforms; `None` where
     /// it gave no number or was off.
     pub drawn: Option<Estimate>,

@@ -316,8 +316,7 @@ impl<'a> Against<'a> {
     }
 
     /// The coin test: a loop whose resistance keeps the current below the trip
-    /// level arcs and heats instead of tripping, on any board. What flows on
-    /// once the bulk capacitors are empty comes through the supply's leads.
+    /// level arcs and heats instead, on any board; the supply's leads included.
     fn loop_trips(&mut self, at: At<'_>, place: ShortPlace) {
         let Some(short) = self.bench.branch(short_branch(place)) else {
             return;

@@ -1,6 +1,7 @@
 //! Drives `supply`: the electronic load straight on the supply rail, stepped up
 //! past the trip current, the board connected but off. It ends at the first
-//! step that brings the rail down.
+//! step that brings the rail down, which is looked at once more with the load
+//! as a resistance.
 
 use super::hands::{Halt, Hands};
 use crate::bench::Intent;
@@ -8,7 +9,7 @@ use crate::bench_file::Closes;
 use crate::instruments::LoadSetting;
 use crate::observation::{Observation, SupplyStep, Take};
 use crate::plan::{self, LOAD_ROOM};
-use crate::units::{Amperes, Quantity};
+use crate::units::{Amperes, Ohms, Quantity};
 use crate::waveform::{Signal, Trace};
 
 pub(super) async fn drive(
@@ -23,14 +24,16 @@ pub(super) async fn drive(
     let bare = look(settings, "bare", hands).await?;
     let mut steps = vec![SupplyStep {
         current: Amperes::ZERO,
+        resistive: false,
         drawn: None,
         take: bare,
     }];
     for &current in &settings.steps {
-        let step = step(settings, current, hands).await?;
-        let fell = falls(&step.take, hands.plan.ratings.lowest_supply.si());
-        steps.push(step);
+        let one = step(settings, current, false, hands).await?;
+        let fell = falls(&one.take, hands.plan.ratings.lowest_supply.si());
+        steps.push(one);
         if fell {
+            steps.push(step(settings, current, true, hands).await?);
             break;
         }
     }
@@ -40,9 +43,11 @@ pub(super) async fn drive(
 async fn step(
     settings: &plan::Supply,
     current: Amperes,
+    resistive: bool,
     hands: &mut Hands<'_>,
 ) -> Result<SupplyStep, Halt> {
-    let text = format!("the supply at {current}, held {}", settings.hold);
+    let how = if resistive { " as a resistance" } else { "" };
+    let text = format!("the supply at {current}{how}, held {}", settings.hold);
     let duration = settings.settle + settings.hold + LOAD_ROOM;
     let connect = Intent::Connect {
         closes: Closes::SupplyLoad,
@@ -51,8 +56,12 @@ async fn step(
     hands
         .energise("the load onto the supply rail", connect)
         .await?;
-    let draw = Intent::LoadOn(LoadSetting::Current(current));
-    hands.energise(&text, draw).await?;
+    let ohms = hands.plan.ratings.supply_voltage.si() / current.si();
+    let setting = match Ohms::from_si(ohms).filter(|_| resistive) {
+        Some(ohms) => LoadSetting::Resistance(ohms),
+        None => LoadSetting::Current(current),
+    };
+    hands.energise(&text, Intent::LoadOn(setting)).await?;
     hands.bench.wait(settings.settle).await?;
     let drawn = hands.bench.load_current().await?.estimate();
     let take = look(settings, &text, hands).await?;
@@ -60,6 +69,7 @@ async fn step(
     hands.bench.switch_finished(duration).await?;
     Ok(SupplyStep {
         current,
+        resistive,
         drawn,
         take,
     })

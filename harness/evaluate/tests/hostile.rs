@@ -163,6 +163,7 @@ fn everything(take: &Take) -> [Observation; 11] {
             steps: [0.0, 1.0, 2.0, f64::MAX]
                 .map(|amperes| SupplyStep {
                     current: Amperes::new(amperes),
+                    resistive: amperes > 1.0,
                     drawn: Some(Estimate {
                         value: amperes,
                         u: -1.0,

@@ -52,6 +52,7 @@ fn step(asked: f64, strength: f64, weak: Weak, chance: &mut Stream) -> SupplySte
     capture.channels = vec![rail];
     SupplyStep {
         current: Amperes::new(asked),
+        resistive: false,
         drawn: (asked > 0.0).then(|| Estimate::new(asked - 0.003, 0.008)),
         take: take(capture, 0.0, Proof::None),
     }

@@ -62,12 +62,6 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "does not reverse",
         ),
         (
-            "on_signal_loss = \"hold\"",
-            "on_signal_loss = \"hold\"\nlongest_hold = \"210 ms\"",
-            ("[[scenario]]", 1),
-            "longer than the board can",
-        ),
-        (
             "kind = \"load\"",
             "kind = \"lode\"",
             ("\"lode\"", 1),
@@ -244,7 +238,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         (
             "trip_time = { max = \"25 ms\"",
             "trip_time = { max = \"200 us\"",
-            ("[[scenario]]", 2),
+            ("[[scenario]]", 3),
             "time limit that it must resolve",
         ),
         (
@@ -394,6 +388,24 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         ),
     ] {
         check(old, new, at, message);
+    }
+}
+
+/// The demo's `idle` holds the output for 260 ms, its `load` for 250 ms and its
+/// `sense` for 100 ms.
+#[test]
+fn a_board_that_holds_for_a_while_only_is_held_no_longer() {
+    for (longest, held) in [("150 ms", &["idle", "load"][..]), ("255 ms", &["idle"])] {
+        let new = format!("on_signal_loss = \"hold\"\nlongest_hold = \"{longest}\"");
+        let text = DEMO.replacen("on_signal_loss = \"hold\"", &new, 1);
+        let faults = read(&text).expect_err("held too long");
+        assert_eq!(faults.len(), held.len(), "{faults:#?}");
+        for (fault, kind) in faults.iter().zip(held) {
+            let message = "longer than the board can";
+            assert!(fault.message.contains(message), "{fault:#?}");
+            let scenario = line_of(&text, &format!("kind = \"{kind}\""), 1) - 1;
+            assert_eq!(fault.line, scenario, "{fault:#?}");
+        }
     }
 }
 

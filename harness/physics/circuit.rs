@@ -6,7 +6,6 @@ use super::board_logic::{BoardLogic, BoardTimes};
 use super::electrics::Electrics;
 use super::fault::{PhysicsFault, check_board, check_fixture};
 use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic, SupplyLogic};
-use super::history::History;
 use super::mode::{Bridge, Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_SENSE};
 use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
@@ -15,6 +14,7 @@ use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
 use super::stepping::Step;
 use super::thermal::{SHORTEST_TICK, Thermal};
 use super::timers::{Timer, Timers};
+use super::trajectory::History;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::model_board::{BoardParameters, ContactDefect, FixtureParameters};
 use crate::units::{Celsius, Kelvins, Quantity};
@@ -331,7 +331,7 @@ impl Circuit {
     /// Keeps the trajectory from now on, no more than `span` back from the
     /// present; zero forgets all.
     pub fn keep_history(&mut self, span: BenchSpan) {
-        let start = super::history::Segment {
+        let start = super::trajectory::Segment {
             start: self.now,
             mode: Arc::clone(&self.mode),
             state: self.view,

@@ -1,141 +1,20 @@
-//! The kept trajectory: linear stretches with their starting states, and
-//! everything read out of them. It moves nothing; memory is bounded.
+//! Everything that is read out of the kept trajectory. It moves nothing; how
+//! the trajectory is kept is said in `trajectory`.
 
 use super::action::{Line, Probe};
 use super::circuit::Circuit;
 use super::mode::Mode;
 use super::propagator::{Matrix, State, risen};
 use super::stepping::step_level;
+use super::trajectory::Segment;
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
-use std::collections::{HashMap, VecDeque};
+use std::collections::HashMap;
 use std::sync::Arc;
 
-/// Most stretches that are kept; the oldest go first.
-const SEGMENTS: usize = 1 << 19;
 /// A stretch with this many samples to come is worth a step matrix.
 const WORTHWHILE: usize = 6;
 /// Most values in one answer.
 const SAMPLES: usize = 1 << 26;
-
-/// One linear stretch: in force from `start` until the next one's.
-#[derive(Clone, Debug)]
-pub(super) struct Segment {
-    pub(super) start: i64,
-    pub(super) mode: Arc<Mode>,
-    pub(super) state: State,
-    pub(super) lines: u16,
-    pub(super) upstream: f64,
-}
-
-impl Segment {
-    fn state_at(&self, instant: i64) -> State {
-        self.mode
-            .propagator
-            .advance(instant - self.start, &self.state)
-    }
-}
-
-/// The stretches, oldest first.
-#[derive(Clone, Debug)]
-pub(super) struct History {
-    span: i64,
-    segments: VecDeque<Segment>,
-}
-
-impl History {
-    pub(super) const fn new() -> Self {
-        Self {
-            span: 0,
-            segments: VecDeque::new(),
-        }
-    }
-
-    pub(super) fn is_kept(&self) -> bool {
-        self.span > 0
-    }
-
-    /// Starts keeping at `present`, or changes how much is kept.
-    pub(super) fn keep(&mut self, span: i64, present: Segment) {
-        self.span = span.max(0);
-        if self.span == 0 {
-            self.segments = VecDeque::new();
-        } else if self.segments.is_empty() {
-            self.segments.push_back(present);
-        }
-    }
-
-    pub(super) fn push(&mut self, segment: Segment) {
-        if let Some(last) = self.segments.back() {
-            if last.start == segment.start {
-                // Settling twice at one instant leaves only the outcome.
-                self.segments.pop_back();
-            } else if Arc::ptr_eq(&last.mode, &segment.mode)
-                && last.lines == segment.lines
-                && last.upstream == segment.upstream
-            {
-                return;
-            }
-        }
-        let start = segment.start;
-        self.segments.push_back(segment);
-        if self.segments.len() > SEGMENTS {
-            self.segments.pop_front();
-        }
-        self.trim(start);
-    }
-
-    /// Repeats what was kept after `after` and up to `upto`, one period long,
-    /// `periods` times more.
-    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64) {
-        let period = upto - after;
-        let first = self
-            .segments
-            .partition_point(|segment| segment.start <= after);
-        let template: Vec<Segment> = self.segments.range(first..).cloned().collect();
-        let room = (SEGMENTS / template.len().max(1)) as i64;
-        let wanted = periods.min(self.span / period + 2).min(room);
-        if wanted < periods {
-            // What is older than the repeats would leave a gap before them.
-            self.segments.clear();
-        }
-        for turn in periods - wanted + 1..=periods {
-            for segment in &template {
-                let mut again = segment.clone();
-                again.start += turn * period;
-                self.segments.push_back(again);
-            }
-        }
-        while self.segments.len() > SEGMENTS {
-            self.segments.pop_front();
-        }
-    }
-
-    /// Forgets what ended longer ago than the kept span.
-    pub(super) fn trim(&mut self, now: i64) {
-        let oldest = now.saturating_sub(self.span);
-        while self
-            .segments
-            .get(1)
-            .is_some_and(|second| second.start <= oldest)
-        {
-            self.segments.pop_front();
-        }
-    }
-
-    /// Index of the stretch in force at `instant`.
-    fn index_at(&self, instant: i64) -> Option<usize> {
-        self.segments
-            .partition_point(|segment| segment.start <= instant)
-            .checked_sub(1)
-    }
-
-    /// Where the stretch `index` ends.
-    fn end_of(&self, index: usize, now: i64) -> i64 {
-        self.segments
-            .get(index + 1)
-            .map_or(now, |segment| segment.start)
-    }
-}
 
 /// The circuit at an instant of its kept past.
 pub struct Look<'a> {
@@ -174,6 +53,18 @@ impl Piece<'_> {
 }
 
 impl Circuit {
+    /// How many linear stretches are kept.
+    #[cfg(test)]
+    pub(super) fn changes(&self) -> usize {
+        let mut place = self.history.oldest();
+        let mut count = 0;
+        while let Some(present) = place {
+            count += 1;
+            place = self.history.after(present);
+        }
+        count
+    }
+
     /// Looks at `start`, `start + period`, ... of the kept trajectory, exact
     /// within each linear stretch. `None`, and no look taken, where the history
     /// does not reach, or for a period or count that means nothing.
@@ -186,19 +77,26 @@ impl Circuit {
     ) -> Option<()> {
         let (start, period) = self.sampling(start, period, count)?;
         let mut steps: HashMap<*const Mode, Matrix> = HashMap::new();
-        let mut index = self.history.index_at(start)?;
+        let mut place = self.history.place_at(start)?;
         let (mut instant, mut left) = (start, count as i64);
         while left > 0 {
-            while self.history.end_of(index, i64::MAX) <= instant {
-                index += 1;
+            let mut end = self.history.end_of(place, i64::MAX);
+            if end <= instant {
+                place = self.history.after(place)?;
+                end = self.history.end_of(place, i64::MAX);
             }
-            let segment = &self.history.segments[index];
-            let end = self.history.end_of(index, i64::MAX);
+            if end <= instant {
+                // Many stretches lie between these two looks.
+                place = self.history.place_at(instant)?;
+                end = self.history.end_of(place, i64::MAX);
+            }
+            let stretch = self.history.stretch(place);
+            let segment = stretch.segment;
             let here = ((end - instant - 1) / period + 1).min(left);
             let mut taken = Look {
                 circuit: self,
                 segment,
-                state: segment.state_at(instant),
+                state: stretch.state_at(instant),
             };
             look(&taken);
             if here as usize >= WORTHWHILE {
@@ -267,12 +165,16 @@ impl Circuit {
     /// (`rising`) or to low.
     pub fn line_edge(&self, line: Line, rising: bool, from: BenchInstant) -> Option<BenchInstant> {
         let from = from.picoseconds();
-        let segments = &self.history.segments;
-        let first = segments.partition_point(|segment| segment.start < from);
-        let high = |index: usize| segments[index].lines & line.bit() != 0;
-        (first.max(1)..segments.len())
-            .find(|&index| high(index) == rising && high(index - 1) != rising)
-            .map(|index| BenchInstant::from_picoseconds(segments[index].start))
+        let history = &self.history;
+        let high = |place| history.stretch(place).segment.lines & line.bit() != 0;
+        let mut place = history.place_at(from - 1).or_else(|| history.oldest())?;
+        while let Some(next) = history.after(place) {
+            if high(next) == rising && high(place) != rising {
+                return Some(BenchInstant::from_picoseconds(history.stretch(next).start));
+            }
+            place = next;
+        }
+        None
     }
 
     /// First kept instant at or after `from` at which a probe reached `level`
@@ -362,21 +264,22 @@ impl Circuit {
 
     /// The pieces of the kept trajectory between two instants.
     fn pieces(&self, from: i64, to: i64) -> Option<impl Iterator<Item = Piece<'_>>> {
-        let mut index = self.history.index_at(from)?;
+        let mut place = self.history.place_at(from)?;
         let mut instant = from;
         let mut state: Option<State> = None;
         Some(std::iter::from_fn(move || {
             if instant >= to {
                 return None;
             }
-            while self.history.end_of(index, i64::MAX) <= instant {
-                index += 1;
+            while self.history.end_of(place, i64::MAX) <= instant {
+                place = self.history.after(place)?;
                 state = None;
             }
-            let segment = &self.history.segments[index];
-            let before = state.unwrap_or_else(|| segment.state_at(instant));
-            let level = step_level(instant - segment.start);
-            let end = self.history.end_of(index, to).min(to);
+            let stretch = self.history.stretch(place);
+            let segment = stretch.segment;
+            let before = state.unwrap_or_else(|| stretch.state_at(instant));
+            let level = step_level(instant - stretch.start);
+            let end = self.history.end_of(place, to).min(to);
             let span = (1_i64 << level).min(end - instant);
             let piece = Piece {
                 segment,

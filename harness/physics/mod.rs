@@ -24,6 +24,7 @@ mod signal;
 mod stepping;
 mod thermal;
 mod timers;
+mod trajectory;
 
 pub use action::{Action, Line, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;

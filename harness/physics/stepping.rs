@@ -7,13 +7,13 @@
 use super::action::Line;
 use super::board_logic::Command;
 use super::circuit::Circuit;
-use super::history::Segment;
 use super::mode::{Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
 use super::observed::{Asked, Observed};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
 use super::thermal::SHORTEST_TICK;
 use super::timers::Timer;
+use super::trajectory::Segment;
 use crate::clock::{BenchInstant, PICOSECONDS};
 use std::sync::Arc;
 

@@ -331,3 +331,30 @@ fn a_fixture_faster_than_picoseconds_is_refused() {
     let fault = Circuit::new(&BoardParameters::default(), &fixture).expect_err("too stiff");
     assert!(fault.to_string().contains("inductance"), "{fault}");
 }
+
+#[test]
+fn a_braked_output_and_a_load_come_to_rest() {
+    // Line A rises late: both outputs are low for 0.8 us in each period, and
+    // the load's rectifier sees the output's current die away meanwhile.
+    let board = BoardParameters {
+        two_lines: true,
+        delay_rising: Seconds::new(1.9e-6),
+        ..patient()
+    };
+    for load in [
+        LoadMode::Off,
+        LoadMode::Current(Amperes::new(3.0)),
+        LoadMode::Current(Amperes::new(0.3)),
+        LoadMode::Resistance(Ohms::new(6.0)),
+    ] {
+        let mut circuit = energised(&board, &FixtureParameters::default(), 18.0, 8.0);
+        circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
+        circuit.apply(Action::Load(load));
+        circuit.advance_to(at(50 * MILLISECOND));
+        circuit.keep_history(span(SECOND));
+        circuit.advance_to(circuit.now() + span(1160 * MICROSECOND));
+        // Ten periods of two half-bits with a dozen changes each at most.
+        let changes = circuit.changes();
+        assert!(changes < 300, "{load:?}: {changes} changes");
+    }
+}

@@ -1,0 +1,267 @@
+//! The kept trajectory as a list: linear stretches with their starting states,
+//! and runs of stretches that repeat themselves. It reads nothing out of them;
+//! memory is bounded.
+
+use super::mode::Mode;
+use super::propagator::State;
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+/// Most stretches that are kept, a run of repeated ones counting as one; the
+/// oldest go first.
+const CHUNKS: usize = 1 << 19;
+/// One linear stretch: in force from `start` until the next one's.
+#[derive(Clone, Debug)]
+pub(super) struct Segment {
+    pub(super) start: i64,
+    pub(super) mode: Arc<Mode>,
+    pub(super) state: State,
+    pub(super) lines: u16,
+    pub(super) upstream: f64,
+}
+
+/// A stretch of stretches that repeats itself: `template` once for each turn
+/// from `first` to `last`, each a period later than the one before.
+#[derive(Clone, Debug)]
+struct Run {
+    template: Vec<Segment>,
+    period: i64,
+    first: i64,
+    last: i64,
+}
+
+/// What the history is a list of.
+#[derive(Clone, Debug)]
+enum Chunk {
+    One(Segment),
+    Run(Run),
+}
+
+impl Chunk {
+    fn start(&self) -> i64 {
+        match self {
+            Self::One(segment) => segment.start,
+            Self::Run(run) => run.template[0].start + run.first * run.period,
+        }
+    }
+}
+
+/// Where in the history a stretch is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Place {
+    chunk: usize,
+    turn: i64,
+    within: usize,
+}
+
+/// A stretch at its place in time.
+#[derive(Clone, Copy)]
+pub(super) struct Stretch<'a> {
+    pub(super) segment: &'a Segment,
+    pub(super) start: i64,
+}
+
+impl Stretch<'_> {
+    pub(super) fn state_at(&self, instant: i64) -> State {
+        let segment = self.segment;
+        segment
+            .mode
+            .propagator
+            .advance(instant - self.start, &segment.state)
+    }
+}
+
+/// The stretches, oldest first.
+#[derive(Clone, Debug)]
+pub(super) struct History {
+    span: i64,
+    chunks: VecDeque<Chunk>,
+}
+
+impl History {
+    pub(super) const fn new() -> Self {
+        Self {
+            span: 0,
+            chunks: VecDeque::new(),
+        }
+    }
+
+    pub(super) fn is_kept(&self) -> bool {
+        self.span > 0
+    }
+
+    /// Starts keeping at `present`, or changes how much is kept.
+    pub(super) fn keep(&mut self, span: i64, present: Segment) {
+        self.span = span.max(0);
+        if self.span == 0 {
+            self.chunks = VecDeque::new();
+        } else if self.chunks.is_empty() {
+            self.chunks.push_back(Chunk::One(present));
+        }
+    }
+
+    pub(super) fn push(&mut self, segment: Segment) {
+        self.open_last_turn();
+        if let Some(Chunk::One(last)) = self.chunks.back() {
+            if last.start == segment.start {
+                // Settling twice at one instant leaves only the outcome.
+                self.chunks.pop_back();
+            } else if Arc::ptr_eq(&last.mode, &segment.mode)
+                && last.lines == segment.lines
+                && last.upstream == segment.upstream
+            {
+                return;
+            }
+        }
+        let start = segment.start;
+        self.chunks.push_back(Chunk::One(segment));
+        if self.chunks.len() > CHUNKS {
+            self.chunks.pop_front();
+        }
+        self.trim(start);
+    }
+
+    /// Repeats what was kept after `after` and up to `upto`, one period long,
+    /// `periods` times more.
+    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64) {
+        let first = self.chunks.partition_point(|chunk| chunk.start() <= after);
+        let kept = self.chunks.range(first..);
+        let template: Vec<Segment> = kept
+            .filter_map(|chunk| match chunk {
+                Chunk::One(segment) => Some(segment.clone()),
+                // The last period was stepped through.
+                Chunk::Run(_) => None,
+            })
+            .collect();
+        if !template.is_empty() && periods > 0 {
+            self.chunks.push_back(Chunk::Run(Run {
+                template,
+                period: upto - after,
+                first: 1,
+                last: periods,
+            }));
+        }
+    }
+
+    /// Takes the last turn of a run at the end apart, so that what follows can
+    /// join or replace its end.
+    fn open_last_turn(&mut self) {
+        let Some(Chunk::Run(_)) = self.chunks.back() else {
+            return;
+        };
+        let Some(Chunk::Run(mut run)) = self.chunks.pop_back() else {
+            return;
+        };
+        let shift = run.last * run.period;
+        let opened: Vec<Segment> = run
+            .template
+            .iter()
+            .map(|segment| Segment {
+                start: segment.start + shift,
+                ..segment.clone()
+            })
+            .collect();
+        run.last -= 1;
+        if run.last >= run.first {
+            self.chunks.push_back(Chunk::Run(run));
+        }
+        self.chunks.extend(opened.into_iter().map(Chunk::One));
+    }
+
+    /// Forgets what ended longer ago than the kept span.
+    pub(super) fn trim(&mut self, now: i64) {
+        let oldest = now.saturating_sub(self.span);
+        while self
+            .chunks
+            .get(1)
+            .is_some_and(|second| second.start() <= oldest)
+        {
+            self.chunks.pop_front();
+        }
+        if let Some(Chunk::Run(run)) = self.chunks.front_mut() {
+            let turn = (oldest - run.template[0].start).div_euclid(run.period);
+            run.first = turn.clamp(run.first, run.last);
+        }
+    }
+
+    /// The stretch in force at `instant`.
+    pub(super) fn place_at(&self, instant: i64) -> Option<Place> {
+        let chunk = self
+            .chunks
+            .partition_point(|chunk| chunk.start() <= instant)
+            .checked_sub(1)?;
+        let (turn, within) = match &self.chunks[chunk] {
+            Chunk::One(_) => (0, 0),
+            Chunk::Run(run) => {
+                let turn = (instant - run.template[0].start).div_euclid(run.period);
+                let turn = turn.clamp(run.first, run.last);
+                let shifted = instant - turn * run.period;
+                let after = run.template.partition_point(|s| s.start <= shifted);
+                (turn, after.saturating_sub(1))
+            }
+        };
+        Some(Place {
+            chunk,
+            turn,
+            within,
+        })
+    }
+
+    pub(super) fn oldest(&self) -> Option<Place> {
+        self.first_of(0)
+    }
+
+    fn first_of(&self, chunk: usize) -> Option<Place> {
+        let turn = match self.chunks.get(chunk)? {
+            Chunk::One(_) => 0,
+            Chunk::Run(run) => run.first,
+        };
+        Some(Place {
+            chunk,
+            turn,
+            within: 0,
+        })
+    }
+
+    pub(super) fn stretch(&self, place: Place) -> Stretch<'_> {
+        match &self.chunks[place.chunk] {
+            Chunk::One(segment) => Stretch {
+                segment,
+                start: segment.start,
+            },
+            Chunk::Run(run) => {
+                let segment = &run.template[place.within];
+                Stretch {
+                    segment,
+                    start: segment.start + place.turn * run.period,
+                }
+            }
+        }
+    }
+
+    /// The place after `place`, if there is one.
+    pub(super) fn after(&self, place: Place) -> Option<Place> {
+        if let Chunk::Run(run) = &self.chunks[place.chunk] {
+            if place.within + 1 < run.template.len() {
+                return Some(Place {
+                    within: place.within + 1,
+                    ..place
+                });
+            }
+            if place.turn < run.last {
+                return Some(Place {
+                    turn: place.turn + 1,
+                    within: 0,
+                    ..place
+                });
+            }
+        }
+        self.first_of(place.chunk + 1)
+    }
+
+    /// Where the stretch at `place` ends; `open` where none follows.
+    pub(super) fn end_of(&self, place: Place, open: i64) -> i64 {
+        let next = self.after(place);
+        next.map_or(open, |next| self.stretch(next).start)
+    }
+}

@@ -104,8 +104,8 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "in the list already",
         ),
         (
-            "kind = \"overload\"",
-            "kind = \"overload\"\nname = \"load\"",
+            "kind = \"soak\"",
+            "kind = \"soak\"\nname = \"load\"",
             ("name = \"load\"", 1),
             "another scenario",
         ),
@@ -512,10 +512,17 @@ fn words<T>(list: &[(&'static str, T)]) -> Vec<&'static str> {
     list.iter().map(|(word, _)| *word).collect()
 }
 
+/// The demo's plan without what it says of comparisons, which is its end.
+fn without_comparison() -> &'static str {
+    let (plan, _) = DEMO.split_once("\n[comparison]").expect("it says so");
+    plan
+}
+
 /// Added to the demo's plan, `written` has one fault, in the line that holds
 /// `at`.
 fn comparison_fault(written: &str, at: &str, message: &str) {
-    let text = format!("{DEMO}\n[comparison]\n{written}\n");
+    let demo = without_comparison();
+    let text = format!("{demo}\n[comparison]\n{written}\n");
     let faults = read(&text).expect_err(written);
     assert_eq!(faults.len(), 1, "{written}: {faults:#?}");
     assert!(faults[0].message.contains(message), "{:#?}", faults[0]);
@@ -529,8 +536,9 @@ fn comparison_fault(written: &str, at: &str, message: &str) {
 
 #[test]
 fn what_a_plan_says_of_comparisons_is_checked() {
+    let demo = without_comparison();
     let text = format!(
-        "{DEMO}\n[comparison]\nkey = [\"short.trip_time\", \"load.output_voltage\"]\nshare = \"20 %\"\n\
+        "{demo}\n[comparison]\nkey = [\"short.trip_time\", \"load.output_voltage\"]\nshare = \"20 %\"\n\
          [comparison.margin]\nshort.trip_time = \"2 ms\"\n\
          load.output_voltage = {{ below = \"100 mV\", above = \"0.3 V\" }}\n"
     );

@@ -307,3 +307,35 @@ fn toml_text(text: &str) -> String {
         .collect();
     format!("\"{escaped}\"")
 }
+
+/// A bleeder and a snubber so large that the node would move faster than the
+/// circuit's picoseconds: a fault of the file, with its line, before anything
+/// runs.
+#[test]
+fn a_model_too_stiff_to_compute_is_a_fault_of_its_file() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = std::fs::read_to_string("fixtures/demo/bench.toml").expect("the demo's bench");
+    let stiff = bench
+        .replace("lead_inductance = \"1 uH\"", "lead_inductance = \"1 nH\"")
+        .replace(
+            "board = \"board.toml\"",
+            "[model.fixture]\nsnubber_resistance = \"1 Mohm\"",
+        );
+    let path = folder.path().join("bench.toml");
+    std::fs::write(&path, &stiff).expect("written");
+    let done = assert_cmd::cargo::cargo_bin_cmd!("bufferstop")
+        .arg("check")
+        .arg(&path)
+        .assert()
+        .code(65)
+        .get_output()
+        .clone();
+    let said =
+        String::from_utf8_lossy(&done.stderr).into_owned() + &String::from_utf8_lossy(&done.stdout);
+    assert!(said.contains("makes no circuit"), "{said}");
+    let line = stiff
+        .lines()
+        .position(|line| line.contains("lead_inductance"));
+    let place = format!("bench.toml:{}:", line.expect("written") + 1);
+    assert!(said.contains(&place), "{place} in {said}");
+}

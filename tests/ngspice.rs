@@ -263,7 +263,12 @@ fn instant_of(case: &Case, sample: usize) -> f64 {
     case.length * (sample as f64 + 0.5) / SAMPLES as f64
 }
 
+/// Before the closing the load's relay is open, and its voltmeter sees the
+/// node: every comparison begins with the closing.
 fn near_an_edge(case: &Case, instant: f64) -> bool {
+    if instant < CLOSE {
+        return true;
+    }
     let near = |edge: f64| instant > edge - BEFORE_EDGE && instant < edge + AFTER_EDGE;
     let mut edges = vec![CLOSE];
     if let Part::Disabled(after) = case.part {

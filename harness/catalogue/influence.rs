@@ -2,7 +2,10 @@
 //! the guide shows, and to which a test holds the model board change by change.
 //! It computes nothing.
 
-use super::ScenarioKind;
+use super::ScenarioKind::{
+    self, Idle, Inrush, Load, Overload, Reversal, Sense, Short, Signal, Soak,
+};
+use Way::{Down, Either, Up};
 
 /// In which direction a metric moves when a parameter rises.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,14 +66,215 @@ pub fn influences_on(
     })
 }
 
-const fn moved(scenario: ScenarioKind, metric: &'static str, way: Way, law: &'static str) -> Moved {
-    Moved {
-        scenario,
-        metric,
-        way,
-        law,
-    }
+/// The table, a line a metric.
+macro_rules! influences {
+    ($($parameter:literal of $part:literal {
+        $($scenario:ident $metric:literal $way:ident $law:literal;)*
+    })*) => {
+        &[$(Influence {
+            parameter: $parameter,
+            part: $part,
+            moves: &[$(Moved {
+                scenario: $scenario,
+                metric: $metric,
+                way: $way,
+                law: $law,
+            },)*],
+        },)*]
+    };
 }
 
 /// Every parameter that a part substitution can change.
-pub static INFLUENCES: &[Influence] = &[];
+///
+/// It holds for a board with two lines that holds its last state, on a bench
+/// and under a plan like the demo's; "moves" means by more than three times the
+/// expanded uncertainty for a change as large as the test plants. An empty list
+/// says that the part cannot be told from its neighbours by these scenarios as
+/// long as it does its duty.
+pub static INFLUENCES: &[Influence] = influences! {
+    "bulk_capacitance" of "the bulk capacitors" {
+        Short "supply_dip" Down "the charge of the fault over the capacitance";
+    }
+    "bulk_resistance" of "the bulk capacitors" {
+        Inrush "peak_current" Down "V over the loop's resistance, which holds it";
+        Short "peak_current" Down "V over the loop's resistance, which holds it";
+        Short "supply_dip" Either "more of the fault comes from the supply, and less in all";
+    }
+    "switch_resistance" of "the bridge's switches" {
+        Inrush "peak_current" Down "V over the loop's resistance, with two switches in it";
+        Load "output_resistance" Up "twice as much, and as much again for its warmth";
+        Load "ripple" Either "the crossings' ringing, damped";
+        Reversal "peak_current" Down "both voltages over the loop's resistance";
+        Short "peak_current" Down "V over the loop's resistance, with two switches in it";
+        Short "let_through" Down "the square of the current";
+        Short "supply_dip" Down "the current";
+        Soak "temperature_rise" Up "in proportion to the heat, and more for its feedback";
+        Soak "thermal_time_constant" Up "heat that grows with the temperature";
+    }
+    "positive_path_excess" of "one switch of the positive polarity" {
+        Load "output_resistance" Up "one for one in the positive polarity, half alternating";
+        Load "ripple" Either "unequal halves";
+        Short "peak_current" Down "V over the loop's resistance in that polarity";
+        Short "let_through" Down "the square of the current in that polarity";
+        Short "supply_dip" Down "the current in that polarity";
+    }
+    "switch_temperature_coefficient" of "the bridge's switches" {
+        Soak "temperature_rise" Up "P0 R / (1 - k P0 R), lumped";
+        Soak "thermal_time_constant" Up "tau / (1 - k P0 R), lumped";
+        Soak "output_drift" Up "the rise times the current times it";
+    }
+    "diode_drop" of "the bridge's body diodes" {
+    }
+    "diode_resistance" of "the bridge's body diodes" {
+    }
+    "dead_time" of "the bridge driver" {
+        Load "ripple" Either "the pause at each crossing";
+        Signal "propagation_delay" Up "one for one";
+    }
+    "delay_rising" of "the line driver, line A" {
+        Load "ripple" Either "the pause at each crossing";
+        Signal "asymmetry" Up "up to twice the difference of the edges";
+        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "one_half" Either "one half longer, the other shorter by the difference";
+        Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "cutout_start" Down "the end bit's last edge comes that much later";
+    }
+    "delay_falling" of "the line driver, line A" {
+        Load "ripple" Either "the pause at each crossing";
+        Signal "asymmetry" Up "up to twice the difference of the edges";
+        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "one_half" Either "one half longer, the other shorter by the difference";
+        Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "cutout_start" Up "line A goes dead that much later";
+    }
+    "delay_rising_b" of "the line driver, line B" {
+        Load "ripple" Either "the pause at each crossing";
+        Signal "asymmetry" Up "up to twice the difference of the edges";
+        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "one_half" Either "one half longer, the other shorter by the difference";
+        Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+    }
+    "delay_falling_b" of "the line driver, line B" {
+        Load "ripple" Either "the pause at each crossing";
+        Signal "asymmetry" Up "up to twice the difference of the edges";
+        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "one_half" Either "one half longer, the other shorter by the difference";
+        Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "cutout_start" Down "the end bit's last edge comes that much later";
+        Signal "cutout_end" Down "the end bit's last edge comes that much later";
+    }
+    "output_resistance" of "joints, tracks and terminals" {
+        Inrush "peak_current" Down "V over the loop's resistance";
+        Load "output_resistance" Up "one for one";
+        Load "ripple" Either "the crossings' ringing, damped";
+        Reversal "peak_current" Down "both voltages over the loop's resistance";
+        Short "peak_current" Down "V over the loop's resistance";
+        Short "let_through" Down "the square of the current";
+        Short "supply_dip" Down "the current";
+    }
+    "output_inductance" of "the output's choke" {
+        Load "ripple" Either "the crossings' ringing";
+        Overload "trip_time" Either "the rise of the current at each crossing";
+        Short "let_through" Down "the rise of the current at each crossing";
+        Signal "overshoot" Either "the ringing with the damping network";
+    }
+    "quiescent_current" of "the board's logic" {
+        Idle "input_current_off" Up "one for one";
+        Idle "input_current_on" Up "one for one";
+    }
+    "sense_gain" of "the current sensor" {
+        Sense "sense_scale" Down "in inverse proportion";
+        Sense "full_scale" Down "in inverse proportion";
+    }
+    "sense_offset" of "the current sensor" {
+        Sense "sense_offset" Up "by its share of the gain, in amperes";
+        Sense "full_scale" Down "by its share of the gain, in amperes";
+    }
+    "sense_filter" of "the filter behind the current sensor" {
+        Overload "trip_time" Up "its change times ln(I / (I - I reverse))";
+        Reversal "reversal_time" Up "its change times ln(I / (I - I reverse))";
+        Reversal "trip_time" Up "its change times ln(I / (I - I reverse))";
+        Short "trip_time" Up "its change times ln(I / (I - I reverse))";
+    }
+    "converter_reference" of "the board's converter" {
+        Sense "sense_scale" Up "in proportion";
+        Sense "full_scale" Up "in proportion";
+    }
+    "converter_bits" of "the board's converter" {
+        Sense "sense_scale" Down "halved by each bit";
+        Sense "full_scale" Down "the plan's last count stays";
+    }
+    "converter_noise" of "the board's converter" {
+    }
+    "trip_current" of "the overload comparator" {
+        Overload "trip_current" Up "one for one";
+    }
+    "trip_debounce" of "the overload filter" {
+        Overload "trip_time" Up "one for one";
+        Reversal "trip_time" Up "one for one";
+        Short "trip_time" Up "one for one";
+        Short "let_through" Up "by the current's square times as much";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
+    }
+    "trip_polled_period" of "the overload converter" {
+        Overload "trip_time" Up "up to one period";
+        Reversal "trip_time" Up "up to one period";
+        Short "trip_time" Up "up to one period";
+        Short "let_through" Up "by the current's square times as much";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
+    }
+    "retry_interval" of "the retry timer" {
+        Short "retry_interval" Up "one for one";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
+    }
+    "retry_backoff" of "the retry timer" {
+        Short "retry_interval" Up "the off time times it, once more for each try";
+        Short "retries" Down "fewer fit into the pulse";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
+    }
+    "reversing_current" of "the reversing comparator" {
+        Overload "trip_time" Up "the filter's time times the change of ln(I / (I - it))";
+    }
+    "reversing_debounce" of "the reversing filter" {
+        Overload "trip_time" Up "one for one: a reversing board reverses first";
+        Reversal "trip_time" Up "one for one: a reversing board reverses first";
+        Short "trip_time" Up "one for one: a reversing board reverses first";
+        Short "let_through" Up "by the current's square times as much";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
+        Reversal "reversal_time" Up "one for one";
+        Short "peak_current" Either "the reversal comes later in the discharge";
+        Short "supply_dip" Either "the reversal comes later in the discharge";
+    }
+    "reversing_hold_off" of "the reversing timer" {
+        Overload "trip_time" Up "one for one: a reversing board waits first";
+        Reversal "trip_time" Up "one for one: a reversing board waits first";
+        Short "trip_time" Up "one for one: a reversing board waits first";
+        Short "let_through" Up "by the current's square times as much";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
+    }
+    "under_voltage" of "the lockout" {
+    }
+    "signal_loss_time" of "the signal watch" {
+    }
+    "thermal_rise_per_watt" of "the heat sink" {
+        Soak "temperature_rise" Up "in proportion, and more for its feedback";
+        Soak "thermal_time_constant" Up "heat that grows with the temperature";
+    }
+    "thermal_time_constant" of "the heat sink" {
+        Soak "thermal_time_constant" Up "in proportion";
+    }
+    "junction_rise_per_watt" of "the bridge's bond to the heat sink" {
+        Soak "thermal_time_constant" Down "less heat waits in the junction";
+    }
+    "junction_time_constant" of "the bridge's own heat capacity" {
+        Soak "thermal_time_constant" Up "more heat waits in the junction";
+    }
+    "over_temperature" of "the bridge's own protection" {
+    }
+    "over_temperature_restart" of "the bridge's own protection" {
+    }
+};

@@ -8,9 +8,12 @@ use crate::digest::Digest;
 use crate::document::{Fault, LARGEST_FILE, Place, Severity, Source, render};
 use crate::event::FileFacts;
 use crate::ident::Role;
+use crate::model_bench::world;
 use crate::model_board::{self, ModelBoard};
+use crate::physics::PhysicsFault;
 use crate::plan::{self, Lot, Plan, demo};
 use crate::profile::{self, Profile};
+use crate::seed::Seed;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::Read;
@@ -185,11 +188,52 @@ impl Files {
                 }
             },
         };
-        complete.then_some(BenchFiles {
+        let sound = self.circuit_of(&bench, &profiles, board.as_ref());
+        (complete && sound).then_some(BenchFiles {
             bench,
             profiles,
             board,
         })
+    }
+
+    /// Whether the model bench and its board make a circuit that can be
+    /// computed; each part alone was checked when it was read.
+    fn circuit_of(
+        &mut self,
+        bench: &Bench,
+        profiles: &BTreeMap<Role, Profile>,
+        board: Option<&ModelBoard>,
+    ) -> bool {
+        let Some(board) = board else {
+            return true;
+        };
+        let made = world(bench, profiles, &board.nominal, Seed(0));
+        let Err(PhysicsFault::Parameter {
+            parameter,
+            expected,
+            value,
+        }) = made
+        else {
+            return true;
+        };
+        let written = parameter.replace('.', "_").replace("branch_", "");
+        let place = ["model.fixture", "wiring", "model"]
+            .into_iter()
+            .find_map(|table| {
+                let words = written.split(" + ");
+                let mut paths = words.map(|word| format!("{table}.{word}"));
+                let exact = paths.find(|path| bench.places.holds(path));
+                exact.and_then(|path| bench.places.find(&path))
+            })
+            .or_else(|| bench.places.find("model"))
+            .or_else(|| bench.places.find(""));
+        if let Some(place) = place {
+            let message =
+                format!("the model makes no circuit: {parameter} is {value:e} in SI units");
+            self.faults
+                .push(Fault::error(place, message).expected(expected));
+        }
+        false
     }
 
     fn profile_of(&mut self, wanted: &ProfileRef, folder: Option<&Path>) -> Option<Profile> {

@@ -370,7 +370,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
         ),
         (
             "kind = \"supply\"",
-            "kind = \"supply\"\nsteps = [\"3 A\", \"2 A\"]",
+            "kind = \"supply\"\nsteps = [\"3 A\", \"2 A\", \"5 A\"]",
             ("steps = [\"3 A\"", 1),
             "do not rise",
         ),

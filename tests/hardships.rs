@@ -316,7 +316,7 @@ fn a_model_too_stiff_to_compute_is_a_fault_of_its_file() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let bench = std::fs::read_to_string("fixtures/demo/bench.toml").expect("the demo's bench");
     let stiff = bench
-        .replace("lead_inductance = \"1 uH\"", "lead_inductance = \"1 nH\"")
+        .replace("bleeder = \"1 kohm\"", "bleeder = \"1 Mohm\"")
         .replace(
             "board = \"board.toml\"",
             "[model.fixture]\nsnubber_resistance = \"1 Mohm\"",

@@ -6,7 +6,7 @@ use super::board_logic::{BoardLogic, BoardTimes};
 use super::electrics::Electrics;
 use super::fault::{PhysicsFault, check_board, check_fixture};
 use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic, SupplyLogic};
-use super::mode::{Bridge, Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_SENSE};
+use super::mode::{Bridge, Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_BANK, V_SENSE};
 use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
@@ -40,6 +40,8 @@ pub(super) struct Switches {
     pub(super) gap: GapLogic,
     pub(super) load: LoadLogic,
     pub(super) supply: SupplyLogic,
+    /// Since when the capacitor bank is off the node.
+    pub(super) bank_since: i64,
 }
 
 impl Switches {
@@ -146,6 +148,7 @@ impl Circuit {
                 gap: GapLogic::new(),
                 load: LoadLogic::new(),
                 supply: SupplyLogic::new(fixture),
+                bank_since: 0,
             },
             thermal: Thermal::new(board, fixture.ambient),
             anchor: 0,
@@ -255,6 +258,9 @@ impl Circuit {
 
     /// The present value of a quantity, in SI units.
     pub fn probe(&self, probe: Probe) -> f64 {
+        if probe == Probe::BankVoltage && !self.switches.settings.connected.bank {
+            return self.view[V_BANK] * self.bank_left();
+        }
         self.mode
             .probe(&self.electrics, probe, &self.view, self.upstream)
     }
@@ -342,6 +348,14 @@ impl Circuit {
         self.snapshot = None;
     }
 
+    /// The share of its voltage that its bleeder has left the bank since it was
+    /// taken off the node.
+    fn bank_left(&self) -> f64 {
+        let span = BenchSpan::from_picoseconds(self.now - self.switches.bank_since);
+        let bank = &self.electrics.bank;
+        libm::exp(-(span.seconds().si() / (bank.bleeder * bank.capacitance)))
+    }
+
     fn set_load(&mut self, mode: LoadMode) {
         let switches = &mut self.switches;
         switches.load.set(
@@ -357,6 +371,9 @@ impl Circuit {
     }
 
     fn close(&mut self, branch: SwitchBranch, until: Option<i64>) {
+        if branch == SwitchBranch::Bank && !self.switches.settings.connected.bank {
+            self.state[V_BANK] *= self.bank_left();
+        }
         let switches = &mut self.switches;
         let timers = &mut switches.timers;
         let [near, far] = &mut switches.contacts;
@@ -379,6 +396,9 @@ impl Circuit {
     }
 
     fn open(&mut self, branch: SwitchBranch) {
+        if branch == SwitchBranch::Bank && self.switches.settings.connected.bank {
+            self.switches.bank_since = self.now;
+        }
         let switches = &mut self.switches;
         let timers = &mut switches.timers;
         let [near, far] = &mut switches.contacts;
@@ -446,6 +466,7 @@ fn dead_key() -> Key {
         load: Rectifier::Blocked,
         stage: Stage::Off,
         on_supply: false,
+        banked: false,
         bank: Rectifier::Blocked,
         resistor: false,
         slope: 0,

@@ -132,7 +132,9 @@ pub(super) struct Key {
     pub(super) stage: Stage,
     /// The load hangs on the supply rail.
     pub(super) on_supply: bool,
-    /// The rectifier in front of the capacitor bank.
+    /// The capacitor bank is on the node.
+    pub(super) banked: bool,
+    /// The rectifier in front of it.
     pub(super) bank: Rectifier,
     /// The resistor bank is on the node.
     pub(super) resistor: bool,
@@ -205,9 +207,14 @@ impl Mode {
                 .times(1.0 / e.load.capacitance);
         }
         rows[I_LOAD] = loop_row(e, key.stage);
-        rows[V_BANK] = through_rectifier(key.bank, node, V_BANK, e.bank.drop, e.bank.resistance)
-            .plus(-1.0 / e.bank.bleeder, Affine::state(V_BANK))
-            .times(1.0 / e.bank.capacitance);
+        // Off the node it empties by itself, which would keep an otherwise
+        // periodic circuit from repeating: see `Circuit::bank_left`.
+        if key.banked {
+            rows[V_BANK] =
+                through_rectifier(key.bank, node, V_BANK, e.bank.drop, e.bank.resistance)
+                    .plus(-1.0 / e.bank.bleeder, Affine::state(V_BANK))
+                    .times(1.0 / e.bank.capacitance);
+        }
 
         Self {
             key,

@@ -219,7 +219,11 @@ impl Circuit {
             contact.due(now, times, timers);
         }
         switches.gap.due(now, timers);
+        let banked = switches.settings.connected.bank;
         switches.settings.connected.due(now, timers);
+        if banked && !switches.settings.connected.bank {
+            switches.bank_since = now;
+        }
         switches.supply.due(now, &mut switches.settings, timers);
         let load = (&mut switches.settings.load, &mut self.state, &mut *timers);
         switches.load.due(now, times, load);
@@ -330,6 +334,7 @@ impl Circuit {
             load: observed.load,
             stage: observed.stage,
             on_supply: connected.on_supply,
+            banked: connected.bank,
             bank: observed.bank,
             resistor: connected.resistor,
             slope: switches.load.slope.to_bits(),

@@ -123,6 +123,18 @@ fn a_capacitor_bank_charges_by_the_closed_form() {
         full * libm::exp(-1.0),
         5e-3,
     );
+    // Put back, it goes on from there.
+    circuit.apply(Action::Drive(DriveSignal::Stopped));
+    circuit.apply(Action::Enable(false));
+    let left = circuit.probe(Probe::BankVoltage);
+    circuit.apply(Action::Close(SwitchBranch::Bank));
+    close(circuit.probe(Probe::BankVoltage), left, 1e-9);
+    circuit.advance_to(circuit.now() + span(SECOND));
+    close(
+        circuit.probe(Probe::BankVoltage),
+        left * libm::exp(-1.0),
+        1e-9,
+    );
 }
 
 #[test]

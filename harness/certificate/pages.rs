@@ -44,10 +44,7 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
     let scenarios = record.scenarios.iter();
     let parts: Vec<Part> = scenarios.map(|s| Part::of(s, &mut rules)).collect();
     left_out += rows::scenarios(&mut sheets, &parts);
-    sheets.y += 3.0;
-    sheets.lines(LEGEND, 5.8, 7.0);
-    let rules: Vec<String> = rules.lines().collect();
-    sheets.lines(&rules.join("  "), 5.8, 7.0);
+    legend(&mut sheets, &rules);
     closing(&mut sheets, sources);
     left_out += seen(&mut sheets, sources);
     if left_out > 0 {
@@ -247,6 +244,24 @@ fn seen(sheets: &mut Sheets, sources: &Sources<'_>) -> usize {
         sheets.y += height;
     }
     0
+}
+
+/// What the tables mean, on one page where it has the room.
+fn legend(sheets: &mut Sheets, rules: &Rules) {
+    const SIZE: f64 = 5.8;
+    const STEP: f64 = 7.0;
+    let rules: Vec<String> = rules.lines().collect();
+    let rules = rules.join("  ");
+    let lines = |text| wrapped(text, SIZE, false, RIGHT - LEFT).len();
+    let height = STEP * (lines(LEGEND) + lines(&rules)) as f64;
+    if height < 200.0 {
+        sheets.room(height + 3.0);
+    }
+    sheets.y += 3.0;
+    sheets.lines(LEGEND, SIZE, STEP);
+    if !rules.is_empty() {
+        sheets.lines(&rules, SIZE, STEP);
+    }
 }
 
 fn closing(sheets: &mut Sheets, sources: &Sources<'_>) {

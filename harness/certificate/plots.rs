@@ -16,7 +16,7 @@ use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, mean, top_state};
 
 /// Points of a plot: three stand beside each other.
-pub(super) const SIZE: (f64, f64) = (163.0, 102.0);
+pub(super) const SIZE: (f64, f64) = (163.0, 120.0);
 
 /// A plot with the words that stand for it.
 pub(super) struct Plot {

@@ -65,7 +65,14 @@ impl Part {
             .iter()
             .flat_map(|group| group.pieces(&letters))
             .collect();
-        pieces.extend(letters.told());
+        match (letters.told(), pieces.last_mut()) {
+            // A few lines stay with the last row.
+            (Some((told, _)), Some((last, _))) if told.height < 3.0 * SMALL_LINE => {
+                last.place(&told, (0.0, last.height));
+                last.height += told.height;
+            }
+            (told, _) => pieces.extend(told),
+        }
         Self {
             name: format!("{}: {verdict}", scenario.name),
             pieces,

@@ -2,7 +2,7 @@
 //! where a value stands. It draws no data.
 
 use super::typeface::{face, shrunk, wrapped};
-use super::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
+use super::{Anchor, BLACK, Drawing, GREY, Item, PALE, WHITE};
 
 /// Points of a plot, unless it is told another size.
 const SIZE: (f64, f64) = (250.0, 165.0);
@@ -87,6 +87,9 @@ pub(crate) struct Axes {
     top: f64,
     across: Scale,
     up: Scale,
+    /// How much was drawn before the first word beside a mark, which no later
+    /// mark must cross.
+    words_from: Option<usize>,
 }
 
 impl Axes {
@@ -122,6 +125,7 @@ impl Axes {
             top,
             across: across.1,
             up: up.1,
+            words_from: None,
         };
         let floor = axes.size.1 - BOTTOM;
         let (ticks, places) = axes.up.ticks();
@@ -185,12 +189,15 @@ impl Axes {
     /// its own row so that neighbours do not collide.
     pub(crate) fn upright(&mut self, value: f64, word: &str, row: usize, dashed: bool) {
         let x = self.x(value);
-        let ends = [(x, self.top), (x, self.size.1 - BOTTOM)];
-        if dashed {
-            self.drawing.dashed(&ends, BLACK, 0.9);
-        } else {
-            self.drawing.line(&ends, BLACK, 0.7);
-        }
+        let place = self.words_from.unwrap_or(self.drawing.items.len());
+        let mark = Item::Line {
+            points: vec![(x, self.top), (x, self.size.1 - BOTTOM)],
+            ink: BLACK,
+            width: if dashed { 0.9 } else { 0.7 },
+            dashed,
+        };
+        self.drawing.items.insert(place, mark);
+        self.words_from = Some(place + 1);
         let width = face(false).width(word) * 6.2 + 2.0;
         let late = x > LEFT + 0.6 * (self.size.0 - LEFT - RIGHT) || x + 3.0 + width > self.size.0;
         let (anchor, at) = if late {

@@ -132,6 +132,6 @@ fn other_readers_find_headings_tables_and_words_for_pictures() {
         let file = String::from_utf8_lossy(&bytes);
         let figures = tree.matches("Figure").count();
         assert_eq!(file.matches("/Alt").count(), figures, "pictures with words");
-        assert!(figures > 1 && file.contains("/Lang"), "{figures} pictures");
+        assert!(figures > 0 && file.contains("/Lang"), "{figures} pictures");
     }
 }

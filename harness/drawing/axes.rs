@@ -199,11 +199,13 @@ impl Axes {
         self.drawing.items.insert(place, mark);
         self.words_from = Some(place + 1);
         let width = face(false).width(word) * 6.2 + 2.0;
-        let late = x > LEFT + 0.6 * (self.size.0 - LEFT - RIGHT) || x + 3.0 + width > self.size.0;
-        let (anchor, at) = if late {
+        let past = x + 3.0 + width - self.size.0;
+        let late = x > LEFT + 0.6 * (self.size.0 - LEFT - RIGHT);
+        let (anchor, at) = if x - 3.0 - width > LEFT && (late || past > 0.0) {
             (Anchor::End, x - 3.0)
         } else {
-            (Anchor::Start, x + 3.0)
+            // Where neither side has the room, the word breaks its line.
+            (Anchor::Start, x + 3.0 - past.max(0.0))
         };
         let y = self.top + 7.0 + 9.0 * row as f64;
         // What is drawn already must not hide the word.

@@ -408,3 +408,33 @@ fn lots_are_compared_and_a_substituted_part_is_shown() {
         64
     );
 }
+
+/// A run of the whole demo plan, on paper that a reader nobody here wrote counts.
+#[test]
+fn the_certificate_of_a_whole_run_has_one_to_three_pages() {
+    let shelf = Shelf::new();
+    let plan = fixture("plan.toml");
+    let plan = plan.to_str().expect("a plain path");
+    let (status, said) = shelf.says(&["accept", plan, "--serial", "W1"]);
+    assert!([0, 1].contains(&status), "{status}: {said}");
+    let words = ["records", "certificate", "W1", "--model"];
+    let words: Vec<&str> = words.into_iter().chain(["--out-file", "w1.pdf"]).collect();
+    assert_eq!(shelf.says(&words).0, 0);
+    let done = Command::new("pdftotext")
+        .arg(shelf.path("w1.pdf"))
+        .arg("-")
+        .output();
+    let Ok(done) = done else {
+        println!("skipped: pdftotext (poppler-utils) is not installed");
+        return;
+    };
+    let text = String::from_utf8_lossy(&done.stdout);
+    let pages = text.matches('\u{c}').count();
+    assert!((1..=3).contains(&pages), "{pages} pages");
+    for kind in [
+        "idle", "load", "sense", "overload", "short", "reversal", "signal", "loss", "inrush",
+        "soak", "supply",
+    ] {
+        assert!(text.contains(&format!("{kind}: ")), "{kind} is missing");
+    }
+}

@@ -1,7 +1,7 @@
 //! How long the half-bits of a track signal were, drawn as a histogram with
 //! what S-9.1 allows. Nothing is judged here.
 
-use super::plots::Plot;
+use super::plots::{Plot, SIZE};
 use crate::drawing::BLACK;
 use crate::drawing::axes::{Axes, Scale};
 use crate::evaluate::half_bit_histogram;
@@ -23,7 +23,8 @@ pub(super) fn histogram(scenario: &str, seen: &SignalTake) -> Option<Plot> {
     let title = format!("{scenario}: half-bits, {}", seen.loading.words());
     let (one, zero) = (POWER_STATION.one, POWER_STATION.zero);
     let limits = [one.0, one.1, zero.0].map(|limit| limit.seconds().si() * 1e6);
-    let mut axes = Axes::new(
+    let mut axes = Axes::sized(
+        SIZE,
         &title,
         (
             "from crossing to crossing / us",

@@ -2,13 +2,13 @@
 //! places and sizes; words come from `content`.
 
 use super::content::{self, Fact, LEGEND, MODEL, Rules};
-use super::plots::plots;
+use super::plots::{self, plots};
 use super::qr;
-use super::rows;
+use super::rows::{self, Part};
 use super::{Sources, content::Findings};
 use crate::drawing::sheets::{LEFT, RIGHT, Sheets};
 use crate::drawing::typeface::{fitted, shrunk, wrapped};
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Role, WHITE, axes};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Role, WHITE};
 use crate::record::Record;
 
 /// More than any plan fills; what stands on none is counted on the last.
@@ -17,6 +17,11 @@ const MOST_PAGES: usize = 100;
 const SIDE: f64 = 248.0;
 /// Room for the label of a fact.
 const LABEL: f64 = 62.0;
+/// Size and distance of the lines of a fact.
+const FACT: f64 = 6.8;
+const FACT_LINE: f64 = 8.8;
+/// Plots beside each other.
+const ABREAST: usize = 3;
 /// Lines of a fact that stay together.
 const TOGETHER: usize = 12;
 
@@ -25,35 +30,21 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
     let mut sheets = Sheets::new(MOST_PAGES);
     head(&mut sheets, record);
     findings(&mut sheets, &content::findings(record));
-    facts(&mut sheets, record);
-    let mut left_out = 0;
-    sheets.heading("Instruments");
-    if record.instruments.is_empty() {
-        sheets.lines("None had answered.", 7.5, 10.0);
-    }
-    let widths = [("ROLE", LEFT), ("IDENTITY", 110.0), ("CALIBRATED", 452.0)];
-    left_out += rows::plain(
-        &mut sheets,
-        "Instruments",
-        widths,
-        &content::instruments(record),
-    );
+    let mut left_out = facts(&mut sheets, record);
     if let Some((text, runs)) = content::board(sources) {
         sheets.room(60.0);
         sheets.heading("Every run of this board");
-        sheets.lines(&text, 7.5, 10.0);
-        let widths = [("STARTED", LEFT), ("VERDICT", 160.0), ("RUN", 290.0)];
-        left_out += rows::plain(&mut sheets, "Every run of this board", widths, &runs);
+        sheets.lines(&text, 6.8, 8.4);
+        let titles = ["STARTED", "VERDICT", "RUN"];
+        let edges = [LEFT, 160.0, 290.0, RIGHT + 6.0];
+        let name = "Every run of this board";
+        left_out += rows::plain(&mut sheets, name, (titles, edges), &runs);
     }
     let mut rules = Rules::default();
-    for scenario in &record.scenarios {
-        left_out += rows::scenario(&mut sheets, scenario, &mut rules);
-    }
-    sheets.y += 4.0;
-    sheets.lines(LEGEND, 6.5, 8.5);
-    for rule in rules.lines() {
-        sheets.lines(&rule, 6.5, 8.5);
-    }
+    let scenarios = record.scenarios.iter();
+    let parts: Vec<Part> = scenarios.map(|s| Part::of(s, &mut rules)).collect();
+    left_out += rows::scenarios(&mut sheets, &parts);
+    legend(&mut sheets, &rules);
     closing(&mut sheets, sources);
     left_out += seen(&mut sheets, sources);
     if left_out > 0 {
@@ -74,11 +65,11 @@ fn head(sheets: &mut Sheets, record: &Record) {
     let page = &mut sheets.page;
     page.as_role(Role::Heading(1), |page| {
         let title = "CERTIFICATE OF ACCEPTANCE TEST";
-        page.write((LEFT, 54.0), 9.0, false, Anchor::Start, GREY, title);
+        page.write((LEFT, 50.0), 8.5, false, Anchor::Start, GREY, title);
         let headline = record.headline();
-        let size = shrunk(&headline, 34.0, true, RIGHT - LEFT - 100.0);
+        let size = shrunk(&headline, 30.0, true, RIGHT - LEFT - 100.0);
         page.write(
-            (LEFT, 94.0),
+            (LEFT, 80.0),
             size,
             true,
             Anchor::Start,
@@ -86,23 +77,23 @@ fn head(sheets: &mut Sheets, record: &Record) {
             record.headline(),
         );
         let board = format!("Board {}", record.started.serial);
-        let size = shrunk(&board, 14.0, false, RIGHT - LEFT - 100.0);
+        let size = shrunk(&board, 13.0, false, RIGHT - LEFT - 100.0);
         let board = fitted(&board, size, false, RIGHT - LEFT - 100.0);
-        page.text((LEFT, 118.0), size, board);
+        page.text((LEFT, 99.0), size, board);
     });
     let words = format!("QR code: {}", qr::text(record));
     page.as_role(Role::Figure(words), |page| {
-        page.place(&qr::qr(record, 92.0), (RIGHT - 86.0, 36.0));
+        page.place(&qr::qr(record, 74.0), (RIGHT - 69.0, 34.0));
     });
-    page.line(&[(LEFT, 134.0), (RIGHT, 134.0)], BLACK, 2.0);
-    sheets.y = 142.0;
+    page.line(&[(LEFT, 110.0), (RIGHT, 110.0)], BLACK, 2.0);
+    sheets.y = 116.0;
     if record.started.model {
-        page.block((LEFT, 142.0), (RIGHT - LEFT, 20.0), BLACK);
-        let at = ((LEFT + RIGHT) / 2.0, 155.5);
+        page.block((LEFT, 116.0), (RIGHT - LEFT, 16.0), BLACK);
+        let at = ((LEFT + RIGHT) / 2.0, 127.5);
         page.as_role(Role::Paragraph, |page| {
-            page.write(at, 10.0, true, Anchor::Middle, WHITE, MODEL);
+            page.write(at, 9.0, true, Anchor::Middle, WHITE, MODEL);
         });
-        sheets.y = 172.0;
+        sheets.y = 138.0;
     }
 }
 
@@ -117,12 +108,12 @@ fn findings(sheets: &mut Sheets, found: &Findings) {
     sheets.y += 5.0;
     for (verdict, label, sentence) in found {
         let mut lines: Vec<(String, f64, bool)> =
-            wrapped(&format!("{verdict}  {label}"), 8.5, true, room)
+            wrapped(&format!("{verdict}  {label}"), 7.4, true, room)
                 .into_iter()
-                .map(|line| (line, 8.5, true))
+                .map(|line| (line, 7.4, true))
                 .collect();
-        let sentence = wrapped(sentence, 8.0, false, room);
-        lines.extend(sentence.into_iter().map(|line| (line, 8.0, false)));
+        let sentence = wrapped(sentence, 6.8, false, room);
+        lines.extend(sentence.into_iter().map(|line| (line, 6.8, false)));
         let kept = lines.len().min(TOGETHER) as f64;
         if !sheets.fits(12.0 * kept + 11.0) {
             frame(sheets, top);
@@ -139,47 +130,60 @@ fn findings(sheets: &mut Sheets, found: &Findings) {
                 top = sheets.y;
                 sheets.page.items.push(Item::Begin(Role::Paragraph));
             }
-            sheets.y += if bold { 12.0 } else { 10.5 };
+            sheets.y += if bold { 9.6 } else { 8.4 };
             let at = (LEFT + 12.0, sheets.y);
             sheets
                 .page
                 .write(at, size, bold, Anchor::Start, BLACK, line);
         }
         sheets.page.items.push(Item::End);
-        sheets.y += 3.0;
+        sheets.y += 1.2;
     }
     frame(sheets, top);
 }
 
 fn frame(sheets: &mut Sheets, top: f64) {
-    sheets.y += 8.0;
+    sheets.y += 4.0;
     let size = (RIGHT - LEFT, sheets.y - top);
     sheets.page.frame((LEFT, top), size, BLACK, 1.6);
     sheets.y += 4.0;
 }
 
-/// Identity and conditions, beside each other where a page has the room, else
-/// one after the other.
-fn facts(sheets: &mut Sheets, record: &Record) {
+/// Identity beside conditions and instruments where a page has the room, else
+/// one after the other; returns how many instruments found no room.
+fn facts(sheets: &mut Sheets, record: &Record) -> usize {
     let (identity, conditions) = (content::identity(record), content::conditions(record));
+    let instruments = content::instruments(record);
     let height = |facts: &[Fact]| {
         let lines = facts
             .iter()
-            .map(|fact| wrapped(&fact.1, 7.5, false, SIDE - LABEL).len());
-        18.0 + 10.0 * lines.sum::<usize>() as f64
+            .map(|fact| wrapped(&fact.1, FACT, false, SIDE - LABEL).len());
+        18.0 + FACT_LINE * lines.sum::<usize>() as f64
     };
-    let tallest = height(&identity).max(height(&conditions));
+    let from = RIGHT - SIDE;
+    let edges = [from, from + 52.0, from + 204.0, RIGHT + 6.0];
+    let right = height(&conditions) + 18.0 + rows::plain_height(edges, &instruments);
+    let tallest = height(&identity).max(right);
+    let titles = ["ROLE", "IDENTITY", "CALIBRATED"];
     if sheets.fits(tallest) {
         let top = sheets.y;
         column(sheets, "Identity", &identity, (LEFT, LEFT + SIDE));
         sheets.y = top;
-        column(sheets, "Conditions", &conditions, (RIGHT - SIDE, RIGHT));
+        column(sheets, "Conditions", &conditions, (from, RIGHT));
+        column(sheets, "Instruments", &[], (from, RIGHT));
+        if instruments.is_empty() {
+            let none = ("", "None had answered.".to_owned());
+            said(sheets, &none, (from, RIGHT));
+        }
+        let left_out = rows::plain(sheets, "Instruments", (titles, edges), &instruments);
         sheets.y = top + tallest;
-    } else {
-        column(sheets, "Identity", &identity, (LEFT, RIGHT));
-        column(sheets, "Conditions", &conditions, (LEFT, RIGHT));
+        return left_out;
     }
-    sheets.y += 6.0;
+    column(sheets, "Identity", &identity, (LEFT, RIGHT));
+    column(sheets, "Conditions", &conditions, (LEFT, RIGHT));
+    column(sheets, "Instruments", &[], (LEFT, RIGHT));
+    let edges = [LEFT, 110.0, 452.0, RIGHT + 6.0];
+    rows::plain(sheets, "Instruments", (titles, edges), &instruments)
 }
 
 fn column(sheets: &mut Sheets, title: &str, facts: &[Fact], (from, to): (f64, f64)) {
@@ -192,58 +196,82 @@ fn column(sheets: &mut Sheets, title: &str, facts: &[Fact], (from, to): (f64, f6
     let under = [(from, y + 4.0), (to, y + 4.0)];
     sheets.page.line(&under, PALE, 0.6);
     sheets.y += 4.0;
-    for (label, text) in facts {
-        let lines = wrapped(text, 7.5, false, to - from - LABEL);
-        for (index, part) in lines.chunks(TOGETHER).enumerate() {
-            let height = 10.0 * part.len() as f64;
-            sheets.room(height);
-            let top = sheets.y + 10.0;
-            sheets.page.as_role(Role::Paragraph, |page| {
-                if index == 0 {
-                    page.write((from, top), 7.5, false, Anchor::Start, GREY, *label);
-                }
-                for (line, text) in part.iter().enumerate() {
-                    page.text((from + LABEL, top + 10.0 * line as f64), 7.5, text);
-                }
-            });
-            sheets.y += height;
-        }
+    for fact in facts {
+        said(sheets, fact, (from, to));
     }
 }
 
-/// The plots in pairs; returns how many found no room.
+/// A fact beside its label.
+fn said(sheets: &mut Sheets, (label, text): &Fact, (from, to): (f64, f64)) {
+    let lines = wrapped(text, FACT, false, to - from - LABEL);
+    for (index, part) in lines.chunks(TOGETHER).enumerate() {
+        let height = FACT_LINE * part.len() as f64;
+        sheets.room(height);
+        let top = sheets.y + FACT_LINE;
+        sheets.page.as_role(Role::Paragraph, |page| {
+            if index == 0 {
+                page.write((from, top), FACT, false, Anchor::Start, GREY, *label);
+            }
+            for (line, text) in part.iter().enumerate() {
+                page.text((from + LABEL, top + FACT_LINE * line as f64), FACT, text);
+            }
+        });
+        sheets.y += height;
+    }
+}
+
+/// The plots in threes; returns how many found no room.
 fn seen(sheets: &mut Sheets, sources: &Sources<'_>) -> usize {
     let plots = plots(sources);
-    for (index, pair) in plots.chunks(2).enumerate() {
-        let height = axes::SIZE.1 + 14.0;
-        if !sheets.room(height + if index == 0 { 24.0 } else { 0.0 }) {
-            return plots.len() - 2 * index;
+    let step = (RIGHT - LEFT - plots::SIZE.0) / (ABREAST - 1) as f64;
+    for (index, abreast) in plots.chunks(ABREAST).enumerate() {
+        let height = plots::SIZE.1 + 5.0;
+        if !sheets.room(height + if index == 0 { 20.0 } else { 0.0 }) {
+            return plots.len() - ABREAST * index;
         }
         if index == 0 {
             sheets.heading("What was seen");
-            sheets.y += 8.0;
+            sheets.y += 3.0;
         }
-        let y = sheets.y;
-        for (plot, x) in pair.iter().zip([LEFT, RIGHT - axes::SIZE.0]) {
-            sheets
-                .page
-                .as_role(Role::Figure(plot.words.clone()), |page| {
-                    page.place(&plot.drawing, (x, y));
-                });
+        let (mut x, y) = (LEFT, sheets.y);
+        for plot in abreast {
+            let words = plot.words.clone();
+            sheets.page.as_role(Role::Figure(words), |page| {
+                page.place(&plot.drawing, (x, y));
+            });
+            x += step;
         }
         sheets.y += height;
     }
     0
 }
 
+/// What the tables mean, on one page where it has the room.
+fn legend(sheets: &mut Sheets, rules: &Rules) {
+    const SIZE: f64 = 5.8;
+    const STEP: f64 = 7.0;
+    let rules: Vec<String> = rules.lines().collect();
+    let rules = rules.join("  ");
+    let lines = |text| wrapped(text, SIZE, false, RIGHT - LEFT).len();
+    let height = STEP * (lines(LEGEND) + lines(&rules)) as f64;
+    if height < 200.0 {
+        sheets.room(height + 3.0);
+    }
+    sheets.y += 3.0;
+    sheets.lines(LEGEND, SIZE, STEP);
+    if !rules.is_empty() {
+        sheets.lines(&rules, SIZE, STEP);
+    }
+}
+
 fn closing(sheets: &mut Sheets, sources: &Sources<'_>) {
-    sheets.room(62.0);
+    sheets.room(46.0);
     sheets.heading("Left safe, notes and seals");
-    sheets.lines(&content::safety(sources.record), 7.5, 10.0);
+    sheets.lines(&content::safety(sources.record), 6.8, 8.6);
     for note in content::notes(sources) {
-        sheets.lines(&note, 7.5, 10.0);
+        sheets.lines(&note, 6.8, 8.6);
     }
     for (label, text) in content::digests(sources) {
-        sheets.lines(&format!("{label}: {text}"), 7.5, 10.0);
+        sheets.lines(&format!("{label}: {text}"), 6.8, 8.6);
     }
 }

@@ -15,6 +15,9 @@ use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, mean, top_state};
 
+/// Points of a plot: three stand beside each other.
+pub(super) const SIZE: (f64, f64) = (163.0, 120.0);
+
 /// A plot with the words that stand for it.
 pub(super) struct Plot {
     pub(super) drawing: Drawing,
@@ -161,7 +164,8 @@ fn waveform(
     };
     let label = format!("{} / {unit_up}", signal.words());
     let across = Scale::exactly(from * factor, to * factor);
-    let mut axes = Axes::new(
+    let mut axes = Axes::sized(
+        SIZE,
         title,
         (&format!("time from trigger / {unit}"), across),
         (&label, up),
@@ -244,7 +248,8 @@ fn time_over_current(record: &Record, scenario: &str, steps: &[OverloadStep]) ->
         return None;
     }
     let title = format!("{scenario}: trip time over current");
-    let mut axes = Axes::new(
+    let mut axes = Axes::sized(
+        SIZE,
         &title,
         ("current / A", across),
         ("trip time / ms (bars: limit, diamonds: measured)", up),
@@ -302,7 +307,8 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
     let all = || sets.iter().flat_map(|(_, points)| points.iter());
     all().next()?;
     let title = format!("{scenario}: output voltage over current");
-    let mut axes = Axes::new(
+    let mut axes = Axes::sized(
+        SIZE,
         &title,
         ("output current / A", Scale::over(all().map(|p| p.0), true)),
         (

@@ -1,202 +1,510 @@
-//! Tables on the pages of a certificate: rows as high as their texts, column
-//! titles again on every page. It holds no words of its own but the titles.
+//! Tables of a certificate: the metrics of each scenario, those with one limit
+//! as a group, in two columns; and plain tables. It holds no words of its own
+//! but the titles.
 
 use super::content::{self, Rules};
 use super::gauge::gauge;
-use crate::drawing::sheets::{LEFT, RIGHT, Sheets};
-use crate::drawing::typeface::{shrunk, wrapped};
-use crate::drawing::{Anchor, BLACK, GREY, Item, PALE, Role, TINT};
+use crate::drawing::sheets::{FOOT, LEFT, RIGHT, Sheets};
+use crate::drawing::typeface::{face, shrunk, wrapped};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Role, TINT};
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, ScenarioRecord};
+use std::collections::BTreeMap;
 
-/// Edge, anchor, width and title of each column.
-const COLUMNS: [(f64, Anchor, f64, &str); 8] = [
-    (LEFT, Anchor::Start, 138.0, "METRIC"),
-    (238.0, Anchor::End, 56.0, "VALUE"),
-    (292.0, Anchor::End, 52.0, "U"),
-    (300.0, Anchor::Start, 80.0, "LIMIT"),
-    (384.0, Anchor::Start, 40.0, "ON ITS LIMIT"),
-    (472.0, Anchor::End, 46.0, "MARGIN"),
-    (478.0, Anchor::Start, 56.0, "VERDICT"),
-    (RIGHT, Anchor::End, 18.0, "RULE"),
+/// Width of each of the two columns.
+const WIDTH: f64 = 248.0;
+/// Edge, anchor, width and title of each cell of a row.
+const CELLS: [(f64, Anchor, f64, &str); 6] = [
+    (4.0, Anchor::Start, 68.0, ""),
+    (116.0, Anchor::End, 43.0, "VALUE"),
+    (156.0, Anchor::End, 38.0, "U"),
+    (160.0, Anchor::Start, 26.0, "ON LIMIT"),
+    (219.0, Anchor::End, 32.0, "MARGIN"),
+    (WIDTH, Anchor::End, 27.0, "VERDICT"),
 ];
 /// Which of them is drawn.
-const GAUGE: usize = 4;
-const LINE: f64 = 9.0;
+const GAUGE: usize = 3;
+const SIZE: f64 = 6.2;
+const LINE: f64 = 7.0;
+const SMALL: f64 = 5.4;
+const SMALL_LINE: f64 = 6.0;
+/// A remark made of more metrics of a scenario is told once, with a letter.
+const TOLD_EACH: usize = 1;
+/// Least room at a column's foot for a heading and what follows.
+const START: f64 = 44.0;
 
-/// One scenario's metrics; returns how many found no room.
-pub(super) fn scenario(sheets: &mut Sheets, scenario: &ScenarioRecord, rules: &mut Rules) -> usize {
-    let verdict = scenario.verdict.map_or("UNFINISHED", Verdict::word);
-    let name = format!("{}: {verdict}", scenario.name);
-    if !sheets.room(52.0) {
-        return scenario.metrics.len();
-    }
-    sheets.heading(&name);
-    if scenario.metrics.is_empty() {
-        sheets.lines("No metric was found.", 7.5, 10.0);
-        return 0;
-    }
-    titles(sheets);
-    for (index, judged) in scenario.metrics.iter().enumerate() {
-        let row = Row::of(judged, rules);
-        if !sheets.fits(row.height()) {
-            sheets.page.items.push(Item::End);
-            if !sheets.room(52.0 + row.height()) {
-                return scenario.metrics.len() - index;
+/// A scenario's metrics, ready to be placed.
+pub(super) struct Part {
+    name: String,
+    /// Groups and rows with the number of metrics in each.
+    pieces: Vec<(Drawing, usize)>,
+}
+
+impl Part {
+    pub(super) fn of(scenario: &ScenarioRecord, rules: &mut Rules) -> Self {
+        let verdict = scenario.verdict.map_or("UNFINISHED", Verdict::word);
+        let letters = Letters::of(scenario);
+        let mut groups: Vec<Group<'_>> = Vec::new();
+        for judged in &scenario.metrics {
+            let row = content::row(judged);
+            let rule = rules.number(&row);
+            let key = &judged.metric.key;
+            let same = |g: &&mut Group<'_>| {
+                g.rows[0].0.metric.key == *key && g.limit == row.limit && g.rule == rule
+            };
+            match groups.iter_mut().find(same) {
+                Some(group) => group.rows.push((judged, row)),
+                None => groups.push(Group {
+                    limit: row.limit.clone(),
+                    rule,
+                    rows: vec![(judged, row)],
+                }),
             }
-            sheets.heading(&format!("{name}, continued"));
-            titles(sheets);
         }
-        row.draw(sheets, judged);
-    }
-    sheets.page.items.push(Item::End);
-    sheets.y += 6.0;
-    0
-}
-
-/// Begins a table with its titles.
-fn titles(sheets: &mut Sheets) {
-    sheets.y += 7.0;
-    let y = sheets.y;
-    sheets.page.items.push(Item::Begin(Role::Table));
-    sheets.page.as_role(Role::Row, |page| {
-        for (x, anchor, _, title) in COLUMNS {
-            page.as_role(Role::Header, |page| {
-                page.write((x, y), 6.0, false, anchor, GREY, title);
-            });
+        let mut pieces: Vec<(Drawing, usize)> = groups
+            .iter()
+            .flat_map(|group| group.pieces(&letters))
+            .collect();
+        match (letters.told(), pieces.last_mut()) {
+            // A few lines stay with the last row.
+            (Some((told, _)), Some((last, _))) if told.height < 3.0 * SMALL_LINE => {
+                last.place(&told, (0.0, last.height));
+                last.height += told.height;
+            }
+            (told, _) => pieces.extend(told),
         }
-    });
-    sheets.y += 3.0;
-    let y = sheets.y;
-    sheets.page.line(&[(LEFT, y), (RIGHT, y)], BLACK, 0.8);
-}
-
-/// A metric's cells in lines, and its remarks under them.
-struct Row {
-    cells: [Vec<String>; 8],
-    remarks: Vec<String>,
-    stands_out: bool,
-    words: String,
-}
-
-impl Row {
-    fn of(judged: &JudgedMetric, rules: &mut Rules) -> Self {
-        let row = content::row(judged);
-        let rule = rules.number(&row);
-        let stands_out = row.verdict == "FAIL" || row.verdict == "INCONCLUSIVE";
-        let words = format!("{} against {}", row.value, row.limit);
-        let texts = [
-            row.label,
-            row.value,
-            row.uncertainty,
-            row.limit,
-            String::new(),
-            row.margin,
-            row.verdict.to_owned(),
-            rule,
-        ];
-        let mut columns = COLUMNS.iter();
-        let cells = texts.map(|text| {
-            let (.., width, title) = columns.next().expect("a column a text");
-            let bold = bold(title, stands_out);
-            let size = shrunk(&text, 7.5, bold, *width);
-            wrapped(&text, size, bold, *width)
-        });
-        let notes = judged.metric.notes.iter();
-        let remarks = notes.flat_map(|note| wrapped(note, 6.0, false, RIGHT - LEFT - 8.0));
         Self {
-            cells,
-            remarks: remarks.collect(),
-            stands_out,
-            words,
+            name: format!("{}: {verdict}", scenario.name),
+            pieces,
         }
     }
 
     fn height(&self) -> f64 {
-        let lines = self.cells.iter().map(Vec::len).max().unwrap_or(1);
-        4.0 + LINE * lines as f64 + 7.5 * self.remarks.len() as f64
-    }
-
-    fn draw(&self, sheets: &mut Sheets, judged: &JudgedMetric) {
-        let (top, height) = (sheets.y, self.height());
-        let y = top + 9.0;
-        let page = &mut sheets.page;
-        if self.stands_out {
-            let size = (RIGHT - LEFT + 6.0, height - 1.4);
-            page.block((LEFT - 3.0, top + 0.8), size, TINT);
-        }
-        page.as_role(Role::Row, |page| {
-            for (index, (cell, column)) in self.cells.iter().zip(COLUMNS).enumerate() {
-                let (x, anchor, width, title) = column;
-                let bold = bold(title, self.stands_out);
-                page.items.push(Item::Begin(Role::Cell));
-                for (line, text) in cell.iter().enumerate() {
-                    let size = shrunk(text, 7.5, bold, width);
-                    let at = (x, y + LINE * line as f64);
-                    page.write(at, size, bold, anchor, BLACK, text);
-                }
-                if index == 0 {
-                    let below = y + LINE * cell.len() as f64 - 1.5;
-                    for (line, text) in self.remarks.iter().enumerate() {
-                        let at = (LEFT + 8.0, below + 7.5 * line as f64);
-                        page.write(at, 6.0, false, Anchor::Start, GREY, text);
-                    }
-                }
-                if index == GAUGE
-                    && let Some(limit) = &judged.limit
-                    && let Some(line) = gauge(&judged.metric.finding, limit, width, 9.0)
-                {
-                    page.as_role(Role::Figure(self.words.clone()), |page| {
-                        page.place(&line, (x, y - 7.0));
-                    });
-                }
-                page.items.push(Item::End);
-            }
-        });
-        sheets.y = top + height;
-        let y = sheets.y;
-        sheets.page.line(&[(LEFT, y), (RIGHT, y)], PALE, 0.4);
+        let pieces: f64 = self.pieces.iter().map(|piece| piece.0.height).sum();
+        pieces + 26.0
     }
 }
 
-fn bold(title: &str, stands_out: bool) -> bool {
-    title == "VERDICT" || (stands_out && title == "METRIC")
+/// Remarks that many metrics of a scenario share.
+struct Letters(Vec<String>);
+
+impl Letters {
+    fn of(scenario: &ScenarioRecord) -> Self {
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        let notes = || scenario.metrics.iter().flat_map(|j| &j.metric.notes);
+        for note in notes() {
+            *counts.entry(note).or_default() += 1;
+        }
+        let mut shared: Vec<String> = Vec::new();
+        for note in notes() {
+            if counts[note.as_str()] > TOLD_EACH && !shared.contains(note) && shared.len() < 26 {
+                shared.push(note.clone());
+            }
+        }
+        Self(shared)
+    }
+
+    fn letter(index: usize) -> char {
+        char::from(b'a' + u8::try_from(index).unwrap_or(25).min(25))
+    }
+
+    /// A metric's own remarks, and the letters of those it shares.
+    fn remarks(&self, judged: &JudgedMetric) -> String {
+        let note = |note: &String| match self.0.iter().position(|shared| shared == note) {
+            Some(index) => format!("({})", Self::letter(index)),
+            None => note.clone(),
+        };
+        let notes: Vec<String> = judged.metric.notes.iter().map(note).collect();
+        notes.join("; ")
+    }
+
+    /// What each letter stands for.
+    fn told(&self) -> Option<(Drawing, usize)> {
+        if self.0.is_empty() {
+            return None;
+        }
+        let lines: Vec<String> = self
+            .0
+            .iter()
+            .enumerate()
+            .flat_map(|(index, note)| {
+                let text = format!("({}) {note}", Self::letter(index));
+                wrapped(&text, SMALL, false, WIDTH)
+            })
+            .collect();
+        let mut drawing = Drawing::new(WIDTH, SMALL_LINE * lines.len() as f64 + 2.0);
+        drawing.as_role(Role::Row, |page| {
+            page.as_role(Role::Cell, |page| small(page, 0.0, 0.0, &lines));
+        });
+        Some((drawing, 0))
+    }
+}
+
+/// Metrics of one name against one limit.
+struct Group<'a> {
+    limit: String,
+    rule: String,
+    rows: Vec<(&'a JudgedMetric, content::Row)>,
+}
+
+impl Group<'_> {
+    /// The group's line with its first row, then each other row.
+    fn pieces(&self, letters: &Letters) -> Vec<(Drawing, usize)> {
+        let last = self.rows.len() - 1;
+        let rows = self.rows.iter().enumerate();
+        rows.map(|(index, (judged, row))| {
+            let mut drawing = Drawing::new(WIDTH, 0.0);
+            let remarks = letters.remarks(judged);
+            // A group of one has room for its remark beside its name.
+            let beside = index == 0
+                && last == 0
+                && face(false).width(&remarks) * SMALL > CELLS[0].2
+                && self.name(&mut drawing, &remarks);
+            if index == 0 && !beside {
+                self.name(&mut drawing, "");
+            }
+            let place = if last == 0 { "" } else { &judged.metric.at };
+            let below = if beside { "" } else { &remarks };
+            metric(&mut drawing, judged, row, place, below);
+            if index == last {
+                let y = drawing.height + 0.8;
+                drawing.line(&[(0.0, y), (WIDTH, y)], PALE, 0.4);
+                drawing.height += 1.6;
+            }
+            (drawing, 1)
+        })
+        .collect()
+    }
+
+    /// What was measured, and the limit that it has; false, and nothing drawn,
+    /// where the remark has no room between them.
+    fn name(&self, drawing: &mut Drawing, remark: &str) -> bool {
+        let (judged, row) = &self.rows[0];
+        let name = if self.rows.len() == 1 {
+            row.label.clone()
+        } else {
+            judged.metric.key.replace('_', " ")
+        };
+        let limit = match self.rule.as_str() {
+            "" => self.limit.clone(),
+            rule => format!("{}   rule {rule}", self.limit),
+        };
+        let width = face(false).width(&limit) * SIZE;
+        let beside = width < WIDTH / 2.0;
+        let room = if beside { WIDTH - width - 6.0 } else { WIDTH };
+        let end = face(true).width(&name) * SIZE + 5.0;
+        if !remark.is_empty() && (!beside || end + face(false).width(remark) * SMALL > room) {
+            return false;
+        }
+        let names = wrapped(&name, SIZE, true, room);
+        let limits = wrapped(&limit, SIZE, false, WIDTH);
+        drawing.as_role(Role::Row, |page| {
+            page.as_role(Role::Cell, |page| {
+                for (line, text) in names.iter().enumerate() {
+                    let at = (0.0, LINE * (line as f64 + 0.9));
+                    page.write(at, SIZE, true, Anchor::Start, BLACK, text);
+                }
+                if !remark.is_empty() {
+                    small(page, end, 1.2, &[remark.to_owned()]);
+                }
+            });
+            let first = if beside { 0 } else { names.len() };
+            page.as_role(Role::Cell, |page| {
+                for (line, text) in limits.iter().enumerate() {
+                    let at = (WIDTH, LINE * ((first + line) as f64 + 0.9));
+                    page.write(at, SIZE, false, Anchor::End, BLACK, text);
+                }
+            });
+        });
+        let below = if beside { 0 } else { limits.len() };
+        drawing.height += LINE * (names.len() + below) as f64;
+        true
+    }
+}
+
+/// One metric's cells below what the drawing has, and its remarks under them.
+fn metric(
+    drawing: &mut Drawing,
+    judged: &JudgedMetric,
+    row: &content::Row,
+    place: &str,
+    remarks: &str,
+) {
+    let stands_out = row.verdict == "FAIL" || row.verdict == "INCONCLUSIVE";
+    let top = drawing.height;
+    // A short remark has room beside the place.
+    let after = match place {
+        "" => 0.0,
+        place => face(stands_out).width(place) * SIZE + 3.0,
+    };
+    let room = CELLS[0].2 - after;
+    let inside = face(false).width(remarks) * SMALL <= room;
+    let cell = |index: usize, text: &str| {
+        let (_, _, width, title) = CELLS[index];
+        let bold = title == "VERDICT" || (stands_out && index == 0);
+        let size = match title {
+            // One word, whole.
+            "VERDICT" => SIZE.min(width / face(true).width(text).max(0.1)),
+            _ => shrunk(text, SIZE, bold, width),
+        };
+        (wrapped(text, size, bold, width + 0.1), size, bold)
+    };
+    let texts = [
+        place,
+        &row.value,
+        &row.uncertainty,
+        "",
+        &row.margin,
+        row.verdict,
+    ];
+    let mut index = 0;
+    let cells = texts.map(|text| {
+        index += 1;
+        cell(index - 1, text)
+    });
+    let lines = cells.iter().map(|cell| cell.0.len()).max().unwrap_or(1);
+    let remarks = wrapped(
+        remarks,
+        SMALL,
+        false,
+        if inside { room } else { WIDTH - 8.0 },
+    );
+    let below = if inside || remarks[0].is_empty() {
+        0.0
+    } else {
+        SMALL_LINE * remarks.len() as f64
+    };
+    let height = LINE * lines as f64 + below;
+    if stands_out {
+        drawing.block((-2.0, top + 0.6), (WIDTH + 4.0, height), TINT);
+    }
+    let y = top + LINE * 0.85;
+    drawing.as_role(Role::Row, |page| {
+        for (index, ((lines, size, bold), (x, anchor, width, _))) in
+            cells.iter().zip(CELLS).enumerate()
+        {
+            page.items.push(Item::Begin(Role::Cell));
+            for (line, text) in lines.iter().enumerate() {
+                let at = (x, y + LINE * line as f64);
+                page.write(at, *size, *bold, anchor, BLACK, text);
+            }
+            if index == 0 && inside {
+                small(page, x + after, top + 1.0, &remarks);
+            } else if index == 0 && below > 0.0 {
+                small(page, 8.0, top + height - below, &remarks);
+            }
+            if index == GAUGE
+                && let Some(limit) = &judged.limit
+                && let Some(line) = gauge(&judged.metric.finding, limit, width, 7.6)
+            {
+                let words = format!("{} against {}", row.value, row.limit);
+                page.as_role(Role::Figure(words), |page| {
+                    page.place(&line, (x, y - 5.9));
+                });
+            }
+            page.items.push(Item::End);
+        }
+    });
+    drawing.height = top + height;
+}
+
+/// Small grey lines from `top` on.
+fn small(page: &mut Drawing, x: f64, top: f64, lines: &[String]) {
+    for (line, text) in lines.iter().enumerate() {
+        let at = (x, top + SMALL_LINE * (line as f64 + 0.82));
+        page.write(at, SMALL, false, Anchor::Start, GREY, text);
+    }
+}
+
+/// Two columns being filled; on the last page they end alike.
+struct Columns<'a> {
+    sheets: &'a mut Sheets,
+    top: f64,
+    second: bool,
+    /// Where the first column of this page ends.
+    end: f64,
+    /// Height of all that is still to be placed.
+    rest: f64,
+}
+
+impl Columns<'_> {
+    /// Says where the columns of this page begin and end.
+    fn begin(&mut self) {
+        self.top = self.sheets.y;
+        self.second = false;
+        let half = self.rest / 2.0 + START / 2.0;
+        self.end = FOOT.min(self.top + half);
+    }
+
+    fn x(&self) -> f64 {
+        if self.second { RIGHT - WIDTH } else { LEFT }
+    }
+
+    fn fits(&self, height: f64) -> bool {
+        self.sheets.y + height <= if self.second { FOOT } else { self.end }
+    }
+
+    /// Goes on at the next column; false where no page is left.
+    fn next(&mut self) -> bool {
+        if !self.second {
+            self.end = self.sheets.y;
+            self.sheets.y = self.top;
+            self.second = true;
+            return true;
+        }
+        self.sheets.y = FOOT;
+        if !self.sheets.room(START) {
+            return false;
+        }
+        self.begin();
+        true
+    }
+
+    fn place(&mut self, piece: &Drawing) {
+        let at = (self.x(), self.sheets.y);
+        self.sheets.page.place(piece, at);
+        self.sheets.y += piece.height;
+        self.rest -= piece.height;
+    }
+
+    /// A scenario's name with the titles of its cells beside or below it.
+    fn titles(&mut self, name: &str, role: Role) {
+        let size = if role == Role::Paragraph { 7.5 } else { 9.0 };
+        let mut head = Drawing::new(WIDTH, 4.0);
+        let names = wrapped(name, size, true, WIDTH);
+        head.as_role(role, |page| {
+            for line in &names {
+                page.height += 10.0;
+                let at = (0.0, page.height - 1.0);
+                page.write(at, size, true, Anchor::Start, BLACK, line);
+            }
+        });
+        if names.len() > 1 || face(true).width(name) * size > CELLS[1].0 - 24.0 {
+            head.height += 7.0;
+        }
+        self.place(&head);
+        let mut titles = Drawing::new(WIDTH, 3.0);
+        titles.as_role(Role::Row, |page| {
+            for (x, anchor, _, title) in CELLS {
+                page.as_role(Role::Header, |page| {
+                    page.write((x, -1.0), 5.0, false, anchor, GREY, title);
+                });
+            }
+        });
+        titles.line(&[(0.0, 1.2), (WIDTH, 1.2)], BLACK, 0.8);
+        self.sheets.page.items.push(Item::Begin(Role::Table));
+        self.place(&titles);
+    }
+}
+
+/// All scenarios in two columns; returns how many metrics found no room.
+pub(super) fn scenarios(sheets: &mut Sheets, parts: &[Part]) -> usize {
+    let rest = parts.iter().map(Part::height).sum();
+    let (mut left, y) = (0, sheets.y);
+    sheets.room(START);
+    let mut columns = Columns {
+        top: y,
+        second: false,
+        end: FOOT,
+        rest,
+        sheets,
+    };
+    columns.begin();
+    for part in parts {
+        let first = part.pieces.first().map_or(8.0, |piece| piece.0.height);
+        let mut open = columns.fits(first.max(14.0) + 24.0) || columns.next();
+        if open {
+            columns.titles(&part.name, Role::Heading(2));
+            if part.pieces.is_empty() {
+                let mut none = Drawing::new(WIDTH, SMALL_LINE + 2.0);
+                none.as_role(Role::Row, |page| {
+                    page.as_role(Role::Cell, |page| {
+                        small(page, 0.0, 0.0, &["No metric was found.".to_owned()]);
+                    });
+                });
+                columns.place(&none);
+            }
+        }
+        for (piece, count) in &part.pieces {
+            if open && !columns.fits(piece.height) {
+                columns.sheets.page.items.push(Item::End);
+                open = columns.next();
+                if open {
+                    let name = format!("{}, continued", part.name);
+                    columns.titles(&name, Role::Paragraph);
+                }
+            }
+            if !open {
+                left += count;
+                continue;
+            }
+            columns.place(piece);
+        }
+        if open {
+            columns.sheets.page.items.push(Item::End);
+            columns.sheets.y += 3.0;
+            columns.rest -= 3.0;
+        }
+    }
+    if columns.second {
+        columns.sheets.y = columns.sheets.y.max(columns.end);
+    }
+    left
+}
+
+/// Where a plain table stands: from, to, and the edge of its last two columns.
+pub(super) type Edges = [f64; 4];
+
+/// How high a plain table of those rows is.
+pub(super) fn plain_height(edges: Edges, rows: &[[String; 3]]) -> f64 {
+    let rows = rows
+        .iter()
+        .map(|row| 1.0 + LINE_PLAIN * lines(&cells(row, edges)) as f64);
+    11.0 + rows.sum::<f64>()
+}
+
+const LINE_PLAIN: f64 = 8.4;
+
+fn cells(row: &[String; 3], edges: Edges) -> [Vec<String>; 3] {
+    let mut index = 0;
+    row.each_ref().map(|text| {
+        index += 1;
+        wrapped(text, 6.8, false, edges[index] - edges[index - 1] - 6.0)
+    })
+}
+
+fn lines(cells: &[Vec<String>; 3]) -> usize {
+    cells.iter().map(Vec::len).max().unwrap_or(1)
 }
 
 /// A table of three columns of text; returns how many rows found no room.
 pub(super) fn plain(
     sheets: &mut Sheets,
     name: &str,
-    columns: [(&str, f64); 3],
+    (titles, edges): ([&str; 3], Edges),
     rows: &[[String; 3]],
 ) -> usize {
     if rows.is_empty() {
         return 0;
     }
-    let ends = [columns[1].1, columns[2].1, RIGHT + 6.0];
-    begin(sheets, columns);
+    begin(sheets, titles, edges);
     for (index, row) in rows.iter().enumerate() {
-        let mut widths = columns.iter().zip(ends);
-        let cells = row.each_ref().map(|text| {
-            let ((_, from), to) = widths.next().expect("a column a text");
-            wrapped(text, 7.5, false, to - from - 6.0)
-        });
-        let lines = cells.iter().map(Vec::len).max().unwrap_or(1);
-        let height = 2.0 + LINE * lines as f64;
+        let cells = cells(row, edges);
+        let height = 1.0 + LINE_PLAIN * lines(&cells) as f64;
         if !sheets.fits(height) {
             sheets.page.items.push(Item::End);
             if !sheets.room(40.0 + height) {
                 return rows.len() - index;
             }
             sheets.heading(&format!("{name}, continued"));
-            begin(sheets, columns);
+            begin(sheets, titles, edges);
         }
-        let y = sheets.y + 9.0;
+        let y = sheets.y + LINE_PLAIN;
         sheets.page.as_role(Role::Row, |page| {
-            for (cell, (_, x)) in cells.iter().zip(columns) {
+            for (cell, x) in cells.iter().zip(edges) {
                 page.as_role(Role::Cell, |page| {
                     for (line, text) in cell.iter().enumerate() {
-                        page.text((x, y + LINE * line as f64), 7.5, text);
+                        page.text((x, y + LINE_PLAIN * line as f64), 6.8, text);
                     }
                 });
             }
@@ -207,14 +515,14 @@ pub(super) fn plain(
     0
 }
 
-fn begin(sheets: &mut Sheets, columns: [(&str, f64); 3]) {
+fn begin(sheets: &mut Sheets, titles: [&str; 3], edges: Edges) {
     sheets.y += 9.0;
     let y = sheets.y;
     sheets.page.items.push(Item::Begin(Role::Table));
     sheets.page.as_role(Role::Row, |page| {
-        for (title, x) in columns {
+        for (title, x) in titles.into_iter().zip(edges) {
             page.as_role(Role::Header, |page| {
-                page.write((x, y), 6.0, false, Anchor::Start, GREY, title);
+                page.write((x, y), 5.6, false, Anchor::Start, GREY, title);
             });
         }
     });

@@ -1,7 +1,7 @@
 //! The board's own reading over the current, drawn with its line, and what
 //! each step lies beside it. Nothing is judged here.
 
-use super::plots::{Plot, diamond};
+use super::plots::{Plot, SIZE, diamond};
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, GREY};
 use crate::evaluate::{SensePoint, sense_line, sense_points};
@@ -19,7 +19,8 @@ pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
     let across = || Scale::over(points.iter().map(|p| p.current), true);
     let scale = show(1.0 / line.slope, Dimension::CountScale);
     let title = format!("{scenario}: the board's reading over current");
-    let mut counts = Axes::new(
+    let mut counts = Axes::sized(
+        SIZE,
         &title,
         ("output current / A", across()),
         (
@@ -39,7 +40,8 @@ pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
         .map(|residual| residual / line.slope * 1e3)
         .collect();
     let title_beside = format!("{scenario}: departure from the line");
-    let mut rest = Axes::new(
+    let mut rest = Axes::sized(
+        SIZE,
         &title_beside,
         ("output current / A", across()),
         (

@@ -5,9 +5,10 @@
 
 use super::{Sources, html, pdf};
 use crate::digest::Digest;
-use crate::observation::Observation;
+use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
+use crate::waveform::Signal;
 use std::process::Command;
 
 fn record(model: bool) -> Record {
@@ -216,4 +217,79 @@ fn a_board_that_was_tested_twice_shows_both() {
     assert!(page.contains(wanted), "{page}");
     assert!(page.contains("run-1 (this certificate)"));
     assert!(!html(&sources(&record, &seen)).contains("Every run"));
+}
+
+/// An observation that has a plot.
+fn drawn() -> Observation {
+    let mut seen = observation(64);
+    if let Observation::Load { steps } = &mut seen {
+        for step in steps {
+            step.drive = Drive::Positive;
+            let mut channel = step.take.capture.channels[0].clone();
+            channel.signal = Signal::NodeVoltage;
+            step.take.capture.channels.push(channel);
+        }
+    }
+    seen
+}
+
+/// One run of all eleven kinds of scenario, each with as many metrics as a full
+/// plan gives it, and with a dozen plots.
+#[test]
+fn other_readers_find_one_to_three_pages() {
+    // Within its limit: what fails takes two lines more at the top.
+    let within = events(started("run-1", "GR-0042", true), value(0.004, 1e-6));
+    let mut record = Record::fold(&numbered(within)).expect("a whole run");
+    let scenario = record.scenarios[1].clone();
+    let metric = scenario.metrics[0].clone();
+    let kinds = [
+        ("idle", 11),
+        ("load", 23),
+        ("sense", 4),
+        ("overload", 5),
+        ("short", 18),
+        ("reversal", 9),
+        ("signal", 54),
+        ("loss", 2),
+        ("inrush", 5),
+        ("soak", 3),
+        ("supply", 4),
+    ];
+    for share in [0, 1] {
+        record.scenarios = kinds
+            .iter()
+            .map(|&(name, count)| {
+                let mut scenario = scenario.clone();
+                scenario.name = name.to_owned();
+                scenario.metrics = (0..if share == 0 { 1 } else { count })
+                    .map(|number: usize| {
+                        let mut metric = metric.clone();
+                        metric.metric.key = format!("quantity_{}", number / 3);
+                        metric.metric.at = format!("place {}", number % 3);
+                        metric.metric.notes = match number % 3 {
+                            0 => vec![format!("2 of 2 repeats measured, {number} ms to 46 ms")],
+                            _ => vec![],
+                        };
+                        metric
+                    })
+                    .collect();
+                scenario
+            })
+            .collect();
+        let seen: Vec<(String, Observation)> = (0..12)
+            .map(|number| (format!("load {number}"), drawn()))
+            .collect();
+        let bytes = pdf(&sources(&record, &seen)).expect("a PDF");
+        let Some(text) = told("pdftotext", &[], &bytes) else {
+            return;
+        };
+        let pages = text.matches('\u{c}').count();
+        assert!((1..=3).contains(&pages), "{pages} pages");
+        assert!(text.contains(&format!("page {pages} of {pages}")));
+        assert!(
+            text.contains("load 11: output voltage over current"),
+            "{text}"
+        );
+        assert!(!text.contains('\u{2026}'), "something was cut");
+    }
 }

@@ -1,7 +1,7 @@
 //! How warm the board got over time, drawn with the exponential through its
 //! readings and where that ends. Nothing is judged here.
 
-use super::plots::{Plot, diamond};
+use super::plots::{Plot, SIZE, diamond};
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, GREY};
 use crate::evaluate::soak_rise;
@@ -19,7 +19,8 @@ pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Plot> {
     let title = format!("{scenario}: case temperature, {}", soaked.drive.word());
     let ends = carried.iter().map(|rise| rise.end);
     let temperatures = seen.points.iter().map(|point| point.1);
-    let mut axes = Axes::new(
+    let mut axes = Axes::sized(
+        SIZE,
         &title,
         (
             "time under load / s",

@@ -259,28 +259,7 @@ fn standard(found: &LotsCompared, check: &CheckStandard) -> String {
     };
     let shown: Vec<&CheckRow> = check.rows.iter().filter(weighs).collect();
     let rest = check.rows.len() - shown.len();
-    let rows: Vec<Vec<String>> = shown
-        .into_iter()
-        .map(|row| {
-            let span = |si| span(si, row.dimension);
-            vec![
-                format!("{} {}", row.scenario, row.label.replace('_', " ")),
-                format!(
-                    "{} ({})",
-                    show(row.baseline.0, row.dimension),
-                    row.baseline.1
-                ),
-                format!(
-                    "{} ({})",
-                    show(row.candidate.0, row.dimension),
-                    row.candidate.1
-                ),
-                span(row.difference),
-                row.spread.map_or_else(|| "-".to_owned(), span),
-                span(row.common.u),
-            ]
-        })
-        .collect();
+    let rows: Vec<Vec<String>> = shown.into_iter().map(lot_report::check_cells).collect();
     let headings = [
         "metric",
         ">baseline (n)",

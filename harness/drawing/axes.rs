@@ -1,13 +1,16 @@
 //! A frame with two scales: ticks at round numbers, labels with units, and
 //! where a value stands. It draws no data.
 
-use super::typeface::face;
-use super::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
+use super::typeface::{face, shrunk, wrapped};
+use super::{Anchor, BLACK, Drawing, GREY, Item, PALE, WHITE};
 
-/// Points of a plot.
-pub(crate) const SIZE: (f64, f64) = (250.0, 165.0);
+/// Points of a plot, unless it is told another size.
+const SIZE: (f64, f64) = (250.0, 165.0);
 const LEFT: f64 = 36.0;
-const TOP: f64 = 24.0;
+/// From line to line of a label.
+const LEAD: f64 = 7.5;
+/// Least distance of numbers that stand above each other.
+const APART: f64 = 8.0;
 const RIGHT: f64 = 10.0;
 const BOTTOM: f64 = 28.0;
 
@@ -79,44 +82,89 @@ impl Scale {
 /// The frame of a plot.
 pub(crate) struct Axes {
     pub(crate) drawing: Drawing,
+    size: (f64, f64),
+    /// Where the frame begins, below its titles.
+    top: f64,
     across: Scale,
     up: Scale,
+    /// How much was drawn before the first word beside a mark, which no later
+    /// mark must cross.
+    words_from: Option<usize>,
 }
 
 impl Axes {
     pub(crate) fn new(title: &str, across: (&str, Scale), up: (&str, Scale)) -> Self {
-        let mut drawing = Drawing::new(SIZE.0, SIZE.1);
-        drawing.write((0.0, 8.0), 8.5, true, Anchor::Start, BLACK, title);
-        drawing.write((0.0, 19.0), 7.0, false, Anchor::Start, GREY, up.0);
+        Self::sized(SIZE, title, across, up)
+    }
+
+    /// A frame of that size.
+    pub(crate) fn sized(
+        size: (f64, f64),
+        title: &str,
+        across: (&str, Scale),
+        up: (&str, Scale),
+    ) -> Self {
+        let mut drawing = Drawing::new(size.0, size.1);
+        let small = size.0 < SIZE.0;
+        let bold = shrunk(title, if small { 7.4 } else { 8.5 }, true, size.0);
+        let mut y = -1.5;
+        for line in wrapped(title, bold, true, size.0 + 0.1) {
+            y += 9.5;
+            drawing.write((0.0, y), bold, true, Anchor::Start, BLACK, line);
+        }
+        let text = if small { 6.2 } else { 7.0 };
+        y += 11.0 - LEAD;
+        for line in wrapped(up.0, text, false, size.0) {
+            y += LEAD;
+            drawing.write((0.0, y), text, false, Anchor::Start, GREY, line);
+        }
+        let top = y + 5.0;
         let mut axes = Self {
             drawing,
+            size,
+            top,
             across: across.1,
             up: up.1,
+            words_from: None,
         };
-        let floor = SIZE.1 - BOTTOM;
+        let floor = axes.size.1 - BOTTOM;
         let (ticks, places) = axes.up.ticks();
-        for tick in ticks {
+        let pitch = match ticks[..] {
+            [first, second, ..] => axes.y(first) - axes.y(second),
+            _ => APART,
+        };
+        let every = libm::ceil(APART / pitch.max(1.0)).clamp(1.0, 9.0) as usize;
+        for (index, tick) in ticks.into_iter().enumerate() {
             let y = axes.y(tick);
             axes.drawing
-                .line(&[(LEFT, y), (SIZE.0 - RIGHT, y)], PALE, 0.4);
-            let text = format!("{:.places$}", tick + 0.0);
-            axes.drawing
-                .write((LEFT - 4.0, y + 2.5), 7.0, false, Anchor::End, BLACK, text);
+                .line(&[(LEFT, y), (axes.size.0 - RIGHT, y)], PALE, 0.4);
+            if index % every == 0 {
+                let number = format!("{:.places$}", tick + 0.0);
+                let at = (LEFT - 4.0, y + 2.5);
+                axes.drawing
+                    .write(at, text, false, Anchor::End, BLACK, number);
+            }
         }
         let (ticks, places) = axes.across.ticks();
         for tick in ticks {
             let x = axes.x(tick);
             axes.drawing
                 .line(&[(x, floor), (x, floor + 3.0)], BLACK, 0.6);
-            let text = format!("{:.places$}", tick + 0.0);
-            axes.drawing
-                .write((x, floor + 11.0), 7.0, false, Anchor::Middle, BLACK, text);
+            let number = format!("{:.places$}", tick + 0.0);
+            axes.drawing.write(
+                (x, floor + 10.0),
+                text,
+                false,
+                Anchor::Middle,
+                BLACK,
+                number,
+            );
         }
-        let end = (SIZE.0 - RIGHT, SIZE.1 - 6.0);
+        let end = (axes.size.0 - RIGHT, axes.size.1 - 6.0);
         axes.drawing
-            .write(end, 7.0, false, Anchor::End, GREY, across.0);
+            .write(end, text, false, Anchor::End, GREY, across.0);
         axes.drawing.line(
-            &[(LEFT, TOP), (LEFT, floor), (SIZE.0 - RIGHT, floor)],
+            &[(LEFT, top), (LEFT, floor), (axes.size.0 - RIGHT, floor)],
             BLACK,
             0.8,
         );
@@ -124,43 +172,48 @@ impl Axes {
     }
 
     pub(crate) fn x(&self, value: f64) -> f64 {
-        LEFT + self.across.share(value) * (SIZE.0 - LEFT - RIGHT)
+        LEFT + self.across.share(value) * (self.size.0 - LEFT - RIGHT)
     }
 
     pub(crate) fn y(&self, value: f64) -> f64 {
-        let floor = SIZE.1 - BOTTOM;
-        floor - self.up.share(value) * (floor - TOP)
+        let floor = self.size.1 - BOTTOM;
+        floor - self.up.share(value) * (floor - self.top)
     }
 
     /// Columns of a point each, for decimation.
     pub(crate) fn columns(&self) -> usize {
-        (SIZE.0 - LEFT - RIGHT) as usize
+        (self.size.0 - LEFT - RIGHT) as usize
     }
 
     /// A marked instant: a line from floor to top with its word beside it, on
     /// its own row so that neighbours do not collide.
     pub(crate) fn upright(&mut self, value: f64, word: &str, row: usize, dashed: bool) {
         let x = self.x(value);
-        let ends = [(x, TOP), (x, SIZE.1 - BOTTOM)];
-        if dashed {
-            self.drawing.dashed(&ends, BLACK, 0.9);
-        } else {
-            self.drawing.line(&ends, BLACK, 0.7);
-        }
-        let late = x > LEFT + 0.6 * (SIZE.0 - LEFT - RIGHT);
-        let (anchor, at) = if late {
+        let place = self.words_from.unwrap_or(self.drawing.items.len());
+        let mark = Item::Line {
+            points: vec![(x, self.top), (x, self.size.1 - BOTTOM)],
+            ink: BLACK,
+            width: if dashed { 0.9 } else { 0.7 },
+            dashed,
+        };
+        self.drawing.items.insert(place, mark);
+        self.words_from = Some(place + 1);
+        let width = face(false).width(word) * 6.2 + 2.0;
+        let past = x + 3.0 + width - self.size.0;
+        let late = x > LEFT + 0.6 * (self.size.0 - LEFT - RIGHT);
+        let (anchor, at) = if x - 3.0 - width > LEFT && (late || past > 0.0) {
             (Anchor::End, x - 3.0)
         } else {
-            (Anchor::Start, x + 3.0)
+            // Where neither side has the room, the word breaks its line.
+            (Anchor::Start, x + 3.0 - past.max(0.0))
         };
-        let y = TOP + 7.0 + 9.0 * row as f64;
+        let y = self.top + 7.0 + 9.0 * row as f64;
         // What is drawn already must not hide the word.
-        let width = face(false).width(word) * 6.5 + 2.0;
         let left = match anchor {
             Anchor::End => at - width + 1.0,
             _ => at - 1.0,
         };
         self.drawing.block((left, y - 6.0), (width, 8.0), WHITE);
-        self.drawing.write((at, y), 6.5, false, anchor, BLACK, word);
+        self.drawing.write((at, y), 6.2, false, anchor, BLACK, word);
     }
 }

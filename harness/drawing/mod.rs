@@ -59,14 +59,18 @@ pub(crate) enum Item {
         points: Vec<(f64, f64)>,
         ink: Ink,
     },
-    Text {
-        at: (f64, f64),
-        size: f64,
-        bold: bool,
-        anchor: Anchor,
-        ink: Ink,
-        text: String,
-    },
+    Text(Text),
+}
+
+/// Words on one line.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Text {
+    pub(crate) at: (f64, f64),
+    pub(crate) size: f64,
+    pub(crate) bold: bool,
+    pub(crate) anchor: Anchor,
+    pub(crate) ink: Ink,
+    pub(crate) text: String,
 }
 
 /// A drawing with its size.
@@ -143,14 +147,14 @@ impl Drawing {
         ink: Ink,
         text: impl Into<String>,
     ) {
-        self.items.push(Item::Text {
+        self.items.push(Item::Text(Text {
             at,
             size,
             bold,
             anchor,
             ink,
             text: text.into(),
-        });
+        }));
     }
 
     /// Draws something that plays a role.
@@ -168,7 +172,7 @@ impl Drawing {
             let mut item = item.clone();
             match &mut item {
                 Item::Line { points, .. } | Item::Shape { points, .. } => *points = moved(points),
-                Item::Text { at, .. } => *at = (at.0 + x, at.1 + y),
+                Item::Text(text) => text.at = (text.at.0 + x, text.at.1 + y),
                 Item::Begin(_) | Item::End => {}
             }
             self.items.push(item);

@@ -3,7 +3,7 @@
 
 use super::tags::Tags;
 use super::typeface::face;
-use super::{Anchor, Drawing, Ink, Item};
+use super::{Anchor, Drawing, Ink, Item, Text};
 use crate::report::plain;
 use jiff::Timestamp;
 use krilla::color::rgb;
@@ -123,41 +123,37 @@ fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
             fill(surface, *ink);
             surface.draw_path(&path);
         }
-        Item::Text {
-            at,
-            size,
-            bold,
-            anchor,
-            ink,
-            text,
-        } => {
-            fill(surface, *ink);
-            let mut text = plain(text);
-            let face = face(*bold);
-            let left = match anchor {
-                Anchor::Start => 0.0,
-                Anchor::Middle => face.width(&text) * size / 2.0,
-                Anchor::End => face.width(&text) * size,
-            };
-            if text.is_empty() {
-                return;
-            }
-            // Readers join what is drawn in one role: words end with a space.
-            text.push(' ');
-            let glyphs: Vec<KrillaGlyph> = text
-                .char_indices()
-                .map(|(from, c)| {
-                    let (glyph, advance) = face.glyph(c);
-                    let range = from..from + c.len_utf8();
-                    let glyph = GlyphId::new(glyph);
-                    KrillaGlyph::new(glyph, advance as f32, 0.0, 0.0, 0.0, range, None)
-                })
-                .collect();
-            let start = Point::from_xy((at.0 - left) as f32, at.1 as f32);
-            let font = fonts[usize::from(*bold)].clone();
-            surface.draw_glyphs(start, &glyphs, font, &text, *size as f32, false);
-        }
+        Item::Text(text) => write_text(surface, text, fonts),
     }
+}
+
+fn write_text(surface: &mut Surface<'_>, drawn: &Text, fonts: [&Font; 2]) {
+    fill(surface, drawn.ink);
+    let mut text = plain(&drawn.text);
+    let face = face(drawn.bold);
+    let width = || face.width(&text) * drawn.size;
+    let left = match drawn.anchor {
+        Anchor::Start => 0.0,
+        Anchor::Middle => width() / 2.0,
+        Anchor::End => width(),
+    };
+    if text.is_empty() {
+        return;
+    }
+    // Readers join what is drawn in one role: words end with a space.
+    text.push(' ');
+    let glyphs: Vec<KrillaGlyph> = text
+        .char_indices()
+        .map(|(from, c)| {
+            let (glyph, advance) = face.glyph(c);
+            let range = from..from + c.len_utf8();
+            let glyph = GlyphId::new(glyph);
+            KrillaGlyph::new(glyph, advance as f32, 0.0, 0.0, 0.0, range, None)
+        })
+        .collect();
+    let start = Point::from_xy((drawn.at.0 - left) as f32, drawn.at.1 as f32);
+    let font = fonts[usize::from(drawn.bold)].clone();
+    surface.draw_glyphs(start, &glyphs, font, &text, drawn.size as f32, false);
 }
 
 fn fill(surface: &mut Surface<'_>, ink: Ink) {

@@ -11,7 +11,7 @@ pub(crate) const LEFT: f64 = 42.0;
 pub(crate) const RIGHT: f64 = 553.0;
 const TOP: f64 = 42.0;
 /// Lowest place for text.
-pub(crate) const FOOT: f64 = 796.0;
+pub(crate) const FOOT: f64 = 800.0;
 
 /// Pages being filled from the top.
 pub(crate) struct Sheets {
@@ -51,7 +51,7 @@ impl Sheets {
         }
         let fresh = Drawing::new(PAGE.0, PAGE.1);
         self.done.push(std::mem::replace(&mut self.page, fresh));
-        self.y = TOP + 14.0;
+        self.y = TOP;
         true
     }
 

@@ -63,27 +63,25 @@ fn push(out: &mut String, item: &Item) {
             list(points),
             colour(*ink)
         ),
-        Item::Text {
-            at,
-            size,
-            bold,
-            anchor,
-            ink,
-            text,
-        } => {
-            let anchor = match anchor {
+        Item::Text(drawn) => {
+            let anchor = match drawn.anchor {
                 Anchor::Start => "start",
                 Anchor::Middle => "middle",
                 Anchor::End => "end",
             };
-            let weight = if *bold { " font-weight=\"bold\"" } else { "" };
+            let weight = if drawn.bold {
+                " font-weight=\"bold\""
+            } else {
+                ""
+            };
             write!(
                 out,
-                "<text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{size}\" text-anchor=\"{anchor}\" fill=\"{}\"{weight}>{}</text>",
-                at.0,
-                at.1,
-                colour(*ink),
-                escape(text)
+                "<text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{}\" text-anchor=\"{anchor}\" fill=\"{}\"{weight}>{}</text>",
+                drawn.at.0,
+                drawn.at.1,
+                drawn.size,
+                colour(drawn.ink),
+                escape(&drawn.text)
             )
         }
     };

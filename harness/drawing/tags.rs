@@ -44,11 +44,9 @@ impl Tags {
 
     /// Prepares for an item that is drawn next on that page.
     pub(super) fn draw(&mut self, surface: &mut Surface<'_>, page: usize, item: &Item) {
-        if let (Some((Role::Heading(_), _)), Item::Text { at, size, text, .. }) =
-            (self.open.last(), item)
-        {
-            let place = Point::from_xy(at.0 as f32, (at.1 - size) as f32);
-            self.headings.push((text.clone(), page, place));
+        if let (Some((Role::Heading(_), _)), Item::Text(drawn)) = (self.open.last(), item) {
+            let place = Point::from_xy(drawn.at.0 as f32, (drawn.at.1 - drawn.size) as f32);
+            self.headings.push((drawn.text.clone(), page, place));
         }
         if self.gathering {
             return;

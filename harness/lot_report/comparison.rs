@@ -2,7 +2,7 @@
 //! warnings. It lays nothing out.
 
 use super::content::{Block, Content, Picture, Table};
-use super::words::{bounds, conclusion, interval, margin};
+use super::words::{bounds, check_cells, conclusion, interval, margin};
 use super::{shifts, span, strips};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
 use crate::statistics::lots::Outcome;
@@ -197,25 +197,6 @@ fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
 }
 
 fn standard(check: &CheckStandard) -> Table {
-    let rows = check.rows.iter().map(|row| {
-        let span = |si| span(si, row.dimension);
-        vec![
-            format!("{} {}", row.scenario, row.label.replace('_', " ")),
-            format!(
-                "{} ({})",
-                show(row.baseline.0, row.dimension),
-                row.baseline.1
-            ),
-            format!(
-                "{} ({})",
-                show(row.candidate.0, row.dimension),
-                row.candidate.1
-            ),
-            span(row.difference),
-            row.spread.map_or_else(|| "-".to_owned(), span),
-            span(row.common.u),
-        ]
-    });
     Table {
         headings: vec![
             "metric",
@@ -225,7 +206,7 @@ fn standard(check: &CheckStandard) -> Table {
             ">spread",
             ">standard uncertainty added",
         ],
-        rows: rows.collect(),
+        rows: check.rows.iter().map(check_cells).collect(),
     }
 }
 

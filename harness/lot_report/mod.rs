@@ -15,7 +15,7 @@ mod words;
 
 pub(crate) use crate::report::words::show_span as span;
 pub(crate) use words::{
-    bounds, conclusion, failing_rows, index, interval, margin, retest_row, yields,
+    bounds, check_cells, conclusion, failing_rows, index, interval, margin, retest_row, yields,
 };
 
 pub use crate::drawing::pdf::PdfFault;

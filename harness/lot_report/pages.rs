@@ -1,10 +1,10 @@
 //! A report about lots on pages of A4. It decides places and sizes; words and
 //! pictures come from `content`.
 
-use super::content::{Block, Content, MODEL, Table};
+use super::content::{Block, Content, MODEL, Picture, Table};
 use crate::drawing::sheets::{LEFT, RIGHT, Sheets};
 use crate::drawing::typeface::{face, fitted, wrapped};
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Role, WHITE};
 
 /// Pages of one report; a lot of many metrics fills a dozen.
 const MOST_PAGES: usize = 60;
@@ -40,7 +40,7 @@ pub(super) fn pages(content: &Content) -> Vec<Drawing> {
                 if sheets.room(height + 10.0) {
                     let y = sheets.y + 5.0;
                     for (picture, from) in pictures.iter().zip([LEFT, RIGHT - 250.0]) {
-                        sheets.page.place(&picture.drawing, (from, y));
+                        figure(&mut sheets, picture, (from, y));
                     }
                     sheets.y += height + 10.0;
                 }
@@ -49,7 +49,7 @@ pub(super) fn pages(content: &Content) -> Vec<Drawing> {
                 let height = picture.drawing.height + 8.0;
                 if sheets.room(height) {
                     let y = sheets.y + 4.0;
-                    sheets.page.place(&picture.drawing, (LEFT, y));
+                    figure(&mut sheets, picture, (LEFT, y));
                     sheets.y += height;
                 }
             }
@@ -59,6 +59,13 @@ pub(super) fn pages(content: &Content) -> Vec<Drawing> {
         "{}  |  {}  |  {}",
         content.headline, content.about, content.kind
     ))
+}
+
+fn figure(sheets: &mut Sheets, picture: &Picture, at: (f64, f64)) {
+    let role = Role::Figure(picture.words.clone());
+    sheets
+        .page
+        .as_role(role, |page| page.place(&picture.drawing, at));
 }
 
 fn least_height(block: &Block) -> f64 {
@@ -79,17 +86,21 @@ fn least_height(block: &Block) -> f64 {
 fn head(sheets: &mut Sheets, content: &Content) {
     let page = &mut sheets.page;
     let kind = content.kind.to_uppercase();
-    page.write((LEFT, 54.0), 9.0, false, Anchor::Start, GREY, kind);
-    let headline = fitted(&content.headline, 30.0, true, RIGHT - LEFT);
-    page.write((LEFT, 88.0), 30.0, true, Anchor::Start, BLACK, headline);
-    let about = fitted(&content.about, 14.0, false, RIGHT - LEFT);
-    page.text((LEFT, 110.0), 14.0, about);
+    page.as_role(Role::Heading(1), |page| {
+        page.write((LEFT, 54.0), 9.0, false, Anchor::Start, GREY, kind);
+        let headline = fitted(&content.headline, 30.0, true, RIGHT - LEFT);
+        page.write((LEFT, 88.0), 30.0, true, Anchor::Start, BLACK, headline);
+        let about = fitted(&content.about, 14.0, false, RIGHT - LEFT);
+        page.text((LEFT, 110.0), 14.0, about);
+    });
     page.line(&[(LEFT, 122.0), (RIGHT, 122.0)], BLACK, 2.0);
     sheets.y = 130.0;
     if content.model {
         page.block((LEFT, 130.0), (RIGHT - LEFT, 20.0), BLACK);
         let at = ((LEFT + RIGHT) / 2.0, 143.5);
-        page.write(at, 10.0, true, Anchor::Middle, WHITE, MODEL);
+        page.as_role(Role::Paragraph, |page| {
+            page.write(at, 10.0, true, Anchor::Middle, WHITE, MODEL);
+        });
         sheets.y = 160.0;
     }
 }
@@ -108,10 +119,12 @@ fn framed(sheets: &mut Sheets, lines: &[String]) {
     sheets
         .page
         .frame((LEFT, top), (RIGHT - LEFT, height), BLACK, 1.6);
-    for (index, line) in lines.into_iter().enumerate() {
-        let at = (LEFT + 12.0, top + 16.0 + 13.0 * index as f64);
-        sheets.page.write(at, 9.5, true, Anchor::Start, BLACK, line);
-    }
+    sheets.page.as_role(Role::Paragraph, |page| {
+        for (index, line) in lines.into_iter().enumerate() {
+            let at = (LEFT + 12.0, top + 16.0 + 13.0 * index as f64);
+            page.write(at, 9.5, true, Anchor::Start, BLACK, line);
+        }
+    });
     sheets.y = top + height + 8.0;
 }
 
@@ -126,18 +139,22 @@ fn rows(sheets: &mut Sheets, table: &Table) {
     if !sheets.room(34.0) {
         return;
     }
+    sheets.page.items.push(Item::Begin(Role::Table));
     line(sheets, &headings, &widths, &right, true);
     for row in &table.rows {
         let height = lines_of(row, &widths) as f64 * LINE + 4.0;
-        let page = sheets.y;
-        if !sheets.room(height) {
-            return;
-        }
-        if sheets.y < page {
+        if !sheets.fits(height) {
+            // No table goes on over a page's end: the next page has its own.
+            sheets.page.items.push(Item::End);
+            if !sheets.room(height) {
+                return;
+            }
+            sheets.page.items.push(Item::Begin(Role::Table));
             line(sheets, &headings, &widths, &right, true);
         }
         line(sheets, row, &widths, &right, false);
     }
+    sheets.page.items.push(Item::End);
     sheets.y += 6.0;
 }
 
@@ -195,18 +212,23 @@ fn line(sheets: &mut Sheets, row: &[String], widths: &[f64], right: &[bool], hea
     let top = sheets.y;
     let mut x = LEFT;
     let ink = if heading { GREY } else { BLACK };
+    let role = if heading { Role::Header } else { Role::Cell };
+    sheets.page.items.push(Item::Begin(Role::Row));
     for ((cell, width), right) in row.iter().zip(widths).zip(right) {
         let (anchor, at) = if *right {
             (Anchor::End, x + width)
         } else {
             (Anchor::Start, x)
         };
-        for (index, text) in wrapped(cell, SIZE, false, *width).into_iter().enumerate() {
-            let y = top + LINE * (index + 1) as f64;
-            sheets.page.write((at, y), SIZE, false, anchor, ink, text);
-        }
+        sheets.page.as_role(role.clone(), |page| {
+            for (index, text) in wrapped(cell, SIZE, false, *width).into_iter().enumerate() {
+                let y = top + LINE * (index + 1) as f64;
+                page.write((at, y), SIZE, false, anchor, ink, text);
+            }
+        });
         x += width + GAP;
     }
+    sheets.page.items.push(Item::End);
     sheets.y += lines_of(row, widths) as f64 * LINE + 4.0;
     let y = sheets.y - 1.0;
     let (ink, width) = if heading { (BLACK, 0.8) } else { (PALE, 0.4) };

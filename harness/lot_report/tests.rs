@@ -97,3 +97,41 @@ fn other_readers_open_the_pages() {
         }
     }
 }
+
+/// ISO 32000-1, 14.8: a structure that others can read aloud.
+#[test]
+fn other_readers_find_headings_tables_and_words_for_pictures() {
+    let summary = summarise(&lot("L1", 0.0040, 12), &Comparison::default());
+    for bytes in [
+        comparison_pdf(&compared(12), true),
+        summary_pdf(&summary, true),
+    ] {
+        let bytes = bytes.expect("a PDF");
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("report.pdf");
+        std::fs::write(&path, &bytes).expect("room on the disk");
+        let mut command = Command::new("pdfinfo");
+        let Ok(told) = command.arg("-struct-text").arg(&path).output() else {
+            println!("skipped: pdfinfo (poppler-utils) is not installed");
+            return;
+        };
+        let tree = String::from_utf8_lossy(&told.stdout).into_owned();
+        for wanted in [
+            "H1 (block)",
+            "H2 (block)",
+            "Table (block)",
+            "TH",
+            "/Scope /Column",
+            "TD",
+            "P (block)",
+            "Figure",
+            "trip time at near ",
+        ] {
+            assert!(tree.contains(wanted), "no {wanted} in {tree}");
+        }
+        let file = String::from_utf8_lossy(&bytes);
+        let figures = tree.matches("Figure").count();
+        assert_eq!(file.matches("/Alt").count(), figures, "pictures with words");
+        assert!(figures > 0 && file.contains("/Lang"), "{figures} pictures");
+    }
+}

@@ -1,7 +1,9 @@
 //! The words that tables, screens and pictures about lots share. No layout.
 
 use super::span;
-use crate::comparison::{Bounds, LotSummary, LotsCompared, MetricSummary, Retested, Row, Share};
+use crate::comparison::{
+    Bounds, CheckRow, LotSummary, LotsCompared, MetricSummary, Retested, Row, Share,
+};
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show, unit_for};
@@ -16,6 +18,21 @@ pub(crate) fn interval(row: &Row) -> String {
         dimension => dimension,
     };
     pair(interval.lower, interval.upper, dimension)
+}
+
+/// What the check standard says of one metric: its name, what it read with
+/// either lot, by how much that differs, its spread and what it adds.
+pub(crate) fn check_cells(row: &CheckRow) -> Vec<String> {
+    let span = |si| span(si, row.dimension);
+    let read = |(mean, count): (f64, usize)| format!("{} ({count})", show(mean, row.dimension));
+    vec![
+        format!("{} {}", row.scenario, row.label.replace('_', " ")),
+        read(row.baseline),
+        read(row.candidate),
+        span(row.difference),
+        row.spread.map_or_else(|| "-".to_owned(), span),
+        span(row.common.u),
+    ]
 }
 
 /// Two numbers in one unit, with places enough for three digits of the distance

@@ -181,6 +181,7 @@ fn reading_ahead_changes_no_bit() {
         serde_json::from_value(told.json["signal"].clone()).expect("a report");
     let edge = EdgeUncertainty {
         edge_u: ahead.edge_u,
+        skew_u: 0.0,
         time_base_u: ahead.time_base_u,
     };
     let scale = Scale {

@@ -188,6 +188,8 @@ const CAUGHT_BY: &[(&str, &str)] = &[
     ("brake line open", "brake_obeyed"),
     ("hungry logic", "input_current_off"),
     ("off on loss", "dc_left"),
+    ("hasty trip", "false_trips"),
+    ("bad heat path", "temperature_rise"),
 ];
 
 #[test]

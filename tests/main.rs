@@ -6,10 +6,13 @@
 mod arrays;
 mod command;
 mod damage;
+mod endurance;
 mod floors;
 mod guardian;
 mod hardships;
+mod influence;
 mod inspect;
+mod inspect_records;
 mod lots;
 mod ngspice;
 mod ports;

@@ -6,12 +6,12 @@
 mod netlist;
 
 use bufferstop::clock::{BenchInstant, BenchSpan};
-use bufferstop::model_board::{BoardParameters, FixtureParameters};
+use bufferstop::model_board::{BoardParameters, FixtureParameters, SupplyKind};
 use bufferstop::physics::{
-    Action, Circuit, DriveSignal, Line, Pattern, Polarity, Probe, SwitchBranch,
+    Action, Circuit, DriveSignal, Line, LoadMode, Pattern, Polarity, Probe, SwitchBranch,
 };
 use bufferstop::units::{Amperes, Quantity, Seconds, Volts};
-use netlist::{CLOSE, CURRENT_LIMIT, Case, VOLTAGE, netlist, parameters};
+use netlist::{CLOSE, Case, HALF_BIT, Part, SHORT, Supply, VOLTAGE, netlist, parameters};
 use std::process::Command;
 
 /// How far a current may be off, relative, and a trip instant in seconds.
@@ -25,6 +25,7 @@ const CASES: [Case; 2] = [
         length: 2e-3,
         step: 0.1e-6,
         marks: &[25e-6, 40e-6, 100e-6, 300e-6, 1e-3, 2e-3],
+        ..SHORT
     },
     Case {
         name: "alternating",
@@ -34,6 +35,86 @@ const CASES: [Case; 2] = [
         marks: &[
             40e-6, 65e-6, 100e-6, 170e-6, 225e-6, 515e-6, 1.04e-3, 1.97e-3,
         ],
+        ..SHORT
+    },
+];
+
+/// Output current, node and rail.
+const OUTPUT: &[&str] = &["i(Vout)", "v(node)", "v(rail)"];
+
+/// Whole courses, part by part.
+const COURSES: [Case; 9] = [
+    Case {
+        name: "alternating hard short",
+        courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
+        name: "far short",
+        part: Part::FarShort,
+        courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
+        name: "current-limited supply",
+        alternating: false,
+        length: 12e-3,
+        step: 0.5e-6,
+        limit: 2.0,
+        courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
+        name: "folding supply",
+        alternating: false,
+        length: 12e-3,
+        step: 0.5e-6,
+        supply: Supply::Folds(1.0),
+        limit: 5.0,
+        courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
+        name: "resting supply",
+        alternating: false,
+        length: 6.5e-3,
+        step: 0.1e-6,
+        supply: Supply::Rests(1e-3, 2e-3),
+        limit: 2.0,
+        courses: &["i(Vout)", "v(rail)", "v(rest)"],
+        ..SHORT
+    },
+    Case {
+        name: "capacitor bank",
+        length: 4e-3,
+        part: Part::Bank,
+        courses: &["i(Vout)", "v(node)", "v(rail)", "v(bank)"],
+        ..SHORT
+    },
+    Case {
+        name: "rectifier and constant-current load",
+        length: 1e-3,
+        step: 20e-9,
+        part: Part::Load(2.0),
+        courses: &["i(Vout)", "v(node)", "v(rail)", "v(lin)"],
+        ..SHORT
+    },
+    Case {
+        name: "turned off under current",
+        alternating: false,
+        length: 1e-3,
+        step: 20e-9,
+        part: Part::Disabled(200e-6),
+        courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
+        name: "dead time into a resistor",
+        length: 0.5e-3,
+        step: 10e-9,
+        part: Part::Resistor,
+        courses: OUTPUT,
+        ..SHORT
     },
 ];
 
@@ -115,7 +196,7 @@ fn started(board: &BoardParameters, fixture: &FixtureParameters, case: &Case) ->
     let mut circuit = Circuit::new(board, fixture).expect("sound parameters");
     circuit.apply(Action::SupplySetting {
         voltage: Volts::new(VOLTAGE),
-        current_limit: Amperes::new(CURRENT_LIMIT),
+        current_limit: Amperes::new(case.limit),
     });
     circuit.apply(Action::SupplyOutput(true));
     circuit.apply(Action::Drive(DriveSignal::Held(Polarity::Positive)));
@@ -124,6 +205,186 @@ fn started(board: &BoardParameters, fixture: &FixtureParameters, case: &Case) ->
         circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
     }
     circuit
+}
+
+/// How far a course may be off, of its full scale, outside the edges; and how
+/// many of its samples may lie beyond inside a simulator's step of an event.
+const COURSE_TOLERANCE: f64 = 0.01;
+/// Around an edge of the bridge or a closing, in seconds.
+const BEFORE_EDGE: f64 = 0.1e-6;
+const AFTER_EDGE: f64 = 1.0e-6;
+const SAMPLES: usize = 4_000;
+
+#[test]
+#[allow(clippy::print_stdout)] // The figures are wanted beside the verdict.
+fn each_part_of_the_circuit_takes_the_course_that_ngspice_gives_it() {
+    for case in &COURSES {
+        let Some(theirs) = courses(case) else {
+            println!("skipped: ngspice is not installed");
+            return;
+        };
+        let ours = followed(case);
+        for (index, name) in case.courses.iter().enumerate() {
+            let full = ours[index]
+                .iter()
+                .fold(0.0_f64, |most, v| most.max(v.abs()));
+            let mut worst = (0.0_f64, 0.0_f64);
+            for (sample, value) in ours[index].iter().enumerate() {
+                let instant = instant_of(case, sample);
+                if near_an_edge(case, instant) {
+                    continue;
+                }
+                let expected = theirs.at(instant, index);
+                let late = theirs.at(instant - case.step.max(1e-6), index);
+                let early = theirs.at(instant + case.step.max(1e-6), index);
+                // An event may come a microsecond or a step of theirs earlier
+                // or later.
+                let off = [expected, late, early]
+                    .into_iter()
+                    .map(|other| (value - other).abs())
+                    .fold(f64::INFINITY, f64::min);
+                if off > worst.0 {
+                    worst = (off, instant);
+                }
+            }
+            let share = worst.0 / full;
+            println!(
+                "{} {name}: {:.3} % of {full:.3} at most, at {:.1} us",
+                case.name,
+                share * 100.0,
+                worst.1 * 1e6
+            );
+            assert!(share < COURSE_TOLERANCE, "{} {name}", case.name);
+        }
+    }
+}
+
+fn instant_of(case: &Case, sample: usize) -> f64 {
+    case.length * (sample as f64 + 0.5) / SAMPLES as f64
+}
+
+fn near_an_edge(case: &Case, instant: f64) -> bool {
+    let near = |edge: f64| instant > edge - BEFORE_EDGE && instant < edge + AFTER_EDGE;
+    let mut edges = vec![CLOSE];
+    if let Part::Disabled(after) = case.part {
+        edges.push(CLOSE + after);
+    }
+    if case.alternating {
+        // The later of the driver's two delays, and the dead time.
+        let (board, _) = parameters();
+        let half_bits = libm::floor(instant / HALF_BIT);
+        for half_bit in [half_bits, half_bits - 1.0] {
+            edges.push(half_bit * HALF_BIT + board.delay_rising.si());
+            edges.push(half_bit * HALF_BIT + board.delay_falling.si() + board.dead_time.si());
+        }
+    }
+    edges.into_iter().any(near)
+}
+
+/// The model bench's own course of each quantity, sampled.
+fn followed(case: &Case) -> Vec<Vec<f64>> {
+    let (board, mut fixture) = parameters();
+    match case.supply {
+        Supply::Holds => {}
+        Supply::Folds(least) => {
+            fixture.supply.kind = SupplyKind::Foldback;
+            fixture.supply.foldback_current = Amperes::new(least);
+        }
+        Supply::Rests(on, off) => {
+            fixture.supply.kind = SupplyKind::Hiccup;
+            fixture.supply.hiccup_on = Seconds::new(on);
+            fixture.supply.hiccup_off = Seconds::new(off);
+        }
+    }
+    let mut circuit = started(&board, &fixture, case);
+    let start = circuit.now();
+    circuit.keep_history(BenchSpan::from_seconds(Seconds::new(1.0)));
+    let at = |seconds: f64| start + BenchSpan::from_seconds(Seconds::new(seconds));
+    circuit.advance_to(at(CLOSE));
+    circuit.apply(match case.part {
+        Part::NearShort | Part::Disabled(_) => Action::Close(SwitchBranch::Near),
+        Part::FarShort => Action::Close(SwitchBranch::Far),
+        Part::Bank => Action::Close(SwitchBranch::Bank),
+        Part::Resistor => Action::Close(SwitchBranch::Resistor),
+        Part::Load(amperes) => Action::Load(LoadMode::Current(Amperes::new(amperes))),
+    });
+    if let Part::Disabled(after) = case.part {
+        circuit.advance_to(at(CLOSE + after));
+        circuit.apply(Action::Enable(false));
+    }
+    circuit.advance_to(at(case.length));
+    let course = |name: &&str| {
+        let probe = match *name {
+            "i(Vout)" => Probe::OutputCurrent,
+            "v(node)" => Probe::NodeVoltage,
+            "v(rail)" => Probe::BoardRail,
+            "v(bank)" => Probe::BankVoltage,
+            "v(lin)" => Probe::LoadVoltage,
+            // It rests: nothing flows out of it while it should limit.
+            "v(rest)" => Probe::SupplyCurrent,
+            other => unreachable!("{other}"),
+        };
+        let first = at(instant_of(case, 0));
+        let period = BenchSpan::from_seconds(Seconds::new(case.length / SAMPLES as f64));
+        let sampled = circuit.sample(probe, first, period, SAMPLES).expect("kept");
+        if *name == "v(rest)" {
+            let resting = |current: &f64| f64::from(u8::from(*current == 0.0));
+            return sampled.iter().map(resting).collect();
+        }
+        sampled
+    };
+    case.courses.iter().map(course).collect()
+}
+
+/// What the simulator wrote: instants, and the quantities at each.
+struct Courses(Vec<Vec<f64>>);
+
+impl Courses {
+    /// The quantity `index` at `instant`, in a line between its two points.
+    fn at(&self, instant: f64, index: usize) -> f64 {
+        let rows = &self.0;
+        let after = rows.partition_point(|row| row[0] < instant);
+        let (before, after) = (after.saturating_sub(1), after.min(rows.len() - 1));
+        let (a, b) = (&rows[before], &rows[after]);
+        let span = b[0] - a[0];
+        let share = if span > 0.0 {
+            ((instant - a[0]) / span).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        a[index + 1] + share * (b[index + 1] - a[index + 1])
+    }
+}
+
+fn courses(case: &Case) -> Option<Courses> {
+    let folder = tempfile::tempdir().expect("a folder for the netlist");
+    std::fs::write(folder.path().join("part.cir"), netlist(case)).expect("it can be written");
+    let output = Command::new("ngspice")
+        .args(["-b", "part.cir"])
+        .current_dir(folder.path())
+        .output()
+        .ok()?;
+    let text = std::fs::read_to_string(folder.path().join("courses.txt"));
+    let text = text.unwrap_or_else(|_| {
+        let said = String::from_utf8_lossy(&output.stdout);
+        let complained = String::from_utf8_lossy(&output.stderr);
+        panic!(
+            "{}: ngspice wrote nothing:\n{said}\n{complained}",
+            case.name
+        )
+    });
+    let rows: Vec<Vec<f64>> = text
+        .lines()
+        .map(|line| {
+            line.split_whitespace()
+                .filter_map(|n| n.parse().ok())
+                .collect()
+        })
+        .filter(|row: &Vec<f64>| row.len() == case.courses.len() + 1)
+        .collect();
+    let reached = rows.last().map_or(0.0, |row| row[0]);
+    assert!(reached >= case.length, "{} ended at {reached}", case.name);
+    Some(Courses(rows))
 }
 
 fn simulate(case: &Case) -> Option<Outcome> {

@@ -2,6 +2,9 @@
 //! a client of the model instruments. Skipped, saying so, where
 //! `scripts/check` has not made the environment.
 
+use bufferstop::capture_file::{NpyLayout, NpyReader, Samples};
+use bufferstop::waveform::crossing::{CrossingDetector, Thresholds};
+use bufferstop::waveform::levels::{LevelHistogram, TransitionSettings, measure_transition};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -119,4 +122,100 @@ fn outside_readers_agree_with_the_records() {
         );
         assert!(!said.trim().is_empty(), "{name} says nothing");
     }
+}
+
+/// Crossings, state levels and transition durations of captures that NumPy made,
+/// read by the crate and by the command, against SciPy's reading of them.
+#[test]
+fn scipy_reads_the_same_crossings_levels_and_transitions() {
+    let Some(python) = interpreter() else { return };
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let run = |mode: &str| {
+        let done = Command::new(&python)
+            .arg(script("waveform_check.py"))
+            .arg(mode)
+            .arg(folder.path())
+            .output()
+            .expect("Python starts");
+        let said = String::from_utf8_lossy(&done.stdout).into_owned();
+        let complained = String::from_utf8_lossy(&done.stderr);
+        assert!(done.status.success(), "{said}{complained}");
+        said
+    };
+    let made = run("make");
+    let count = made.split(' ').next().and_then(|n| n.parse::<usize>().ok());
+    for case in 0..count.expect("a number of captures") {
+        let path = folder.path().join(format!("case-{case}.npy"));
+        let read = readings(&path);
+        let to = folder.path().join(format!("read-{case}.json"));
+        std::fs::write(to, read.to_string()).expect("written");
+    }
+    let said = run("check");
+    assert!(
+        said.contains("crossings") && said.contains("0 failed"),
+        "{said}"
+    );
+    println!("{said}");
+}
+
+/// What crate and command read in the array of volts, times in samples.
+fn readings(path: &Path) -> serde_json::Value {
+    let bytes = std::fs::read(path).expect("an array");
+    let mut reader = NpyReader::new(0, NpyLayout::Longer);
+    let mut volts: Vec<f64> = Vec::new();
+    let mut keep = |samples: Samples<'_>| match samples {
+        Samples::F64(list) => volts.extend(list),
+        other => panic!("{other:?}"),
+    };
+    reader.push(&bytes, &mut keep).expect("a sound array");
+    reader.finish().expect("a whole array");
+    let mut detector = CrossingDetector::new(Thresholds {
+        level: 0.0,
+        hysteresis: 2.5,
+        dwell: f64::INFINITY,
+    });
+    let mut crossings = Vec::new();
+    detector.push(&volts, &mut |crossing| crossings.push(crossing.position));
+    let mut histogram = LevelHistogram::new(0.0);
+    histogram.push_every(&volts, 0, 1);
+    let levels = histogram.levels().expect("two levels");
+    let settings = TransitionSettings {
+        slew: (-4.0, 4.0),
+        reversal: 0.5,
+        noise: 0.0,
+    };
+    let duration = |(index, at): (usize, &f64)| {
+        let from = *at as usize - 90;
+        let window = &volts[from..from + 180];
+        let rising = index % 2 == 0;
+        let found = measure_transition(window, at - from as f64, rising, &levels, &settings);
+        found
+            .and_then(|transition| transition.duration)
+            .expect("a transition")
+    };
+    let durations: Vec<f64> = crossings.iter().enumerate().map(duration).collect();
+    // One sample a 250 ns, so that halves are those of a track signal.
+    let told = crate::inspect::inspect(path, &["--rate", "4 MHz", "--scale", "1 V"]);
+    let samples = |place: &str| {
+        let value = told.json["signal"].pointer(place);
+        let seconds = value.and_then(serde_json::Value::as_f64);
+        seconds.unwrap_or_else(|| panic!("no {place}: {}", told.said)) * 4e6
+    };
+    let states = &told.json["signal"]["levels"]["states"];
+    serde_json::json!({
+        "crossings": crossings,
+        "levels": [levels.low, levels.high],
+        "durations": durations,
+        "command": {
+            "levels": [states["low"], states["high"]],
+            "durations": [
+                samples("/shape/rising/duration/value"),
+                samples("/shape/falling/duration/value"),
+            ],
+            "halves": [
+                samples("/ones/all/least/estimate/value"),
+                samples("/ones/all/greatest/estimate/value"),
+            ],
+        },
+    })
 }

@@ -64,6 +64,7 @@ impl Bench {
             Intent::GapPulse { crossed, duration } => {
                 self.close(gap_branch(crossed), duration).await
             }
+            Intent::Connect { closes, duration } => self.close(closes, duration).await,
         }
     }
 
@@ -295,6 +296,18 @@ impl Bench {
     pub async fn load_current(&self) -> Result<Measured, BenchError> {
         let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
         Ok(load.measure_current().await?)
+    }
+
+    /// Temperature of the board's heat sink in degrees Celsius; `None` where
+    /// there is no thermometer.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn temperature(&self) -> Result<Option<Measured>, BenchError> {
+        match &self.thermometer {
+            Some(thermometer) => Ok(Some(thermometer.temperature().await?)),
+            None => Ok(None),
+        }
     }
 
     /// Whether the supply limits or protects itself now; false where it cannot

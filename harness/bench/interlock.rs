@@ -53,6 +53,14 @@ pub enum Intent {
         /// Its length.
         duration: Seconds,
     },
+    /// A bank on the node, or the load on the supply rail, which the switch
+    /// takes away by itself.
+    Connect {
+        /// What.
+        closes: Closes,
+        /// For how long.
+        duration: Seconds,
+    },
 }
 
 impl Intent {
@@ -76,6 +84,9 @@ impl Intent {
                 let way = if *crossed { "crossed" } else { "straight" };
                 format!("gap closed {way} for {duration}")
             }
+            Self::Connect { closes, duration } => {
+                format!("{} connected for {duration}", closes.word())
+            }
         }
     }
 
@@ -86,7 +97,8 @@ impl Intent {
             Self::LoadPulse { duration, .. }
             | Self::LoadRamp { duration, .. }
             | Self::ShortPulse { duration, .. }
-            | Self::GapPulse { duration, .. } => Some(*duration),
+            | Self::GapPulse { duration, .. }
+            | Self::Connect { duration, .. } => Some(*duration),
         }
     }
 }
@@ -211,6 +223,12 @@ pub enum Refusal {
         intent: String,
         /// How the output is driven.
         drive: String,
+    },
+    /// A load that draws a current must not be moved.
+    #[error("refused: {intent}: the load is moved only while it is off")]
+    LoadDraws {
+        /// What was asked for.
+        intent: String,
     },
     /// An instrument's state is unknown since something went wrong.
     #[error("refused: {intent}: it is not known what the {role} does; make the bench safe first")]
@@ -365,7 +383,7 @@ pub(super) fn is_sensible(intent: &Intent) -> bool {
         Intent::LoadOn(LoadSetting::Resistance(ohms)) => ohms.si() > 0.0,
         Intent::LoadPulse { current, .. } => current.si() >= 0.0,
         Intent::LoadRamp { from, to, .. } => from.si() >= 0.0 && to.si() >= 0.0,
-        Intent::ShortPulse { .. } | Intent::GapPulse { .. } => true,
+        Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => true,
     };
     amounts && intent.duration().is_none_or(|time| time.si() > 0.0)
 }

@@ -26,7 +26,7 @@ use crate::bench_file;
 use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::instruments::{
-    CaptureDevice, CaptureRequest, Console, Drive, Load, Session, Supply, Switch,
+    CaptureDevice, CaptureRequest, Console, Drive, Load, Session, Supply, Switch, Thermometer,
 };
 use crate::model_bench::ModelBench;
 use crate::profile::Profile;
@@ -43,6 +43,7 @@ pub struct Bench {
     switch: Option<Switch>,
     drive: Option<Drive>,
     console: Option<Console>,
+    thermometer: Option<Thermometer>,
     identified: Vec<Identified>,
     armed: Option<CaptureRequest>,
     /// Kept last: its wires serve the instruments above.
@@ -116,7 +117,7 @@ impl Bench {
             Role::Switch => self.switch.as_ref().map(|i| &i.session),
             Role::Drive => self.drive.as_ref().map(|i| &i.session),
             Role::Console => self.console.as_ref().map(|i| &i.session),
-            Role::Thermometer => None,
+            Role::Thermometer => self.thermometer.as_ref().map(|i| &i.session),
         }
     }
 
@@ -128,7 +129,7 @@ impl Bench {
             Role::Switch => self.switch.as_mut().map(|i| &mut i.session),
             Role::Drive => self.drive.as_mut().map(|i| &mut i.session),
             Role::Console => self.console.as_mut().map(|i| &mut i.session),
-            Role::Thermometer => None,
+            Role::Thermometer => self.thermometer.as_mut().map(|i| &mut i.session),
         }
     }
 }

@@ -10,7 +10,7 @@ use crate::bench_file;
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::{
-    CaptureDevice, CaptureWiring, Console, Drive, Load, Session, Supply, Switch,
+    CaptureDevice, CaptureWiring, Console, Drive, Load, Session, Supply, Switch, Thermometer,
 };
 use crate::link::{Deadlines, Port, PortSettings};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
@@ -61,8 +61,7 @@ impl Identified {
 
 impl Bench {
     /// Opens every port that `file` names, identifies each instrument, and
-    /// switches everything off. Instruments in roles that nothing here uses
-    /// are left alone.
+    /// switches everything off.
     ///
     /// # Errors
     /// The first [`BenchError`]; nothing was energised then.
@@ -76,7 +75,7 @@ impl Bench {
         connection: Connection,
     ) -> Result<Self, BenchError> {
         let surroundings = Surroundings::new(file, profiles, board);
-        let roles: Vec<Role> = used(file).map(|instrument| instrument.role).collect();
+        let roles: Vec<Role> = file.instruments.iter().map(|i| i.role).collect();
         let model = match connection {
             Connection::Real => None,
             Connection::Model { world, transport } => {
@@ -98,6 +97,7 @@ impl Bench {
             switch: None,
             drive: None,
             console: None,
+            thermometer: None,
             identified: Vec::new(),
             armed: None,
             model,
@@ -124,7 +124,7 @@ impl Bench {
             Role::Switch => self.switch = Some(Switch::new(session)),
             Role::Drive => self.drive = Some(Drive::new(session)),
             Role::Console => self.console = Some(Console::new(session)),
-            Role::Thermometer => {}
+            Role::Thermometer => self.thermometer = Some(Thermometer::new(session)),
         }
         Ok(())
     }
@@ -174,12 +174,6 @@ impl Bench {
         }
         Ok(())
     }
-}
-
-/// The instruments of a file in roles that are used here, in port order.
-fn used(file: &bench_file::Bench) -> impl Iterator<Item = &bench_file::Instrument> {
-    let instruments = file.instruments.iter();
-    instruments.filter(|instrument| instrument.role != Role::Thermometer)
 }
 
 /// How the port called `name` to an instrument of `profile` is used.

@@ -120,6 +120,10 @@ impl Prospect<'_> {
                 let branch = self.timed_branch(gap_branch(crossed), duration)?;
                 self.gap(branch, duration)?;
             }
+            Intent::Connect { closes, duration } => {
+                let branch = self.timed_branch(closes, duration)?;
+                self.connect(&branch, duration)?;
+            }
         }
         self.lasts(now)
     }
@@ -270,6 +274,47 @@ impl Prospect<'_> {
             let_through: let_through.min(cautious),
             energy: stored + fed * v * t,
         })
+    }
+
+    /// Something connected that is no fault. A bank takes its charge through
+    /// its resistance; a resistor carries its current; the load draws nothing
+    /// until it is told to.
+    fn connect(&self, branch: &BranchEntry, duration: Seconds) -> Result<(), Refusal> {
+        if branch.closes.is_fault() {
+            // Shorts and gaps have intents of their own.
+            let intent = self.words();
+            return Err(Refusal::Senseless { intent });
+        }
+        if branch.closes == Closes::SupplyLoad {
+            return match self.state.load_on {
+                Known::Sure(false) => Ok(()),
+                Known::Sure(true) => Err(Refusal::LoadDraws {
+                    intent: self.words(),
+                }),
+                Known::Unknown => Err(self.unknown(Role::Load)),
+            };
+        }
+        let supply = self.supply()?;
+        let resistance = self.loop_resistance(branch.resistance).si();
+        let (v, t) = (supply.voltage.si(), duration.si());
+        let prospective = v / resistance;
+        let sustained = prospective * prospective * t;
+        let worst = match branch.bank {
+            Some(bank) => {
+                let stored = 0.5 * bank.capacitance.si() * v * v;
+                Worst {
+                    current: prospective,
+                    let_through: (stored / resistance).min(sustained),
+                    energy: 2.0 * stored,
+                }
+            }
+            None => Worst {
+                current: prospective,
+                let_through: sustained,
+                energy: prospective * v * t,
+            },
+        };
+        self.within(&worst)
     }
 
     /// A gap closed against the other phase: both sources drive the loop until

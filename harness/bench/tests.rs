@@ -2,7 +2,7 @@
 //! refusals with their numbers, and safety whatever fails.
 
 use super::*;
-use crate::bench_file;
+use crate::bench_file::{self, Closes};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::instruments::{ChannelRequest, LoadSetting, Trigger};
 use crate::model_bench::{Answering, Transport, world};
@@ -82,8 +82,40 @@ fn refusal(bench: &Bench, intent: Intent) -> Refusal {
 async fn every_instrument_is_identified_on_opening() {
     let bench = opened(&file(), Transport::Memory).await;
     let roles: Vec<Role> = bench.identified().iter().map(|i| i.role).collect();
-    assert_eq!(roles, Role::ALL[..6]);
+    assert_eq!(roles, Role::ALL);
     assert!(bench.identified()[5].identity.starts_with("booster "));
+}
+
+#[tokio::test]
+async fn banks_and_the_loads_place_go_through_the_interlock() {
+    let mut bench = opened(&file(), Transport::Memory).await;
+    let connect = |closes| Intent::Connect {
+        closes,
+        duration: Seconds::new(0.5),
+    };
+    // A short has an intent of its own.
+    let error = refusal(&bench, connect(Closes::NearShort));
+    assert!(matches!(error, Refusal::Senseless { .. }), "{error}");
+    // The load is moved only while it draws nothing.
+    bench.set_drive(Drive::Positive).await.expect("held");
+    energise(&mut bench, SUPPLY).await;
+    let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
+    energise(&mut bench, load).await;
+    let error = refusal(&bench, connect(Closes::SupplyLoad));
+    assert!(matches!(error, Refusal::LoadDraws { .. }), "{error}");
+    bench.load_off().await.expect("off");
+    for closes in [
+        Closes::CapacitorBank,
+        Closes::ResistorBank,
+        Closes::SupplyLoad,
+    ] {
+        energise(&mut bench, connect(closes)).await;
+    }
+    assert!(bench.temperature().await.expect("read").is_some());
+    bench
+        .switch_finished(Seconds::new(1.0))
+        .await
+        .expect("ends");
 }
 
 #[tokio::test]
@@ -140,7 +172,9 @@ async fn energy_voltage_and_time_have_their_ends() {
     let refused = refusal(&bench, SUPPLY);
     assert!(matches!(refused, Refusal::Voltage { .. }), "{refused}");
 
-    let mut bench = powered(&file()).await;
+    let mut short_of_time = file();
+    short_of_time.envelope.seconds = Seconds::new(30.0);
+    let mut bench = powered(&short_of_time).await;
     bench.wait(Seconds::new(29.0)).await.expect("waited");
     let refused = refusal(&bench, short(1500.0));
     assert!(matches!(refused, Refusal::Time { .. }), "{refused}");

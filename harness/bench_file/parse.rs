@@ -6,8 +6,8 @@ use super::parts::*;
 use super::wiring::{channel, logic_line, wiring};
 use super::{Bench, ModelBench, sound};
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
-use crate::model_board::{Branch, FIXTURE, FixtureParameters};
-use crate::units::{Henries, Ohms, Seconds};
+use crate::model_board::{Branch, CapacitorBank, FIXTURE, FixtureParameters, SupplyKind};
+use crate::units::{Henries, Ohms, Seconds, Volts};
 
 /// Reads a bench file.
 ///
@@ -106,13 +106,28 @@ fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry
     let number = table.integer("number", 1..=256);
     let closes = table.word("closes", Closes::WORDS);
     let own_resistance: Option<Ohms> = table.quantity("resistance", Demand::Positive);
-    let own_inductance: Option<Henries> = table.quantity("inductance", Demand::Positive);
+    let fault = closes.is_none_or(Closes::is_fault);
+    // Of a bank or a load the inductance is nothing beside its resistance.
+    let own_inductance: Option<Henries> = if fault || table.has("inductance") {
+        table.quantity("inductance", Demand::Positive)
+    } else {
+        Some(Henries::ZERO)
+    };
     // What is written is the contact's own; the far short has the bus before it.
     let (bus_resistance, bus_inductance) = match closes {
         Some(Closes::FarShort) => bus?,
         _ => (Ohms::ZERO, Henries::ZERO),
     };
-    let proof = table.word("proof", Proof::WORDS);
+    let proof = if fault || table.has("proof") {
+        table.word("proof", Proof::WORDS)
+    } else {
+        Some(Proof::None)
+    };
+    let bank = if closes == Some(Closes::CapacitorBank) {
+        Some(bank(table)?)
+    } else {
+        None
+    };
     let line = |key| {
         table
             .optional_integer(key, 0..=63)
@@ -130,6 +145,18 @@ fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry
         marker_line,
         pilot_line,
         bounce,
+        bank,
+    })
+}
+
+fn bank(table: &Table<'_>) -> Option<BankEntry> {
+    let capacitance = table.quantity("capacitance", Demand::Positive);
+    let bleeder = table.quantity("bleeder", Demand::Positive);
+    let drop = table.quantity_or("drop", Demand::NotNegative, Volts::ZERO);
+    Some(BankEntry {
+        capacitance: capacitance?,
+        bleeder: bleeder?,
+        drop,
     })
 }
 
@@ -205,7 +232,10 @@ fn model(table: &Table<'_>, bench: &Bench) -> ModelBench {
     let mut fixture = stated_fixture(bench);
     if let Some(overrides) = table.optional_table("fixture") {
         for parameter in FIXTURE {
-            if let Some(si) =
+            if parameter.name == "supply_kind" {
+                let kind = overrides.optional_word("supply_kind", SupplyKind::WORDS);
+                fixture.supply.kind = kind.unwrap_or(fixture.supply.kind);
+            } else if let Some(si) =
                 overrides.optional_si(parameter.name, parameter.dimension, parameter.demand)
             {
                 (parameter.set)(&mut fixture, si);
@@ -234,6 +264,19 @@ fn stated_fixture(bench: &Bench) -> FixtureParameters {
     };
     fixture.near = loop_of(Closes::NearShort).unwrap_or(fixture.near);
     fixture.far = loop_of(Closes::FarShort).unwrap_or(fixture.far);
+    if let Some(entry) = bench.branch(Closes::CapacitorBank)
+        && let Some(bank) = entry.bank
+    {
+        fixture.bank = CapacitorBank {
+            capacitance: bank.capacitance,
+            resistance: entry.resistance,
+            bleeder: bank.bleeder,
+            drop: bank.drop,
+        };
+    }
+    if let Some(entry) = bench.branch(Closes::ResistorBank) {
+        fixture.resistor = entry.resistance;
+    }
     if let Some(upstream) = &bench.upstream {
         let gap = loop_of(Closes::GapCrossed).or(loop_of(Closes::GapStraight));
         let (resistance, inductance) = gap.map_or((Ohms::ZERO, Henries::ZERO), |gap| {

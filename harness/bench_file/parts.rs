@@ -2,7 +2,9 @@
 //! said in `parse`, how they must fit together in `sound`.
 
 use crate::ident::Role;
-use crate::units::{AmpereSquareSeconds, Amperes, Henries, Joules, Ohms, Ratio, Seconds, Volts};
+use crate::units::{
+    AmpereSquareSeconds, Amperes, Farads, Henries, Joules, Ohms, Ratio, Seconds, Volts,
+};
 use serde::{Deserialize, Serialize};
 
 /// A closed set of words, one for each variant.
@@ -227,7 +229,34 @@ words! {
         GapStraight = "gap straight",
         /// The section gap, rail to other rail.
         GapCrossed = "gap crossed",
+        /// Rectified capacitors with a bleeder, on the node.
+        CapacitorBank = "capacitor bank",
+        /// A resistor straight on the node, in both polarities.
+        ResistorBank = "resistor bank",
+        /// The electronic load on the board's supply rail, instead of the node.
+        SupplyLoad = "supply load",
     }
+}
+
+impl Closes {
+    /// Whether it is a short or a gap, whose inductance and proof count.
+    pub const fn is_fault(self) -> bool {
+        matches!(
+            self,
+            Self::NearShort | Self::FarShort | Self::GapStraight | Self::GapCrossed
+        )
+    }
+}
+
+/// What a capacitor bank has besides its resistance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BankEntry {
+    /// All its capacitors.
+    pub capacitance: Farads,
+    /// The resistance across them.
+    pub bleeder: Ohms,
+    /// Forward drop of its rectifier.
+    pub drop: Volts,
 }
 
 words! {
@@ -271,6 +300,8 @@ pub struct BranchEntry {
     pub pilot_line: Option<u32>,
     /// How long its contact may bounce.
     pub bounce: Seconds,
+    /// The rest of a capacitor bank.
+    pub bank: Option<BankEntry>,
 }
 
 words! {

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::document::{Fault, Severity, Source};
-use crate::units::{Quantity, Seconds};
+use crate::units::{Farads, Quantity, Seconds};
 use proptest::prelude::*;
 
 const DEMO: &str = include_str!("../../fixtures/demo/bench.toml");
@@ -27,7 +27,7 @@ fn the_demo_bench_is_sound_and_says_what_it_says() {
     let (bench, warnings) = read(DEMO).expect("sound");
     assert!(warnings.is_empty(), "{warnings:#?}");
     assert!(bench.is_model());
-    assert_eq!(bench.instruments.len(), 6);
+    assert_eq!(bench.instruments.len(), 7);
     assert_eq!(bench.instruments[0].role, Role::Supply);
     let current = bench.channel(Measures::OutputCurrent).expect("stated");
     assert_eq!((current.scale, current.range), (0.05, 60.0));
@@ -35,7 +35,11 @@ fn the_demo_bench_is_sound_and_says_what_it_says() {
     let near = bench.branch(Closes::NearShort).expect("stated");
     assert_eq!(near.proof, Proof::PilotCurrent);
     assert_eq!(near.bounce, Seconds::new(200e-6));
+    let bank = bench.branch(Closes::CapacitorBank).expect("stated");
+    assert_eq!(bank.bank.map(|bank| bank.bleeder), Some(Ohms::new(100.0)));
+    assert_eq!(bank.proof, Proof::None);
     let model = bench.model.as_ref().expect("a model");
+    assert_eq!(model.fixture.bank.capacitance, Farads::new(9400e-6));
     assert_eq!(model.fixture.near.resistance, Ohms::new(0.300));
     assert_eq!(model.fixture.upstream.branch.resistance, Ohms::new(0.8));
     let calibration = bench.instruments[0].calibration.as_ref().expect("stated");

@@ -3,13 +3,17 @@
 //! nothing of the signal inside.
 
 mod csv;
+mod csv_header;
 mod npy;
+mod npy_header;
 mod vcd;
 mod vcd_header;
 mod wire_edges;
 
-pub use csv::{CsvColumn, CsvDialect, CsvFault, CsvReader, CsvSummary};
-pub use npy::{NpyFault, NpyLayout, NpyReader, NpySummary, NpyType, Samples};
+pub use csv::{CsvDialect, CsvReader, CsvSummary};
+pub use csv_header::{CsvColumn, CsvFault};
+pub use npy::{NpyReader, NpySummary, Samples};
+pub use npy_header::{NpyFault, NpyLayout, NpyType};
 pub use vcd::{Change, Value, VcdFault, VcdReader, VcdSummary, VcdTrouble};
 pub use vcd_header::{VcdWire, WireKind};
 pub use wire_edges::{WireEdges, WirePair};

@@ -6,6 +6,8 @@
 //! [`ScenarioKind`].
 
 mod idle;
+mod influence;
+mod inrush;
 mod load;
 mod loss;
 mod overload;
@@ -13,6 +15,10 @@ mod reversal;
 mod sense;
 mod short;
 mod signal;
+mod soak;
+mod supply;
+
+pub use influence::{INFLUENCES, Influence, Moved, Way, influences_on};
 
 use crate::ident::Role;
 use crate::units::Dimension;
@@ -39,11 +45,17 @@ pub enum ScenarioKind {
     Signal,
     /// The input signal stops or one of two lines breaks.
     Loss,
+    /// A start into a bank of empty capacitors.
+    Inrush,
+    /// The rated current for minutes.
+    Soak,
+    /// The customer's supply, loaded directly.
+    Supply,
 }
 
 impl ScenarioKind {
     /// Every kind, in the order in which a plan usually runs them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 11] = [
         Self::Idle,
         Self::Load,
         Self::Sense,
@@ -52,6 +64,9 @@ impl ScenarioKind {
         Self::Reversal,
         Self::Signal,
         Self::Loss,
+        Self::Inrush,
+        Self::Soak,
+        Self::Supply,
     ];
 
     /// The word used in files and on screens.
@@ -65,6 +80,9 @@ impl ScenarioKind {
             Self::Reversal => "reversal",
             Self::Signal => "signal",
             Self::Loss => "loss",
+            Self::Inrush => "inrush",
+            Self::Soak => "soak",
+            Self::Supply => "supply",
         }
     }
 
@@ -79,6 +97,9 @@ impl ScenarioKind {
             Self::Reversal => &reversal::ENTRY,
             Self::Signal => &signal::ENTRY,
             Self::Loss => &loss::ENTRY,
+            Self::Inrush => &inrush::ENTRY,
+            Self::Soak => &soak::ENTRY,
+            Self::Supply => &supply::ENTRY,
         }
     }
 

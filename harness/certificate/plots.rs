@@ -5,6 +5,7 @@ use super::Sources;
 use super::half_bits::histogram;
 use super::marks::{first_episode, levels, plan};
 use super::sense_line::sense_plots;
+use super::warming::warming;
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, Drawing, GREY};
 use crate::measurement::{Finding, fit_line};
@@ -74,6 +75,11 @@ pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
                     ));
                 }
             }
+            Observation::Soak { soaks } => {
+                plots.extend(soaks.iter().filter_map(|soak| warming(scenario, soak)));
+            }
+            // Numbers say it all.
+            Observation::Inrush { .. } | Observation::Supply { .. } => {}
             Observation::Signal { takes, .. } => {
                 let drawn = takes.iter().filter_map(|take| histogram(scenario, take));
                 plots.extend(drawn);

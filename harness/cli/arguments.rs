@@ -56,6 +56,11 @@ pub(super) enum Command {
     /// will do.
     #[command(after_help = "Example:  bufferstop check plan.toml bench.toml")]
     Check(Check),
+    /// Say what a scenario provokes and what a metric means.
+    #[command(
+        after_help = "Example:  bufferstop guide short\n          bufferstop guide short.trip_time"
+    )]
+    Guide(Guide),
     /// Compare two lots metric by metric, after a part was substituted.
     #[command(after_help = COMPARE_AFTER)]
     Compare(Compare),
@@ -90,6 +95,13 @@ CAUTION  This puts shorts and tens of amperes through the board. Wires and parts
          can burst: wear eye protection, keep nothing near that burns, stay at the bench, and have
          an emergency stop and a supply fuse: this program is not a safety device. Neither output
          rail is ground. Mains work: follow your local codes and leave it to licensed people.";
+
+#[derive(Debug, Args)]
+pub(super) struct Guide {
+    /// A scenario, or a metric as SCENARIO.METRIC; without it all scenarios.
+    #[arg(value_name = "TOPIC")]
+    pub(super) topic: Option<String>,
+}
 
 #[derive(Debug, Args)]
 pub(super) struct Demo {
@@ -170,10 +182,16 @@ pub(super) struct BenchArguments {
 
 const INSPECT_AFTER: &str = "\
 Example:  bufferstop inspect track.vcd --plot track.svg
+          bufferstop inspect short.csv --current 'coil' --onset \"4 A\"
+          bufferstop inspect GR-0042 --take \"signal, no load\"
+          bufferstop inspect GR-0042.json --take 3 --onset \"4 A\"
 
 Reads value change dumps (IEEE 1364), CSV with a header such as 'time (us),track (V)' and .npy
 arrays. A .npy file says neither rate nor scale: give --rate and --scale, or a TOML file of the
 same base name with 'format = 1', 'rate = \"1 MHz\"' and 'scale = \"0.1 V\"'.
+Of a run, from the store or out of a file that `records export` handed out, it reads one capture:
+the node voltage, or with --onset the output current for a trip; --column and --current name
+another signal.
 
 Exit status: 0 every rule met, 1 a violation, 2 undecided or nothing to judge, 64 wrong usage,
 65 a faulty file.";
@@ -189,8 +207,15 @@ pub(super) enum Audience {
 
 #[derive(Debug, Args)]
 pub(super) struct Inspect {
-    /// The capture file: .vcd, .csv or .npy.
+    /// The capture file: .vcd, .csv, .npy or a run's file of `records export`
+    /// (.json); or a serial number or run of the store.
     pub(super) capture: PathBuf,
+    /// Which capture of a run: its number or its words; without it they are
+    /// listed.
+    #[arg(long, value_name = "TAKE")]
+    pub(super) take: Option<String>,
+    #[command(flatten)]
+    pub(super) place: StorePlace,
     /// The wire of a value change dump; not needed where there is one only.
     #[arg(long, value_name = "NAME")]
     pub(super) wire: Option<String>,
@@ -213,11 +238,12 @@ pub(super) struct Inspect {
     /// Which rules hold.
     #[arg(long, value_enum, default_value_t = Audience::Station)]
     pub(super) at: Audience,
-    /// The column with a current (.npy: its channel): looks for a trip.
+    /// The column with a current (.npy: its channel; of a run not needed):
+    /// looks for a trip.
     #[arg(long, value_name = "NAME", requires = "onset")]
     pub(super) current: Option<String>,
     /// The level at which the trip time begins, such as "4 A".
-    #[arg(long, value_name = "CURRENT", requires = "current")]
+    #[arg(long, value_name = "CURRENT")]
     pub(super) onset: Option<String>,
     /// Draw the signal and its half-bits into this file.
     #[arg(long, value_name = "OUT.svg")]

@@ -4,7 +4,9 @@
 
 mod analysis;
 mod logic;
+mod odd;
 mod packets;
+mod record;
 mod rows;
 mod source;
 mod stream;
@@ -32,6 +34,7 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
             anstream::eprintln!("{name}: {words}");
             return Exit::File;
         }
+        Err(Trouble::Told(exit)) => return exit,
     };
     if output.json {
         output.document(&document(&inspection, arguments.at));

@@ -11,6 +11,7 @@ mod compare;
 mod demo;
 mod exit;
 mod files;
+mod guide;
 mod handing_out;
 mod inspect;
 mod lot;
@@ -66,6 +67,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Demo(demo) => demo::demo(demo, output),
         Command::Accept(accept) => accept::accept(accept, output),
         Command::Check(check) => check::check(check, output),
+        Command::Guide(topic) => guide::guide(topic, output),
         Command::Compare(lots) => compare::compare(lots, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::Inspect(inspect) => inspect::inspect(inspect, output),

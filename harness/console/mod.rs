@@ -3,6 +3,7 @@
 
 mod banner;
 mod gauge;
+pub mod guide;
 pub mod inspect;
 mod live;
 mod row;

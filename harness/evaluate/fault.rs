@@ -55,7 +55,7 @@ pub(super) enum Examined {
 
 /// The first instant from `from` on at which the supply rail is under its
 /// stated minimum for two samples running.
-fn rail_failed(take: &Take, from: f64, context: &Context) -> Option<f64> {
+pub(super) fn rail_failed(take: &Take, from: f64, context: &Context) -> Option<f64> {
     let rail = Trace::of(&take.capture, Signal::BoardSupply)?;
     let least = context.lowest_supply.si();
     let start = rail.index_from(from);

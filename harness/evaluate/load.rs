@@ -52,9 +52,9 @@ impl Rail {
 
 /// A level with the part of its uncertainty that no other level shares.
 #[derive(Clone, Copy)]
-struct Level {
-    all: Estimate,
-    own_u: f64,
+pub(super) struct Level {
+    pub(super) all: Estimate,
+    pub(super) own_u: f64,
 }
 
 pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, steps: &[LoadStep]) {
@@ -97,7 +97,12 @@ fn on_level(voltage: &Trace, crossing: f64) -> Vec<bool> {
 /// The samples of `trace` that belong to a level of the output `voltage`, all
 /// of them for a held one. Those of an alternating one are turned to the
 /// positive polarity, so that noise about a small current does not add up.
-fn level_samples(trace: &Trace, voltage: &Trace, drive: Drive, crossing: f64) -> Vec<f64> {
+pub(super) fn level_samples(
+    trace: &Trace,
+    voltage: &Trace,
+    drive: Drive,
+    crossing: f64,
+) -> Vec<f64> {
     if drive != Drive::Alternating {
         return trace.values().to_vec();
     }
@@ -112,7 +117,7 @@ fn level_samples(trace: &Trace, voltage: &Trace, drive: Drive, crossing: f64) ->
 /// Mean magnitude of samples with its standard uncertainty (GUM 5.1.2): gain
 /// and zero as a whole, and what is its own: grain over sqrt n (GUM 4.2.3) and
 /// resolution, which the noise need not dither.
-fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
+pub(super) fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
     if samples.is_empty() {
         return None;
     }

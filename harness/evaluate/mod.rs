@@ -7,6 +7,7 @@ mod current;
 pub mod curve;
 mod fault;
 mod idle;
+mod inrush;
 mod load;
 mod loss;
 mod overload;
@@ -16,8 +17,11 @@ mod sense;
 mod sheet;
 mod short;
 mod signal;
+mod soak;
+mod supply;
 
 pub use sense::{SenseLine, SensePoint, sense_line, sense_points};
+pub use soak::{SoakRise, soak_rise};
 
 use crate::measurement::Metric;
 use crate::observation::Observation;
@@ -120,6 +124,13 @@ pub fn evaluate(scenario: &str, context: &Context, observation: &Observation) ->
         }
         Observation::Idle { steps } => idle::evaluate(&mut sheet, context, steps),
         Observation::Loss { losses } => loss::evaluate(&mut sheet, context, losses),
+        Observation::Inrush { bank, starts } => {
+            inrush::evaluate(&mut sheet, context, bank, starts);
+        }
+        Observation::Soak { soaks } => soak::evaluate(&mut sheet, context, soaks),
+        Observation::Supply { steps } => {
+            supply::evaluate(&mut sheet, context, context.onset_level.si(), steps);
+        }
     }
     sheet.into_metrics()
 }

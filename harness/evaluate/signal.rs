@@ -2,6 +2,8 @@
 //! and cutouts, on top of the analysis of the track signal. It knows no limit
 //! but one: how well an asymmetry must be known to be told at all.
 
+#[cfg(test)]
+mod coverage;
 mod input;
 mod listen;
 

@@ -3,11 +3,14 @@
 
 mod coverage;
 mod hostile;
+mod inrushes;
 mod made;
 mod outcomes;
 mod reversals;
 mod senses;
 mod signals;
+mod soaks;
+mod supplies;
 mod unloaded;
 
 use crate::measurement::{Finding, Metric};

@@ -10,6 +10,7 @@ mod load;
 mod session;
 mod supply;
 mod switch;
+mod thermometer;
 mod wiring;
 
 #[cfg(test)]
@@ -23,4 +24,5 @@ pub use load::{Load, LoadCondition, LoadSetting};
 pub use session::{Measured, Session};
 pub use supply::{Supply, SupplyCondition};
 pub use switch::Switch;
+pub use thermometer::Thermometer;
 pub use wiring::{CaptureWiring, WiredChannel, WiredLine};

@@ -99,7 +99,7 @@ fn shown(bench: &Bench, carries: Carries, number: u32) -> Vec<LogicLine> {
         Carries::IndicatorPositive | Carries::IndicatorNegative => Vec::new(),
         Carries::Marker => branches
             .filter(|branch| branch.marker_line == Some(number))
-            .map(|branch| marker(branch.closes))
+            .filter_map(|branch| marker(branch.closes))
             .collect(),
         Carries::Pilot => branches
             .filter(|branch| branch.pilot_line == Some(number))
@@ -110,11 +110,12 @@ fn shown(bench: &Bench, carries: Carries, number: u32) -> Vec<LogicLine> {
     lines
 }
 
-fn marker(closes: Closes) -> LogicLine {
+fn marker(closes: Closes) -> Option<LogicLine> {
     match closes {
-        Closes::NearShort => LogicLine::NearMarker,
-        Closes::FarShort => LogicLine::FarMarker,
-        Closes::GapStraight | Closes::GapCrossed => LogicLine::GapMarker,
+        Closes::NearShort => Some(LogicLine::NearMarker),
+        Closes::FarShort => Some(LogicLine::FarMarker),
+        Closes::GapStraight | Closes::GapCrossed => Some(LogicLine::GapMarker),
+        Closes::CapacitorBank | Closes::ResistorBank | Closes::SupplyLoad => None,
     }
 }
 
@@ -122,6 +123,6 @@ fn pilot(closes: Closes) -> Option<LogicLine> {
     match closes {
         Closes::NearShort => Some(LogicLine::NearPilot),
         Closes::FarShort => Some(LogicLine::FarPilot),
-        Closes::GapStraight | Closes::GapCrossed => None,
+        _ => None,
     }
 }

@@ -5,8 +5,10 @@
 //! uncertainty `u` is one standard deviation, an expanded one is `U = k u`.
 
 mod fit;
+mod rise;
 
 pub use fit::{FitFault, Line, Proportion, fit_line, fit_proportional};
+pub use rise::{Rise, RiseFault, fit_rise};
 
 use crate::units::{Dimension, show, show_with_uncertainty};
 use serde::{Deserialize, Serialize};

@@ -47,6 +47,7 @@ pub fn world(
     let mut settings = settings(file, profiles, seed);
     settings.errors = fixture.instrument_errors.si();
     settings.noise = fixture.instrument_noise.si();
+    settings.converter_noise = board.converter_noise.si();
     Ok(World::new(circuit, settings))
 }
 
@@ -80,6 +81,10 @@ fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> Wor
     if let Some(load) = profiles.get(&Role::Load) {
         settings.load_meters = meters(load, settings.load_meters);
         settings.load_setting = accuracy(load, "set_current", settings.load_setting);
+    }
+    if let Some(thermometer) = profiles.get(&Role::Thermometer) {
+        let otherwise = settings.thermometer;
+        settings.thermometer = accuracy(thermometer, "measure_temperature", otherwise);
     }
     settings
 }
@@ -136,6 +141,9 @@ fn branch(file: &Bench, number: u32) -> Option<SwitchBranch> {
         Closes::FarShort => SwitchBranch::Far,
         Closes::GapStraight => SwitchBranch::GapStraight,
         Closes::GapCrossed => SwitchBranch::GapCrossed,
+        Closes::CapacitorBank => SwitchBranch::Bank,
+        Closes::ResistorBank => SwitchBranch::Resistor,
+        Closes::SupplyLoad => SwitchBranch::SupplyLoad,
     })
 }
 

@@ -67,6 +67,16 @@ pub static DEFECTS: &[Defect] = &[
         changes!["trip_debounce" Factor 5.0],
     ),
     one(
+        "hasty trip",
+        "a wrong capacitor makes the trip debounce less than a third as long",
+        changes!["trip_debounce" Factor 0.3],
+    ),
+    one(
+        "bad heat path",
+        "the bridge was mounted without its heat-conducting pad",
+        changes!["thermal_rise_per_watt" Factor 4.0],
+    ),
+    one(
         "trip level high",
         "a wrong resistor puts the trip current 40 % up",
         changes!["trip_current" Factor 1.4],

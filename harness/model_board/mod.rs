@@ -2,17 +2,20 @@
 //! and planted defects. It computes no circuit.
 
 mod defects;
+mod fixture;
+mod fixture_table;
 mod parameters;
 mod parse;
 mod table;
 
 pub use defects::{By, Change, DEFECTS, Defect};
-pub use parameters::{
-    BoardParameters, Branch, ContactDefect, FixtureParameters, Reversing, SenseLeg, SignalLoss,
-    Upstream,
+pub use fixture::{
+    Branch, CapacitorBank, ContactDefect, FixtureParameters, SupplyBehaviour, SupplyKind, Upstream,
 };
+pub use fixture_table::FIXTURE;
+pub use parameters::{BoardParameters, Reversing, SenseLeg, SignalLoss};
 pub use parse::parse;
-pub use table::{BOARD, FIXTURE, Parameter};
+pub use table::{BOARD, Parameter};
 
 use crate::seed::Seed;
 

@@ -1,10 +1,8 @@
-//! What a model board and the fixture around it are made of, as numbers.
-//! Plain values: reading them from text and drawing their spread happens
-//! beside this file, solving them in `physics`.
+//! What a model board is made of, as numbers. Plain values: reading them from
+//! text and drawing their spread happens beside this file, solving them in
+//! `physics`.
 
-use crate::units::{
-    Amperes, AmperesPerSecond, Farads, Henries, Kelvins, Ohms, Ratio, Seconds, Volts,
-};
+use crate::units::{Amperes, Celsius, Farads, Henries, Kelvins, Ohms, Ratio, Seconds, Volts};
 use serde::{Deserialize, Serialize};
 
 /// Where the board's own current sensor sits.
@@ -104,22 +102,38 @@ pub struct BoardParameters {
     pub converter_reference: Volts,
     /// Bits of the board's converter.
     pub converter_bits: u8,
+    /// Noise of its readings, root mean square, in counts.
+    pub converter_noise: Ratio,
     /// Sensed current at which the board counts an overload.
     pub trip_current: Amperes,
     /// How long it must last.
     pub trip_debounce: Seconds,
+    /// How often the board's converter looks for an overload; zero where a
+    /// comparator watches all the time. A polled board trips when every look
+    /// through the debounce time has found one.
+    pub trip_polled_period: Seconds,
     /// Off time before the board tries again.
     pub retry_interval: Seconds,
+    /// By how much that grows with each further try without success.
+    pub retry_backoff: Ratio,
     /// How often it tries before it stays off; `None` means for ever.
     pub retry_limit: Option<u32>,
     /// Reversing logic, where the board has it.
     pub reversing: Option<Reversing>,
     /// Rail voltage below which the bridge is switched off.
     pub under_voltage: Volts,
-    /// Junction to ambient thermal resistance, kelvins per watt, as a rise.
+    /// Case to ambient thermal resistance, kelvins per watt, as a rise.
     pub thermal_rise_per_watt: Kelvins,
-    /// Thermal time constant.
+    /// Time constant of that: the case's heat capacity times this resistance.
     pub thermal_time_constant: Seconds,
+    /// Junction to case thermal resistance, kelvins per watt, as a rise.
+    pub junction_rise_per_watt: Kelvins,
+    /// Time constant of that, the case held.
+    pub junction_time_constant: Seconds,
+    /// Junction temperature at which the board switches its output off.
+    pub over_temperature: Celsius,
+    /// Junction temperature below which it switches on again.
+    pub over_temperature_restart: Celsius,
 }
 
 impl Default for BoardParameters {
@@ -151,126 +165,21 @@ impl Default for BoardParameters {
             sense_filter: Seconds::new(50e-6),
             converter_reference: Volts::new(5.0),
             converter_bits: 10,
+            converter_noise: Ratio::new(0.0),
             trip_current: Amperes::new(4.0),
             trip_debounce: Seconds::new(8e-3),
+            trip_polled_period: Seconds::new(0.0),
             retry_interval: Seconds::new(0.5),
+            retry_backoff: Ratio::new(1.0),
             retry_limit: None,
             reversing: None,
             under_voltage: Volts::new(7.0),
             thermal_rise_per_watt: Kelvins::new(12.0),
             thermal_time_constant: Seconds::new(60.0),
-        }
-    }
-}
-
-/// A branch that a switch channel connects across the node.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Branch {
-    /// Loop resistance.
-    pub resistance: Ohms,
-    /// Loop inductance.
-    pub inductance: Henries,
-}
-
-/// The second booster behind the section gaps.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Upstream {
-    /// Its output voltage, following the same signal.
-    pub voltage: Volts,
-    /// Its output resistance and the gap's together, and the loop inductance.
-    pub branch: Branch,
-    /// Current at which it trips.
-    pub trip_current: Amperes,
-    /// How long the current must last.
-    pub trip_time: Seconds,
-}
-
-/// How the model short misbehaves, where a defect is planted in the fixture.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ContactDefect {
-    /// The contact stays closed after a pulse until the supply is off.
-    Welded,
-    /// The fuse is blown: the marker closes, the circuit does not.
-    FuseBlown,
-}
-
-/// Everything between the supply's terminals and the board, and everything on
-/// the node.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct FixtureParameters {
-    /// Supply source and lead resistance.
-    pub supply_resistance: Ohms,
-    /// Resistance between the board's output and the node (leads and shunt).
-    pub lead_resistance: Ohms,
-    /// Inductance of those leads.
-    pub lead_inductance: Henries,
-    /// The known bleeder on the node.
-    pub bleeder: Ohms,
-    /// Damping network on the node: its resistance ...
-    pub snubber_resistance: Ohms,
-    /// ... and its capacitance.
-    pub snubber_capacitance: Farads,
-    /// Forward drop of the whole rectifier in front of the load.
-    pub rectifier_drop: Volts,
-    /// Least resistance of the load with its rectifier.
-    pub load_saturation: Ohms,
-    /// How fast the load's current follows a new setting.
-    pub load_slew: AmperesPerSecond,
-    /// The hard short near the board.
-    pub near: Branch,
-    /// The short at the far end of the bus.
-    pub far: Branch,
-    /// The second booster.
-    pub upstream: Upstream,
-    /// Contact bounce: the closed contact opens once at `bounce_at` after it
-    /// closed, for `bounce_for`. Zero means no bounce.
-    pub bounce_at: Seconds,
-    /// See `bounce_at`.
-    pub bounce_for: Seconds,
-    /// A defect of the shorting contact.
-    pub contact_defect: Option<ContactDefect>,
-    /// How much of its stated accuracy each model instrument errs by at most:
-    /// one as specified, zero not at all.
-    pub instrument_errors: Ratio,
-    /// Noise of the model instruments' readings, one as usual, zero none.
-    pub instrument_noise: Ratio,
-}
-
-impl Default for FixtureParameters {
-    fn default() -> Self {
-        Self {
-            supply_resistance: Ohms::new(0.050),
-            lead_resistance: Ohms::new(0.020),
-            lead_inductance: Henries::new(1.0e-6),
-            bleeder: Ohms::new(1000.0),
-            snubber_resistance: Ohms::new(100.0),
-            snubber_capacitance: Farads::new(10e-9),
-            rectifier_drop: Volts::new(1.6),
-            load_saturation: Ohms::new(0.10),
-            load_slew: AmperesPerSecond::new(1.0e6),
-            near: Branch {
-                resistance: Ohms::new(0.040),
-                inductance: Henries::new(0.5e-6),
-            },
-            far: Branch {
-                resistance: Ohms::new(0.330),
-                inductance: Henries::new(12e-6),
-            },
-            upstream: Upstream {
-                voltage: Volts::new(17.0),
-                branch: Branch {
-                    resistance: Ohms::new(0.400),
-                    inductance: Henries::new(4e-6),
-                },
-                trip_current: Amperes::new(8.0),
-                trip_time: Seconds::new(0.060),
-            },
-            bounce_at: Seconds::new(40e-6),
-            bounce_for: Seconds::new(25e-6),
-            contact_defect: None,
-            instrument_errors: Ratio::new(1.0),
-            instrument_noise: Ratio::new(1.0),
+            junction_rise_per_watt: Kelvins::new(2.0),
+            junction_time_constant: Seconds::new(0.5),
+            over_temperature: Celsius::new(150.0),
+            over_temperature_restart: Celsius::new(130.0),
         }
     }
 }

@@ -1,7 +1,7 @@
-//! The numeric parameters of a board and of the fixture by name, so that text,
-//! spread and defects reach them as data. It reads no text.
+//! The numeric parameters of a board by name, so that text, spread and defects
+//! reach them as data. It reads no text.
 
-use super::parameters::{BoardParameters, FixtureParameters, Reversing, SenseLeg, SignalLoss};
+use super::parameters::{BoardParameters, Reversing, SenseLeg, SignalLoss};
 use crate::document::Demand;
 use crate::units::{Amperes, Dimension, Quantity, Seconds};
 
@@ -56,6 +56,8 @@ macro_rules! field {
         }
     };
 }
+
+pub(super) use field;
 
 use Demand::{Any, NotNegative, Positive};
 
@@ -159,9 +161,22 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         // The demand keeps it within eight bits; `as` saturates besides.
         set: |board, bits| board.converter_bits = libm::round(bits) as u8,
     },
+    field!(
+        "converter_noise",
+        Ratio,
+        Demand::Within(0.0, 100.0),
+        converter_noise
+    ),
     field!("trip_current", Current, Positive, trip_current),
     field!("trip_debounce", Time, NotNegative, trip_debounce),
+    field!("trip_polled_period", Time, NotNegative, trip_polled_period),
     field!("retry_interval", Time, Positive, retry_interval),
+    field!(
+        "retry_backoff",
+        Ratio,
+        Demand::Within(1.0, 10.0),
+        retry_backoff
+    ),
     Parameter {
         // Ten thousand and more stand for "for ever".
         name: "retry_limit",
@@ -227,6 +242,30 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         Positive,
         thermal_time_constant
     ),
+    field!(
+        "junction_rise_per_watt",
+        TemperatureDifference,
+        Positive,
+        junction_rise_per_watt
+    ),
+    field!(
+        "junction_time_constant",
+        Time,
+        Positive,
+        junction_time_constant
+    ),
+    field!(
+        "over_temperature",
+        Temperature,
+        Demand::Within(-40.0, 300.0),
+        over_temperature
+    ),
+    field!(
+        "over_temperature_restart",
+        Temperature,
+        Demand::Within(-40.0, 300.0),
+        over_temperature_restart
+    ),
 ];
 
 /// A retry limit that is none.
@@ -239,64 +278,3 @@ const REVERSING: Reversing = Reversing {
     debounce: Seconds::new(2e-3),
     hold_off: Seconds::new(5e-3),
 };
-
-/// The parameters of the fixture.
-pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
-    field!("supply_resistance", Resistance, Positive, supply_resistance),
-    field!("lead_resistance", Resistance, Positive, lead_resistance),
-    field!("lead_inductance", Inductance, Positive, lead_inductance),
-    field!("bleeder", Resistance, Positive, bleeder),
-    field!(
-        "snubber_resistance",
-        Resistance,
-        Positive,
-        snubber_resistance
-    ),
-    field!(
-        "snubber_capacitance",
-        Capacitance,
-        Positive,
-        snubber_capacitance
-    ),
-    field!("rectifier_drop", Voltage, NotNegative, rectifier_drop),
-    field!("load_saturation", Resistance, Positive, load_saturation),
-    field!("load_slew", CurrentSlew, Positive, load_slew),
-    field!("near_resistance", Resistance, Positive, near.resistance),
-    field!("near_inductance", Inductance, Positive, near.inductance),
-    field!("far_resistance", Resistance, Positive, far.resistance),
-    field!("far_inductance", Inductance, Positive, far.inductance),
-    field!("upstream_voltage", Voltage, Positive, upstream.voltage),
-    field!(
-        "upstream_resistance",
-        Resistance,
-        Positive,
-        upstream.branch.resistance
-    ),
-    field!(
-        "upstream_inductance",
-        Inductance,
-        Positive,
-        upstream.branch.inductance
-    ),
-    field!(
-        "upstream_trip_current",
-        Current,
-        Positive,
-        upstream.trip_current
-    ),
-    field!("upstream_trip_time", Time, Positive, upstream.trip_time),
-    field!("bounce_at", Time, NotNegative, bounce_at),
-    field!("bounce_for", Time, NotNegative, bounce_for),
-    field!(
-        "instrument_errors",
-        Ratio,
-        Demand::Within(0.0, 1.0),
-        instrument_errors
-    ),
-    field!(
-        "instrument_noise",
-        Ratio,
-        Demand::Within(0.0, 100.0),
-        instrument_noise
-    ),
-];

@@ -2,6 +2,7 @@
 //! what the board believes, which is not always what the bench measures.
 
 use super::scene::Scene;
+use super::settings::WorldSettings;
 use crate::physics::{Line, Probe};
 use crate::protocol::{ErrorCode, ErrorQueue};
 
@@ -11,10 +12,26 @@ const VERSION: &[u8] = b"booster GR3 rev C firmware 1.4";
 /// Below this the board's rail counts as gone, in volts.
 const RAIL_GONE: f64 = 1.0;
 
-/// The console's memory: lines it did not understand.
-#[derive(Clone, Debug, Default)]
+/// Tells the converter's noise from every instrument's.
+const NOISE: u64 = 0x5c01;
+
+/// The console's memory: lines it did not understand, and how often it looked
+/// at its converter.
+#[derive(Clone, Debug)]
 pub(super) struct Console {
     errors: ErrorQueue,
+    noise: f64,
+    readings: u64,
+}
+
+impl Console {
+    pub(super) fn new(settings: &WorldSettings) -> Self {
+        Self {
+            errors: ErrorQueue::default(),
+            noise: settings.converter_noise,
+            readings: 0,
+        }
+    }
 }
 
 /// Answers one line, without its ending; a word it does not know is queued and
@@ -23,7 +40,7 @@ pub(super) fn answer(scene: &mut Scene, line: &[u8]) -> Vec<u8> {
     match line.trim_ascii() {
         b"" => Vec::new(),
         b"version" => VERSION.to_vec(),
-        b"sense" => scene.circuit.sense_counts().to_string().into_bytes(),
+        b"sense" => sense(scene).to_string().into_bytes(),
         b"state" => state(scene).to_vec(),
         b"error" => match scene.console.errors.pop() {
             None => b"0,\"No error\"".to_vec(),
@@ -36,6 +53,16 @@ pub(super) fn answer(scene: &mut Scene, line: &[u8]) -> Vec<u8> {
             Vec::new()
         }
     }
+}
+
+/// One reading of the board's converter.
+fn sense(scene: &mut Scene) -> u32 {
+    let console = &mut scene.console;
+    console.readings += 1;
+    let instant = scene.circuit.now().picoseconds() as u64;
+    let key = [NOISE, instant, console.readings];
+    let noise = scene.seed.stream(&key).normal() * console.noise;
+    scene.circuit.sense_counts(noise)
 }
 
 fn state(scene: &Scene) -> &'static [u8] {

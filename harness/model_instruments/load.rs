@@ -36,6 +36,10 @@ const LIMITS: [(f64, u16); 3] = [
 /// How often the protection looks.
 const LOOK: BenchSpan = BenchSpan::from_microseconds(1000);
 
+/// How long it must have seen too much, so that the overshoot of the load's
+/// own loop does not count.
+const PATIENCE: BenchSpan = BenchSpan::from_microseconds(500);
+
 /// The load's settings and what its protection has latched.
 #[derive(Clone, Debug)]
 pub(super) struct Load {
@@ -51,6 +55,8 @@ pub(super) struct Load {
     /// A pulse or ramp switches the input off or leaves it on when it ends.
     pulse: bool,
     tripped: u16,
+    /// Since when the protection has seen too much.
+    over_since: Option<BenchInstant>,
     setting_gain: f64,
     setting_offset: f64,
     setting_step: f64,
@@ -77,6 +83,7 @@ impl Load {
             ramp_seconds: WIDTH.default,
             pulse: false,
             tripped: 0,
+            over_since: None,
             setting_gain,
             setting_offset,
             setting_step: settings.load_setting.resolution,
@@ -112,7 +119,8 @@ impl Load {
             self.ramp_to,
         ];
         let most = amperes.into_iter().fold(32.0 / self.ohms, f64::max);
-        (self.input && most * 32.0 > LIMITS[2].0).then_some(now + LOOK)
+        let worth = most * 32.0 > LIMITS[2].0 || self.over_since.is_some();
+        (self.input && worth).then_some(now + LOOK)
     }
 
     /// Follows the end of a pulse, and protects.
@@ -131,7 +139,13 @@ impl Load {
             .zip(LIMITS)
             .filter(|(value, (limit, _))| value > limit)
             .fold(0, |bits, (_, (_, bit))| bits | bit);
-        if over != 0 {
+        if over == 0 {
+            self.over_since = None;
+            return;
+        }
+        let since = *self.over_since.get_or_insert(circuit.now());
+        if circuit.now() - since >= PATIENCE {
+            self.over_since = None;
             self.tripped |= over;
             self.pulse = false;
             self.input = false;

@@ -54,7 +54,7 @@ impl Meter {
     }
 
     /// What the meter shows for a true `mean` at the bench's present.
-    fn shown(&mut self, scene: &Scene, mean: f64) -> f64 {
+    pub(super) fn shown(&mut self, scene: &Scene, mean: f64) -> f64 {
         self.readings += 1;
         let instant = scene.circuit.now().picoseconds() as u64;
         let key = [self.key, instant, self.readings];

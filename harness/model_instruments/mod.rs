@@ -14,6 +14,7 @@ mod scene;
 mod settings;
 mod supply;
 mod switch;
+mod thermometer;
 mod world;
 
 #[cfg(test)]

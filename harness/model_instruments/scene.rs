@@ -8,6 +8,7 @@ use super::load::Load;
 use super::settings::WorldSettings;
 use super::supply::Supply;
 use super::switch::Switch;
+use super::thermometer::Thermometer;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::Circuit;
 use crate::seed::Seed;
@@ -23,6 +24,7 @@ pub(super) struct Scene {
     pub(super) switch: Switch,
     pub(super) drive: Drive,
     pub(super) console: Console,
+    pub(super) thermometer: Thermometer,
     meter_history: BenchSpan,
 }
 
@@ -36,7 +38,8 @@ impl Scene {
             capture: Capture::new(settings),
             switch: Switch::new(settings),
             drive: Drive::new(),
-            console: Console::default(),
+            console: Console::new(settings),
+            thermometer: Thermometer::new(settings),
             meter_history: BenchSpan::ZERO,
         }
     }

@@ -69,6 +69,10 @@ pub struct WorldSettings {
     pub load_meters: [Accuracy; 2],
     /// The load's current setting.
     pub load_setting: Accuracy,
+    /// The thermometer, in kelvins.
+    pub thermometer: Accuracy,
+    /// Noise of the board's own converter, in counts.
+    pub converter_noise: f64,
 }
 
 impl Accuracy {
@@ -109,6 +113,7 @@ impl WorldSettings {
                 (Role::Switch, line(115_200, 1000)),
                 (Role::Drive, line(115_200, 1000)),
                 (Role::Console, line(115_200, 500)),
+                (Role::Thermometer, line(115_200, 1000)),
             ]),
             channels: vec![
                 channel(Probe::NodeVoltage, 0.1),
@@ -132,14 +137,20 @@ impl WorldSettings {
                 Some(SwitchBranch::Far),
                 Some(SwitchBranch::GapStraight),
                 Some(SwitchBranch::GapCrossed),
-                None,
-                None,
-                None,
+                Some(SwitchBranch::Bank),
+                Some(SwitchBranch::Resistor),
+                Some(SwitchBranch::SupplyLoad),
                 None,
             ],
             supply_meters: [accuracy(0.0005, 5e-3), accuracy(0.001, 5e-3)],
             load_meters: [accuracy(0.0005, 10e-3), accuracy(0.001, 10e-3)],
             load_setting: accuracy(0.001, 10e-3),
+            thermometer: Accuracy {
+                reading: 0.0,
+                fixed: 0.5,
+                resolution: 0.01,
+            },
+            converter_noise: 0.0,
         }
     }
 }

@@ -150,12 +150,12 @@ impl Panel<'_> {
         Ok(Some(answer))
     }
 
-    /// What the pilot current finds: a way through contact and fuse. The gaps
-    /// have no fuse, and an unwired channel has no way at all.
+    /// What the pilot current finds: a way through contact and fuse. Only the
+    /// shorts have a fuse, and an unwired channel has no way at all.
     fn continuity(&self, index: usize) -> bool {
         match self.0.switch.channels[index].branch {
             Some(SwitchBranch::Near | SwitchBranch::Far) => self.0.circuit.fuse_is_intact(),
-            Some(SwitchBranch::GapStraight | SwitchBranch::GapCrossed) => true,
+            Some(_) => true,
             None => false,
         }
     }

@@ -3,7 +3,7 @@
 
 use super::scene::Scene;
 use super::settings::{LineCost, WorldSettings};
-use super::{capture_panel, drive, load, supply, switch};
+use super::{capture_panel, drive, load, supply, switch, thermometer};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::physics::Circuit;
@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 /// The line ending of every instrument here.
 const ENDING: u8 = b'\n';
 
-/// A model bench: one circuit, six instruments.
+/// A model bench: one circuit, seven instruments.
 #[derive(Clone, Debug)]
 pub struct World {
     scene: Scene,
@@ -23,6 +23,7 @@ pub struct World {
     capture: Interpreter<capture_panel::Command>,
     switch: Interpreter<switch::Command>,
     drive: Interpreter<drive::Command>,
+    thermometer: Interpreter<thermometer::Command>,
 }
 
 impl World {
@@ -37,6 +38,10 @@ impl World {
             capture: Interpreter::new("BUFFERSTOP MODEL,CAPTURE,0003,1.0", capture_panel::tree()),
             switch: Interpreter::new("BUFFERSTOP MODEL,SWITCH,0004,1.0", switch::tree()),
             drive: Interpreter::new("BUFFERSTOP MODEL,DRIVE,0005,1.0", drive::tree()),
+            thermometer: Interpreter::new(
+                "BUFFERSTOP MODEL,THERMOMETER,0006,1.0",
+                thermometer::tree(),
+            ),
         }
     }
 
@@ -69,7 +74,7 @@ impl World {
             Role::Switch => self.switch.obey(line, &mut switch::Panel(scene)),
             Role::Drive => self.drive.obey(line, &mut drive::Panel(scene)),
             Role::Console => super::console::answer(scene, line),
-            Role::Thermometer => Vec::new(),
+            Role::Thermometer => self.thermometer.obey(line, &mut thermometer::Panel(scene)),
         };
         self.advance(cost.processing);
         if !reply.is_empty() {

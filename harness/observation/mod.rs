@@ -2,12 +2,18 @@
 //! no metric and no limit, so the same observation can be evaluated and judged
 //! again years later.
 
+mod inrush;
 mod sense;
 mod signal;
+mod soak;
+mod supply;
 mod unloaded;
 
+pub use inrush::{Bank, InrushStart};
 pub use sense::SenseStep;
 pub use signal::{Loading, SignalTake, Stream};
+pub use soak::{SoakLook, Soaked, Warmth};
+pub use supply::SupplyStep;
 pub use unloaded::{IdleStep, SignalLost};
 
 pub use crate::bench_file::Proof;
@@ -159,6 +165,23 @@ pub enum Observation {
     Loss {
         /// In the order in which it was.
         losses: Vec<SignalLost>,
+    },
+    /// Starts into a bank of empty capacitors.
+    Inrush {
+        /// The bank.
+        bank: Bank,
+        /// The starts.
+        starts: Vec<InrushStart>,
+    },
+    /// A current held for long.
+    Soak {
+        /// In the order in which they were made.
+        soaks: Vec<Soaked>,
+    },
+    /// The supply loaded directly.
+    Supply {
+        /// The steps, the first without a load.
+        steps: Vec<SupplyStep>,
     },
 }
 

@@ -27,6 +27,12 @@ pub enum SwitchBranch {
     GapStraight,
     /// The gaps to the upstream source, wires crossed.
     GapCrossed,
+    /// The rectified capacitors with their bleeder.
+    Bank,
+    /// The resistor straight on the node.
+    Resistor,
+    /// The electronic load on the supply rail instead of the node.
+    SupplyLoad,
 }
 
 /// Something done to the circuit at an instant.
@@ -95,10 +101,12 @@ pub enum Probe {
     SupplyVoltage,
     /// Current out of the supply.
     SupplyCurrent,
-    /// Voltage at the load behind its rectifier.
+    /// Voltage at the load behind its rectifier, across its input capacitance.
     LoadVoltage,
     /// Current through the load, as a magnitude.
     LoadCurrent,
+    /// Voltage across the capacitor bank.
+    BankVoltage,
     /// Current through both shorts together.
     ShortCurrent,
     /// Current from the node into the upstream source.

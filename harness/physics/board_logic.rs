@@ -4,15 +4,19 @@
 
 use super::observed::Observed;
 use super::signal::Polarity;
-use super::timers::{NEVER, Timer, Timers};
-use crate::clock::BenchSpan;
+use super::timers::{NEVER, Timer, Timers, hold};
+use crate::clock::{BenchSpan, PICOSECONDS};
 use crate::model_board::{BoardParameters, SignalLoss};
+use crate::units::{Celsius, Quantity};
 
 /// The lockout comparator must be steady this long, 2 us (drivers filter it so
 /// that their own edges do not trip it: common practice, no source).
 const LOCKOUT_FILTER: i64 = 2_000_000;
 /// Half-bits of a signal that the board makes itself: ones of 58 us.
 const OWN_HALF: i64 = 58_000_000;
+/// The off time grows this often at most, and to no more than an hour.
+const MOST_GROWTH: u32 = 64;
+const LONGEST_WAIT: i64 = 3_600 * PICOSECONDS;
 /// Edges that may be under way at once in the drivers of one line.
 const EDGES: usize = 8;
 
@@ -27,7 +31,12 @@ pub(super) struct BoardTimes {
     signal_loss: i64,
     on_signal_loss: SignalLoss,
     trip_debounce: i64,
+    /// How often a polled board looks; zero for a comparator.
+    trip_look: i64,
     retry_interval: i64,
+    retry_backoff: f64,
+    over_temperature: f64,
+    over_temperature_restart: f64,
     retry_limit: Option<u32>,
     /// Debounce and hold-off of the reversing logic, where there is one.
     reversing: Option<(i64, i64)>,
@@ -47,7 +56,11 @@ impl BoardTimes {
             signal_loss: span(board.signal_loss_time),
             on_signal_loss: board.on_signal_loss,
             trip_debounce: span(board.trip_debounce),
+            trip_look: span(board.trip_polled_period),
             retry_interval: span(board.retry_interval),
+            retry_backoff: board.retry_backoff.si(),
+            over_temperature: board.over_temperature.si(),
+            over_temperature_restart: board.over_temperature_restart.si(),
             retry_limit: board.retry_limit,
             reversing: board
                 .reversing
@@ -115,6 +128,10 @@ pub(super) struct BoardLogic {
     /// No edges for too long, or never any.
     pub(super) lost: bool,
     pub(super) tripped: bool,
+    /// The junction is too hot.
+    pub(super) hot: bool,
+    /// When a polled board's looks began to find an overload.
+    found_since: Option<i64>,
     /// The reversing logic has swapped the output.
     inverted: bool,
     holding_off: bool,
@@ -142,6 +159,8 @@ impl BoardLogic {
             braked: false,
             lost: true,
             tripped: false,
+            hot: false,
+            found_since: None,
             inverted: false,
             holding_off: false,
             spent: false,
@@ -161,7 +180,7 @@ impl BoardLogic {
 
     /// What the bridge is told now.
     pub(super) fn command(&self) -> Command {
-        if !self.enabled || self.tripped || self.locked_out || self.lost {
+        if !self.enabled || self.tripped || self.hot || self.locked_out || self.lost {
             Command::Off
         } else if self.braked {
             Command::Brake
@@ -318,6 +337,10 @@ impl BoardLogic {
             self.reverse(now, times, timers);
             acted = true;
         }
+        if timers.take(Timer::TripLook, now) {
+            self.look(now, times, observed, timers);
+            acted = true;
+        }
         if timers.take(Timer::TripDebounce, now) {
             self.trip(now, times, timers);
             acted = true;
@@ -342,12 +365,16 @@ impl BoardLogic {
         }
         let alive = !self.tripped && !observed.reset;
         let counting = observed.trip_above && alive && !self.holding_off;
-        hold(
-            timers,
-            Timer::TripDebounce,
-            counting,
-            now + times.trip_debounce,
-        );
+        if times.trip_look == 0 {
+            let due = now + times.trip_debounce;
+            hold(timers, Timer::TripDebounce, counting, due);
+        } else {
+            // The looks stand on a grid of their own; none is needed while
+            // none could find anything.
+            let looking = counting || self.found_since.is_some();
+            let due = (now / times.trip_look + 1) * times.trip_look;
+            hold(timers, Timer::TripLook, looking, due);
+        }
         if let Some((debounce, hold_off)) = times.reversing {
             let wrong = observed.reverse_above && alive && !self.holding_off && !self.spent;
             hold(timers, Timer::ReverseDebounce, wrong, now + debounce);
@@ -384,6 +411,31 @@ impl BoardLogic {
         self.start_dead_time(now, times, timers);
     }
 
+    /// A polled board looks: an overload counts from the first look that found
+    /// it, and one look that does not ends it.
+    fn look(&mut self, now: i64, times: &BoardTimes, observed: &Observed, timers: &mut Timers) {
+        if !observed.trip_above || self.tripped || observed.reset || self.holding_off {
+            self.found_since = None;
+            return;
+        }
+        let since = *self.found_since.get_or_insert(now);
+        if now - since >= times.trip_debounce {
+            self.found_since = None;
+            self.trip(now, times, timers);
+        }
+    }
+
+    /// The junction's temperature: the output goes off above one level and
+    /// comes back below another.
+    pub(super) fn feel(&mut self, junction: Celsius, times: &BoardTimes) {
+        let level = if self.hot {
+            times.over_temperature_restart.min(times.over_temperature)
+        } else {
+            times.over_temperature
+        };
+        self.hot = junction.si() > level;
+    }
+
     fn trip(&mut self, now: i64, times: &BoardTimes, timers: &mut Timers) {
         // A retry that held for a whole interval was a success.
         if now - self.last_retry > times.retry_interval + times.trip_debounce {
@@ -391,27 +443,24 @@ impl BoardLogic {
         }
         self.tripped = true;
         if times.retry_limit.is_none_or(|limit| self.retries < limit) {
-            timers.set(Timer::Retry, now + times.retry_interval);
+            let tries = i32::try_from(self.retries.min(MOST_GROWTH)).unwrap_or(0);
+            let growth = libm::pow(times.retry_backoff, f64::from(tries));
+            let wait = times.retry_interval as f64 * growth;
+            // `as` saturates; an hour is as good as never on a bench.
+            let wait = (wait as i64).min(LONGEST_WAIT);
+            timers.set(Timer::Retry, now + wait);
         }
     }
 
     /// Loses its memory, as logic without supply does.
     fn forget(&mut self, timers: &mut Timers) {
         self.tripped = false;
+        self.found_since = None;
         self.inverted = false;
         self.holding_off = false;
         self.spent = false;
         self.retries = 0;
         timers.cancel(Timer::Retry);
         timers.cancel(Timer::HoldOff);
-    }
-}
-
-/// A timer that runs as long as its condition holds.
-fn hold(timers: &mut Timers, timer: Timer, condition: bool, due: i64) {
-    if !condition {
-        timers.cancel(timer);
-    } else if !timers.is_running(timer) {
-        timers.set(timer, due);
     }
 }

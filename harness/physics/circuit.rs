@@ -3,20 +3,22 @@
 
 use super::action::{Action, Line, LoadMode, Probe, SwitchBranch};
 use super::board_logic::{BoardLogic, BoardTimes};
+use super::electrics::Electrics;
 use super::fault::{PhysicsFault, check_board, check_fixture};
-use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic};
+use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic, SupplyLogic};
 use super::history::History;
-use super::mode::{Bridge, Conduction, Contact, Electrics, Key, Mode, SupplyMode, V_SENSE};
+use super::mode::{Bridge, Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_SENSE};
 use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
 use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
-use super::stepping::{Step, THERMAL_TICK};
+use super::stepping::Step;
+use super::thermal::{SHORTEST_TICK, Thermal};
 use super::timers::{Timer, Timers};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::model_board::{BoardParameters, ContactDefect, FixtureParameters};
-use crate::units::{Kelvins, Quantity};
-use std::collections::HashMap;
+use crate::units::{Celsius, Kelvins, Quantity};
+use rustc_hash::FxHashMap;
 use std::sync::Arc;
 
 /// Everything about the circuit that is not a voltage or a current.
@@ -37,6 +39,7 @@ pub(super) struct Switches {
     pub(super) contacts: [ContactLogic; 2],
     pub(super) gap: GapLogic,
     pub(super) load: LoadLogic,
+    pub(super) supply: SupplyLogic,
 }
 
 impl Switches {
@@ -48,19 +51,6 @@ impl Switches {
             b && self.broken != Some(InputLine::B),
         ]
     }
-}
-
-/// The junction of the bridge: one time constant over the ambient.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Thermal {
-    /// Integral of the squared output current since the last tick, A2s.
-    pub(super) current_squared: f64,
-    /// Rise over ambient in kelvins.
-    pub(super) rise: f64,
-    /// Kelvins per watt.
-    pub(super) resistance: f64,
-    /// What is left of a difference after one tick.
-    pub(super) decay: f64,
 }
 
 /// Supply, board, fixture and everything on the node, at one instant.
@@ -111,7 +101,7 @@ pub struct Circuit {
     pub(super) lines: u16,
     pub(super) upstream: f64,
     /// Looked up by key alone, never walked.
-    pub(super) modes: HashMap<Key, Arc<Mode>>,
+    pub(super) modes: FxHashMap<Key, Arc<Mode>>,
     pub(super) history: History,
     pub(super) snapshot: Option<Box<Snapshot>>,
     pub(super) at_boundary: bool,
@@ -130,8 +120,9 @@ impl Circuit {
         check_fixture(fixture, board)?;
         let electrics = Electrics::new(board, fixture);
         let mut timers = Timers::new();
-        timers.set(Timer::Thermal, THERMAL_TICK);
+        timers.set(Timer::Thermal, SHORTEST_TICK);
         let mode = Arc::new(Mode::new(&electrics, dead_key()));
+        let settings = Settings::new(board, fixture);
         let mut circuit = Self {
             electrics,
             board_times: BoardTimes::new(board),
@@ -140,7 +131,7 @@ impl Circuit {
             pattern: None,
             silent: true,
             switches: Switches {
-                settings: Settings::new(board, fixture),
+                settings,
                 observed: Observed::dead(),
                 timers,
                 phase: Phase::Half(Polarity::Positive),
@@ -154,8 +145,9 @@ impl Circuit {
                 ],
                 gap: GapLogic::new(),
                 load: LoadLogic::new(),
+                supply: SupplyLogic::new(fixture),
             },
-            thermal: Thermal::new(board),
+            thermal: Thermal::new(board, fixture.ambient),
             anchor: 0,
             state: [0.0; STATES],
             mode,
@@ -165,7 +157,7 @@ impl Circuit {
             view: [0.0; STATES],
             lines: 0,
             upstream: 0.0,
-            modes: HashMap::new(),
+            modes: FxHashMap::default(),
             history: History::new(),
             snapshot: None,
             at_boundary: false,
@@ -183,17 +175,26 @@ impl Circuit {
     /// Does something to the circuit at the present instant.
     pub fn apply(&mut self, action: Action) {
         self.stop_here();
+        self.warm_up();
         let now = self.now;
+        let tick = now + SHORTEST_TICK;
+        self.switches.timers.set(Timer::Thermal, tick);
         match action {
             Action::SupplySetting {
                 voltage,
                 current_limit,
             } => {
                 self.switches.settings.supply_voltage = voltage.si().max(0.0);
-                self.switches.settings.supply_limit = current_limit.si().max(0.0);
+                let limit = current_limit.si().max(0.0);
+                self.switches.settings.supply_limit =
+                    limit.min(self.fixture_times.supply_own_limit);
             }
             Action::SupplyOutput(on) => {
                 self.switches.settings.supply_on = on;
+                let switches = &mut self.switches;
+                switches
+                    .supply
+                    .restart(&mut switches.settings, &mut switches.timers);
                 if !on {
                     for contact in &mut self.switches.contacts {
                         contact.supply_off();
@@ -225,7 +226,13 @@ impl Circuit {
             Action::Close(branch) => self.close(branch, None),
             Action::Open(branch) => self.open(branch),
             Action::OpenAll => {
-                for branch in [SwitchBranch::Near, SwitchBranch::Far] {
+                for branch in [
+                    SwitchBranch::Near,
+                    SwitchBranch::Far,
+                    SwitchBranch::Bank,
+                    SwitchBranch::Resistor,
+                    SwitchBranch::SupplyLoad,
+                ] {
                     self.open(branch);
                 }
                 self.switches.gap.open(&mut self.switches.timers);
@@ -258,12 +265,13 @@ impl Circuit {
     }
 
     /// The board's own current reading: its sense voltage quantised by its
-    /// converter, whose first code changes half a step above zero.
-    pub fn sense_counts(&self) -> u32 {
+    /// converter, whose first code changes half a step above zero; `noise`
+    /// counts come on top before it is rounded.
+    pub fn sense_counts(&self, noise: f64) -> u32 {
         let (reference, bits) = self.converter;
         let volts = self.view[V_SENSE] + self.electrics.sense_offset;
         let codes = f64::from(1_u32 << bits);
-        let code = libm::round(volts / reference * codes);
+        let code = libm::round(volts / reference * codes + noise);
         code.clamp(0.0, codes - 1.0) as u32
     }
 
@@ -281,12 +289,19 @@ impl Circuit {
             SwitchBranch::Far => far.commanded,
             SwitchBranch::GapStraight => self.switches.gap.bridged == Some(false),
             SwitchBranch::GapCrossed => self.switches.gap.bridged == Some(true),
+            SwitchBranch::Bank => self.switches.settings.connected.bank,
+            SwitchBranch::Resistor => self.switches.settings.connected.resistor,
+            SwitchBranch::SupplyLoad => self.switches.settings.connected.on_supply,
         }
     }
 
-    /// Whether the supply holds its current limit.
+    /// Whether the supply holds its current limit, or rests from it.
     pub fn supply_is_limiting(&self) -> bool {
-        self.mode.key.supply == SupplyMode::Limit
+        self.switches.settings.supply_resting
+            || matches!(
+                self.mode.key.supply,
+                SupplyMode::Limit | SupplyMode::Foldback
+            )
     }
 
     /// Whether the fuse of the shorting contacts is intact.
@@ -294,9 +309,23 @@ impl Circuit {
         self.fixture_times.defect != Some(ContactDefect::FuseBlown)
     }
 
-    /// Rise of the bridge's junction over the ambient, which is 25 degC.
+    /// Rise of the bridge's junction over the ambient now.
     pub fn junction_rise(&self) -> Kelvins {
-        Kelvins::new(self.thermal.rise)
+        self.thermal_now().junction_rise()
+    }
+
+    /// Temperature of the bridge's case now.
+    pub fn case_temperature(&self) -> Celsius {
+        self.thermal_now().case()
+    }
+
+    /// The heat at the present, which may lie between two thermal steps.
+    fn thermal_now(&self) -> Thermal {
+        let mut thermal = self.thermal;
+        let ohms = self.electrics.switches_at(self.mode.key.bin);
+        thermal.current_squared += self.current_squared_until(self.now, &self.view);
+        thermal.catch_up(self.now, ohms);
+        thermal
     }
 
     /// Keeps the trajectory from now on, no more than `span` back from the
@@ -336,6 +365,16 @@ impl Circuit {
             SwitchBranch::Far => far.close(self.now, until, &self.fixture_times, timers),
             SwitchBranch::GapStraight => switches.gap.close(false, until, timers),
             SwitchBranch::GapCrossed => switches.gap.close(true, until, timers),
+            SwitchBranch::Bank | SwitchBranch::Resistor | SwitchBranch::SupplyLoad => {
+                let connected = &mut switches.settings.connected;
+                if let Some((closed, timer)) = connected.channel(branch) {
+                    *closed = true;
+                    match until {
+                        Some(due) => timers.set(timer, due),
+                        None => timers.cancel(timer),
+                    }
+                }
+            }
         }
     }
 
@@ -353,6 +392,13 @@ impl Circuit {
                 switches.gap.open(timers);
             }
             SwitchBranch::GapStraight | SwitchBranch::GapCrossed => {}
+            SwitchBranch::Bank | SwitchBranch::Resistor | SwitchBranch::SupplyLoad => {
+                let connected = &mut switches.settings.connected;
+                if let Some((closed, timer)) = connected.channel(branch) {
+                    *closed = false;
+                    timers.cancel(timer);
+                }
+            }
         }
     }
 
@@ -387,18 +433,6 @@ impl Circuit {
     }
 }
 
-impl Thermal {
-    fn new(board: &BoardParameters) -> Self {
-        let tick = BenchSpan::from_picoseconds(THERMAL_TICK).seconds();
-        Self {
-            current_squared: 0.0,
-            rise: 0.0,
-            resistance: board.thermal_rise_per_watt.si(),
-            decay: libm::exp(-(tick / board.thermal_time_constant)),
-        }
-    }
-}
-
 /// The circuit of a bench without energy.
 fn dead_key() -> Key {
     Key {
@@ -409,7 +443,11 @@ fn dead_key() -> Key {
         bin: 0,
         rail_clamped: false,
         logic_awake: false,
-        load: Conduction::Blocked,
+        load: Rectifier::Blocked,
+        stage: Stage::Off,
+        on_supply: false,
+        bank: Rectifier::Blocked,
+        resistor: false,
         slope: 0,
         near: Contact::Open,
         far: Contact::Open,

@@ -78,10 +78,48 @@ pub(super) fn check_board(board: &BoardParameters) -> Result<(), PhysicsFault> {
     not_negative("under_voltage", board.under_voltage)?;
     not_negative("thermal_rise_per_watt", board.thermal_rise_per_watt)?;
     positive("thermal_time_constant", board.thermal_time_constant)?;
+    positive("junction_rise_per_watt", board.junction_rise_per_watt)?;
+    positive("junction_time_constant", board.junction_time_constant)?;
+    not_negative("trip_polled_period", board.trip_polled_period)?;
+    not_negative("converter_noise", board.converter_noise)?;
+    let backoff = board.retry_backoff.si();
+    require(
+        (1.0..=10.0).contains(&backoff),
+        "retry_backoff",
+        "from 1 to 10",
+        backoff,
+    )?;
     if let Some(reversing) = board.reversing {
         positive("reversing.current", reversing.current)?;
         not_negative("reversing.debounce", reversing.debounce)?;
         not_negative("reversing.hold_off", reversing.hold_off)?;
+    }
+    Ok(())
+}
+
+/// The node must be slower than the picoseconds in which a rectifier on it can
+/// open and close: L G of every loop there against the node's conductance.
+fn not_too_stiff(fixture: &FixtureParameters, board: &BoardParameters) -> Result<(), PhysicsFault> {
+    /// A rectifier with more drop than this never conducts.
+    const NEVER: f64 = 1e3;
+    const SHORTEST: f64 = 100e-12;
+    if fixture.rectifier_drop.si() >= NEVER {
+        return Ok(());
+    }
+    let conductance = 1.0 / fixture.bleeder.si() + 1.0 / fixture.snubber_resistance.si();
+    let output = board.output_inductance + fixture.lead_inductance;
+    for (parameter, inductance) in [
+        ("output_inductance + lead_inductance", output),
+        ("near.inductance", fixture.near.inductance),
+        ("far.inductance", fixture.far.inductance),
+        (
+            "upstream.branch.inductance",
+            fixture.upstream.branch.inductance,
+        ),
+    ] {
+        let time = inductance.si() * conductance;
+        let expected = "enough for 100 ps with the node's conductance (bleeder and snubber)";
+        require(time >= SHORTEST, parameter, expected, inductance.si())?;
     }
     Ok(())
 }
@@ -102,7 +140,20 @@ pub(super) fn check_fixture(
     positive("snubber_resistance", fixture.snubber_resistance)?;
     positive("snubber_capacitance", fixture.snubber_capacitance)?;
     not_negative("rectifier_drop", fixture.rectifier_drop)?;
+    positive("rectifier_resistance", fixture.rectifier_resistance)?;
+    positive("load_capacitance", fixture.load_capacitance)?;
     positive("load_saturation", fixture.load_saturation)?;
+    positive("load_response", fixture.load_response)?;
+    positive("load_ceiling", fixture.load_ceiling)?;
+    positive("supply_own_limit", fixture.supply.own_limit)?;
+    positive("foldback_current", fixture.supply.foldback_current)?;
+    positive("hiccup_on", fixture.supply.hiccup_on)?;
+    positive("hiccup_off", fixture.supply.hiccup_off)?;
+    positive("bank_capacitance", fixture.bank.capacitance)?;
+    positive("bank_resistance", fixture.bank.resistance)?;
+    positive("bank_bleeder", fixture.bank.bleeder)?;
+    not_negative("bank_drop", fixture.bank.drop)?;
+    positive("resistor_bank", fixture.resistor)?;
     positive("load_slew", fixture.load_slew)?;
     for (resistance, inductance, branch) in [
         ("near.resistance", "near.inductance", fixture.near),
@@ -116,6 +167,7 @@ pub(super) fn check_fixture(
         not_negative(resistance, branch.resistance)?;
         positive(inductance, branch.inductance)?;
     }
+    not_too_stiff(fixture, board)?;
     not_negative("upstream.voltage", fixture.upstream.voltage)?;
     positive("upstream.trip_current", fixture.upstream.trip_current)?;
     not_negative("upstream.trip_time", fixture.upstream.trip_time)?;

@@ -2,17 +2,20 @@
 //! current; it says which branch is meant to conduct.
 
 use super::action::LoadMode;
-use super::mode::I_SET;
-use super::observed::{LoadKind, Observed};
+use super::mode::{I_LOAD, I_SET, SupplyMode, V_LOAD};
+use super::observed::{LoadKind, Observed, Settings};
 use super::propagator::State;
-use super::timers::{Timer, Timers};
+use super::timers::{Timer, Timers, hold};
 use crate::clock::{BenchSpan, PICOSECONDS};
-use crate::model_board::{ContactDefect, FixtureParameters};
+use crate::model_board::{ContactDefect, FixtureParameters, SupplyKind};
 use crate::units::Quantity;
 
 /// The upstream source forgets an overload that has been away this long,
 /// 200 us: longer than the crossings of an alternating current.
 const UPSTREAM_RELIEF: i64 = 200_000_000;
+
+/// Time constants of its loop after which a load at nothing is off.
+const LOAD_REST: i64 = 12;
 
 /// The fixture's times and habits.
 #[derive(Clone, Copy, Debug)]
@@ -22,6 +25,9 @@ pub(super) struct FixtureTimes {
     upstream_trip: i64,
     /// Amperes per second.
     load_slew: f64,
+    /// A load that is switched off waits until its loop has come to rest.
+    load_rest: i64,
+    pub(super) supply_own_limit: f64,
     pub(super) defect: Option<ContactDefect>,
 }
 
@@ -33,6 +39,8 @@ impl FixtureTimes {
             bounce_for: span(fixture.bounce_for),
             upstream_trip: span(fixture.upstream.trip_time),
             load_slew: fixture.load_slew.si(),
+            load_rest: span(fixture.load_response).saturating_mul(LOAD_REST),
+            supply_own_limit: fixture.supply.own_limit.si(),
             defect: fixture.contact_defect,
         }
     }
@@ -191,6 +199,54 @@ impl GapLogic {
     }
 }
 
+/// The supply's own protection, where it rests instead of limiting.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct SupplyLogic {
+    /// How long it bears its limit, and how long it rests.
+    hiccup: Option<(i64, i64)>,
+}
+
+impl SupplyLogic {
+    pub(super) fn new(fixture: &FixtureParameters) -> Self {
+        let span = |seconds| BenchSpan::from_seconds(seconds).picoseconds();
+        let supply = &fixture.supply;
+        Self {
+            hiccup: (supply.kind == SupplyKind::Hiccup)
+                .then(|| (span(supply.hiccup_on), span(supply.hiccup_off))),
+        }
+    }
+
+    /// Its output was switched: it begins anew.
+    pub(super) fn restart(&mut self, settings: &mut Settings, timers: &mut Timers) {
+        settings.supply_resting = false;
+        timers.cancel(Timer::SupplyTrip);
+        timers.cancel(Timer::SupplyRest);
+    }
+
+    /// Does what is due.
+    pub(super) fn due(&mut self, now: i64, settings: &mut Settings, timers: &mut Timers) {
+        let Some((_, rest)) = self.hiccup else {
+            return;
+        };
+        if timers.take(Timer::SupplyTrip, now) {
+            settings.supply_resting = true;
+            timers.set(Timer::SupplyRest, now.saturating_add(rest));
+        }
+        if timers.take(Timer::SupplyRest, now) {
+            settings.supply_resting = false;
+        }
+    }
+
+    /// Starts and stops the clock of its patience.
+    pub(super) fn supervise(&mut self, now: i64, observed: &Observed, timers: &mut Timers) {
+        if let Some((patience, _)) = self.hiccup {
+            let limiting = observed.supply == SupplyMode::Limit;
+            let due = now.saturating_add(patience);
+            hold(timers, Timer::SupplyTrip, limiting, due);
+        }
+    }
+}
+
 /// The load's programme.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct LoadLogic {
@@ -200,6 +256,8 @@ pub(super) struct LoadLogic {
     pub(super) running: bool,
     target: f64,
     off_at_target: bool,
+    /// It has come to nothing and is about to be off.
+    resting: bool,
 }
 
 impl LoadLogic {
@@ -209,6 +267,7 @@ impl LoadLogic {
             running: false,
             target: 0.0,
             off_at_target: false,
+            resting: false,
         }
     }
 
@@ -259,6 +318,7 @@ impl LoadLogic {
         self.target = to.max(0.0);
         self.slope = (self.target - state[I_SET]) / duration as f64 * PICOSECONDS as f64;
         self.off_at_target = false;
+        self.resting = false;
         self.running = true;
         timers.set(Timer::LoadTarget, now + duration);
     }
@@ -277,8 +337,11 @@ impl LoadLogic {
             if !timers.is_running(Timer::LoadPulse) {
                 self.running = false;
             }
-            if self.off_at_target {
+            if std::mem::take(&mut self.resting) {
                 self.stop(LoadKind::Off, (kind, state, timers));
+            } else if self.off_at_target {
+                self.resting = true;
+                timers.set(Timer::LoadTarget, now + times.load_rest);
             }
             acted = true;
         }
@@ -300,6 +363,7 @@ impl LoadLogic {
         let way = target - state[I_SET];
         self.target = target;
         self.off_at_target = false;
+        self.resting = false;
         self.slope = if way < 0.0 {
             -times.load_slew
         } else {
@@ -316,6 +380,11 @@ impl LoadLogic {
     ) {
         *kind = kept;
         state[I_SET] = 0.0;
+        state[I_LOAD] = 0.0;
+        if kept == LoadKind::Off {
+            state[V_LOAD] = 0.0;
+        }
+        self.resting = false;
         self.slope = 0.0;
         self.target = 0.0;
         self.off_at_target = false;

@@ -9,8 +9,10 @@
 //! which that changes is found by bisection to one picosecond.
 
 mod action;
+mod affine;
 mod board_logic;
 mod circuit;
+mod electrics;
 mod fault;
 mod fixture_logic;
 mod history;
@@ -20,6 +22,7 @@ mod periodic;
 mod propagator;
 mod signal;
 mod stepping;
+mod thermal;
 mod timers;
 
 pub use action::{Action, Line, LoadMode, Probe, SwitchBranch};

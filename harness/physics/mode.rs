@@ -2,9 +2,11 @@
 //! in force is decided elsewhere.
 
 use super::action::Probe;
+use super::affine::Affine;
+use super::electrics::{Electrics, Fold};
 use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State};
 use super::signal::Polarity;
-use crate::model_board::{BoardParameters, Branch, FixtureParameters, SenseLeg};
+use crate::model_board::{Branch, SenseLeg};
 use crate::units::Quantity;
 
 /// Voltage across the bulk capacitance.
@@ -23,6 +25,12 @@ pub(super) const I_GAP: usize = 5;
 pub(super) const V_SENSE: usize = 6;
 /// Set current of the load.
 pub(super) const I_SET: usize = 7;
+/// Voltage across the load's input capacitance.
+pub(super) const V_LOAD: usize = 8;
+/// What the load's current loop asks of its stage.
+pub(super) const I_LOAD: usize = 9;
+/// Voltage across the capacitor bank.
+pub(super) const V_BANK: usize = 10;
 
 /// Voltage of the clamp that takes over when a contact opens under current.
 pub(super) const CLAMP: f64 = 40.0;
@@ -39,6 +47,8 @@ pub(super) enum SupplyMode {
     Voltage,
     /// Holds its current limit.
     Limit,
+    /// Holds a limit that falls with its voltage.
+    Foldback,
     /// Delivers nothing: off, or the rail stands higher.
     Blocked,
 }
@@ -56,15 +66,39 @@ pub(super) enum Bridge {
     Drive(Polarity),
 }
 
-/// How the load conducts.
+/// What a rectifier on the node does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Conduction {
-    /// Not at all.
+pub(super) enum Rectifier {
+    /// Nothing flows.
     Blocked,
-    /// At its set current.
-    Current(Polarity),
-    /// As a resistance (in ohms, as bits) behind the rectifier.
-    Resistance(Polarity, u64),
+    /// It conducts, the node being of this polarity.
+    Conducting(Polarity),
+}
+
+impl Rectifier {
+    /// The sign in which it conducts, zero where it does not.
+    fn sign(self) -> f64 {
+        match self {
+            Self::Blocked => 0.0,
+            Self::Conducting(polarity) => polarity.sign(),
+        }
+    }
+}
+
+/// What the load's stage does behind its input capacitance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(super) enum Stage {
+    /// The relay at its input is open.
+    Off,
+    /// It draws what its loop asks for.
+    Regulated,
+    /// There is less voltage than that takes: it is its least resistance, and
+    /// the loop winds up.
+    Saturated,
+    /// The same, wound up to its end.
+    Ceiling,
+    /// It is a resistance, in ohms, as bits.
+    Resistance(u64),
 }
 
 /// What a switched branch does.
@@ -87,13 +121,21 @@ pub(super) struct Key {
     /// Current limit, as bits.
     pub(super) limit: u64,
     pub(super) bridge: Bridge,
-    /// Junction temperature rise in bins.
-    pub(super) bin: u16,
+    /// Junction temperature over 25 degC in bins.
+    pub(super) bin: i16,
     /// The body diodes keep the rail from going negative.
     pub(super) rail_clamped: bool,
     /// The logic draws its constant current.
     pub(super) logic_awake: bool,
-    pub(super) load: Conduction,
+    /// The rectifier in front of the load.
+    pub(super) load: Rectifier,
+    pub(super) stage: Stage,
+    /// The load hangs on the supply rail.
+    pub(super) on_supply: bool,
+    /// The rectifier in front of the capacitor bank.
+    pub(super) bank: Rectifier,
+    /// The resistor bank is on the node.
+    pub(super) resistor: bool,
     /// Slope of the load's set current in amperes per second, as bits.
     pub(super) slope: u64,
     pub(super) near: Contact,
@@ -104,121 +146,6 @@ pub(super) struct Key {
     pub(super) upstream: Option<Polarity>,
 }
 
-/// The parameters as plain SI numbers, in the shape the equations want.
-#[derive(Clone, Debug)]
-pub(super) struct Electrics {
-    pub(super) bulk: f64,
-    pub(super) bulk_resistance: f64,
-    pub(super) switches: f64,
-    /// What a damaged switch adds in the positive polarity.
-    pub(super) positive_path_excess: f64,
-    pub(super) switch_coefficient: f64,
-    pub(super) diodes_drop: f64,
-    pub(super) diodes_resistance: f64,
-    /// Conductance of the body diodes across the rail: both half-bridges side
-    /// by side, two diodes in series each.
-    pub(super) clamp_conductance: f64,
-    pub(super) output_resistance: f64,
-    pub(super) output_inductance: f64,
-    pub(super) quiescent: f64,
-    pub(super) sense_gain: f64,
-    pub(super) sense_filter: f64,
-    pub(super) sense_offset: f64,
-    pub(super) sense_leg: SenseLeg,
-    pub(super) supply_resistance: f64,
-    pub(super) snubber_resistance: f64,
-    pub(super) snubber_capacitance: f64,
-    /// Conductance of bleeder and snubber at the node.
-    pub(super) node_conductance: f64,
-    pub(super) rectifier_drop: f64,
-    pub(super) load_saturation: f64,
-    pub(super) near: Branch,
-    pub(super) far: Branch,
-    pub(super) gap: Branch,
-    pub(super) upstream_voltage: f64,
-}
-
-impl Electrics {
-    pub(super) fn new(board: &BoardParameters, fixture: &FixtureParameters) -> Self {
-        Self {
-            bulk: board.bulk_capacitance.si(),
-            bulk_resistance: board.bulk_resistance.si(),
-            switches: 2.0 * board.switch_resistance.si(),
-            positive_path_excess: board.positive_path_excess.si(),
-            switch_coefficient: board.switch_temperature_coefficient.si(),
-            diodes_drop: 2.0 * board.diode_drop.si(),
-            diodes_resistance: 2.0 * board.diode_resistance.si(),
-            clamp_conductance: 1.0 / board.diode_resistance.si().max(1e-3),
-            output_resistance: board.output_resistance.si() + fixture.lead_resistance.si(),
-            output_inductance: board.output_inductance.si() + fixture.lead_inductance.si(),
-            quiescent: board.quiescent_current.si(),
-            sense_gain: board.sense_gain.si(),
-            sense_filter: board.sense_filter.si(),
-            sense_offset: board.sense_offset.si(),
-            sense_leg: board.sense_leg,
-            supply_resistance: fixture.supply_resistance.si(),
-            snubber_resistance: fixture.snubber_resistance.si(),
-            snubber_capacitance: fixture.snubber_capacitance.si(),
-            node_conductance: 1.0 / fixture.bleeder.si() + 1.0 / fixture.snubber_resistance.si(),
-            rectifier_drop: fixture.rectifier_drop.si(),
-            load_saturation: fixture.load_saturation.si(),
-            near: fixture.near,
-            far: fixture.far,
-            gap: fixture.upstream.branch,
-            upstream_voltage: fixture.upstream.voltage.si(),
-        }
-    }
-
-    /// Resistance of the two conducting switches at a temperature bin.
-    pub(super) fn switches_at(&self, bin: u16) -> f64 {
-        let rise = f64::from(bin) * BIN;
-        self.switches * (1.0 + self.switch_coefficient * rise)
-    }
-}
-
-/// A linear function of the state and the constant one.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Affine([f64; COLUMNS]);
-
-impl Affine {
-    fn constant(value: f64) -> Self {
-        let mut entries = [0.0; COLUMNS];
-        entries[STATES] = value;
-        Self(entries)
-    }
-
-    fn state(index: usize) -> Self {
-        let mut entries = [0.0; COLUMNS];
-        entries[index] = 1.0;
-        Self(entries)
-    }
-
-    fn zero() -> Self {
-        Self([0.0; COLUMNS])
-    }
-
-    /// This plus `factor` times `other`.
-    fn plus(mut self, factor: f64, other: Self) -> Self {
-        for (sum, entry) in self.0.iter_mut().zip(other.0) {
-            *sum += factor * entry;
-        }
-        self
-    }
-
-    fn times(self, factor: f64) -> Self {
-        Self::zero().plus(factor, self)
-    }
-
-    /// Its value at `state`.
-    pub(super) fn at(&self, state: &State) -> f64 {
-        let mut sum = self.0[STATES];
-        for (entry, value) in self.0.iter().zip(state) {
-            sum += entry * value;
-        }
-        sum
-    }
-}
-
 /// A linear circuit, ready to be advanced and looked at.
 #[derive(Debug)]
 pub(super) struct Mode {
@@ -227,6 +154,7 @@ pub(super) struct Mode {
     pub(super) rail: Affine,
     pub(super) node: Affine,
     supply_current: Affine,
+    /// Through the load's stage.
     load_current: Affine,
 }
 
@@ -251,7 +179,8 @@ impl Mode {
         };
         let drawn = bridge.plus(1.0, logic);
         let (rail, supply_current, charging) = rail_and_supply(e, &key, drawn);
-        let (node, load_current) = node_and_load(e, key.load);
+        let node = node(e, &key);
+        let load_current = stage_current(e, key.stage);
 
         let mut rows = [Affine::zero(); STATES];
         rows[V_BULK] = charging.times(1.0 / e.bulk);
@@ -270,6 +199,15 @@ impl Mode {
             .plus(-1.0, Affine::state(V_SENSE))
             .times(1.0 / e.sense_filter);
         rows[I_SET] = Affine::constant(f64::from_bits(key.slope));
+        if key.stage != Stage::Off {
+            rows[V_LOAD] = load_input(e, &key, rail, node)
+                .plus(-1.0, load_current)
+                .times(1.0 / e.load.capacitance);
+        }
+        rows[I_LOAD] = loop_row(e, key.stage);
+        rows[V_BANK] = through_rectifier(key.bank, node, V_BANK, e.bank.drop, e.bank.resistance)
+            .plus(-1.0 / e.bank.bleeder, Affine::state(V_BANK))
+            .times(1.0 / e.bank.capacitance);
 
         Self {
             key,
@@ -292,12 +230,24 @@ impl Mode {
                 self.rail.at(state) + e.supply_resistance * self.supply_current.at(state)
             }
             Probe::SupplyCurrent => self.supply_current.at(state),
-            Probe::LoadVoltage => (self.node.at(state).abs() - e.rectifier_drop).max(0.0),
-            Probe::LoadCurrent => self.load_current.at(state).abs(),
+            Probe::LoadVoltage => self.load_voltage(e, state),
+            Probe::LoadCurrent => self.load_current.at(state),
+            Probe::BankVoltage => state[V_BANK],
             Probe::ShortCurrent => state[I_NEAR] + state[I_FAR],
             Probe::GapCurrent => state[I_GAP],
             Probe::UpstreamVoltage => upstream,
             Probe::SenseVoltage => state[V_SENSE] + e.sense_offset,
+        }
+    }
+}
+
+impl Mode {
+    /// What the load's voltmeter sees before the relay at its input.
+    fn load_voltage(&self, e: &Electrics, state: &State) -> f64 {
+        match (self.key.stage, self.key.on_supply) {
+            (Stage::Off, true) => self.rail.at(state),
+            (Stage::Off, false) => (self.node.at(state).abs() - e.rectifier_drop).max(0.0),
+            _ => state[V_LOAD],
         }
     }
 }
@@ -312,6 +262,10 @@ fn rail_and_supply(e: &Electrics, key: &Key, drawn: Affine) -> (Affine, Affine, 
             (conductance, conductance * f64::from_bits(key.voltage))
         }
         SupplyMode::Limit => (0.0, f64::from_bits(key.limit)),
+        SupplyMode::Foldback => {
+            let fold = Fold::new(e, f64::from_bits(key.voltage), f64::from_bits(key.limit));
+            fold.at_rail(e.supply_resistance)
+        }
         SupplyMode::Blocked => (0.0, 0.0),
     };
     let (clamp_conductance, clamp_source) = if key.rail_clamped {
@@ -319,8 +273,16 @@ fn rail_and_supply(e: &Electrics, key: &Key, drawn: Affine) -> (Affine, Affine, 
     } else {
         (0.0, 0.0)
     };
-    let conductance = supply_conductance + clamp_conductance;
-    let source = Affine::constant(supply_source + clamp_source).plus(-1.0, drawn);
+    let (load_conductance, load) = if key.on_supply && key.stage != Stage::Off {
+        let conductance = 1.0 / e.load.resistance;
+        (conductance, Affine::state(V_LOAD).times(conductance))
+    } else {
+        (0.0, Affine::zero())
+    };
+    let conductance = supply_conductance + clamp_conductance + load_conductance;
+    let source = Affine::constant(supply_source + clamp_source)
+        .plus(1.0, load)
+        .plus(-1.0, drawn);
     let rail = Affine::state(V_BULK)
         .plus(e.bulk_resistance, source)
         .times(1.0 / (1.0 + e.bulk_resistance * conductance));
@@ -339,27 +301,77 @@ fn columns(rows: &[Affine; STATES]) -> Matrix {
     matrix
 }
 
-fn node_and_load(e: &Electrics, load: Conduction) -> (Affine, Affine) {
-    let flowing = Affine::state(I_OUT)
+/// The node: everything that conducts there shares the output's current.
+fn node(e: &Electrics, key: &Key) -> Affine {
+    let mut conductance = e.node_conductance;
+    let mut flowing = Affine::state(I_OUT)
         .plus(-1.0, Affine::state(I_NEAR))
         .plus(-1.0, Affine::state(I_FAR))
         .plus(-1.0, Affine::state(I_GAP))
         .plus(1.0 / e.snubber_resistance, Affine::state(V_SNUB));
-    match load {
-        Conduction::Blocked => (flowing.times(1.0 / e.node_conductance), Affine::zero()),
-        Conduction::Current(polarity) => {
-            let current = Affine::state(I_SET).times(polarity.sign());
-            let node = flowing.plus(-1.0, current).times(1.0 / e.node_conductance);
-            (node, current)
+    if key.resistor {
+        conductance += 1.0 / e.resistor;
+    }
+    let rectified = [
+        (key.load, V_LOAD, e.rectifier_drop, e.load.resistance),
+        (key.bank, V_BANK, e.bank.drop, e.bank.resistance),
+    ];
+    for (rectifier, behind, drop, resistance) in rectified {
+        if rectifier != Rectifier::Blocked {
+            conductance += 1.0 / resistance;
+            let behind = Affine::state(behind).plus(1.0, Affine::constant(drop));
+            flowing = flowing.plus(rectifier.sign() / resistance, behind);
         }
-        Conduction::Resistance(polarity, bits) => {
-            let conductance = 1.0 / f64::from_bits(bits);
-            let drop = Affine::constant(polarity.sign() * e.rectifier_drop);
-            let node = flowing
-                .plus(conductance, drop)
-                .times(1.0 / (e.node_conductance + conductance));
-            (node, node.plus(-1.0, drop).times(conductance))
-        }
+    }
+    flowing.times(1.0 / conductance)
+}
+
+/// The current through a rectifier with `drop` and `resistance` into the
+/// voltage `behind` it.
+fn through_rectifier(
+    rectifier: Rectifier,
+    node: Affine,
+    behind: usize,
+    drop: f64,
+    resistance: f64,
+) -> Affine {
+    if rectifier == Rectifier::Blocked {
+        return Affine::zero();
+    }
+    node.times(rectifier.sign())
+        .plus(-1.0, Affine::state(behind))
+        .plus(-1.0, Affine::constant(drop))
+        .times(1.0 / resistance)
+}
+
+/// The current into the load's input.
+fn load_input(e: &Electrics, key: &Key, rail: Affine, node: Affine) -> Affine {
+    if key.on_supply {
+        return rail
+            .plus(-1.0, Affine::state(V_LOAD))
+            .times(1.0 / e.load.resistance);
+    }
+    through_rectifier(key.load, node, V_LOAD, e.rectifier_drop, e.load.resistance)
+}
+
+/// The current through the load's stage.
+fn stage_current(e: &Electrics, stage: Stage) -> Affine {
+    let resistance = match stage {
+        Stage::Regulated => return Affine::state(I_LOAD),
+        Stage::Off => return Affine::zero(),
+        Stage::Saturated | Stage::Ceiling => e.load.saturation,
+        Stage::Resistance(bits) => f64::from_bits(bits),
+    };
+    Affine::state(V_LOAD).times(1.0 / resistance)
+}
+
+/// The loop integrates what its stage draws too little.
+fn loop_row(e: &Electrics, stage: Stage) -> Affine {
+    match stage {
+        Stage::Off | Stage::Ceiling | Stage::Resistance(_) => Affine::zero(),
+        Stage::Regulated | Stage::Saturated => Affine::state(I_SET)
+            .plus(-1.0, stage_current(e, stage))
+            .times(1.0 / e.load.response),
     }
 }
 

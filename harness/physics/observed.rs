@@ -3,13 +3,16 @@
 //! characteristics are monotone), so the same state always gives the same
 //! answer; timers and consequences are not its business.
 
+use super::action::SwitchBranch;
+use super::electrics::{Electrics, Fold};
 use super::mode::{
-    Bridge, Conduction, Contact, Electrics, I_FAR, I_GAP, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode,
-    SupplyMode, V_BULK, V_SENSE, V_SNUB,
+    Bridge, Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier,
+    Stage, SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
 };
 use super::propagator::State;
 use super::signal::Polarity;
-use crate::model_board::{BoardParameters, FixtureParameters};
+use super::timers::{Timer, Timers};
+use crate::model_board::{BoardParameters, FixtureParameters, SupplyKind};
 use crate::units::Quantity;
 
 /// Hysteresis of the under-voltage lockout, relative.
@@ -31,13 +34,51 @@ pub(super) enum LoadKind {
     Resistance(f64),
 }
 
+/// What hangs on the circuit by a closed channel of the switch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Connected {
+    pub(super) bank: bool,
+    pub(super) resistor: bool,
+    /// The load on the supply rail instead of the node.
+    pub(super) on_supply: bool,
+}
+
+impl Connected {
+    /// A channel's state and the timer of its pulse; `None` for the channels
+    /// that are contacts of their own.
+    pub(super) fn channel(&mut self, branch: SwitchBranch) -> Option<(&mut bool, Timer)> {
+        match branch {
+            SwitchBranch::Bank => Some((&mut self.bank, Timer::BankPulse)),
+            SwitchBranch::Resistor => Some((&mut self.resistor, Timer::ResistorPulse)),
+            SwitchBranch::SupplyLoad => Some((&mut self.on_supply, Timer::SupplyLoadPulse)),
+            SwitchBranch::Near
+            | SwitchBranch::Far
+            | SwitchBranch::GapStraight
+            | SwitchBranch::GapCrossed => None,
+        }
+    }
+
+    /// Ends the pulses that are due.
+    pub(super) fn due(&mut self, now: i64, timers: &mut Timers) {
+        self.bank &= !timers.take(Timer::BankPulse, now);
+        self.resistor &= !timers.take(Timer::ResistorPulse, now);
+        self.on_supply &= !timers.take(Timer::SupplyLoadPulse, now);
+    }
+}
+
 /// Settings and thresholds that the answers depend on, in SI units.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Settings {
     pub(super) supply_voltage: f64,
     pub(super) supply_limit: f64,
     pub(super) supply_on: bool,
+    /// Its own protection rests before it tries again.
+    pub(super) supply_resting: bool,
+    /// Its limit falls with its voltage.
+    folds: bool,
     pub(super) load: LoadKind,
+    /// What the switch has put on the rail and on the node.
+    pub(super) connected: Connected,
     trip_level: f64,
     reverse_level: f64,
     under_voltage: f64,
@@ -52,7 +93,10 @@ impl Settings {
             supply_voltage: 0.0,
             supply_limit: 0.0,
             supply_on: false,
+            supply_resting: false,
+            folds: fixture.supply.kind == SupplyKind::Foldback,
             load: LoadKind::Off,
+            connected: Connected::default(),
             trip_level: gain * board.trip_current.si(),
             reverse_level: board
                 .reversing
@@ -70,7 +114,9 @@ pub(super) struct Observed {
     /// The body diodes keep the rail from going negative.
     pub(super) rail_clamped: bool,
     pub(super) logic_awake: bool,
-    pub(super) load: Conduction,
+    pub(super) load: Rectifier,
+    pub(super) stage: Stage,
+    pub(super) bank: Rectifier,
     /// The body diodes' current has come down to zero.
     pub(super) freewheel_over: bool,
     /// The node drives the idle bridge's diodes.
@@ -93,7 +139,9 @@ impl Observed {
             supply: SupplyMode::Blocked,
             rail_clamped: false,
             logic_awake: false,
-            load: Conduction::Blocked,
+            load: Rectifier::Blocked,
+            stage: Stage::Off,
+            bank: Rectifier::Blocked,
             freewheel_over: false,
             backdriven: None,
             clamp_over: [false; 3],
@@ -105,52 +153,117 @@ impl Observed {
         }
     }
 
-    /// The answers at `state` in `mode`, `was` being the present ones.
+    /// The answers at `state` in `mode` to the questions of `asked`; to all
+    /// others the present ones, `was`.
     pub(super) fn at(
         e: &Electrics,
         settings: &Settings,
         mode: &Mode,
         was: &Self,
-        state: &State,
+        (state, asked): (&State, Asked),
     ) -> Self {
         let key = &mode.key;
-        let rail = mode.rail.at(state);
-        let current = state[I_OUT];
-        let backdriven = if key.bridge == Bridge::Open {
-            let node = mode.node.at(state);
-            let beyond = node.abs() - rail - e.diodes_drop;
-            (beyond > DIODE_MARGIN).then_some(Polarity::of(-node))
-        } else {
-            None
-        };
-        let lockout = if was.rail_low {
-            settings.under_voltage * LOCKOUT_HYSTERESIS
-        } else {
-            settings.under_voltage
-        };
-        let (supply, rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
-        Self {
-            supply,
-            rail_clamped,
-            logic_awake: state[V_BULK] > LOGIC_FLOOR,
-            load: load(e, settings.load, state),
-            freewheel_over: match key.bridge {
-                Bridge::Freewheel(sign) => sign.sign() * current < 0.0,
+        let mut seen = *was;
+        if asked.has(Asked::SOURCES) {
+            (seen.supply, seen.rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
+            seen.logic_awake = state[V_BULK] > LOGIC_FLOOR;
+            let lockout = if was.rail_low {
+                settings.under_voltage * LOCKOUT_HYSTERESIS
+            } else {
+                settings.under_voltage
+            };
+            seen.rail_low = mode.rail.at(state) < lockout;
+            seen.reset = state[V_BULK] < settings.under_voltage * RESET_SHARE;
+        }
+        if asked.has(Asked::LOADS) {
+            (seen.load, seen.bank) = rectifiers(e, settings, state);
+            seen.stage = stage(e, settings.load, state);
+        }
+        if asked.has(Asked::BRIDGE) {
+            seen.backdriven = backdriven(e, mode, state);
+            seen.freewheel_over = match key.bridge {
+                Bridge::Freewheel(sign) => sign.sign() * state[I_OUT] < 0.0,
                 _ => false,
-            },
-            backdriven,
-            clamp_over: [
+            };
+        }
+        if asked.has(Asked::LEVELS) {
+            seen.trip_above = state[V_SENSE] > settings.trip_level;
+            seen.reverse_above = state[V_SENSE] > settings.reverse_level;
+            seen.upstream_above = state[I_GAP].abs() > settings.upstream_trip;
+            seen.clamp_over = [
                 clamp_over(key.near, state[I_NEAR]),
                 clamp_over(key.far, state[I_FAR]),
                 clamp_over(key.gap, state[I_GAP]),
-            ],
-            trip_above: state[V_SENSE] > settings.trip_level,
-            reverse_above: state[V_SENSE] > settings.reverse_level,
-            rail_low: rail < lockout,
-            reset: state[V_BULK] < settings.under_voltage * RESET_SHARE,
-            upstream_above: state[I_GAP].abs() > settings.upstream_trip,
+            ];
         }
+        seen
     }
+
+    /// The questions whose answers differ.
+    pub(super) fn differing(&self, other: &Self) -> Asked {
+        let mut asked = 0;
+        let sources = |of: &Self| {
+            (
+                of.supply,
+                of.rail_clamped,
+                of.logic_awake,
+                of.rail_low,
+                of.reset,
+            )
+        };
+        let loads = |of: &Self| (of.load, of.bank, of.stage);
+        let bridge = |of: &Self| (of.backdriven, of.freewheel_over);
+        if sources(self) != sources(other) {
+            asked |= Asked::SOURCES;
+        }
+        if loads(self) != loads(other) {
+            asked |= Asked::LOADS;
+        }
+        if bridge(self) != bridge(other) {
+            asked |= Asked::BRIDGE;
+        }
+        if asked == 0 {
+            asked = Asked::LEVELS;
+        } else if (self.trip_above, self.reverse_above, self.upstream_above)
+            != (other.trip_above, other.reverse_above, other.upstream_above)
+            || self.clamp_over != other.clamp_over
+        {
+            asked |= Asked::LEVELS;
+        }
+        Asked(asked)
+    }
+}
+
+/// Which questions are asked of a state: while an event is searched for, only
+/// those whose answers it changes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Asked(u8);
+
+impl Asked {
+    /// Of supply, rail and logic.
+    const SOURCES: u8 = 1;
+    /// Of load and bank.
+    const LOADS: u8 = 2;
+    /// Of the bridge's diodes.
+    const BRIDGE: u8 = 4;
+    /// Of comparators and clamps.
+    const LEVELS: u8 = 8;
+    /// All of them.
+    pub(super) const ALL: Self = Self(15);
+
+    const fn has(self, group: u8) -> bool {
+        self.0 & group != 0
+    }
+}
+
+/// Whether the node drives the idle bridge's diodes.
+fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> Option<Polarity> {
+    if mode.key.bridge != Bridge::Open {
+        return None;
+    }
+    let node = mode.node.at(state);
+    let beyond = node.abs() - mode.rail.at(state) - e.diodes_drop;
+    (beyond > DIODE_MARGIN).then_some(Polarity::of(-node))
 }
 
 fn clamp_over(contact: Contact, current: f64) -> bool {
@@ -177,52 +290,103 @@ fn supply_and_clamp(
         e.quiescent * bulk / LOGIC_FLOOR
     };
     // The rail without a supply is a source `open` behind `inner` ohms.
-    let open = bulk - e.bulk_resistance * (into_bridge + logic);
-    let (mode, rail) = supply(e, settings, open, e.bulk_resistance);
-    if rail >= -e.diodes_drop {
+    let mut open = bulk - e.bulk_resistance * (into_bridge + logic);
+    let mut inner = e.bulk_resistance;
+    if settings.connected.on_supply && settings.load != LoadKind::Off {
+        let share = 1.0 / (1.0 + inner / e.load.resistance);
+        open = (open + inner / e.load.resistance * state[V_LOAD]) * share;
+        inner *= share;
+    }
+    // No supply lowers the rail, so that most of the time there is nothing to
+    // clamp and the rail itself is not needed.
+    let mode = supply(e, settings, open, inner);
+    if open >= -e.diodes_drop || rail(e, settings, mode, open, inner) >= -e.diodes_drop {
         return (mode, false);
     }
-    let share = 1.0 / (1.0 + e.bulk_resistance * e.clamp_conductance);
+    let share = 1.0 / (1.0 + inner * e.clamp_conductance);
     let held = (open + e.diodes_drop) * share - e.diodes_drop;
-    (supply(e, settings, held, e.bulk_resistance * share).0, true)
+    (supply(e, settings, held, inner * share), true)
 }
 
-/// The supply's mode and the rail it makes of a source `open` behind `inner`
+/// The supply's mode on a source `open` behind `inner` ohms.
+fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> SupplyMode {
+    if !settings.supply_on || settings.supply_resting {
+        return SupplyMode::Blocked;
+    }
+    let above = settings.supply_voltage - open;
+    if above < 0.0 {
+        SupplyMode::Blocked
+    } else if above <= settings.supply_limit * (e.supply_resistance + inner) {
+        SupplyMode::Voltage
+    } else if settings.folds {
+        SupplyMode::Foldback
+    } else {
+        SupplyMode::Limit
+    }
+}
+
+/// The rail that the supply in `mode` makes of a source `open` behind `inner`
 /// ohms.
-fn supply(e: &Electrics, settings: &Settings, open: f64, inner: f64) -> (SupplyMode, f64) {
-    if !settings.supply_on {
-        return (SupplyMode::Blocked, open);
-    }
-    let current = (settings.supply_voltage - open) / (e.supply_resistance + inner);
-    if current < 0.0 {
-        (SupplyMode::Blocked, open)
-    } else if current > settings.supply_limit {
-        (SupplyMode::Limit, open + inner * settings.supply_limit)
-    } else {
-        (SupplyMode::Voltage, open + inner * current)
-    }
+fn rail(e: &Electrics, settings: &Settings, mode: SupplyMode, open: f64, inner: f64) -> f64 {
+    let whole = e.supply_resistance + inner;
+    let current = match mode {
+        SupplyMode::Blocked => 0.0,
+        SupplyMode::Voltage => (settings.supply_voltage - open) / whole,
+        SupplyMode::Limit => settings.supply_limit,
+        SupplyMode::Foldback => {
+            Fold::new(e, settings.supply_voltage, settings.supply_limit).into_source(open, whole)
+        }
+    };
+    open + inner * current
 }
 
-/// Where the load's characteristic behind its rectifier meets the node.
-fn load(e: &Electrics, kind: LoadKind, state: &State) -> Conduction {
-    let resistance = match kind {
-        LoadKind::Off => return Conduction::Blocked,
-        LoadKind::Current => e.load_saturation,
-        LoadKind::Resistance(ohms) => ohms.max(e.load_saturation),
-    };
-    let flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
-        + state[V_SNUB] / e.snubber_resistance;
-    let polarity = Polarity::of(flowing);
-    let flowing = flowing.abs();
-    if flowing <= e.rectifier_drop * e.node_conductance {
-        return Conduction::Blocked;
+/// Which rectifiers on the node conduct: of load and capacitor bank the one
+/// with less voltage behind it takes the current first.
+fn rectifiers(e: &Electrics, settings: &Settings, state: &State) -> (Rectifier, Rectifier) {
+    let connected = settings.connected;
+    let drawing = settings.load != LoadKind::Off && !connected.on_supply;
+    if !drawing && !connected.bank {
+        return (Rectifier::Blocked, Rectifier::Blocked);
     }
-    let conductance = 1.0 / resistance;
-    let node = (flowing + conductance * e.rectifier_drop) / (e.node_conductance + conductance);
-    let current = (node - e.rectifier_drop) * conductance;
-    if kind == LoadKind::Current && current > state[I_SET] {
-        Conduction::Current(polarity)
-    } else {
-        Conduction::Resistance(polarity, resistance.to_bits())
+    let mut flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
+        + state[V_SNUB] / e.snubber_resistance;
+    let mut conductance = e.node_conductance;
+    if connected.resistor {
+        conductance += 1.0 / e.resistor;
+    }
+    let conducting = Rectifier::Conducting(Polarity::of(flowing));
+    flowing = flowing.abs();
+    let load = (state[V_LOAD] + e.rectifier_drop, e.load.resistance);
+    let bank = (state[V_BANK] + e.bank.drop, e.bank.resistance);
+    let has = [drawing, connected.bank];
+    let order = if bank.0 < load.0 { [1, 0] } else { [0, 1] };
+    let mut found = [Rectifier::Blocked; 2];
+    for index in order {
+        let (threshold, resistance) = [load, bank][index];
+        if has[index] && flowing > threshold * conductance {
+            found[index] = conducting;
+            flowing += threshold / resistance;
+            conductance += 1.0 / resistance;
+        }
+    }
+    let [load, bank] = found;
+    (load, bank)
+}
+
+/// What the load's stage does at the voltage across its input.
+fn stage(e: &Electrics, kind: LoadKind, state: &State) -> Stage {
+    match kind {
+        LoadKind::Off => Stage::Off,
+        LoadKind::Resistance(ohms) => Stage::Resistance(ohms.max(e.load.saturation).to_bits()),
+        LoadKind::Current => {
+            let most = state[V_LOAD] / e.load.saturation;
+            if most >= state[I_LOAD] {
+                Stage::Regulated
+            } else if state[I_LOAD] >= e.load.ceiling && state[I_SET] > most {
+                Stage::Ceiling
+            } else {
+                Stage::Saturated
+            }
+        }
     }
 }

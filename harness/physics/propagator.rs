@@ -2,7 +2,7 @@
 //! number of picoseconds. It knows matrices, not what their rows mean.
 
 /// Number of state variables.
-pub(super) const STATES: usize = 8;
+pub(super) const STATES: usize = 11;
 /// Columns of the augmented matrix: one for each state, one for the constant.
 pub(super) const COLUMNS: usize = STATES + 1;
 /// The longest single step is 2^44 ps, about 17.6 s.

@@ -8,16 +8,15 @@ use super::action::Line;
 use super::board_logic::Command;
 use super::circuit::Circuit;
 use super::history::Segment;
-use super::mode::{BIN, Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
-use super::observed::Observed;
+use super::mode::{Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
+use super::observed::{Asked, Observed};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
+use super::thermal::SHORTEST_TICK;
 use super::timers::Timer;
 use crate::clock::{BenchInstant, PICOSECONDS};
 use std::sync::Arc;
 
-/// The junction temperature moves every 50 ms.
-pub(super) const THERMAL_TICK: i64 = 50_000_000_000;
 /// The first sub-step after a change is 2^13 ps, about 8 ns.
 const FIRST_LEVEL: u32 = 13;
 /// Sub-steps double up to 2^22 ps, about 4 us, and then stay within an eighth
@@ -87,13 +86,20 @@ impl Circuit {
     }
 
     fn take_step(&mut self, end: i64, state: State) {
-        if matches!(self.mode.key.bridge, Bridge::Drive(_) | Bridge::Brake) {
-            let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
-            let (before, after) = (self.state[I_OUT], state[I_OUT]);
-            self.thermal.current_squared += 0.5 * (before * before + after * after) * seconds;
-        }
+        self.thermal.current_squared += self.current_squared_until(end, &state);
         self.anchor = end;
         self.state = state;
+    }
+
+    /// Integral of the squared current through the bridge's switches from the
+    /// anchor to `end`, the current taken to move in a line between them.
+    pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
+        if !matches!(self.mode.key.bridge, Bridge::Drive(_) | Bridge::Brake) {
+            return 0.0;
+        }
+        let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
+        let (before, after) = (self.state[I_OUT], state[I_OUT]);
+        (before * before + before * after + after * after) / 3.0 * seconds
     }
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to
@@ -112,20 +118,23 @@ impl Circuit {
         } else {
             propagator.advance(span, &self.state)
         };
-        if !self.acts_at(&state) {
+        let was = &self.switches.observed;
+        let seen = self.observe(&state, Asked::ALL);
+        if seen == *was {
             return Step {
                 end: self.anchor + span,
                 state,
                 event: false,
             };
         }
+        let asked = seen.differing(was);
         let mut quiet_for = 0;
         let mut quiet = self.state;
         for level in (0..=span.ilog2() as usize).rev() {
             let longer = quiet_for + (1 << level);
             if longer < span {
                 let tried = propagator.step(level, &quiet);
-                if !self.acts_at(&tried) {
+                if self.observe(&tried, asked) == *was {
                     quiet_for = longer;
                     quiet = tried;
                 }
@@ -138,18 +147,14 @@ impl Circuit {
         }
     }
 
-    fn observe(&self, state: &State) -> Observed {
+    fn observe(&self, state: &State, asked: Asked) -> Observed {
         Observed::at(
             &self.electrics,
             &self.switches.settings,
             &self.mode,
             &self.switches.observed,
-            state,
+            (state, asked),
         )
-    }
-
-    fn acts_at(&self, state: &State) -> bool {
-        self.observe(state) != self.switches.observed
     }
 
     fn guard_against_bursts(&mut self) {
@@ -169,7 +174,7 @@ impl Circuit {
     pub(super) fn settle(&mut self) {
         for _ in 0..ROUNDS {
             let mut acted = self.do_what_is_due();
-            let observed = self.observe(&self.state);
+            let observed = self.observe(&self.state, Asked::ALL);
             acted |= observed != self.switches.observed;
             self.switches.observed = observed;
             self.supervise();
@@ -200,7 +205,12 @@ impl Circuit {
         }
         if self.switches.timers.take(Timer::Thermal, now) {
             self.warm_up();
-            self.switches.timers.set(Timer::Thermal, now + THERMAL_TICK);
+            let tick = if self.switches.load.running {
+                SHORTEST_TICK
+            } else {
+                self.thermal.tick()
+            };
+            self.switches.timers.set(Timer::Thermal, now + tick);
         }
         let switches = &mut self.switches;
         let timers = &mut switches.timers;
@@ -209,6 +219,8 @@ impl Circuit {
             contact.due(now, times, timers);
         }
         switches.gap.due(now, timers);
+        switches.settings.connected.due(now, timers);
+        switches.supply.due(now, &mut switches.settings, timers);
         let load = (&mut switches.settings.load, &mut self.state, &mut *timers);
         switches.load.due(now, times, load);
         switches
@@ -227,6 +239,7 @@ impl Circuit {
         switches
             .gap
             .supervise(now, &self.fixture_times, &switches.observed, timers);
+        switches.supply.supervise(now, &switches.observed, timers);
     }
 
     fn next_stretch(&mut self) {
@@ -262,13 +275,12 @@ impl Circuit {
             .input(levels, now, &self.board_times, &mut switches.timers);
     }
 
-    fn warm_up(&mut self) {
-        let tick = THERMAL_TICK as f64 / PICOSECONDS as f64;
+    /// Brings the bridge's temperature up to the present.
+    pub(super) fn warm_up(&mut self) {
         let resistance = self.electrics.switches_at(self.mode.key.bin);
-        let power = self.thermal.current_squared / tick * resistance;
-        let steady = power * self.thermal.resistance;
-        self.thermal.rise = steady + (self.thermal.rise - steady) * self.thermal.decay;
-        self.thermal.current_squared = 0.0;
+        self.thermal.catch_up(self.anchor, resistance);
+        let junction = self.thermal.junction();
+        self.switches.board.feel(junction, &self.board_times);
     }
 
     /// The linear circuit that switches, diodes and contacts ask for. A current
@@ -297,24 +309,29 @@ impl Circuit {
         let far = wanted_contact(far.touching && intact, was.far, over[1], &mut state[I_FAR]);
         let bridged = switches.gap.bridged.filter(|_| alive);
         let gap = wanted_contact(bridged.is_some(), was.gap, over[2], &mut state[I_GAP]);
-        let rise_in_bins = libm::round(self.thermal.rise / BIN);
+        let connected = switches.settings.connected;
+        let (voltage, limit) = match observed.supply {
+            SupplyMode::Voltage => (switches.settings.supply_voltage, 0.0),
+            SupplyMode::Limit => (0.0, switches.settings.supply_limit),
+            SupplyMode::Foldback => (
+                switches.settings.supply_voltage,
+                switches.settings.supply_limit,
+            ),
+            SupplyMode::Blocked => (0.0, 0.0),
+        };
         Key {
             supply: observed.supply,
-            voltage: if observed.supply == SupplyMode::Voltage {
-                switches.settings.supply_voltage.to_bits()
-            } else {
-                0
-            },
-            limit: if observed.supply == SupplyMode::Limit {
-                switches.settings.supply_limit.to_bits()
-            } else {
-                0
-            },
+            voltage: voltage.to_bits(),
+            limit: limit.to_bits(),
             bridge,
-            bin: rise_in_bins.clamp(0.0, f64::from(u16::MAX)) as u16,
+            bin: self.thermal.bin(),
             rail_clamped: observed.rail_clamped,
             logic_awake: observed.logic_awake,
             load: observed.load,
+            stage: observed.stage,
+            on_supply: connected.on_supply,
+            bank: observed.bank,
+            resistor: connected.resistor,
             slope: switches.load.slope.to_bits(),
             near,
             far,
@@ -344,7 +361,7 @@ impl Circuit {
         self.lines = [
             (Line::SignalA, a),
             (Line::SignalB, b),
-            (Line::Fault, switches.board.tripped),
+            (Line::Fault, switches.board.tripped || switches.board.hot),
             (Line::NearMarker, near.commanded),
             (Line::FarMarker, far.commanded),
             (Line::GapMarker, switches.gap.bridged.is_some()),

@@ -45,6 +45,18 @@ pub(super) enum Timer {
     UpstreamTrip,
     /// The upstream source has been relieved long enough.
     UpstreamRelief,
+    /// The capacitor bank is taken off by itself.
+    BankPulse,
+    /// The resistor bank is taken off by itself.
+    ResistorPulse,
+    /// The load returns to the node by itself.
+    SupplyLoadPulse,
+    /// The supply has borne its limit long enough.
+    SupplyTrip,
+    /// The supply has rested long enough.
+    SupplyRest,
+    /// The board's converter looks for an overload.
+    TripLook,
     /// The junction temperature is brought up to date.
     Thermal,
 }
@@ -56,32 +68,44 @@ pub(super) const NEVER: i64 = i64::MAX;
 
 /// Deadlines in picoseconds of bench time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Timers([i64; TIMERS]);
+pub(super) struct Timers {
+    due: [i64; TIMERS],
+    /// The earliest of them.
+    next: i64,
+}
 
 impl Timers {
     /// Nothing is due.
     pub(super) const fn new() -> Self {
-        Self([NEVER; TIMERS])
+        Self {
+            due: [NEVER; TIMERS],
+            next: NEVER,
+        }
     }
 
     /// Starts or restarts a timer.
     pub(super) fn set(&mut self, timer: Timer, due: i64) {
-        self.0[timer as usize] = due;
+        let was = std::mem::replace(&mut self.due[timer as usize], due);
+        if due < self.next {
+            self.next = due;
+        } else if was == self.next && due != was {
+            self.next = self.due.iter().copied().fold(NEVER, i64::min);
+        }
     }
 
     /// Stops a timer.
     pub(super) fn cancel(&mut self, timer: Timer) {
-        self.0[timer as usize] = NEVER;
+        self.set(timer, NEVER);
     }
 
     /// Whether it runs.
     pub(super) fn is_running(&self, timer: Timer) -> bool {
-        self.0[timer as usize] != NEVER
+        self.due[timer as usize] != NEVER
     }
 
     /// Stops a timer that is due and says so.
     pub(super) fn take(&mut self, timer: Timer, now: i64) -> bool {
-        let due = self.0[timer as usize] <= now;
+        let due = self.due[timer as usize] <= now;
         if due {
             self.cancel(timer);
         }
@@ -89,19 +113,30 @@ impl Timers {
     }
 
     /// The earliest deadline.
-    pub(super) fn next(&self) -> i64 {
-        self.0.iter().copied().fold(NEVER, i64::min)
+    pub(super) const fn next(&self) -> i64 {
+        self.next
     }
 
     /// The deadlines, for comparing two periods.
-    pub(super) fn deadlines(&self) -> &[i64; TIMERS] {
-        &self.0
+    pub(super) const fn deadlines(&self) -> &[i64; TIMERS] {
+        &self.due
     }
 
     /// Moves the deadline with index `index` by `picoseconds`.
     pub(super) fn shift(&mut self, index: usize, picoseconds: i64) {
-        if self.0[index] != NEVER {
-            self.0[index] = self.0[index].saturating_add(picoseconds);
+        let due = &mut self.due[index];
+        if *due != NEVER {
+            *due = due.saturating_add(picoseconds);
+            self.next = self.due.iter().copied().fold(NEVER, i64::min);
         }
+    }
+}
+
+/// A timer that runs as long as its condition holds.
+pub(super) fn hold(timers: &mut Timers, timer: Timer, condition: bool, due: i64) {
+    if !condition {
+        timers.cancel(timer);
+    } else if !timers.is_running(timer) {
+        timers.set(timer, due);
     }
 }

@@ -2,7 +2,10 @@
 //! needs, the envelope, and what its instruments can do. Both were checked
 //! alone before; nothing is asked of an instrument here.
 
+mod inrush;
 mod limits_of_energy;
+mod soak;
+mod supply;
 mod unloaded;
 
 use super::check::SHORTEST_HALF_BIT;
@@ -215,13 +218,13 @@ impl<'a> Against<'a> {
         }
         match &at.scenario.settings {
             Settings::Idle(idle) => self.idle(at, idle),
-            Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) => {}
+            Settings::Load(_) | Settings::Sense(_) | Settings::Overload(_) | Settings::Soak(_) => {}
+            Settings::Inrush(_) => self.inrush(at),
+            Settings::Supply(_) => self.load_on_supply(at),
             Settings::Short(short) => {
                 for place in &short.places {
                     self.branch(at, "places", short_branch(*place));
-                }
-                if short.places.contains(&ShortPlace::Far) {
-                    self.far_loop_trips(at);
+                    self.loop_trips(at, *place);
                 }
             }
             Settings::Signal(signal) => self.signal(at, signal),
@@ -313,19 +316,24 @@ impl<'a> Against<'a> {
     }
 
     /// The coin test: a loop whose resistance keeps the current below the trip
-    /// level arcs and heats instead of tripping, on any board.
-    fn far_loop_trips(&mut self, at: At<'_>) {
-        let Some(far) = self.bench.branch(Closes::FarShort) else {
+    /// level arcs and heats instead, on any board; the supply's leads included.
+    fn loop_trips(&mut self, at: At<'_>, place: ShortPlace) {
+        let Some(short) = self.bench.branch(short_branch(place)) else {
             return;
         };
-        let ratings = self.plan.ratings;
-        let resistance =
-            ratings.source_resistance + self.bench.wiring.lead_resistance + far.resistance;
+        let (ratings, wiring) = (self.plan.ratings, self.bench.wiring);
+        let resistance = ratings.source_resistance
+            + wiring.supply_resistance
+            + wiring.lead_resistance
+            + short.resistance;
         let current = ratings.supply_voltage / resistance;
         if current <= self.trip_upper() {
             self.plan_fault(
                 &at.path("places"),
-                format!("through the far loop flow only {current}, so no board need trip"),
+                format!(
+                    "through the {} loop flow only {current}, so no board need trip",
+                    place.word()
+                ),
                 format!(
                     "a loop that lets more than {} flow: the bus is too thin or too long",
                     self.trip_upper()
@@ -431,7 +439,13 @@ impl<'a> Against<'a> {
             | Settings::Sense(_)
             | Settings::Overload(_)
             | Settings::Signal(_)
-            | Settings::Loss(_) => Vec::new(),
+            | Settings::Loss(_)
+            | Settings::Soak(_) => Vec::new(),
+            Settings::Inrush(i) => vec![
+                ("length", inrush::connected(i.length)),
+                ("close_look", inrush::connected(i.close_look)),
+            ],
+            Settings::Supply(s) => vec![("hold", supply::connected(s))],
             Settings::Short(short) => vec![
                 ("pulse", short.pulse),
                 ("recovery_pulse", short.recovery_pulse),
@@ -464,7 +478,12 @@ impl<'a> Against<'a> {
 fn captures(settings: &Settings) -> Vec<(&'static str, Seconds, Seconds)> {
     match settings {
         Settings::Idle(i) => vec![("sampling_period", i.sampling_period, i.length)],
-        Settings::Load(_) | Settings::Sense(_) => Vec::new(),
+        Settings::Load(_) | Settings::Sense(_) | Settings::Soak(_) => Vec::new(),
+        Settings::Inrush(i) => vec![
+            ("coarse_period", i.coarse_period, i.length),
+            ("sampling_period", i.sampling_period, i.close_look),
+        ],
+        Settings::Supply(s) => vec![("sampling_period", s.sampling_period, s.hold)],
         Settings::Overload(o) => vec![("sampling_period", o.sampling_period, o.pulse)],
         Settings::Short(s) => vec![
             ("sampling_period", s.sampling_period, s.pulse),

@@ -1,6 +1,9 @@
 //! How the numbers of a plan must fit together, whatever the bench. What
 //! depends on the bench is checked in `against_bench`.
 
+mod inrush;
+mod soak;
+mod supply;
 mod unloaded;
 
 use super::sense::Sense;
@@ -129,6 +132,9 @@ impl Checks<'_> {
             Settings::Reversal(reversal) => self.reversal(at, reversal),
             Settings::Signal(signal) => self.signal(at, signal),
             Settings::Loss(loss) => self.loss(at, loss),
+            Settings::Inrush(inrush) => self.inrush(at, inrush),
+            Settings::Soak(soak) => self.soak(at, soak),
+            Settings::Supply(supply) => self.supply(at, supply),
         }
     }
 
@@ -152,7 +158,7 @@ impl Checks<'_> {
                 "\"positive\" and \"negative\" in the list".to_owned(),
             );
         }
-        self.held_steps(at, &load.polarities, load.settle + load.hold);
+        self.held(at, &load.polarities, load.settle + load.hold, "hold");
     }
 
     fn sense(&mut self, at: At<'_>, sense: &Sense) {
@@ -173,7 +179,7 @@ impl Checks<'_> {
                 "more than zero".to_owned(),
             );
         }
-        self.held_steps(at, &sense.polarities, sense.settle + sense.hold);
+        self.held(at, &sense.polarities, sense.settle + sense.hold, "hold");
     }
 
     fn rising_steps(&mut self, at: At<'_>, steps: &[Amperes]) {
@@ -199,7 +205,7 @@ impl Checks<'_> {
 
     /// A board that goes dead without a signal cannot be held in a polarity,
     /// and a bootstrapped high side holds for a while only.
-    fn held_steps(&mut self, at: At<'_>, polarities: &[Polarity], step: Seconds) {
+    fn held(&mut self, at: At<'_>, polarities: &[Polarity], step: Seconds, key: &str) {
         if polarities.iter().all(|p| *p == Polarity::Alternating) {
             return;
         }
@@ -217,9 +223,13 @@ impl Checks<'_> {
         {
             self.fault(
                 at,
-                "hold",
+                key,
                 "a step holds the output longer than the board can".to_owned(),
-                format!("settle and hold together {longest} at most"),
+                if key == "hold" {
+                    format!("settle and hold together {longest} at most")
+                } else {
+                    format!("{longest} at most, or `polarities = [\"alternating\"]`")
+                },
             );
         }
     }

@@ -5,7 +5,7 @@ use super::limits::{Defaults, read_defaults, read_limits};
 use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
 use super::{
     Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, idle,
-    loss, sense, signal,
+    inrush, loss, sense, signal, soak, supply,
 };
 use crate::catalogue::ScenarioKind;
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
@@ -181,6 +181,9 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
         ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),
         ScenarioKind::Signal => Settings::Signal(signal::read(table)),
         ScenarioKind::Loss => Settings::Loss(loss::read(table)),
+        ScenarioKind::Inrush => Settings::Inrush(inrush::read(table)),
+        ScenarioKind::Soak => Settings::Soak(soak::read(table, &ratings)),
+        ScenarioKind::Supply => Settings::Supply(supply::read(table, &ratings)),
     };
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),

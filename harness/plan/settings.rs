@@ -2,9 +2,12 @@
 //! the catalogue's.
 
 use super::idle::Idle;
+use super::inrush::Inrush;
 use super::loss::Loss;
 use super::sense::Sense;
 use super::signal::Signal;
+use super::soak::Soak;
+use super::supply::Supply;
 use crate::catalogue::ScenarioKind;
 use crate::units::{Amperes, Seconds};
 use serde::{Deserialize, Serialize};
@@ -29,6 +32,12 @@ pub enum Settings {
     Signal(Signal),
     /// Of a loss scenario.
     Loss(Loss),
+    /// Of an inrush scenario.
+    Inrush(Inrush),
+    /// Of a soak scenario.
+    Soak(Soak),
+    /// Of a supply scenario.
+    Supply(Supply),
 }
 
 impl Settings {
@@ -43,6 +52,9 @@ impl Settings {
             Self::Reversal(_) => ScenarioKind::Reversal,
             Self::Signal(_) => ScenarioKind::Signal,
             Self::Loss(_) => ScenarioKind::Loss,
+            Self::Inrush(_) => ScenarioKind::Inrush,
+            Self::Soak(_) => ScenarioKind::Soak,
+            Self::Supply(_) => ScenarioKind::Supply,
         }
     }
 }

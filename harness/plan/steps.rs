@@ -2,10 +2,13 @@
 //! An estimate for people: what really happens, the scenarios decide.
 
 use super::idle::{Idle, OutputState};
+use super::inrush::Inrush;
 use super::loss::{BEFORE_LOSS, Loss};
 use super::sense::Sense;
 use super::settings::{Load, Overload, Reversal, Settings, Short};
 use super::signal::{Signal, SignalLoading};
+use super::soak::Soak;
+use super::supply::Supply;
 use super::{Plan, Scenario};
 use crate::units::{Quantity, Seconds};
 use serde::Serialize;
@@ -34,6 +37,10 @@ const READING: f64 = 2e-3;
 /// The rest after a trip, before the board is asked again.
 const REST: f64 = 1.0;
 
+/// What a bank takes to empty itself before a start, and the board's own
+/// start; from the demo's bench, so no promise.
+const EMPTYING: f64 = 6.0;
+
 /// Every step of `plan`, in order.
 pub fn steps(plan: &Plan) -> Vec<Step> {
     let mut steps = Vec::new();
@@ -52,6 +59,9 @@ pub fn steps(plan: &Plan) -> Vec<Step> {
             Settings::Reversal(reversal) => list.reversal(reversal),
             Settings::Signal(signal) => list.signal(signal),
             Settings::Loss(loss) => list.loss(loss),
+            Settings::Inrush(inrush) => list.inrush(inrush),
+            Settings::Soak(soak) => list.soak(soak),
+            Settings::Supply(supply) => list.supply(supply),
         }
         list.step("make the bench safe".to_owned(), false, 0.0);
     }
@@ -204,6 +214,55 @@ impl List<'_> {
                 ),
                 true,
                 signal.settle.si() + signal.length.si(),
+            );
+        }
+    }
+
+    fn inrush(&mut self, inrush: &Inrush) {
+        for repeat in 1..=inrush.repeats {
+            for length in [inrush.close_look, inrush.length] {
+                self.step(
+                    format!(
+                        "start into the empty bank, watched for {length}, {repeat} of {}",
+                        inrush.repeats
+                    ),
+                    true,
+                    length.si() + EMPTYING,
+                );
+            }
+        }
+    }
+
+    fn soak(&mut self, soak: &Soak) {
+        for polarity in &soak.polarities {
+            self.step(
+                format!("rest for {} without power", soak.rest),
+                false,
+                soak.rest.si(),
+            );
+            self.power();
+            let looks = libm::ceil(soak.length.si() / soak.interval.si().max(1e-3));
+            self.step(
+                format!(
+                    "{}: hold {} for {}, looked at every {}",
+                    polarity.word(),
+                    soak.current,
+                    soak.length,
+                    soak.interval
+                ),
+                true,
+                soak.length.si() + looks * OVERHEAD,
+            );
+        }
+    }
+
+    fn supply(&mut self, supply: &Supply) {
+        self.power();
+        for current in &supply.steps {
+            self.step(
+                format!("draw {current} from the supply itself for {}", supply.hold),
+                true,
+                supply.settle.si() + supply.hold.si(),
             );
         }
     }

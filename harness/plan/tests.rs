@@ -69,7 +69,8 @@ fn the_demo_plan_is_sound_alone_and_on_its_bench() {
     assert_eq!(
         names,
         [
-            "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss"
+            "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss", "inrush",
+            "soak", "supply"
         ]
     );
     let Settings::Load(load) = &plan.scenarios[1].settings else {
@@ -152,11 +153,14 @@ fn steps_say_what_energises_and_how_long_it_takes() {
     ]
     .map(count);
     assert_eq!(counts, [8, 17, 7, 8, 5, 12, 4, 3]);
-    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 8);
+    // Two starts; rest, supply and soak; the supply and six currents from it.
+    assert_eq!(["inrush", "soak", "supply"].map(count), [3, 4, 8]);
+    // Eleven times made safe, and one rest.
+    assert_eq!(steps.iter().filter(|s| !s.energises).count(), 12);
     let text = &steps[9].text;
     assert!(text.starts_with("positive: hold 0.000 A"), "{text}");
     let total: f64 = steps.iter().map(|s| s.bench_time.si()).sum();
-    assert!((15.0..60.0).contains(&total), "{total}");
+    assert!((340.0..420.0).contains(&total), "{total}");
 }
 
 proptest! {

@@ -14,7 +14,15 @@ use regex_lite::Regex;
 use std::collections::BTreeMap;
 
 /// The names of the profiles that come with the program.
-pub const SHIPPED: [&str; 6] = ["supply", "load", "capture", "switch", "drive", "console"];
+pub const SHIPPED: [&str; 7] = [
+    "supply",
+    "load",
+    "capture",
+    "switch",
+    "drive",
+    "console",
+    "thermometer",
+];
 
 /// A checked instrument profile. Every command its role needs is there, with
 /// no other placeholders than that command offers.

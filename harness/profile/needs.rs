@@ -172,7 +172,7 @@ static THERMOMETER: RoleNeeds = RoleNeeds {
     optional: &[plain("clear")],
     condition: &[],
     operation: &[],
-    accuracy: &[("measure_temperature", Dimension::Temperature)],
+    accuracy: &[("measure_temperature", Dimension::TemperatureDifference)],
 };
 
 /// What `role` needs.

@@ -26,6 +26,7 @@ pub fn shipped_source(name: &str) -> Option<Source> {
         "switch" => include_str!("../../fixtures/profiles/switch.toml"),
         "drive" => include_str!("../../fixtures/profiles/drive.toml"),
         "console" => include_str!("../../fixtures/profiles/console.toml"),
+        "thermometer" => include_str!("../../fixtures/profiles/thermometer.toml"),
         _ => return None,
     };
     debug_assert!(SHIPPED.contains(&name));

@@ -15,7 +15,7 @@ pub use excerpt::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, StartExcer
 pub use fold::{Fold, RecordFault, measurement_digest};
 pub use line::{Content, Issued, Line, LineFault, Note};
 pub use observation_bytes::{
-    LONGEST_OBSERVATION, ObservationFault, from_bytes, observation_bytes, observation_digest,
+    LONGEST_OBSERVATION, ObservationFault, from_bytes, observation_bytes, observation_digest, takes,
 };
 
 use crate::clock::BenchInstant;

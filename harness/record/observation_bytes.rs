@@ -2,6 +2,7 @@
 //! or compress them.
 
 use crate::digest::Digest;
+use crate::measurement::Estimate;
 use crate::observation::{Observation, Take};
 use crate::waveform::CaptureFault;
 
@@ -80,24 +81,44 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Observation, ObservationFault> {
 
 /// The plain numbers beside the takes.
 fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
-    let (steps, readings) = match observation {
-        Observation::Overload { steps, .. } => (steps.as_slice(), [].as_slice()),
-        Observation::Sense { steps, .. } => ([].as_slice(), steps.as_slice()),
-        _ => ([].as_slice(), [].as_slice()),
+    let estimate = |estimate: Option<Estimate>| estimate.map(|e| [e.value, e.u]);
+    let numbers: Vec<f64> = match observation {
+        Observation::Overload { steps, .. } => steps.iter().map(|step| step.multiple).collect(),
+        Observation::Sense { steps, .. } => {
+            let counts = steps.iter().flat_map(|step| &step.counts);
+            counts.copied().collect()
+        }
+        Observation::Idle { steps } => steps
+            .iter()
+            .filter_map(|step| estimate(step.input_current))
+            .flatten()
+            .collect(),
+        Observation::Soak { soaks } => soaks
+            .iter()
+            .flat_map(|soaked| {
+                let looks = soaked.looks.iter().map(|look| &look.warmth);
+                soaked.rest.iter().chain(looks)
+            })
+            .filter_map(|warmth| estimate(warmth.temperature))
+            .flatten()
+            .collect(),
+        Observation::Idle { steps } => steps
+            .iter()
+            .filter_map(|step| estimate(step.input_current))
+            .flatten()
+            .collect(),
+        Observation::Supply { steps } => steps
+            .iter()
+            .filter_map(|step| estimate(step.drawn))
+            .flatten()
+            .collect(),
+        _ => Vec::new(),
     };
-    let unloaded = match observation {
-        Observation::Idle { steps } => steps.as_slice(),
-        _ => &[],
-    };
-    let multiples = steps.iter().map(|step| step.multiple);
-    let counts = readings.iter().flat_map(|step| step.counts.iter().copied());
-    let currents = unloaded.iter().filter_map(|step| step.input_current);
-    let currents = currents.flat_map(|current| [current.value, current.u]);
-    multiples.chain(counts).chain(currents)
+    numbers.into_iter()
 }
 
 /// Every take in the order in which it was taken.
-fn takes(observation: &Observation) -> Vec<&Take> {
+pub fn takes(observation: &Observation) -> Vec<&Take> {
     match observation {
         Observation::Load { steps } => steps.iter().map(|step| &step.take).collect(),
         Observation::Sense { steps, .. } => steps.iter().map(|step| &step.take).collect(),
@@ -124,6 +145,15 @@ fn takes(observation: &Observation) -> Vec<&Take> {
         Observation::Signal { takes, .. } => takes.iter().map(|seen| &seen.take).collect(),
         Observation::Idle { steps } => steps.iter().map(|step| &step.take).collect(),
         Observation::Loss { losses } => losses.iter().map(|lost| &lost.take).collect(),
+        Observation::Inrush { starts, .. } => starts
+            .iter()
+            .flat_map(|start| [&start.fine, &start.coarse])
+            .collect(),
+        Observation::Soak { soaks } => {
+            let looks = soaks.iter().flat_map(|soaked| &soaked.looks);
+            looks.map(|look| &look.take).collect()
+        }
+        Observation::Supply { steps } => steps.iter().map(|step| &step.take).collect(),
     }
 }
 

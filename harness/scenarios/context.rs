@@ -19,7 +19,10 @@ pub fn context(plan: &Plan, scenario: &Scenario, bench: &Bench) -> Context {
         | Settings::Load(_)
         | Settings::Sense(_)
         | Settings::Signal(_)
-        | Settings::Loss(_) => (ordinary.onset_level, None),
+        | Settings::Loss(_)
+        | Settings::Inrush(_)
+        | Settings::Soak(_)
+        | Settings::Supply(_) => (ordinary.onset_level, None),
         Settings::Overload(overload) => (overload.onset_level, Some(overload.off_level)),
         Settings::Short(short) => (short.onset_level, None),
         Settings::Reversal(reversal) => (reversal.onset_level, None),

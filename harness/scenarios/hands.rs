@@ -4,7 +4,7 @@
 
 use super::journal::{Ended, Journal};
 use crate::bench::{Bench, BenchError, Intent, Opening, gap_branch, short_branch};
-use crate::bench_file;
+use crate::bench_file::{self, Closes};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::{CaptureRequest, ChannelRequest, Trigger};
@@ -133,6 +133,15 @@ impl<'a> Hands<'a> {
         self.recover().await
     }
 
+    /// Signal running, supply on at the rated voltage, board not enabled.
+    pub(super) async fn power_disabled(&mut self) -> Result<(), Halt> {
+        self.bench.set_drive(Drive::Alternating).await?;
+        self.bench.signal(true).await?;
+        self.bench.enable(false).await?;
+        self.supply_on().await?;
+        Ok(self.bench.wait(Seconds::new(0.2)).await?)
+    }
+
     async fn supply_on(&mut self) -> Result<(), Halt> {
         let reach = self
             .bench
@@ -227,6 +236,23 @@ impl<'a> Hands<'a> {
     /// The most that can flow through a short, and a quarter for the edges.
     pub(super) fn short_current(&self, place: Place) -> Amperes {
         let branch = self.file.branch(short_branch(place));
+        self.through(
+            self.plan.ratings.supply_voltage,
+            branch.map_or(Ohms::ZERO, |branch| branch.resistance),
+        )
+    }
+
+    /// The capacitor bank as the bench states it.
+    pub(super) fn bank(&self) -> Result<bench_file::BankEntry, Halt> {
+        let branch = self.file.branch(Closes::CapacitorBank);
+        branch
+            .and_then(|branch| branch.bank)
+            .ok_or_else(|| Halt::Missing("the bench file states no capacitor bank".to_owned()))
+    }
+
+    /// The most that can flow into the empty bank, and a quarter for the edges.
+    pub(super) fn bank_current(&self) -> Amperes {
+        let branch = self.file.branch(Closes::CapacitorBank);
         self.through(
             self.plan.ratings.supply_voltage,
             branch.map_or(Ohms::ZERO, |branch| branch.resistance),
@@ -462,7 +488,7 @@ impl<'a> Hands<'a> {
 }
 
 /// Largest magnitude of a signal in a capture; zero where it is not there.
-fn peak(capture: &Capture, signal: Signal) -> f64 {
+pub(super) fn peak(capture: &Capture, signal: Signal) -> f64 {
     capture.channel(signal).map_or(0.0, |channel| {
         channel
             .codes

@@ -4,6 +4,7 @@
 mod context;
 mod hands;
 mod idle;
+mod inrush;
 mod journal;
 mod load;
 mod loss;
@@ -12,6 +13,8 @@ mod reversal;
 mod sense;
 mod short;
 mod signal;
+mod soak;
+mod supply;
 
 pub use context::context;
 pub use hands::{Halt, Hands};
@@ -35,11 +38,14 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
         Settings::Reversal(settings) => reversal::drive(settings, hands).await,
         Settings::Signal(settings) => signal::drive(settings, hands).await,
         Settings::Loss(settings) => loss::drive(settings, hands).await,
+        Settings::Inrush(settings) => inrush::drive(settings, hands).await,
+        Settings::Soak(settings) => soak::drive(settings, hands).await,
+        Settings::Supply(settings) => supply::drive(settings, hands).await,
     }
 }
 
 /// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 8] = [
+pub const DRIVEN: [ScenarioKind; 11] = [
     ScenarioKind::Idle,
     ScenarioKind::Load,
     ScenarioKind::Sense,
@@ -48,4 +54,7 @@ pub const DRIVEN: [ScenarioKind; 8] = [
     ScenarioKind::Reversal,
     ScenarioKind::Signal,
     ScenarioKind::Loss,
+    ScenarioKind::Inrush,
+    ScenarioKind::Soak,
+    ScenarioKind::Supply,
 ];

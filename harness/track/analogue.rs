@@ -13,7 +13,8 @@ use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
 use crate::waveform::crossing::{Crossing, CrossingDetector, Sample, Thresholds};
 use crate::waveform::levels::{
-    BEYOND_READING, LevelHistogram, StateLevels, Transition, TransitionSettings, measure_transition,
+    BEYOND_READING, LevelHistogram, SpanUncertainty, StateLevels, Transition, TransitionSettings,
+    measure_transition,
 };
 
 /// Slew is taken between these voltages: NMRA S-9.1:2020.
@@ -259,6 +260,7 @@ impl ChannelScan {
             slew: SLEW_LEVELS,
             // Peak to peak, noise stays within six deviations (from memory).
             reversal: (6.0 * noise).max(4.0 * levels.resolution),
+            noise: noise.max(resolution(self.settings.scale.step * gain.abs())),
         };
         let mut tallies = ShapeTally::new();
         let raw_rising = rising != (gain < 0.0);
@@ -274,13 +276,20 @@ impl ChannelScan {
                 tallies.push(&transition, self.ruler.period);
             }
         }
-        tallies.figures(self.settings.accuracy.gain_u, noise)
+        // A bent edge is the steeper the nearer to the level it began at: the
+        // offset moves the slew levels on it.
+        let ChannelAccuracy { gain_u, offset_u } = self.settings.accuracy;
+        let relative = combined([gain_u, 2.0 * offset_u / levels.amplitude()]);
+        tallies.figures(relative, noise)
     }
 }
 
 struct ShapeTally {
     duration: Tally,
+    duration_u: [Tally; 2],
     slew: Tally,
+    /// Relative: own and shared.
+    slew_u: [Tally; 2],
     overshoot: Tally,
     preshoot: Tally,
     measured: u64,
@@ -293,7 +302,9 @@ impl ShapeTally {
     const fn new() -> Self {
         Self {
             duration: Tally::new(),
+            duration_u: [const { Tally::new() }; 2],
             slew: Tally::new(),
+            slew_u: [const { Tally::new() }; 2],
             overshoot: Tally::new(),
             preshoot: Tally::new(),
             measured: 0,
@@ -307,18 +318,22 @@ impl ShapeTally {
         self.measured += 1;
         if let Some(duration) = transition.duration {
             self.duration.push(duration * period);
+            let SpanUncertainty { own, shared } = transition.duration_u;
+            self.duration_u[0].push(own * period);
+            self.duration_u[1].push(shared * period);
             self.overshoot.push(transition.overshoot);
             self.preshoot.push(transition.preshoot);
         }
         if let Some(slew) = transition.slew {
-            if transition.samples_in_slew == 0 {
-                // Between two samples; it may have been any faster.
-                self.bounded += 1;
-                let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-                self.slew.push(slew.min(swing) / period);
-            } else {
-                self.slew.push(slew / period);
-            }
+            let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
+            let bounded = transition.samples_in_slew == 0;
+            // Between two samples it may have been any faster.
+            let slew = if bounded { slew.min(swing) } else { slew };
+            self.bounded += u64::from(bounded);
+            self.slew.push(slew / period);
+            let SpanUncertainty { own, shared } = transition.slew_u;
+            self.slew_u[0].push(own * slew / swing);
+            self.slew_u[1].push(shared * slew / swing);
         }
         if let Some((low, high)) = transition.distortion {
             self.distorted += 1;
@@ -327,22 +342,34 @@ impl ShapeTally {
         }
     }
 
-    fn figures(&self, gain_u: f64, noise: f64) -> ShapeFigures {
+    /// `level_u` is relative, of the voltage scale.
+    fn figures(&self, level_u: f64, noise: f64) -> ShapeFigures {
+        let known = |pair: &[Tally; 2]| {
+            pair.each_ref()
+                .map(|tally| tally.mean(0.0).map_or(0.0, |mean| mean.value))
+        };
+        let [duration_own, duration_shared] = known(&self.duration_u);
+        // A bound asks only how much slower an edge may have been: r of the time
+        // is 1 - 1 / (1 + 2 r) of the slew at two uncertainties.
+        let [slew_own, slew_shared] = known(&self.slew_u).map(|share| match self.bounded {
+            0 => share,
+            _ => share / (1.0 + 2.0 * share),
+        });
+        let shared = combined([level_u, slew_shared]);
+        let mean_slew = self.slew.mean(0.0).map_or(0.0, |mean| mean.value);
         let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
         let slowest = (self.slew.count() > 0).then(|| {
             let slew = self.slew.least;
             // Noise at both ends of the swing.
             let u_noise = slew * std::f64::consts::SQRT_2 * noise / swing;
-            Estimate::new(slew, combined([slew * gain_u, u_noise]))
+            Estimate::new(slew, combined([slew * shared, u_noise]))
         });
         let share = |tally: &Tally| tally.mean(0.0).map(|mean| (mean, tally.greatest));
         ShapeFigures {
             measured: self.measured,
-            duration: self.duration.mean(0.0),
+            duration: self.duration.mean_of(duration_own, duration_shared),
             longest: (self.duration.count() > 0).then_some(self.duration.greatest),
-            slew: self
-                .slew
-                .mean(slowest.map_or(0.0, |slowest| slowest.value * gain_u)),
+            slew: self.slew.mean_of(mean_slew * slew_own, mean_slew * shared),
             slowest,
             slew_bounded: self.bounded,
             overshoot: share(&self.overshoot),

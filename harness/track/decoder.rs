@@ -10,7 +10,7 @@ use super::rules::{
     BitRules, CUTOUT_END, CUTOUT_START, Checker, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
     PREAMBLE_SENT, RECEIVER, Reading, START_BITS_APART,
 };
-use super::spread::{Microseconds, Spread};
+use super::spread::{Budget, Microseconds, Spread};
 use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
 use crate::clock::{BenchInstant, BenchSpan};
@@ -395,16 +395,31 @@ impl Decoder {
     fn report(mut self, end: BenchInstant) -> SignalReport {
         let edge = self.settings.edge;
         let base = edge.time_base_u;
-        let half_u = edge.span_u(0.0);
-        let figures = |spread: &Spread| spread.figures(half_u, base);
+        let own = edge.edge_u * std::f64::consts::SQRT_2;
+        let skewed = |left: f64| Budget {
+            own,
+            shared: 2.0 * edge.skew_u,
+            left: 2.0 * edge.skew_u * left,
+            time_base: base,
+        };
+        let figures = |spread: &Spread| spread.figures(skewed(1.0));
         let halves = |signs: &[Spread; 2]| {
             let mut all = signs[0].clone();
             all.merge(&signs[1]);
+            // What lengthens the one sign shortens the other.
+            let counts = signs.each_ref().map(|sign| sign.count() as f64);
+            let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
             HalfBits {
-                all: figures(&all),
+                all: all.figures(skewed(left)),
                 positive: figures(&signs[0]),
                 negative: figures(&signs[1]),
             }
+        };
+        let difference = Budget {
+            own: edge.edge_u * libm::sqrt(6.0),
+            shared: 4.0 * edge.skew_u,
+            left: 4.0 * edge.skew_u,
+            time_base: 0.0,
         };
         let differences = &self.framer.pairing.total;
         self.power_station.merge(&differences.power_station);
@@ -428,8 +443,8 @@ impl Decoder {
             neither: self.neither,
             one_bits: self.framer.one_bits,
             zero_bits: self.framer.zero_bits,
-            asymmetry: differences.signed.figures(edge.difference_u(), 0.0),
-            difference: differences.size.figures(edge.difference_u(), 0.0),
+            asymmetry: differences.signed.figures(difference),
+            difference: differences.size.figures(difference),
             cutouts: Cutouts {
                 count: self.cutouts,
                 start_hidden: self.cutouts - self.cutout_start.count(),

@@ -1,7 +1,7 @@
 //! What a board does to a signal on its way from input to output: delay, its
 //! spread, and the change of pulse widths. It compares edges, nothing else.
 
-use super::spread::{Figures, Spread};
+use super::spread::{Budget, Figures, Spread};
 use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
 use crate::clock::BenchSpan;
@@ -162,11 +162,19 @@ impl Matcher {
 
     fn report(&self) -> DelayReport {
         let edge = self.settings.edge;
-        let two = edge.span_u(0.0);
-        let figures = |spread: &Spread| spread.figures(two, edge.time_base_u);
+        let skewed = |left: f64| Budget {
+            own: edge.edge_u * std::f64::consts::SQRT_2,
+            shared: edge.skew_u,
+            left: edge.skew_u * left,
+            time_base: edge.time_base_u,
+        };
+        let figures = |spread: &Spread| spread.figures(skewed(1.0));
         let mut all = self.rising.clone();
         all.merge(&self.falling);
-        let delay = figures(&all);
+        // What makes edges upwards late makes those downwards early.
+        let counts = [&self.rising, &self.falling].map(|way| way.count() as f64);
+        let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
+        let delay = all.figures(skewed(left));
         let spread = delay
             .as_ref()
             .map(|d| d.greatest.estimate.value - d.least.estimate.value);
@@ -176,7 +184,12 @@ impl Matcher {
             zero: figures(&self.zero),
             spread,
             // Four edges: twice that of one.
-            width_change: self.width.figures(2.0 * edge.edge_u, 0.0),
+            width_change: self.width.figures(Budget {
+                own: 2.0 * edge.edge_u,
+                shared: 2.0 * edge.skew_u,
+                left: 2.0 * edge.skew_u,
+                time_base: 0.0,
+            }),
             missing: self.missing,
             extra: self.extra,
             delay,

@@ -31,7 +31,7 @@ pub use rules::{
     BitRules, Clause, ClauseFindings, Conformity, Findings, POWER_STATION, RECEIVER, Violation,
 };
 pub use spread::{Figures, Worst, bias_of_maximum};
-pub use uncertainty::{EdgeUncertainty, VerticalUncertainty};
+pub use uncertainty::{EdgeUncertainty, STRAIGHT, VerticalUncertainty};
 
 use crate::clock::BenchInstant;
 

@@ -72,9 +72,14 @@ impl Spread {
         self.greatest.0
     }
 
-    /// The figures in seconds. `u_each` is the standard uncertainty of one
-    /// reading (s), `time_base` the relative one of the clock.
-    pub(super) fn figures(&self, u_each: f64, time_base: f64) -> Option<Figures> {
+    /// The figures in seconds.
+    pub(super) fn figures(&self, budget: Budget) -> Option<Figures> {
+        let Budget {
+            own: u_each,
+            shared,
+            left,
+            time_base,
+        } = budget;
         if self.count == 0 {
             return None;
         }
@@ -100,7 +105,7 @@ impl Spread {
         let extreme = |(picoseconds, at): (i64, BenchInstant)| {
             let value = seconds(picoseconds as f64);
             Worst {
-                estimate: Estimate::new(value, combined([u_each, value * time_base])),
+                estimate: Estimate::new(value, combined([u_each, shared, value * time_base])),
                 at,
                 of: self.count,
                 bias,
@@ -108,12 +113,25 @@ impl Spread {
         };
         Some(Figures {
             count: self.count,
-            mean: Estimate::new(mean, combined([u_readings, mean * time_base])),
+            mean: Estimate::new(mean, combined([u_readings, left, mean * time_base])),
             deviation,
             least: extreme(self.least),
             greatest: extreme(self.greatest),
         })
     }
+}
+
+/// Standard uncertainties of readings in seconds.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Budget {
+    /// What each reading owns alone.
+    pub(super) own: f64,
+    /// What all share, up to the sign, in each reading.
+    pub(super) shared: f64,
+    /// What is left of it in their mean.
+    pub(super) left: f64,
+    /// Relative, of the clock.
+    pub(super) time_base: f64,
 }
 
 /// Statistics of many spans, in seconds.
@@ -247,6 +265,12 @@ impl Tally {
 
     /// The mean; `u_common` is what all readings share.
     pub(super) fn mean(&self, u_common: f64) -> Option<Estimate> {
+        self.mean_of(0.0, u_common)
+    }
+
+    /// The mean of readings each of which owns `u_each` alone at least: the
+    /// scatter of a few may by chance be less.
+    pub(super) fn mean_of(&self, u_each: f64, u_common: f64) -> Option<Estimate> {
         if self.count == 0 {
             return None;
         }
@@ -258,7 +282,7 @@ impl Tally {
         };
         Some(Estimate::new(
             self.mean,
-            combined([deviation / libm::sqrt(n), u_common]),
+            combined([deviation.max(u_each) / libm::sqrt(n), u_common]),
         ))
     }
 }

@@ -25,6 +25,8 @@ pub enum Dimension {
     Inductance,
     /// Farads.
     Capacitance,
+    /// Coulombs.
+    Charge,
     /// Watts.
     Power,
     /// Joules.
@@ -59,6 +61,7 @@ impl Dimension {
             Self::Resistance => "ohm",
             Self::Inductance => "H",
             Self::Capacitance => "F",
+            Self::Charge => "C",
             Self::Power => "W",
             Self::Energy => "J",
             Self::LetThrough => "A2s",
@@ -81,6 +84,7 @@ impl Dimension {
             Self::Resistance => "a resistance",
             Self::Inductance => "an inductance",
             Self::Capacitance => "a capacitance",
+            Self::Charge => "a charge",
             Self::Power => "a power",
             Self::Energy => "an energy",
             Self::LetThrough => "a let-through",
@@ -104,6 +108,7 @@ impl Dimension {
             Self::Resistance => "\"40 mohm\"",
             Self::Inductance => "\"12 uH\"",
             Self::Capacitance => "\"1000 uF\"",
+            Self::Charge => "\"40 mC\"",
             Self::Power => "\"5 W\"",
             Self::Energy => "\"2 J\"",
             Self::LetThrough => "\"4 A2s\"",
@@ -255,6 +260,8 @@ quantity! {
     Henries: Inductance;
     /// A capacitance in farads.
     Farads: Capacitance;
+    /// A charge in coulombs.
+    Coulombs: Charge;
     /// A power in watts.
     Watts: Power;
     /// An energy in joules.

@@ -62,6 +62,8 @@ const UNITS: &[(&str, Dimension, i32, bool)] = &[
     ("s", Dimension::Time, 0, true),
     ("H", Dimension::Inductance, 0, true),
     ("F", Dimension::Capacitance, 0, true),
+    ("C", Dimension::Charge, 0, true),
+    ("A s", Dimension::Charge, 0, true),
     ("W", Dimension::Power, 0, true),
     ("J", Dimension::Energy, 0, true),
     ("K", Dimension::TemperatureDifference, 0, true),

@@ -1,6 +1,9 @@
-//! State levels of a two-level waveform and the shape of its transitions, by
-//! the definitions of IEEE Std 181-2011 (from memory). It finds no edges and
-//! judges nothing.
+//! State levels of a two-level waveform, by the definitions of IEEE Std 181-2011
+//! (from memory). It finds no edges and judges nothing.
+
+mod transition;
+
+pub use transition::{SpanUncertainty, Transition, TransitionSettings, measure_transition};
 
 use super::crossing::Sample;
 use serde::{Deserialize, Serialize};
@@ -262,140 +265,6 @@ fn mode(counts: &[u64]) -> Option<usize> {
         }
     }
     best
-}
-
-/// What to measure at a transition.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct TransitionSettings {
-    /// Lower and upper level between which slew is taken.
-    pub slew: (f64, f64),
-    /// Reversals smaller than this are noise, not distortion.
-    pub reversal: f64,
-}
-
-/// One transition, times in sample periods, values in the samples' unit.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Transition {
-    /// Whether it goes up.
-    pub rising: bool,
-    /// From the 10 % to the 90 % reference level.
-    pub duration: Option<f64>,
-    /// Mean slope between the two slew levels, per sample period, positive.
-    pub slew: Option<f64>,
-    /// Samples between the slew levels; with none the slope is only a bound
-    /// from below.
-    pub samples_in_slew: usize,
-    /// Largest excursion past the new state level within three durations, as
-    /// a share of the amplitude.
-    pub overshoot: f64,
-    /// The same before the transition, away from it.
-    pub preshoot: f64,
-    /// Between which values the waveform ran backwards on its way from 10 %
-    /// to 90 %, if it did.
-    pub distortion: Option<(f64, f64)>,
-}
-
-/// Measures the transition, up or down, that crosses the middle near sample
-/// `crossing` of `window`. `None` when the window does not hold it.
-pub fn measure_transition(
-    window: &[f64],
-    crossing: f64,
-    rising: bool,
-    levels: &StateLevels,
-    settings: &TransitionSettings,
-) -> Option<Transition> {
-    let last = window.len().checked_sub(1).filter(|&last| last > 0)?;
-    let before = libm::floor(crossing).clamp(0.0, last as f64 - 1.0) as usize;
-    let after = before + 1;
-    // A falling transition is a rising one upside down.
-    let sign = if rising { 1.0 } else { -1.0 };
-    let at = |index: usize| sign * window[index];
-    let (start, end) = if rising {
-        (levels.low, levels.high)
-    } else {
-        (-levels.high, -levels.low)
-    };
-    let amplitude = end - start;
-    if amplitude <= 0.0 {
-        return None;
-    }
-    let back = |level: f64| last_below(&at, before, level);
-    let forth = |level: f64| first_above(&at, after, last, level);
-    let (low, high) = (start + 0.1 * amplitude, start + 0.9 * amplitude);
-    let ends = back(low).zip(forth(high));
-    let (slew_low, slew_high) = if rising {
-        settings.slew
-    } else {
-        (-settings.slew.1, -settings.slew.0)
-    };
-    let slew_ends = back(slew_low).zip(forth(slew_high));
-    let duration = ends.map(|(from, to)| to - from);
-    let (overshoot, preshoot) = ends.map_or((0.0, 0.0), |(from, to)| {
-        let reach = 3.0 * (to - from);
-        let post = (libm::ceil(to) as usize).min(last)
-            ..=(libm::ceil(to + reach.max(1.0)) as usize).min(last);
-        let pre =
-            (libm::floor(from - reach.max(1.0)).max(0.0) as usize)..=(from as usize).min(last);
-        let peak = post.map(&at).fold(end, f64::max);
-        let dip = pre.map(&at).fold(start, f64::min);
-        ((peak - end) / amplitude, (start - dip) / amplitude)
-    });
-    let distortion = ends.and_then(|(from, to)| {
-        let range = libm::ceil(from) as usize..=(libm::floor(to) as usize).min(last);
-        backwards(range.map(&at), settings.reversal).map(|(low, high)| {
-            if rising { (low, high) } else { (-high, -low) }
-        })
-    });
-    Some(Transition {
-        rising,
-        duration,
-        slew: slew_ends
-            .map(|(from, to)| (slew_high - slew_low) / (to - from).max(f64::MIN_POSITIVE)),
-        samples_in_slew: slew_ends.map_or(0, |(from, to)| {
-            (libm::ceil(to) - libm::floor(from) - 1.0).max(0.0) as usize
-        }),
-        overshoot,
-        preshoot,
-        distortion,
-    })
-}
-
-/// The instant, going back from `from`, at which the value last was at
-/// `level`.
-fn last_below(at: &impl Fn(usize) -> f64, from: usize, level: f64) -> Option<f64> {
-    let index = (0..=from).rev().find(|&index| at(index) <= level)?;
-    let (low, high) = (at(index), at(index + 1));
-    Some(index as f64 + share(low, high, level))
-}
-
-/// The instant, going on from `from`, at which the value first is at `level`.
-fn first_above(at: &impl Fn(usize) -> f64, from: usize, last: usize, level: f64) -> Option<f64> {
-    let index = (from..=last).find(|&index| at(index) >= level)?;
-    let (low, high) = (at(index.checked_sub(1)?), at(index));
-    Some(index as f64 - 1.0 + share(low, high, level))
-}
-
-fn share(low: f64, high: f64, level: f64) -> f64 {
-    if high > low {
-        ((level - low) / (high - low)).clamp(0.0, 1.0)
-    } else {
-        0.0
-    }
-}
-
-/// The lowest and highest value of stretches that fall by more than `least`
-/// on a way that should only rise.
-fn backwards(values: impl Iterator<Item = f64>, least: f64) -> Option<(f64, f64)> {
-    let mut peak = f64::NEG_INFINITY;
-    let mut worst: Option<(f64, f64)> = None;
-    for value in values {
-        if peak - value > least {
-            let (low, high) = worst.unwrap_or((value, peak));
-            worst = Some((low.min(value), high.max(peak)));
-        }
-        peak = peak.max(value);
-    }
-    worst
 }
 
 #[cfg(test)]

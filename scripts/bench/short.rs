@@ -4,13 +4,14 @@
 //! can be taken off.
 
 #[path = "../ngspice/netlist.rs"]
+#[allow(dead_code)] // The other parts are the tests'.
 mod netlist;
 
 use super::median;
 use bufferstop::clock::{BenchInstant, BenchSpan, PICOSECONDS};
 use bufferstop::physics::{Action, Circuit, DriveSignal, Pattern, Probe, SwitchBranch};
 use bufferstop::units::{Amperes, Seconds, Volts};
-use netlist::{CURRENT_LIMIT, Case, VOLTAGE, netlist, parameters};
+use netlist::{CURRENT_LIMIT, Case, SHORT, VOLTAGE, netlist, parameters};
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
@@ -79,8 +80,8 @@ fn simulator(length: f64) -> Option<f64> {
         name: "figures",
         alternating: true,
         length,
-        marks: &[],
         step: 1e-6,
+        ..SHORT
     };
     std::fs::write(&file, netlist(&case)).expect("a netlist");
     let begun = Instant::now();

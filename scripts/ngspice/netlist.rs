@@ -1,6 +1,11 @@
-//! The netlist of the model bench's hard short, for a general-purpose circuit
+//! The netlist of the model bench's circuit, for a general-purpose circuit
 //! simulator: read by the comparison in the tests and by the figures' bench.
 //! It runs nothing.
+
+#[path = "parts.rs"]
+mod parts;
+
+pub(crate) use parts::{Part, Supply};
 
 use bufferstop::model_board::{BoardParameters, FixtureParameters};
 use bufferstop::units::{Amperes, Kelvins, Quantity, Seconds, Volts};
@@ -20,9 +25,29 @@ pub(crate) struct Case {
     pub(crate) length: f64,
     /// Instants at which the output current is compared, in seconds.
     pub(crate) marks: &'static [f64],
+    pub(crate) supply: Supply,
+    /// The supply's current limit in amperes.
+    pub(crate) limit: f64,
+    pub(crate) part: Part,
+    /// Voltages and currents whose whole course is wanted, as the simulator
+    /// calls them, and the file that they go to.
+    pub(crate) courses: &'static [&'static str],
     /// The simulator's largest step, in seconds.
     pub(crate) step: f64,
 }
+
+/// A hard short of which nothing is asked yet.
+pub(crate) const SHORT: Case = Case {
+    name: "short",
+    alternating: true,
+    length: 2e-3,
+    step: 0.1e-6,
+    marks: &[],
+    supply: Supply::Holds,
+    limit: CURRENT_LIMIT,
+    part: Part::NearShort,
+    courses: &[],
+};
 
 /// Board and fixture that the netlist describes.
 pub(crate) fn parameters() -> (BoardParameters, FixtureParameters) {
@@ -52,18 +77,17 @@ pub(crate) fn netlist(case: &Case) -> String {
             ".meas tran mark{index} FIND I(Vout) AT={mark:e}"
         );
     }
+    let control = control(case);
     let level = board.sense_gain.si() * board.trip_current.si();
-    let _ = write!(
-        measurements,
-        ".meas tran trip WHEN V(sense)={level:e} RISE=1"
-    );
+    if case.courses.is_empty() {
+        let _ = write!(
+            measurements,
+            ".meas tran trip WHEN V(sense)={level:e} RISE=1"
+        );
+    }
     // At rest, held positive: a chain of resistors across the supply (Ohm's
     // law), since the simulator finds no operating point of its own.
-    let chain = fixture.supply_resistance.si()
-        + 2.0 * board.switch_resistance.si()
-        + board.output_resistance.si()
-        + fixture.lead_resistance.si()
-        + fixture.bleeder.si();
+    let chain = parts::at_rest(&board, &fixture);
     let quiescent = board.quiescent_current.si();
     let rest_current = (VOLTAGE - fixture.supply_resistance.si() * quiescent) / chain;
     let rest_rail = VOLTAGE - fixture.supply_resistance.si() * (quiescent + rest_current);
@@ -73,8 +97,6 @@ pub(crate) fn netlist(case: &Case) -> String {
         ("rest_node", rest_current * fixture.bleeder.si()),
         ("rest_sense", rest_current * board.sense_gain.si()),
         ("voltage", VOLTAGE),
-        ("current_limit", CURRENT_LIMIT),
-        ("supply_resistance", fixture.supply_resistance.si()),
         ("bulk_resistance", board.bulk_resistance.si()),
         ("bulk_capacitance", board.bulk_capacitance.si()),
         ("quiescent", quiescent),
@@ -92,17 +114,20 @@ pub(crate) fn netlist(case: &Case) -> String {
         ("bleeder", fixture.bleeder.si()),
         ("snubber_resistance", fixture.snubber_resistance.si()),
         ("snubber_capacitance", fixture.snubber_capacitance.si()),
-        ("close", CLOSE - 0.5e-9),
-        ("closed", CLOSE + 0.5e-9),
-        ("short_resistance", fixture.near.resistance.si()),
-        ("short_inductance", fixture.near.inductance.si()),
         ("sense_gain", board.sense_gain.si()),
         ("sense_capacitance", board.sense_filter.si() / 1e3),
         ("length", case.length + 1e-6),
         ("step", case.step),
     ];
+    let closing = (CLOSE - 0.5e-9, CLOSE + 0.5e-9);
+    let resistance = fixture.supply_resistance.si();
+    let supply = parts::supply(case.supply, VOLTAGE, case.limit, resistance);
+    let parts = parts::parts(case.part, &fixture, closing);
     let text = TEMPLATE
         .replace("{name}", case.name)
+        .replace("{supply}", &supply)
+        .replace("{parts}", &parts)
+        .replace("{control}", &control)
         .replace("{phase}", &phase)
         .replace("{on}", &on)
         .replace("{measurements}", &measurements);
@@ -111,10 +136,23 @@ pub(crate) fn netlist(case: &Case) -> String {
     })
 }
 
+/// Writes the wanted courses beside the netlist.
+fn control(case: &Case) -> String {
+    if case.courses.is_empty() {
+        return String::new();
+    }
+    let courses = case.courses.join(" ");
+    format!(".control\nrun\nset wr_singlescale\nwrdata courses.txt {courses}\nquit\n.endc")
+}
+
 /// The bridge's polarity and whether its switches are on, as corners in time.
 fn gates(case: &Case, board: &BoardParameters) -> (String, String) {
     let mut phase = String::from("0 1");
     let mut on = String::from("0 1");
+    if let Part::Disabled(after) = case.part {
+        let off = CLOSE + after;
+        let _ = write!(on, " {:e} 1 {:e} 0", off - 0.5e-9, off + 0.5e-9);
+    }
     if !case.alternating {
         return (phase, on);
     }

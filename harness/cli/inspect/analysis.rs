@@ -1,6 +1,7 @@
 //! The passes over a file that make an inspection: what it holds, the signal in
 //! it, and once more for the stretches worth drawing. It formats nothing.
 
+use super::odd::odd;
 use super::packets::Words;
 use super::source::{ArrayScale, Format, array_scale, channel, quantity};
 use super::stream::{Columns, Trouble, csv, npy, npy_facts, npy_part, numbers};
@@ -8,48 +9,60 @@ use super::voltage::{Analogue, Channel, Piece, voltage};
 use super::{rows, trip};
 use crate::capture_file::Samples;
 use crate::cli::arguments::{Audience, Inspect};
-use crate::clock::BenchInstant;
 use crate::console::inspect::{Inspection, Trip};
 use crate::track::{POWER_STATION, Packet, RECEIVER, Scale, SignalReport};
 use crate::units::{Dimension, Quantity};
+use crate::waveform::{ChannelAccuracy, Trace};
 use std::ops::Range;
 use std::path::Path;
 
 pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
+    use Format::{Bundle, Csv, Npy, Store, Vcd};
     let format = Format::of(&arguments.capture)?;
-    let misplaced = match format {
-        Format::Vcd => [
-            ("--column", arguments.column.is_some()),
-            ("--time-column", arguments.time_column.is_some()),
-            ("--current", arguments.current.is_some()),
-            ("--decimal-comma", arguments.decimal_comma),
-            ("--scale", arguments.scale.is_some()),
-        ],
-        Format::Csv => [
-            ("--wire", arguments.wire.is_some()),
-            ("--rate", arguments.rate.is_some()),
-            ("--scale", arguments.scale.is_some()),
-            ("", false),
-            ("", false),
-        ],
-        Format::Npy => [
-            ("--wire", arguments.wire.is_some()),
-            ("--time-column", arguments.time_column.is_some()),
-            ("--decimal-comma", arguments.decimal_comma),
-            ("", false),
-            ("", false),
-        ],
-    };
-    if let Some((option, _)) = misplaced.iter().find(|(_, given)| *given) {
+    // Which formats an option says something about.
+    let options = [
+        ("--wire", arguments.wire.is_some(), &[Vcd][..]),
+        ("--rate", arguments.rate.is_some(), &[Vcd, Npy]),
+        ("--scale", arguments.scale.is_some(), &[Npy]),
+        ("--time-column", arguments.time_column.is_some(), &[Csv]),
+        ("--decimal-comma", arguments.decimal_comma, &[Csv]),
+        (
+            "--column",
+            arguments.column.is_some(),
+            &[Csv, Npy, Bundle, Store],
+        ),
+        (
+            "--current",
+            arguments.current.is_some(),
+            &[Csv, Npy, Bundle, Store],
+        ),
+        (
+            "--onset",
+            arguments.onset.is_some(),
+            &[Csv, Npy, Bundle, Store],
+        ),
+        ("--take", arguments.take.is_some(), &[Bundle, Store]),
+        ("--model", arguments.place.model, &[Store]),
+    ];
+    let misplaced =
+        |(_, given, formats): &&(&str, bool, &[Format])| *given && !formats.contains(&format);
+    if let Some((option, ..)) = options.iter().find(misplaced) {
         let words = format.words();
         return Err(Trouble::Usage(format!(
             "{option} says nothing about this format ({words})"
         )));
     }
+    let of_file = matches!(format, Csv | Npy);
+    if of_file && arguments.onset.is_some() && arguments.current.is_none() {
+        return Err(Trouble::Usage(
+            "--onset needs --current: which column holds the current".to_owned(),
+        ));
+    }
     match format {
         Format::Vcd => super::logic::logic(arguments),
         Format::Csv => table(arguments),
         Format::Npy => array(arguments),
+        Format::Bundle | Format::Store => super::record::capture(arguments, format),
     }
 }
 
@@ -81,6 +94,7 @@ pub(super) fn bare(arguments: &Inspect, format: Format, channel: String) -> Insp
         format: format.words(),
         channel,
         samples: 0,
+        scale_known: false,
         period: 0.0,
         period_from: "",
         length: 0.0,
@@ -107,73 +121,11 @@ pub(super) fn add(inspection: &mut Inspection, heard: Heard, at: Audience) {
     inspection.signal = Some(heard.report);
 }
 
-/// What no rule speaks of but a maker should know.
-fn odd(report: &SignalReport) -> Vec<String> {
-    let seconds = |at: BenchInstant| at.since_zero().si();
-    let mut odd = Vec::new();
-    if let Some((at, length)) = report.glitches.first.first() {
-        odd.push(format!(
-            "{} glitches, the first at {:.6} s, {:.2} us long",
-            report.glitches.count,
-            seconds(*at),
-            length.seconds().si() * 1e6
-        ));
-    }
-    if report.neither > 0 {
-        odd.push(format!(
-            "{} half-bits are neither a 1's nor a 0's even to a decoder",
-            report.neither
-        ));
-    }
-    if report.silences > 0 {
-        odd.push(format!(
-            "{} gaps of more than 30 ms without an edge",
-            report.silences
-        ));
-    }
-    if let Some(at) = report.packets.first_broken {
-        odd.push(format!(
-            "packets break off, the first at {:.6} s",
-            seconds(at)
-        ));
-    }
-    if let Some(dead) = &report.dead {
-        odd.push(format!(
-            "both rails joined or dead {} times outside a cutout",
-            dead.count
-        ));
-    }
-    if report.edges > 0 && report.packets.all == 0 {
-        odd.push("no packet: ones only, another signal, or the wrong channel".to_owned());
-    }
-    for (name, half) in [("1", &report.ones), ("0", &report.zeros)] {
-        if let (Some(a), Some(b)) = (&half.positive, &half.negative) {
-            let apart = a.mean.minus(b.mean);
-            if apart.value.abs() > 0.5e-6 + apart.expanded() {
-                odd.push(format!(
-                    "positive halves of {name} are {:.2} us {} than negative ones in the mean",
-                    apart.value.abs() * 1e6,
-                    if apart.value > 0.0 {
-                        "longer"
-                    } else {
-                        "shorter"
-                    }
-                ));
-            }
-        }
-    }
-    let shapes = report
-        .shape
-        .iter()
-        .flat_map(|shape| [&shape.rising, &shape.falling]);
-    let distorted: u64 = shapes.map(|figures| figures.distorted).sum();
-    if distorted > 0 {
-        odd.push(format!(
-            "{distorted} of the measured transitions run backwards for a while"
-        ));
-    }
-    odd
-}
+/// A file does not say how far its scale can be trusted.
+const UNKNOWN: ChannelAccuracy = ChannelAccuracy {
+    gain_u: 0.0,
+    offset_u: 0.0,
+};
 
 /// A step within this share of the mean counts as even.
 const EVEN: f64 = 0.02;
@@ -235,6 +187,9 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             period: inspection.period,
             scale: Scale::VOLTS,
             first: from,
+            samples: inspection.samples,
+            accuracy: UNKNOWN,
+            time_base_u: 0.0,
         };
         let names = [column.as_str()];
         let rows = TableChannel {
@@ -304,6 +259,9 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
                 step: unit,
             },
             first: 0.0,
+            samples: facts.samples,
+            accuracy: UNKNOWN,
+            time_base_u: 0.0,
         };
         let samples = ArrayChannel { path, column };
         voltage(&mut inspection, &channel, arguments.at, &samples)?;
@@ -411,5 +369,6 @@ fn current_trip(
             "more than 8,000,000 samples: cut the capture to the trip",
         ));
     }
-    Ok(trip::trip(values, first, period, step, onset))
+    let trace = Trace::from_values(first, period, values);
+    Ok(trip::trip(trace, step, onset, false))
 }

@@ -62,8 +62,16 @@ fn clauses(
             beyond: found.beyond,
             near: found.undecided + found.near,
             standing: standing(found.beyond, found.undecided + found.near),
-            note: resolving(clause, seen, limit, period),
+            note: None,
         }
+    };
+    let row = |found: (&Clause, &ClauseFindings)| {
+        let (clause, mut row) = (*found.0, row(found));
+        row.note = resolving(clause, rules, &row, period);
+        if row.note.is_some() {
+            row.standing = row.standing.max(Standing::Undecided);
+        }
+        row
     };
     findings.clauses.iter().map(row).collect()
 }
@@ -106,24 +114,38 @@ fn nearest(signal: &SignalReport, clause: Clause) -> Option<(f64, f64)> {
     }
 }
 
-/// What the sampling cannot tell: U above a third of the tolerance.
-fn resolving(clause: Clause, seen: Option<(f64, f64)>, limit: f64, period: f64) -> Option<String> {
-    let (_, expanded) = seen?;
-    let tolerance = match clause {
-        // Half of the way between both limits of the station, 55 and 61 us.
-        Clause::OneHalfShort | Clause::OneHalfLong => 3e-6,
-        Clause::OneHalvesDiffer => limit,
-        _ => return None,
-    };
-    if expanded <= tolerance / 3.0 {
+/// What a limit allows about what is meant: half of the way between two limits,
+/// or the limit of what is meant to be nothing.
+fn allowance(clause: Clause, rules: &BitRules) -> Option<f64> {
+    let half = |low: Clause, high: Clause| (high.limit(rules) - low.limit(rules)) / 2.0;
+    match clause {
+        Clause::OneHalfShort | Clause::OneHalfLong => {
+            Some(half(Clause::OneHalfShort, Clause::OneHalfLong))
+        }
+        Clause::OneHalvesDiffer => Some(clause.limit(rules)),
+        Clause::CutoutStartEarly | Clause::CutoutStartLate => {
+            Some(half(Clause::CutoutStartEarly, Clause::CutoutStartLate))
+        }
+        Clause::CutoutEndEarly | Clause::CutoutEndLate => {
+            Some(half(Clause::CutoutEndEarly, Clause::CutoutEndLate))
+        }
+        // Far from their limits, or counted.
+        _ => None,
+    }
+}
+
+/// Why the sampling cannot tell: U above a third of what the limit allows.
+fn resolving(clause: Clause, rules: &BitRules, row: &RuleRow, period: f64) -> Option<String> {
+    let (expanded, allowance) = (row.expanded?, allowance(clause, rules)?);
+    // A picosecond of rounding is no reason.
+    if expanded <= allowance / 3.0 + 1e-12 {
         return None;
     }
-    let rate = expanded / (tolerance / 3.0) / period / 1e6;
+    let rate = expanded / (allowance / 3.0) / period / 1e6;
     Some(format!(
-        "sampled every {:.2} us, a single reading has U = {:.2} us: the {:.1} us can be judged to that and no finer; sample at {:.1} MHz or more",
-        period * 1e6,
+        "a reading has U = {:.2} us, more than a third of the {} us allowed; sample at {:.1} MHz or more",
         expanded * 1e6,
-        tolerance * 1e6,
+        (allowance * 1e9).round() / 1e3,
         (rate * 10.0).ceil() / 10.0
     ))
 }

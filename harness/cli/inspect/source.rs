@@ -13,6 +13,10 @@ pub(super) enum Format {
     Vcd,
     Csv,
     Npy,
+    /// A run handed out as a file.
+    Bundle,
+    /// A run in the store.
+    Store,
 }
 
 impl Format {
@@ -22,8 +26,12 @@ impl Format {
             Some("vcd") => Ok(Self::Vcd),
             Some("csv") => Ok(Self::Csv),
             Some("npy") => Ok(Self::Npy),
+            Some("json") => Ok(Self::Bundle),
+            // A serial number may hold a point.
+            _ if !path.exists() && path.components().count() == 1 => Ok(Self::Store),
             _ => Err(Trouble::Usage(
-                "its name must end in .vcd, .csv or .npy, so that its format is known".to_owned(),
+                "its name must end in .vcd, .csv, .npy or .json, so that its format is known"
+                    .to_owned(),
             )),
         }
     }
@@ -33,6 +41,8 @@ impl Format {
             Self::Vcd => "value change dump, logic",
             Self::Csv => "CSV, analogue",
             Self::Npy => ".npy array, analogue",
+            Self::Bundle => "a run's file",
+            Self::Store => "a run of the store",
         }
     }
 }

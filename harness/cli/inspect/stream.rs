@@ -5,6 +5,7 @@ use crate::capture_file::{
     CsvDialect, CsvFault, CsvReader, CsvSummary, NpyFault, NpyLayout, NpyReader, NpySummary,
     Samples, VcdFault, VcdReader, VcdSummary, VcdTrouble, WireEdges, WirePair,
 };
+use crate::cli::exit::Exit;
 use crate::track::Edge;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
@@ -27,6 +28,8 @@ pub(super) enum Trouble {
     Usage(String),
     /// The file is faulty.
     File(String),
+    /// Already told, with the status to leave with.
+    Told(Exit),
 }
 
 impl From<std::io::Error> for Trouble {

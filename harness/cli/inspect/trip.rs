@@ -16,16 +16,24 @@ const FEWEST_SAMPLES: f64 = 3.0;
 /// The part of the capture that may be taken for its pre-trigger.
 const BEFORE: f64 = 0.05;
 
-/// What the current did; `step` is the converter's, zero for numbers.
-pub(super) fn trip(values: Vec<f64>, first: f64, period: f64, step: f64, onset: f64) -> Trip {
-    let mut notes = vec![
-        "who ended the current, the file does not prove; gain errors of the probe are not in U"
-            .to_owned(),
-    ];
-    let Some(trace) = Trace::from_values(first, period, values) else {
+/// What the current did; `step` is the converter's, zero for numbers. `known`
+/// says that the trace knows how far its scale can be trusted.
+pub(super) fn trip(trace: Option<Trace>, step: f64, onset: f64, known: bool) -> Trip {
+    let Some(trace) = trace else {
         return Trip::nothing(onset, "there is no usable sample");
     };
-    let end = trace.first() + BEFORE * (trace.last() - trace.first());
+    let period = trace.period();
+    let mut notes = vec!["who ended the current, this capture alone does not prove".to_owned()];
+    if !known {
+        notes[0].push_str("; gain errors of the probe are not in U");
+    }
+    let share = trace.first() + BEFORE * (trace.last() - trace.first());
+    // Where time counts from the trigger, what came before it is quiet.
+    let end = if trace.first() < 0.0 {
+        share.min(-trace.period())
+    } else {
+        share
+    };
     let calm = Baseline::of(&trace, trace.first(), end)
         .filter(|base| base.mean.abs() < 0.1 * onset && base.noise < 0.1 * onset);
     let (trace, noise, reach) = match calm {
@@ -34,7 +42,7 @@ pub(super) fn trip(values: Vec<f64>, first: f64, period: f64, step: f64, onset: 
             (trace.less(base.mean, u), base.noise, base.reach)
         }
         None => {
-            notes.push("the first 5 % are not quiet: zero is taken as the file has it".to_owned());
+            notes.push("its beginning is not quiet: zero is taken as the file has it".to_owned());
             let grain = trace.grain();
             (trace, grain, 0.0)
         }

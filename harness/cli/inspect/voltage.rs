@@ -14,6 +14,7 @@ use crate::track::{
     Scanned, VerticalUncertainty,
 };
 use crate::units::{Quantity, Seconds};
+use crate::waveform::ChannelAccuracy;
 use std::ops::Range;
 
 /// Edges kept until it is known how well they are known; where there are more,
@@ -34,7 +35,15 @@ pub(super) struct Analogue {
     pub(super) period: f64,
     pub(super) scale: Scale,
     pub(super) first: f64,
+    pub(super) samples: u64,
+    /// Trust in the voltage, and in the clock (relative), as far as known.
+    pub(super) accuracy: ChannelAccuracy,
+    pub(super) time_base_u: f64,
 }
+
+/// Up to so many samples all of them count for the levels, since a prime number
+/// of them would leave too few.
+const FEW: u64 = 200_000;
 
 /// Where the samples come from.
 pub(super) trait Channel {
@@ -78,16 +87,23 @@ pub(super) fn voltage(
 fn settings(analogue: &Analogue, edge: EdgeUncertainty) -> ChannelSettings {
     let decoder = DecoderSettings::new(edge);
     let first = BenchSpan::from_seconds(Seconds::new(analogue.first));
+    let usual = ChannelSettings::new(Seconds::new(analogue.period), analogue.scale, decoder);
     ChannelSettings {
         first: BenchInstant::ZERO + first,
-        ..ChannelSettings::new(Seconds::new(analogue.period), analogue.scale, decoder)
+        accuracy: analogue.accuracy,
+        stride: if analogue.samples <= FEW {
+            1
+        } else {
+            usual.stride
+        },
+        ..usual
     }
 }
 
 /// Edges first, meaning afterwards: levels and slopes of the whole say how well
 /// edges are known.
 fn hear(analogue: &Analogue, channel: &dyn Channel) -> Result<Heard, Trouble> {
-    let coarse = EdgeUncertainty::sampled(analogue.period, 0.0);
+    let coarse = EdgeUncertainty::sampled(analogue.period, analogue.time_base_u);
     let settings = settings(analogue, coarse);
     let mut edges = Vec::new();
     let mut all = 0_usize;
@@ -148,8 +164,9 @@ fn uncertainty(analogue: &Analogue, scanned: &Scanned) -> Option<EdgeUncertainty
             amplitude: levels.states.amplitude(),
             noise: levels.states.noise_low.max(levels.states.noise_high),
             step: analogue.scale.step * analogue.scale.gain.abs(),
+            offset_u: analogue.accuracy.offset_u,
         };
-        EdgeUncertainty::interpolated(analogue.period, 0.0, &vertical)
+        EdgeUncertainty::interpolated(analogue.period, analogue.time_base_u, &vertical)
     })
 }
 

@@ -70,12 +70,7 @@ pub(super) fn histogram(text: &mut String, inspection: &Inspection, signal: &Sig
     }
     let _ = writeln!(text, "  {}", axis.iter().collect::<String>());
     let labels = labels.iter().collect::<String>();
-    let _ = writeln!(
-        text,
-        "  {}   ▲ limits, {}",
-        labels.trim_end(),
-        inspection.rules
-    );
+    let _ = writeln!(text, "  {}   ▲ limits", labels.trim_end());
     let outside = |keep: &dyn Fn(u32) -> bool| -> u64 {
         let bins = signal.histogram.iter().filter(|(us, _)| keep(*us));
         bins.map(|(_, n)| n).sum()

@@ -1,6 +1,7 @@
 //! What was found in a capture file, and how a person sees it: one screen of
 //! lines, or a drawing. It reads no file and judges nothing.
 
+mod conclusion;
 mod histogram;
 mod screen;
 mod sketch;
@@ -151,6 +152,8 @@ pub struct Inspection {
     pub channel: String,
     /// Samples.
     pub samples: u64,
+    /// Whether U holds what is known of the scale and the clock.
+    pub scale_known: bool,
     /// Time between them, s.
     pub period: f64,
     /// How the period is known.

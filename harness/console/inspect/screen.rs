@@ -1,6 +1,7 @@
 //! An inspection as one screen of lines, colour only repeating words. It
 //! decides nothing.
 
+use super::conclusion::conclusion;
 use super::histogram::histogram;
 use super::sketch::sketch;
 use super::{Inspection, Measure, RuleRow, Standing, Trip};
@@ -12,44 +13,137 @@ use crate::units::{Dimension, Quantity, show, show_with_uncertainty};
 use anstyle::{AnsiColor, Style};
 use std::fmt::Write as _;
 
-/// Kinds of packets listed on a screen.
-const PACKETS: usize = 6;
-/// Stretches drawn on a screen.
-const STRETCHES: usize = 2;
+/// Lines and columns of a screen, at most.
+const LINES: usize = 40;
+const COLUMNS: usize = 100;
 
-/// The inspection as lines. A screen that is not watched gets no drawings.
+/// How much of what is not decisive is shown.
+#[derive(Clone, Copy)]
+struct Room {
+    histogram: bool,
+    /// Stretches drawn.
+    stretches: usize,
+    /// Kinds of packets listed.
+    packets: usize,
+    /// Lines on what is odd.
+    odd: usize,
+}
+
+/// From all that is worth showing to what must be.
+const ROOMS: [Room; 6] = [
+    room(true, 2, 6, 12),
+    room(true, 1, 6, 8),
+    room(true, 1, 3, 6),
+    room(true, 0, 3, 6),
+    room(true, 0, 0, 6),
+    room(false, 0, 0, 6),
+];
+
+const fn room(histogram: bool, stretches: usize, packets: usize, odd: usize) -> Room {
+    Room {
+        histogram,
+        stretches,
+        packets,
+        odd,
+    }
+}
+
+/// The inspection as lines: 40 of 100 columns at most. A screen that is not
+/// watched gets no drawings.
 pub fn screen(inspection: &Inspection, screen: Screen) -> String {
+    let mut text = String::new();
+    for room in ROOMS {
+        text = wrapped(&lines(inspection, screen, room));
+        if text.lines().count() <= LINES {
+            break;
+        }
+    }
+    text
+}
+
+fn lines(inspection: &Inspection, screen: Screen, room: Room) -> String {
     let mut text = String::new();
     head(&mut text, inspection);
     if let Some(signal) = &inspection.signal {
-        if screen.live {
-            histogram(&mut text, inspection, signal);
-        } else {
-            bins(&mut text, signal);
+        match (screen.live, room.histogram) {
+            (true, true) => histogram(&mut text, inspection, signal),
+            (false, true) => bins(&mut text, signal),
+            (_, false) => {}
         }
         for row in &inspection.rows {
             rule(&mut text, row);
         }
+        sources(&mut text, inspection);
         facts(&mut text, signal);
-        packets(&mut text, inspection, signal);
+        packets(&mut text, inspection, signal, room.packets);
     }
     if let Some(found) = &inspection.trip {
         trip(&mut text, found);
     }
-    for line in &inspection.odd {
+    for line in inspection.odd.iter().take(room.odd) {
         let _ = writeln!(text, "  odd: {}", harmless(line));
     }
-    if screen.live {
-        for stretch in inspection.stretches.iter().take(STRETCHES) {
+    if inspection.odd.len() > room.odd {
+        let more = inspection.odd.len() - room.odd;
+        let _ = writeln!(text, "  odd: {more} things more (--json lists them)");
+    }
+    for (index, stretch) in inspection.stretches.iter().enumerate() {
+        if screen.live && index < room.stretches {
             sketch(&mut text, stretch);
-        }
-    } else {
-        for stretch in &inspection.stretches {
+        } else if index < room.stretches.max(1) {
             let _ = writeln!(text, "  see: {}", stretch.title);
         }
     }
     conclusion(&mut text, inspection);
     text
+}
+
+/// Lines broken between words where they are too long, and set in; colours take
+/// no room.
+fn wrapped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for line in text.lines() {
+        let wide = |words: &str| {
+            let mut coloured = false;
+            let shows = |c: char| {
+                let shown = !coloured && c != '\u{1b}';
+                coloured = (coloured || c == '\u{1b}') && c != 'm';
+                shown
+            };
+            words.chars().map(shows).filter(|shown| *shown).count()
+        };
+        if wide(line) <= COLUMNS {
+            out.push_str(line);
+            out.push('\n');
+            continue;
+        }
+        let mut column = 0;
+        for word in line.split_inclusive(' ') {
+            let width = wide(word.trim_end());
+            if column > 4 && column + width > COLUMNS {
+                out.truncate(out.trim_end_matches(' ').len());
+                out.push_str("\n    ");
+                column = 4;
+            }
+            out.push_str(word);
+            column += wide(word);
+        }
+        out.push('\n');
+    }
+    out
+}
+
+/// Where the limits are written.
+fn sources(text: &mut String, inspection: &Inspection) {
+    let mut known: Vec<&str> = Vec::new();
+    for row in &inspection.rows {
+        if !known.contains(&row.source.as_str()) {
+            known.push(&row.source);
+        }
+    }
+    if !known.is_empty() {
+        let _ = writeln!(text, "  limits: {}", known.join("; "));
+    }
 }
 
 fn head(text: &mut String, inspection: &Inspection) {
@@ -74,9 +168,14 @@ fn head(text: &mut String, inspection: &Inspection) {
         show(inspection.period, Dimension::Time),
         inspection.period_from,
     );
+    let left = if inspection.scale_known {
+        ", and the bench's calibration"
+    } else {
+        "; probe gain and time base are not in the file"
+    };
     let _ = writeln!(
         text,
-        "  U (k = 2) holds sampling, noise and resolution; errors of probe gain and time base are not in the file"
+        "  U (k = 2) holds sampling, noise and resolution{left}"
     );
 }
 
@@ -108,7 +207,7 @@ pub(super) fn shown(measure: Measure, value: f64, expanded: Option<f64>) -> Stri
     }
 }
 
-fn style(standing: Standing) -> Style {
+pub(super) fn style(standing: Standing) -> Style {
     let colour = match standing {
         Standing::Within => AnsiColor::Green,
         Standing::Undecided => AnsiColor::Yellow,
@@ -138,17 +237,13 @@ fn rule(text: &mut String, row: &RuleRow) {
     };
     let _ = writeln!(
         text,
-        "  {style}{}{style:#} {} {} {} {}  {}",
+        "  {style}{}{style:#} {} {} {} {}",
         padded(row.standing.word(), 9),
-        padded(&row.what, 29),
+        padded(&row.what, 31),
         padded(&value, 20),
         padded(&limit, 11),
-        row.source,
         counts
     );
-    if let Some(note) = &row.note {
-        let _ = writeln!(text, "            {note}");
-    }
 }
 
 fn facts(text: &mut String, signal: &SignalReport) {
@@ -157,7 +252,7 @@ fn facts(text: &mut String, signal: &SignalReport) {
     for (name, half) in [("1", &signal.ones), ("0", &signal.zeros)] {
         if let (Some(a), Some(b)) = (&half.positive, &half.negative) {
             parts.push(format!(
-                "halves of {name}: {} us positive, {} us negative",
+                "halves of {name}: {} us positive, {} negative",
                 us(a.mean.value),
                 us(b.mean.value)
             ));
@@ -195,7 +290,7 @@ fn facts(text: &mut String, signal: &SignalReport) {
         });
     let _ = writeln!(
         text,
-        "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, the longest quiet {} · {} glitches",
+        "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, longest {} · {} glitches",
         signal.packets.refused,
         signal.cutouts.count,
         signal.silences,
@@ -204,16 +299,16 @@ fn facts(text: &mut String, signal: &SignalReport) {
     );
 }
 
-fn packets(text: &mut String, inspection: &Inspection, signal: &SignalReport) {
+fn packets(text: &mut String, inspection: &Inspection, signal: &SignalReport, listed: usize) {
     let _ = writeln!(
         text,
         "  {} packets, {} with a wrong check byte, {} broken off",
         signal.packets.all, signal.packets.wrong_check, signal.packets.broken
     );
-    for (words, count) in inspection.packets.iter().take(PACKETS) {
+    for (words, count) in inspection.packets.iter().take(listed) {
         let _ = writeln!(text, "  {count:>7}  {words}");
     }
-    let rest = inspection.packets.iter().skip(PACKETS);
+    let rest = inspection.packets.iter().skip(listed);
     let (kinds, count) = rest.fold((0, 0), |(kinds, sum), (_, n)| (kinds + 1, sum + n));
     if kinds > 0 {
         let _ = writeln!(
@@ -253,39 +348,4 @@ fn trip(text: &mut String, trip: &Trip) {
     for note in &trip.notes {
         let _ = writeln!(text, "  {note}");
     }
-}
-
-fn conclusion(text: &mut String, inspection: &Inspection) {
-    let of = |standing| {
-        let rows = inspection.rows.iter();
-        rows.filter(|row| row.standing == standing).count()
-    };
-    let (standing, words) = match inspection.standing() {
-        None => (
-            Standing::Undecided,
-            "NOTHING TO JUDGE: no half-bit of a track signal was found".to_owned(),
-        ),
-        Some(Standing::Within) => (
-            Standing::Within,
-            format!("WITHIN: all {} rules are met", inspection.rows.len()),
-        ),
-        Some(Standing::Undecided) => (
-            Standing::Undecided,
-            format!(
-                "UNDECIDED: {} rules are met, {} cannot be told at this sampling",
-                of(Standing::Within),
-                of(Standing::Undecided)
-            ),
-        ),
-        Some(Standing::Violation) => (
-            Standing::Violation,
-            format!(
-                "VIOLATION: {} of {} rules are broken",
-                of(Standing::Violation),
-                inspection.rows.len()
-            ),
-        ),
-    };
-    let style = style(standing).bold();
-    let _ = writeln!(text, "{style}{words}{style:#} ({})", inspection.rules);
 }

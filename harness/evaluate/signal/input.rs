@@ -3,6 +3,7 @@
 
 use super::listen::{Heard, instant};
 use crate::clock::{BenchInstant, BenchSpan};
+use crate::measurement::combined;
 use crate::observation::Stream;
 use crate::track::{
     Decoder, DecoderSettings, DelayReport, DelaySettings, Edge, EdgeUncertainty, Packet, Polarity,
@@ -92,9 +93,11 @@ impl Input {
     /// Input to output, the output taken the way round that answers more of
     /// the input's edges: a reversing board may stand reversed.
     pub(super) fn delays(&self, heard: &Heard) -> DelayReport {
-        // The worse of the two kinds of edges holds for both.
+        // A delay lies between one edge of each kind.
+        let both = combined([self.edge.edge_u, heard.edge.edge_u]);
         let edge = EdgeUncertainty {
-            edge_u: self.edge.edge_u.max(heard.edge.edge_u),
+            edge_u: both / std::f64::consts::SQRT_2,
+            skew_u: heard.edge.skew_u,
             ..self.edge
         };
         let settings = DelaySettings::new(edge);

@@ -5,7 +5,7 @@ use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
 use crate::measurement::{Estimate, combined};
 use crate::track::{
     ChannelAnalyser, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Packet, Polarity,
-    Scale, SignalReport, VerticalUncertainty,
+    STRAIGHT, Scale, SignalReport, VerticalUncertainty,
 };
 use crate::units::{Quantity, Seconds};
 use crate::waveform::crossing::{CrossingDetector, Thresholds};
@@ -111,11 +111,6 @@ fn analyse(channel: &Channel, period: f64, edge: EdgeUncertainty) -> (SignalRepo
     (report, packets)
 }
 
-/// Fewest sampling periods from 10 % to 90 % of an edge for which a straight
-/// line between two samples stands for it. Faster edges, and those that pause
-/// in the bridge's dead time, are known to a sample.
-const STRAIGHT: f64 = 3.5;
-
 /// How well edges are known, by the levels and slopes of a first pass.
 /// `gentle` is the gentlest slope at which they pass zero itself: in the dead
 /// time of a bridge a loaded output rests near zero, and noise alone decides
@@ -132,6 +127,7 @@ fn refined(report: &SignalReport, trace: &Trace, gentle: f64) -> Option<EdgeUnce
         .into_iter()
         .filter_map(|figures| figures.duration);
     let fastest = durations.map(|d| d.value).fold(f64::INFINITY, f64::min);
+    // Edges that pause in the bridge's dead time are known to a sample too.
     if fastest < STRAIGHT * trace.period() {
         return None;
     }
@@ -140,6 +136,7 @@ fn refined(report: &SignalReport, trace: &Trace, gentle: f64) -> Option<EdgeUnce
         amplitude: levels.states.amplitude(),
         noise: levels.states.noise_low.max(levels.states.noise_high),
         step: trace.step(),
+        offset_u: trace.zero_u(),
     };
     slope
         .is_finite()

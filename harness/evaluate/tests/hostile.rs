@@ -3,13 +3,14 @@
 
 use super::made::{Shorted, chance, context, pulse};
 use crate::evaluate::evaluate;
-use crate::measurement::Finding;
+use crate::measurement::{Estimate, Finding};
 use crate::observation::{
-    Direction, Drive, GapClosing, IdleStep, LoadStep, Loading, Observation, OverloadRamp,
-    OverloadStep, Place, Proof, SenseStep, ShortPulse, SignalLost, SignalTake, Stream, Take,
+    Bank, Direction, Drive, GapClosing, IdleStep, InrushStart, LoadStep, Loading, Observation,
+    OverloadRamp, OverloadStep, Place, Proof, SenseStep, ShortPulse, SignalLost, SignalTake,
+    SoakLook, Soaked, Stream, SupplyStep, Take, Warmth,
 };
 use crate::plan::{LossCause, OutputState, StreamPacket};
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Farads, Seconds, Volts};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 
 /// All channels and lines with these codes.
@@ -40,7 +41,7 @@ fn captured(codes: &[i16], lines: bool, scale: f64) -> Capture {
     }
 }
 
-fn everything(take: &Take) -> [Observation; 8] {
+fn everything(take: &Take) -> [Observation; 11] {
     let ramp = OverloadRamp {
         from: Amperes::new(3.0),
         to: Amperes::new(6.0),
@@ -142,7 +143,58 @@ fn everything(take: &Take) -> [Observation; 8] {
                 })
                 .collect(),
         },
+        Observation::Inrush {
+            bank: Bank {
+                capacitance: Farads::new(9.4e-3),
+                drop: Volts::new(1.4),
+            },
+            starts: vec![InrushStart {
+                repeat: 1,
+                fine: take.clone(),
+                coarse: take.clone(),
+            }],
+        },
+        Observation::Soak {
+            soaks: [Drive::Positive, Drive::Alternating]
+                .map(|drive| soaked(drive, take))
+                .into(),
+        },
+        Observation::Supply {
+            steps: [0.0, 1.0, 2.0, f64::MAX]
+                .map(|amperes| SupplyStep {
+                    current: Amperes::new(amperes),
+                    resistive: amperes > 1.0,
+                    drawn: Some(Estimate {
+                        value: amperes,
+                        u: -1.0,
+                    }),
+                    take: take.clone(),
+                })
+                .into(),
+        },
     ]
+}
+
+/// Temperatures that no thermometer shows.
+fn soaked(drive: Drive, take: &Take) -> Soaked {
+    let warmth = |at: f64, value: f64| Warmth {
+        at: Seconds::new(at),
+        temperature: Some(Estimate { value, u: -0.1 }),
+    };
+    let values = [1e300, -1e300, 20.0, 20.0, 1e5, 21.0, 23.0, 22.0, 9e3];
+    Soaked {
+        drive,
+        current: Amperes::new(3.0),
+        rest: values.map(|value| warmth(0.0, value)).into(),
+        looks: values
+            .into_iter()
+            .enumerate()
+            .map(|(index, value)| SoakLook {
+                warmth: warmth(index as f64 - 1.0, value),
+                take: take.clone(),
+            })
+            .collect(),
+    }
 }
 
 #[test]
@@ -233,6 +285,21 @@ fn an_observation_of_nothing_names_every_metric() {
         },
         4,
     )]);
+    let bank = Bank {
+        capacitance: Farads::ZERO,
+        drop: Volts::ZERO,
+    };
+    let nothing = nothing.chain([
+        (
+            Observation::Inrush {
+                bank,
+                starts: vec![],
+            },
+            5,
+        ),
+        (Observation::Soak { soaks: vec![] }, 3),
+        (Observation::Supply { steps: vec![] }, 4),
+    ]);
     for (seen, count) in nothing {
         let metrics = evaluate("x", &context(), &seen);
         assert_eq!(metrics.len(), count);

@@ -123,8 +123,8 @@ fn skipped_periods_leave_the_circuit_where_full_stepping_does() {
                 );
             }
             close(
-                1.0 + skipping.thermal.rise,
-                1.0 + stepping.thermal.rise,
+                1.0 + f64::from(skipping.junction_rise()),
+                1.0 + f64::from(stepping.junction_rise()),
                 1e-9,
             );
         }

@@ -11,6 +11,7 @@ use crate::units::{Amperes, Farads, Henries, Kelvins, Ohms, Seconds, Volts};
 mod behaviour;
 mod closed_forms;
 mod invariants;
+mod parts;
 
 const MICROSECOND: i64 = 1_000_000;
 const MILLISECOND: i64 = 1_000_000_000;
@@ -73,6 +74,8 @@ fn plain(resistance: f64, inductance: f64) -> (BoardParameters, FixtureParameter
         bleeder: Ohms::new(1e7),
         snubber_resistance: Ohms::new(1e7),
         snubber_capacitance: Farads::new(1e-15),
+        // No load: its rectifier never conducts.
+        rectifier_drop: Volts::new(1e9),
         near: Branch {
             resistance: Ohms::new(resistance),
             inductance: Henries::new(inductance - 1e-9),

@@ -46,13 +46,16 @@ pub(super) fn check(
         Settings::Reversal(reversal) => energy.reversal(reversal),
         Settings::Signal(signal) => energy.signal(signal),
         Settings::Loss(loss) => energy.loss(loss),
+        Settings::Inrush(inrush) => energy.inrush(inrush),
+        Settings::Soak(soak) => energy.soak(soak),
+        Settings::Supply(supply) => energy.supply(supply),
     }
     energy.found
 }
 
-struct Energy<'a> {
-    plan: &'a Plan,
-    bench: &'a Bench,
+pub(super) struct Energy<'a> {
+    pub(super) plan: &'a Plan,
+    pub(super) bench: &'a Bench,
     profiles: &'a BTreeMap<Role, Profile>,
     found: Vec<Excess>,
 }
@@ -157,12 +160,12 @@ impl Energy<'_> {
         }
     }
 
-    fn loop_resistance(&self, branch: Ohms) -> Ohms {
+    pub(super) fn loop_resistance(&self, branch: Ohms) -> Ohms {
         self.plan.ratings.source_resistance + self.bench.wiring.lead_resistance + branch
     }
 
     /// A current that the load draws.
-    fn drawn(&mut self, key: &'static str, current: Amperes) {
+    pub(super) fn drawn(&mut self, key: &'static str, current: Amperes) {
         let envelope = self.bench.envelope.current;
         if current > envelope {
             self.excess(
@@ -204,7 +207,13 @@ impl Energy<'_> {
         }
     }
 
-    fn prospective(&mut self, key: &'static str, place: &str, voltage: Volts, resistance: Ohms) {
+    pub(super) fn prospective(
+        &mut self,
+        key: &'static str,
+        place: &str,
+        voltage: Volts,
+        resistance: Ohms,
+    ) {
         let current = voltage / resistance;
         let envelope = self.bench.envelope;
         if current > envelope.current {
@@ -248,7 +257,7 @@ impl Energy<'_> {
         self.against_envelope(key, let_through, energy);
     }
 
-    fn against_envelope(&mut self, key: &'static str, let_through: f64, energy: f64) {
+    pub(super) fn against_envelope(&mut self, key: &'static str, let_through: f64, energy: f64) {
         let envelope = self.bench.envelope;
         if let Some(found) = AmpereSquareSeconds::from_si(let_through)
             && found > envelope.let_through
@@ -270,7 +279,7 @@ impl Energy<'_> {
         }
     }
 
-    fn lasts(&mut self, key: &'static str, time: Seconds) {
+    pub(super) fn lasts(&mut self, key: &'static str, time: Seconds) {
         let longest = self.bench.envelope.seconds;
         if time > longest {
             self.excess(
@@ -282,6 +291,6 @@ impl Energy<'_> {
     }
 }
 
-fn greater(a: Amperes, b: Amperes) -> Amperes {
+pub(super) fn greater(a: Amperes, b: Amperes) -> Amperes {
     if b > a { b } else { a }
 }

@@ -57,7 +57,7 @@ impl Checks<'_> {
         }
         if idle.has(OutputState::On) {
             let held = idle.settle.si() + idle.length.si() + METER;
-            self.held_steps(at, &idle.polarities, seconds(held));
+            self.held(at, &idle.polarities, seconds(held), "settle");
         }
     }
 

@@ -320,6 +320,72 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             ("11.8 mA", 1),
             "is a current",
         ),
+        (
+            "kind = \"inrush\"",
+            "kind = \"inrush\"\ncoarse_period = \"50 us\"",
+            ("coarse_period", 1),
+            "tell a trip from a crossing",
+        ),
+        (
+            "kind = \"inrush\"",
+            "kind = \"inrush\"\nlength = \"15 ms\"",
+            ("length = \"15 ms\"", 1),
+            "less than twice the limit of `time_to_start`",
+        ),
+        (
+            "kind = \"inrush\"",
+            "kind = \"inrush\"\nclose_look = \"100 us\"",
+            ("close_look", 1),
+            "too short to see a peak",
+        ),
+        (
+            "kind = \"inrush\"",
+            "kind = \"inrush\"\nrepeats = 0",
+            ("repeats = 0", 1),
+            "out of range",
+        ),
+        (
+            "max = \"200 mC\"",
+            "max = \"200 mA\"",
+            ("\"200 mA\"", 1),
+            "is a current, not a charge",
+        ),
+        (
+            "kind = \"soak\"",
+            "kind = \"soak\"\ncurrent = \"3.5 A\"",
+            ("current = \"3.5 A\"", 1),
+            "above the rated current",
+        ),
+        (
+            "kind = \"soak\"",
+            "kind = \"soak\"\ninterval = \"40 s\"",
+            ("interval = \"40 s\"", 1),
+            "so few looks",
+        ),
+        (
+            "length = \"4 min\"",
+            "length = \"3 min\"",
+            ("length = \"3 min\"", 1),
+            "less than two of the longest time constants",
+        ),
+        (
+            "kind = \"supply\"",
+            "kind = \"supply\"\nsteps = [\"3 A\", \"2 A\"]",
+            ("steps = [\"3 A\"", 1),
+            "do not rise",
+        ),
+        (
+            "kind = \"supply\"",
+            "kind = \"supply\"\nsteps = [\"3 A\", \"4 A\"]",
+            ("steps = [\"3 A\"", 1),
+            "none can show that it is reached",
+        ),
+        (
+            "kind = \"supply\"",
+            "kind = \"supply\"\nhold = \"10 ms\"",
+            ("hold = \"10 ms\"", 1),
+            "too short to see what the supply does",
+        ),
     ] {
         check(old, new, at, message);
     }
@@ -428,6 +494,7 @@ fn words_of_the_catalogue_are_those_of_the_settings() {
     for (kind, key, words) in [
         ("load", "polarities", words(Polarity::WORDS)),
         ("sense", "polarities", words(Polarity::WORDS)),
+        ("soak", "polarities", words(Polarity::WORDS)),
         ("short", "places", words(ShortPlace::WORDS)),
         ("reversal", "directions", words(Direction::WORDS)),
     ] {
@@ -503,4 +570,31 @@ fn what_a_plan_says_of_comparisons_is_checked() {
     ] {
         comparison_fault(written, at, message);
     }
+}
+
+/// A board with bootstrapped high sides cannot be held for minutes; one that
+/// goes dead without a signal cannot be held at all.
+#[test]
+fn a_soak_is_held_only_where_the_board_can() {
+    let held = DEMO.replacen(
+        "kind = \"soak\"",
+        "kind = \"soak\"\npolarities = [\"negative\"]",
+        1,
+    );
+    read(&held).expect("a board that holds for ever");
+    let fault_of = |text: &str, message: &str| {
+        let faults = read(text).expect_err(message);
+        let fault = faults.into_iter().rfind(|f| f.message.contains(message));
+        fault.unwrap_or_else(|| panic!("{message}")).line
+    };
+    let short = held.replacen(
+        "on_signal_loss = \"hold\"",
+        "on_signal_loss = \"hold\"\nlongest_hold = \"1 s\"",
+        1,
+    );
+    let line = fault_of(&short, "longer than the board can");
+    assert_eq!(line, line_of(&short, "length = \"4 min\"", 1));
+    let dead = held.replacen("on_signal_loss = \"hold\"", "on_signal_loss = \"off\"", 1);
+    let line = fault_of(&dead, "goes dead without a signal");
+    assert_eq!(line, line_of(&dead, "polarities = [\"negative\"]", 1));
 }

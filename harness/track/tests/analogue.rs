@@ -45,6 +45,7 @@ fn settings(scale: Scale) -> ChannelSettings {
             amplitude: HIGH - LOW,
             noise: 0.05,
             step: 0.01,
+            offset_u: 0.0,
         },
     );
     ChannelSettings::new(Seconds::new(PERIOD), scale, DecoderSettings::new(edge))

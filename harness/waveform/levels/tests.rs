@@ -16,6 +16,7 @@ const UNIT: StateLevels = StateLevels {
 const SETTINGS: TransitionSettings = TransitionSettings {
     slew: (0.3, 0.7),
     reversal: 1e-3,
+    noise: 0.0,
 };
 
 fn measured(samples: &[f64]) -> Transition {
@@ -97,6 +98,7 @@ fn running_backwards_at_the_crossing_is_distortion() {
     let settings = TransitionSettings {
         slew: (-4.0, 4.0),
         reversal: 0.5,
+        noise: 0.1,
     };
     let found = measure_transition(&rise, 5.0, true, &levels, &settings).expect("there");
     assert_eq!(found.distortion, Some((-1.8, 1.5)));

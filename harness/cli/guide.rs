@@ -1,0 +1,97 @@
+//! `bufferstop guide`: what each scenario and metric means, out of the same
+//! catalogue by which they are measured. It reads no file.
+
+use super::arguments::Guide;
+use super::exit::Exit;
+use super::output::Output;
+use crate::catalogue::{Entry, Metric, ScenarioKind, influences_on};
+use crate::console::guide;
+use crate::document::nearest;
+use crate::ident::harmless;
+use serde_json::{Value, json};
+
+pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
+    let Some(topic) = &arguments.topic else {
+        if output.json {
+            let all = ScenarioKind::ALL.map(|kind| entry(kind.entry()));
+            output.document(&json!({ "scenarios": all }));
+        } else {
+            anstream::print!("{}", guide::overview());
+        }
+        return Exit::Pass;
+    };
+    let (kind, key) = match topic.split_once('.') {
+        Some((kind, key)) => (kind, Some(key)),
+        None => (topic.as_str(), None),
+    };
+    let Some(kind) = ScenarioKind::from_word(kind) else {
+        let words = ScenarioKind::ALL.map(ScenarioKind::word);
+        return unknown(topic, "a scenario", kind, &words);
+    };
+    let Some(key) = key else {
+        if output.json {
+            output.document(&entry(kind.entry()));
+        } else {
+            anstream::print!("{}", guide::scenario(kind.entry()));
+        }
+        return Exit::Pass;
+    };
+    let Some(metric) = kind.metric(key) else {
+        let metrics = kind.entry().metrics.iter();
+        let keys: Vec<&str> = metrics.map(|metric| metric.key).collect();
+        return unknown(topic, &format!("a metric of {kind}"), key, &keys);
+    };
+    if output.json {
+        output.document(&described(kind, metric));
+    } else {
+        anstream::print!("{}", guide::metric(kind, metric));
+    }
+    Exit::Pass
+}
+
+fn unknown(topic: &str, what: &str, word: &str, known: &[&str]) -> Exit {
+    let near = nearest(word, known.iter().copied());
+    let hint = near.map_or_else(
+        || format!("one of {}", known.join(", ")),
+        |near| format!("did you mean `{near}`?"),
+    );
+    let topic = harmless(topic);
+    anstream::eprintln!("guide {topic}: `{}` is not {what}; {hint}", harmless(word));
+    Exit::Usage
+}
+
+fn entry(entry: &Entry) -> Value {
+    let metrics = entry.metrics.iter();
+    let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
+    let settings = entry.settings.iter().map(
+        |setting| json!({ "name": setting.name, "default": setting.default, "doc": setting.doc }),
+    );
+    json!({
+        "scenario": entry.kind,
+        "purpose": entry.purpose,
+        "roles": roles,
+        "settings": settings.collect::<Vec<_>>(),
+        "metrics": metrics.map(|metric| described(entry.kind, metric)).collect::<Vec<_>>(),
+    })
+}
+
+fn described(kind: ScenarioKind, metric: &Metric) -> Value {
+    let moved = influences_on(kind, metric.key).map(|(influence, moved)| {
+        json!({
+            "parameter": influence.parameter,
+            "part": influence.part,
+            "goes": moved.way.word(),
+            "by": moved.law,
+        })
+    });
+    json!({
+        "scenario": kind,
+        "metric": metric.key,
+        "unit": metric.dimension.unit(),
+        "definition": metric.definition,
+        "bound": metric.censoring,
+        "worse": metric.worse,
+        "per": metric.per,
+        "moved_by": moved.collect::<Vec<_>>(),
+    })
+}

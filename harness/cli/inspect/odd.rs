@@ -1,0 +1,74 @@
+//! What no rule of the standards speaks of but a maker should know. It judges
+//! nothing.
+
+use crate::clock::BenchInstant;
+use crate::track::SignalReport;
+use crate::units::Quantity;
+
+/// What no rule speaks of but a maker should know.
+pub(super) fn odd(report: &SignalReport) -> Vec<String> {
+    let seconds = |at: BenchInstant| at.since_zero().si();
+    let mut odd = Vec::new();
+    if let Some((at, length)) = report.glitches.first.first() {
+        odd.push(format!(
+            "{} glitches, the first at {:.6} s, {:.2} us long",
+            report.glitches.count,
+            seconds(*at),
+            length.seconds().si() * 1e6
+        ));
+    }
+    if report.neither > 0 {
+        odd.push(format!(
+            "{} half-bits are neither a 1's nor a 0's even to a decoder",
+            report.neither
+        ));
+    }
+    if report.silences > 0 {
+        odd.push(format!(
+            "{} gaps of more than 30 ms without an edge",
+            report.silences
+        ));
+    }
+    if let Some(at) = report.packets.first_broken {
+        odd.push(format!(
+            "packets break off, the first at {:.6} s",
+            seconds(at)
+        ));
+    }
+    if let Some(dead) = &report.dead {
+        odd.push(format!(
+            "both rails joined or dead {} times outside a cutout",
+            dead.count
+        ));
+    }
+    if report.edges > 0 && report.packets.all == 0 {
+        odd.push("no packet: ones only, another signal, or the wrong channel".to_owned());
+    }
+    for (name, half) in [("1", &report.ones), ("0", &report.zeros)] {
+        if let (Some(a), Some(b)) = (&half.positive, &half.negative) {
+            let apart = a.mean.minus(b.mean);
+            if apart.value.abs() > 0.5e-6 + apart.expanded() {
+                odd.push(format!(
+                    "positive halves of {name} are {:.2} us {} than negative ones in the mean",
+                    apart.value.abs() * 1e6,
+                    if apart.value > 0.0 {
+                        "longer"
+                    } else {
+                        "shorter"
+                    }
+                ));
+            }
+        }
+    }
+    let shapes = report
+        .shape
+        .iter()
+        .flat_map(|shape| [&shape.rising, &shape.falling]);
+    let distorted: u64 = shapes.map(|figures| figures.distorted).sum();
+    if distorted > 0 {
+        odd.push(format!(
+            "{distorted} of the measured transitions run backwards for a while"
+        ));
+    }
+    odd
+}

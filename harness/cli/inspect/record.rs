@@ -1,0 +1,201 @@
+//! One capture out of a run: from the store, or out of a file that `records
+//! export` handed out, which is checked first. It changes no record and judges
+//! no board.
+
+use super::analysis::bare;
+use super::source::{Format, quantity};
+use super::stream::Trouble;
+use super::trip;
+use super::voltage::{Analogue, Channel, Piece, voltage};
+use crate::capture_file::Samples;
+use crate::cli::arguments::Inspect;
+use crate::cli::records;
+use crate::cli::session::store_exit;
+use crate::console::inspect::Inspection;
+use crate::observation::Observation;
+use crate::record::{LONGEST_OBSERVATION, from_bytes, takes};
+use crate::report::check_bundle;
+use crate::track::Scale;
+use crate::units::{Dimension, Quantity};
+use crate::waveform::{self, Capture, Signal, Trace};
+use std::ops::Range;
+use std::path::Path;
+
+/// Captures listed where none is named.
+const LISTED: usize = 60;
+
+pub(super) fn capture(arguments: &Inspect, format: Format) -> Result<Inspection, Trouble> {
+    let observations = match format {
+        Format::Bundle => handed_out(&arguments.capture)?,
+        _ => kept(arguments)?,
+    };
+    let captures: Vec<&Capture> = observations
+        .iter()
+        .flat_map(takes)
+        .map(|take| &take.capture)
+        .collect();
+    let capture = chosen(&captures, arguments.take.as_deref())?;
+    inspected(arguments, format, capture)
+}
+
+/// What a run's file holds, if it is what was handed out.
+fn handed_out(path: &Path) -> Result<Vec<Observation>, Trouble> {
+    // Base64 takes a third more; a run has a dozen observations at most.
+    let most = 16 * LONGEST_OBSERVATION as u64;
+    if std::fs::metadata(path)?.len() > most {
+        return Err(Trouble::File("it is too long for a run's file".to_owned()));
+    }
+    let text = std::fs::read_to_string(path)?;
+    let whole = check_bundle(&text).map_err(|fault| Trouble::File(fault.to_string()))?;
+    let seen = whole.record.scenarios.iter().flat_map(|s| &s.observations);
+    let digests: Vec<_> = seen.copied().collect();
+    let observed = |bytes: &&(String, Vec<u8>)| {
+        let digest = crate::digest::Digest::of(&bytes.1);
+        digests.contains(&digest)
+    };
+    let decoded = |(name, bytes): &(String, Vec<u8>)| {
+        from_bytes(bytes).map_err(|fault| Trouble::File(format!("{name}: {fault}")))
+    };
+    whole.bytes.iter().filter(observed).map(decoded).collect()
+}
+
+/// What the store kept of the run, or of the last run of that board.
+fn kept(arguments: &Inspect) -> Result<Vec<Observation>, Trouble> {
+    let which = arguments.capture.to_string_lossy();
+    let reader = records::open(&arguments.place).map_err(Trouble::Told)?;
+    let run = records::known(&reader, &which).map_err(Trouble::Told)?;
+    let record = records::record(&reader, &run).map_err(Trouble::Told)?;
+    let seen = record.scenarios.iter().flat_map(|s| &s.observations);
+    let told = seen.map(|digest| reader.observation(digest));
+    let told = told.filter_map(Result::transpose);
+    told.map(|seen| seen.map_err(|fault| Trouble::Told(store_exit(&fault))))
+        .collect()
+}
+
+/// The capture of that number, counted from 1, or of those words.
+fn chosen<'a>(captures: &[&'a Capture], take: Option<&str>) -> Result<&'a Capture, Trouble> {
+    let list = || {
+        let named = captures.iter().enumerate().take(LISTED);
+        let named: Vec<String> = named
+            .map(|(index, capture)| format!("  {:>2}  {}", index + 1, capture.label))
+            .collect();
+        named.join("\n")
+    };
+    match (captures, take) {
+        ([], _) => Err(Trouble::Usage("the run keeps no capture".to_owned())),
+        ([only], None) => Ok(only),
+        (_, None) => Err(Trouble::Usage(format!(
+            "name the capture to read with --take, by its number or words; the run has:\n{}",
+            list()
+        ))),
+        (_, Some(take)) => {
+            let number = take.parse::<usize>().ok();
+            let by_number = number.and_then(|n| captures.get(n.checked_sub(1)?));
+            let by_words = || captures.iter().find(|capture| capture.label == take);
+            by_number.or_else(by_words).copied().ok_or_else(|| {
+                Trouble::Usage(format!(
+                    "there is no capture '{take}'; the run has:\n{}",
+                    list()
+                ))
+            })
+        }
+    }
+}
+
+fn inspected(
+    arguments: &Inspect,
+    format: Format,
+    capture: &Capture,
+) -> Result<Inspection, Trouble> {
+    let onset = quantity("--onset", arguments.onset.as_ref(), Dimension::Current)?;
+    let current = match (&arguments.current, onset) {
+        (Some(name), _) => Some(signal(capture, "--current", name, Dimension::Current)?),
+        (None, Some(_)) => Some(Signal::OutputCurrent),
+        (None, None) => None,
+    };
+    let column = match (&arguments.column, current) {
+        (Some(name), _) => Some(signal(capture, "--column", name, Dimension::Voltage)?),
+        (None, Some(_)) => None,
+        (None, None) => Some(Signal::NodeVoltage),
+    };
+    let read: Vec<&str> = column.iter().chain(&current).map(|s| s.words()).collect();
+    let what = format!("{}: {}", capture.label, read.join(", "));
+    let mut inspection = bare(arguments, format, what);
+    inspection.samples = capture.len() as u64;
+    inspection.period = capture.period.si();
+    inspection.period_from = "as recorded";
+    inspection.length = capture.len() as f64 * capture.period.si();
+    inspection.scale_known = true;
+    let channel = |signal| {
+        capture.channel(signal).ok_or_else(|| {
+            let there: Vec<&str> = capture.channels.iter().map(|c| c.signal.words()).collect();
+            let there = there.join(", ");
+            Trouble::Usage(format!("the capture has no {signal}; it has: {there}"))
+        })
+    };
+    if let Some(column) = column {
+        let channel = channel(column)?;
+        let analogue = Analogue {
+            period: capture.period.si(),
+            scale: Scale {
+                gain: channel.scale,
+                offset: channel.offset,
+                step: 1.0,
+            },
+            first: capture.first.si(),
+            samples: capture.len() as u64,
+            accuracy: channel.accuracy,
+            time_base_u: capture.time_base_u,
+        };
+        if channel.clipped {
+            let words = "a sample reached the end of the range: levels may be more";
+            inspection.odd.push(words.to_owned());
+        }
+        voltage(&mut inspection, &analogue, arguments.at, &Kept(channel))?;
+    }
+    if let (Some(current), Some(onset)) = (current, onset) {
+        let step = channel(current)?.scale.abs();
+        let trace = Trace::of(capture, current);
+        inspection.trip = Some(trip::trip(trace, step, onset, true));
+    }
+    Ok(inspection)
+}
+
+fn signal(
+    capture: &Capture,
+    option: &str,
+    name: &str,
+    dimension: Dimension,
+) -> Result<Signal, Trouble> {
+    let known = capture.channels.iter().map(|channel| channel.signal);
+    let known: Vec<Signal> = known.filter(|s| s.dimension() == dimension).collect();
+    let found = known.iter().find(|signal| signal.words() == name);
+    found.copied().ok_or_else(|| {
+        let known: Vec<&str> = known.iter().map(|signal| signal.words()).collect();
+        let known = known.join(", ");
+        Trouble::Usage(format!("{option} {name}: the capture has: {known}"))
+    })
+}
+
+/// A channel as it was recorded.
+struct Kept<'a>(&'a waveform::Channel);
+
+impl Channel for Kept<'_> {
+    fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        each(Piece::Even(Samples::I16(&self.0.codes)));
+        Ok(())
+    }
+
+    fn part(&self, wanted: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        let codes = &self.0.codes;
+        let place = |at: u64| usize::try_from(at).unwrap_or(usize::MAX).min(codes.len());
+        each(Piece::Even(Samples::I16(
+            &codes[place(wanted.start)..place(wanted.end)],
+        )));
+        Ok(())
+    }
+
+    fn part_from(&self, wanted: u64) -> u64 {
+        wanted
+    }
+}

@@ -1,0 +1,217 @@
+//! The guide's pages: what each scenario provokes and each metric means, from
+//! the catalogue alone. It defines nothing itself.
+
+use super::table;
+use crate::catalogue::{
+    Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse, influences_on,
+};
+use crate::units::Dimension;
+use std::fmt::Write as _;
+use unicode_width::UnicodeWidthStr;
+
+/// Columns of running text.
+const WIDTH: usize = 92;
+
+/// All scenarios in a line each.
+pub fn overview() -> String {
+    let mut out = String::from("The scenarios of a plan, in the order in which plans run them\n");
+    for kind in ScenarioKind::ALL {
+        let entry = kind.entry();
+        let _ = write!(out, "\n{kind}\n");
+        paragraph(&mut out, 4, entry.purpose);
+        let keys: Vec<&str> = entry.metrics.iter().map(|metric| metric.key).collect();
+        paragraph(&mut out, 4, &format!("measures: {}", keys.join(", ")));
+    }
+    out.push_str("\nA page on each:  bufferstop guide short,  bufferstop guide short.trip_time\n");
+    out
+}
+
+/// One scenario: what for, what it needs, its settings, its metrics.
+pub fn scenario(entry: &Entry) -> String {
+    let mut out = format!("{}\n\n", entry.kind);
+    paragraph(&mut out, 2, &sentence(entry.purpose));
+    let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
+    paragraph(&mut out, 2, &format!("It needs: {}.", roles.join(", ")));
+    out.push_str("\nSettings, each with what holds when the plan is silent\n");
+    for setting in entry.settings {
+        let _ = write!(out, "\n  {}  ({})\n", setting.name, form(setting));
+        paragraph(&mut out, 6, setting.doc);
+        paragraph(&mut out, 6, &format!("Else: {}.", setting.default));
+    }
+    out.push_str("\nMetrics\n");
+    for metric in entry.metrics {
+        let _ = write!(out, "\n  {}{}\n", metric.key, unit(metric.dimension));
+        paragraph(&mut out, 6, metric.definition);
+    }
+    let example = entry.metrics.first().map_or("", |metric| metric.key);
+    let _ = write!(
+        out,
+        "\nA page on each metric:  bufferstop guide {}.{example}\n",
+        entry.kind
+    );
+    out
+}
+
+/// One metric: its definition, how often it is given, how it can be a bound,
+/// what moves it, and how a plan limits it.
+pub fn metric(kind: ScenarioKind, metric: &Metric) -> String {
+    let mut out = format!("{kind}.{}{}\n\n", metric.key, unit(metric.dimension));
+    paragraph(&mut out, 2, metric.definition);
+    out.push('\n');
+    paragraph(&mut out, 2, per(metric.per));
+    paragraph(&mut out, 2, bound(metric.censoring));
+    paragraph(&mut out, 2, worse(metric));
+    out.push_str("\nWhat moves it, when the first of these rises\n\n");
+    let rows: Vec<Vec<String>> = influences_on(kind, metric.key)
+        .map(|(influence, moved)| {
+            vec![
+                format!("  {}", influence.parameter),
+                moved.way.word().to_owned(),
+                moved.law.to_owned(),
+            ]
+        })
+        .collect();
+    if rows.is_empty() {
+        out.push_str("  no single part of a board by more than the bench can tell\n");
+    } else {
+        out.push_str(&table(&["  parameter", "goes", "by"], &rows));
+    }
+    let _ = write!(
+        out,
+        "\nIn a plan\n\n  [[scenario]]\n  kind = \"{kind}\"\n\n  [scenario.limits]\n  {} = {}\n",
+        metric.key,
+        example(metric)
+    );
+    out
+}
+
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
+}
+
+fn unit(dimension: Dimension) -> String {
+    match dimension.unit() {
+        "" => String::new(),
+        unit => format!("  [{unit}]"),
+    }
+}
+
+fn form(setting: &Setting) -> String {
+    match setting.form {
+        Form::One(dimension) => format!("such as {}", dimension.example()),
+        Form::List(dimension) => format!("a list of such as {}", dimension.example()),
+        Form::Words(words) => format!("of: {}", words.join(", ")),
+    }
+}
+
+const fn per(per: Per) -> &'static str {
+    match per {
+        Per::Run => "A run gives one value.",
+        Per::Step => {
+            "A run gives a value at each current step and polarity; a limit holds for each."
+        }
+        Per::Polarity => "A run gives a value in each polarity; a limit holds for each.",
+        Per::Multiple => {
+            "A run gives a value at each multiple of the trip current; a limit holds for each."
+        }
+        Per::Place => {
+            "A run gives a value for each place of the short, the worst of its repeats; a limit \
+             holds for each."
+        }
+        Per::Direction => {
+            "A run gives a value in each direction across the section boundary; a limit holds for \
+             each."
+        }
+        Per::Loading => {
+            "A run gives a mean and a worst at each loading of the output; a limit holds for each."
+        }
+        Per::Cause => {
+            "A run gives a value for each way in which the signal is lost; a limit holds for each."
+        }
+    }
+}
+
+const fn bound(censoring: Censoring) -> &'static str {
+    match censoring {
+        Censoring::Never => {
+            "It is a number or, with its reason, not measured: never a made-up one. What was not \
+             measured is inconclusive."
+        }
+        Censoring::Above => {
+            "What was not seen to its end is a bound, such as \"> 198 ms\". A bound beyond the \
+             limit fails; one that does not reach it is inconclusive."
+        }
+        Censoring::Both => {
+            "What was not seen to its end, or came too soon to be resolved, is a bound, such as \
+             \"> 198 ms\" or \"< 12 us\". It decides a limit only where every value that it \
+             allows lies on one side."
+        }
+    }
+}
+
+fn worse(metric: &Metric) -> &'static str {
+    match metric.worse {
+        Worse::Larger => "Larger is worse: a limit is a max.",
+        Worse::Smaller => "Smaller is worse: a limit is a min.",
+        Worse::Either => "Both ends hurt: a limit is a min, a max or both.",
+    }
+}
+
+/// A limit in the form that a plan writes.
+fn example(metric: &Metric) -> String {
+    let value = match metric.dimension {
+        Dimension::Count => "1".to_owned(),
+        dimension => dimension.example().to_owned(),
+    };
+    let end = match metric.worse {
+        Worse::Smaller => "min",
+        Worse::Larger | Worse::Either => "max",
+    };
+    format!("{{ {end} = {value}, source = \"house limit\" }}")
+}
+
+/// Adds `text`, wrapped and indented.
+fn paragraph(out: &mut String, indent: usize, text: &str) {
+    let mut column = 0;
+    for word in text.split_whitespace() {
+        let width = word.width();
+        if column == 0 {
+            out.push_str(&" ".repeat(indent));
+            column = indent;
+        } else if column + 1 + width > WIDTH {
+            out.push('\n');
+            out.push_str(&" ".repeat(indent));
+            column = indent;
+        } else {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += width;
+    }
+    out.push('\n');
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_page_fits_a_terminal_and_shows_its_definition_whole() {
+        let squeezed = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for kind in ScenarioKind::ALL {
+            let page = scenario(kind.entry());
+            for metric in kind.entry().metrics {
+                let own = super::metric(kind, metric);
+                for text in [&page, &own] {
+                    assert!(squeezed(text).contains(&squeezed(metric.definition)));
+                    let widest = text.lines().map(UnicodeWidthStr::width).max();
+                    assert!(widest.is_some_and(|width| width <= 100), "{text}");
+                }
+                assert!(own.lines().count() <= 40, "more than a page: {own}");
+            }
+        }
+    }
+}

@@ -1,0 +1,69 @@
+//! The last line of an inspection: how the signal stands to the rules, and why
+//! no more can be told where that is so. It lists no rule.
+
+use super::screen::style;
+use super::{Inspection, RuleRow, Standing};
+use std::fmt::Write as _;
+
+pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
+    let of = |standing| {
+        let rows = inspection.rows.iter();
+        rows.filter(|row| row.standing == standing).count()
+    };
+    let (standing, words) = match inspection.standing() {
+        None if inspection.trip.is_some() => (
+            Standing::Undecided,
+            "NOTHING TO JUDGE: no rule of these standards speaks of a trip".to_owned(),
+        ),
+        None => (
+            Standing::Undecided,
+            "NOTHING TO JUDGE: no half-bit of a track signal was found".to_owned(),
+        ),
+        Some(Standing::Within) => (
+            Standing::Within,
+            format!("WITHIN: all {} rules are met", inspection.rows.len()),
+        ),
+        Some(Standing::Undecided) => (Standing::Undecided, undecided(inspection)),
+        Some(Standing::Violation) => {
+            let broken = inspection.rows.iter();
+            let broken = broken.filter(|row| row.standing == Standing::Violation);
+            let broken: Vec<&str> = broken.map(|row| row.what.as_str()).collect();
+            let words = format!(
+                "VIOLATION: {} of {} rules are broken: {}",
+                of(Standing::Violation),
+                inspection.rows.len(),
+                broken.join(", ")
+            );
+            (Standing::Violation, words)
+        }
+    };
+    let style = style(standing).bold();
+    let _ = writeln!(text, "{style}{words}{style:#} ({})", inspection.rules);
+}
+
+/// What cannot be told and why, in one sentence.
+fn undecided(inspection: &Inspection) -> String {
+    let rows = inspection.rows.iter();
+    let (met, open): (Vec<&RuleRow>, Vec<&RuleRow>) =
+        rows.partition(|row| row.standing == Standing::Within);
+    let (met, all) = (met.len(), inspection.rows.len());
+    let coarse = open.iter().find_map(|row| Some((row, row.note.as_ref()?)));
+    match (coarse, open.as_slice()) {
+        (Some((row, note)), [_]) => format!(
+            "UNDECIDED: {met} of {all} rules are met; '{}' cannot be told, since {note}",
+            row.what
+        ),
+        (Some((row, note)), _) => format!(
+            "UNDECIDED: {met} of {all} rules are met; '{}' and {} more cannot be told, since {note}",
+            row.what,
+            open.len() - 1
+        ),
+        (None, _) => {
+            let open: Vec<&str> = open.iter().map(|row| row.what.as_str()).collect();
+            format!(
+                "UNDECIDED: {met} of {all} rules are met; nearer to the limit than U: {}",
+                open.join(", ")
+            )
+        }
+    }
+}

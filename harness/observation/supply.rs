@@ -1,0 +1,22 @@
+//! What the supply scenario saw: the board's supply rail while the load drew
+//! on it directly.
+
+use super::Take;
+use crate::measurement::Estimate;
+use crate::units::Amperes;
+use serde::{Deserialize, Serialize};
+
+/// One step of the load on the supply.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SupplyStep {
+    /// The current asked of the load; zero before it is switched on.
+    pub current: Amperes,
+    /// It was asked for as a resistance: a load that goes on asking for its
+    /// current keeps a resting supply down for ever.
+    pub resistive: bool,
+    /// The load's own reading, in amperes, before the waveforms; `None` where
+    /// it gave no number or was off.
+    pub drawn: Option<Estimate>,
+    /// The waveforms.
+    pub take: Take,
+}

@@ -1,0 +1,47 @@
+//! Linear functions of the state, in which the equations are written. It knows
+//! no circuit.
+
+use super::propagator::{COLUMNS, STATES, State};
+
+/// A linear function of the state and the constant one.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Affine(pub(super) [f64; COLUMNS]);
+
+impl Affine {
+    pub(super) fn constant(value: f64) -> Self {
+        let mut entries = [0.0; COLUMNS];
+        entries[STATES] = value;
+        Self(entries)
+    }
+
+    pub(super) fn state(index: usize) -> Self {
+        let mut entries = [0.0; COLUMNS];
+        entries[index] = 1.0;
+        Self(entries)
+    }
+
+    pub(super) fn zero() -> Self {
+        Self([0.0; COLUMNS])
+    }
+
+    /// This plus `factor` times `other`.
+    pub(super) fn plus(mut self, factor: f64, other: Self) -> Self {
+        for (sum, entry) in self.0.iter_mut().zip(other.0) {
+            *sum += factor * entry;
+        }
+        self
+    }
+
+    pub(super) fn times(self, factor: f64) -> Self {
+        Self::zero().plus(factor, self)
+    }
+
+    /// Its value at `state`.
+    pub(super) fn at(&self, state: &State) -> f64 {
+        let mut sum = self.0[STATES];
+        for (entry, value) in self.0.iter().zip(state) {
+            sum += entry * value;
+        }
+        sum
+    }
+}

@@ -102,11 +102,6 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
             .filter_map(|warmth| estimate(warmth.temperature))
             .flatten()
             .collect(),
-        Observation::Idle { steps } => steps
-            .iter()
-            .filter_map(|step| estimate(step.input_current))
-            .flatten()
-            .collect(),
         Observation::Supply { steps } => steps
             .iter()
             .filter_map(|step| estimate(step.drawn))

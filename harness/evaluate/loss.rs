@@ -94,8 +94,8 @@ fn last_edge(capture: &Capture, cause: LossCause, quiet: f64) -> Result<Estimate
     let period = capture.period.si();
     let time = capture.time(f64::from(*edge)) - period / 2.0;
     let end = capture.time(capture.len().saturating_sub(1) as f64);
-    // `!(>)` also where a time is no number.
-    if !(end - time > quiet) {
+    let rest = end - time;
+    if rest.is_nan() || rest <= quiet {
         return Err("the signal was not lost while captured");
     }
     Ok(Estimate::new(time, resolution(period)))

@@ -14,6 +14,7 @@ mod plots;
 mod qr;
 mod rows;
 mod sense_line;
+mod table;
 mod warming;
 
 pub use crate::drawing::pdf::PdfFault;

@@ -5,6 +5,7 @@ use super::content::{self, Fact, LEGEND, MODEL, Rules};
 use super::plots::{self, plots};
 use super::qr;
 use super::rows::{self, Part};
+use super::table;
 use super::{Sources, content::Findings};
 use crate::drawing::sheets::{LEFT, RIGHT, Sheets};
 use crate::drawing::typeface::{fitted, shrunk, wrapped};
@@ -38,7 +39,7 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
         let titles = ["STARTED", "VERDICT", "RUN"];
         let edges = [LEFT, 160.0, 290.0, RIGHT + 6.0];
         let name = "Every run of this board";
-        left_out += rows::plain(&mut sheets, name, (titles, edges), &runs);
+        left_out += table::plain(&mut sheets, name, (titles, edges), &runs);
     }
     let mut rules = Rules::default();
     let scenarios = record.scenarios.iter();
@@ -162,7 +163,7 @@ fn facts(sheets: &mut Sheets, record: &Record) -> usize {
     };
     let from = RIGHT - SIDE;
     let edges = [from, from + 52.0, from + 204.0, RIGHT + 6.0];
-    let right = height(&conditions) + 18.0 + rows::plain_height(edges, &instruments);
+    let right = height(&conditions) + 18.0 + table::plain_height(edges, &instruments);
     let tallest = height(&identity).max(right);
     let titles = ["ROLE", "IDENTITY", "CALIBRATED"];
     if sheets.fits(tallest) {
@@ -175,7 +176,7 @@ fn facts(sheets: &mut Sheets, record: &Record) -> usize {
             let none = ("", "None had answered.".to_owned());
             said(sheets, &none, (from, RIGHT));
         }
-        let left_out = rows::plain(sheets, "Instruments", (titles, edges), &instruments);
+        let left_out = table::plain(sheets, "Instruments", (titles, edges), &instruments);
         sheets.y = top + tallest;
         return left_out;
     }
@@ -183,7 +184,7 @@ fn facts(sheets: &mut Sheets, record: &Record) -> usize {
     column(sheets, "Conditions", &conditions, (LEFT, RIGHT));
     column(sheets, "Instruments", &[], (LEFT, RIGHT));
     let edges = [LEFT, 110.0, 452.0, RIGHT + 6.0];
-    rows::plain(sheets, "Instruments", (titles, edges), &instruments)
+    table::plain(sheets, "Instruments", (titles, edges), &instruments)
 }
 
 fn column(sheets: &mut Sheets, title: &str, facts: &[Fact], (from, to): (f64, f64)) {

@@ -255,7 +255,7 @@ fn refusal(seen: &SoakRise, rise: &Rise) -> Option<String> {
         ));
     }
     let share = COVERAGE * seen.end_u / whole;
-    if !(share <= MOST_UNCERTAIN) {
+    if share.is_nan() || share > MOST_UNCERTAIN {
         let shown = show(COVERAGE * seen.end_u, Dimension::TemperatureDifference);
         return Some(format!("the steady temperature is known to {shown} only"));
     }

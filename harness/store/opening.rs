@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 /// How long another process's lock is waited for.
-pub(super) const PATIENCE: Duration = Duration::from_secs(5);
+pub(super) const PATIENCE: Duration = Duration::from_secs(20);
 
 /// Runs closed in one opening; more are left to the next.
 const MOST_CLOSED: usize = 10_000;

@@ -12,6 +12,7 @@ use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
 use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
 use super::stepping::Step;
+use super::strides::Strides;
 use super::thermal::{SHORTEST_TICK, Thermal};
 use super::timers::{Timer, Timers};
 use super::trajectory::History;
@@ -104,6 +105,7 @@ pub struct Circuit {
     pub(super) upstream: f64,
     /// Looked up by key alone, never walked.
     pub(super) modes: FxHashMap<Key, Arc<Mode>>,
+    pub(super) strides: Strides,
     pub(super) history: History,
     pub(super) snapshot: Option<Box<Snapshot>>,
     pub(super) at_boundary: bool,
@@ -161,11 +163,15 @@ impl Circuit {
             lines: 0,
             upstream: 0.0,
             modes: FxHashMap::default(),
+            strides: Strides::default(),
             history: History::new(),
             snapshot: None,
             at_boundary: false,
             burst: (0, 0),
         };
+        // Kept like every other: its strides are known by where it stands.
+        let first = Arc::clone(&circuit.mode);
+        circuit.modes.insert(first.key, first);
         circuit.settle();
         Ok(circuit)
     }

@@ -22,6 +22,7 @@ mod periodic;
 mod propagator;
 mod signal;
 mod stepping;
+mod strides;
 mod thermal;
 mod timers;
 mod trajectory;

@@ -104,20 +104,20 @@ impl Circuit {
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to
     /// the first picosecond at which a diode, supply, load or comparator acts.
-    fn next_step(&self) -> Step {
+    fn next_step(&mut self) -> Step {
         let level = step_level(self.anchor - self.mode_since);
         let due = self.switches.timers.next();
         assert!(
             due > self.anchor,
             "what is due is done before the next step"
         );
-        let propagator = &self.mode.propagator;
         let span = (1_i64 << level).min(due - self.anchor);
         let state = if span == 1 << level {
-            propagator.step(level, &self.state)
+            self.mode.propagator.step(level, &self.state)
         } else {
-            propagator.advance(span, &self.state)
+            self.strides.advance(&self.mode, span, &self.state)
         };
+        let propagator = &self.mode.propagator;
         let was = &self.switches.observed;
         let seen = self.observe(&state, Asked::ALL);
         if seen == *was {
@@ -351,6 +351,7 @@ impl Circuit {
         } else {
             if self.modes.len() >= MODES {
                 self.modes.clear();
+                self.strides.clear();
             }
             self.mode = Arc::new(Mode::new(&self.electrics, key));
             self.modes.insert(key, Arc::clone(&self.mode));

@@ -5,31 +5,16 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn one(
-    name: &'static str,
-    dimension: Dimension,
-    default: &'static str,
-    doc: &'static str,
-) -> Setting {
-    Setting {
-        name,
-        form: Form::One(dimension),
-        default,
-        doc,
-    }
-}
-
 /// Something that is done (1) or not (0).
 const fn obeyed(key: &'static str, per: Per, definition: &'static str) -> Metric {
-    Metric {
-        key,
-        dimension: Dimension::Count,
-        definition,
-        censoring: Censoring::Never,
-        worse: Worse::Smaller,
+    Metric::unsigned(
         per,
-        signed: false,
-    }
+        key,
+        Dimension::Count,
+        Censoring::Never,
+        Worse::Smaller,
+        definition,
+    )
 }
 
 pub(super) static ENTRY: Entry = Entry {
@@ -44,25 +29,25 @@ pub(super) static ENTRY: Entry = Entry {
             default: "half the least supply voltage, that voltage, and the supply voltage",
             doc: "The supply voltages with the output off, rising; the states follow at the last.",
         },
-        one(
+        Setting::one(
             "current_limit",
             Dimension::Current,
             "500 mA",
             "The supply's current limit in the whole scenario.",
         ),
-        one(
+        Setting::one(
             "settle",
             Dimension::Time,
             "200 ms",
             "Wait after each change before anything is read.",
         ),
-        one(
+        Setting::one(
             "length",
             Dimension::Time,
             "20 ms",
             "How long the output is captured in each state.",
         ),
-        one(
+        Setting::one(
             "sampling_period",
             Dimension::Time,
             "2 us",

@@ -5,37 +5,28 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Setting {
-    Setting {
-        name,
-        form: Form::One(Dimension::Time),
-        default,
-        doc,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Inrush,
     purpose: "a start into a bank of empty capacitors behind diodes, as a layout full of \
               vehicles is one, shows that the board gets going instead of tripping for ever",
     roles: &[Role::Supply, Role::Capture, Role::Switch, Role::Drive],
     settings: &[
-        time(
+        Setting::time(
             "length",
             "2.5 s",
             "How long a start is watched: several retries must fit into it.",
         ),
-        time(
+        Setting::time(
             "coarse_period",
             "20 us",
             "Time between samples of that; it must not miss a half-bit.",
         ),
-        time(
+        Setting::time(
             "close_look",
             "60 ms",
             "How long a start of its own is watched finely, for the peak.",
         ),
-        time(
+        Setting::time(
             "sampling_period",
             "2 us",
             "Time between samples of the close look.",

@@ -5,15 +5,6 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Setting {
-    Setting {
-        name,
-        form: Form::One(Dimension::Time),
-        default,
-        doc,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Loss,
     purpose: "the input signal stops, or one of two lines breaks, and the rails must go dead \
@@ -26,12 +17,12 @@ pub(super) static ENTRY: Entry = Entry {
             default: "signal stops",
             doc: "How the signal is lost; a line breaks only on a board of two.",
         },
-        time(
+        Setting::time(
             "length",
             "100 ms",
             "How long the output is watched after the loss: at least twice the limit.",
         ),
-        time("sampling_period", "2 us", "Time between samples."),
+        Setting::time("sampling_period", "2 us", "Time between samples."),
     ],
     metrics: &[
         Metric {

@@ -159,6 +159,28 @@ pub struct Setting {
     pub doc: &'static str,
 }
 
+impl Setting {
+    /// One quantity of `dimension`.
+    const fn one(
+        name: &'static str,
+        dimension: Dimension,
+        default: &'static str,
+        doc: &'static str,
+    ) -> Self {
+        Self {
+            name,
+            form: Form::One(dimension),
+            default,
+            doc,
+        }
+    }
+
+    /// One time.
+    const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Self {
+        Self::one(name, Dimension::Time, default, doc)
+    }
+}
+
 /// In which direction a result may be known only as a bound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -222,6 +244,28 @@ pub struct Metric {
     pub per: Per,
     /// Whether it can be below zero.
     pub signed: bool,
+}
+
+impl Metric {
+    /// A metric that is never below zero.
+    const fn unsigned(
+        per: Per,
+        key: &'static str,
+        dimension: Dimension,
+        censoring: Censoring,
+        worse: Worse,
+        definition: &'static str,
+    ) -> Self {
+        Self {
+            key,
+            dimension,
+            definition,
+            censoring,
+            worse,
+            per,
+            signed: false,
+        }
+    }
 }
 
 #[cfg(test)]

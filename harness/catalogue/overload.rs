@@ -5,39 +5,25 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn one(
-    name: &'static str,
-    dimension: Dimension,
-    default: &'static str,
-    doc: &'static str,
-) -> Setting {
-    Setting {
-        name,
-        form: Form::One(dimension),
-        default,
-        doc,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Overload,
     purpose: "a slow ramp, steps to multiples of the trip current and a long hold just below it \
               show that the board trips where and when it should, and not before",
     roles: &[Role::Supply, Role::Load, Role::Capture, Role::Drive],
     settings: &[
-        one(
+        Setting::one(
             "ramp_from",
             Dimension::Current,
             "80 % of the nominal trip current",
             "Where the slow ramp starts.",
         ),
-        one(
+        Setting::one(
             "ramp_to",
             Dimension::Current,
             "150 % of the nominal trip current",
             "Where it ends when the board has not tripped before.",
         ),
-        one(
+        Setting::one(
             "ramp_time",
             Dimension::Time,
             "2 s",
@@ -49,33 +35,33 @@ pub(super) static ENTRY: Entry = Entry {
             default: "1.5, 2, 3",
             doc: "Multiples of the nominal trip current that are applied as steps.",
         },
-        one(
+        Setting::one(
             "pulse",
             Dimension::Time,
             "100 ms",
             "How long each multiple is applied: at least twice the limit of the trip time.",
         ),
-        one(
+        Setting::one(
             "hold_current",
             Dimension::Current,
             "90 % of the nominal trip current",
             "The current just below the trip current that must not trip.",
         ),
-        one("hold_time", Dimension::Time, "5 s", "How long it is held."),
-        one(
+        Setting::one("hold_time", Dimension::Time, "5 s", "How long it is held."),
+        Setting::one(
             "onset_level",
             Dimension::Current,
             "the nominal trip current",
             "The magnitude whose first crossing starts the trip time.",
         ),
-        one(
+        Setting::one(
             "off_level",
             Dimension::Current,
             "5 % of the rated current",
             "The magnitude below which the current counts as interrupted; never less than four \
              times the noise with the offset's uncertainty.",
         ),
-        one(
+        Setting::one(
             "sampling_period",
             Dimension::Time,
             "2 us",

@@ -5,15 +5,6 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Setting {
-    Setting {
-        name,
-        form: Form::One(Dimension::Time),
-        default,
-        doc,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Reversal,
     purpose: "a section boundary bridged against the wrong polarity, both ways, and a true short \
@@ -27,23 +18,23 @@ pub(super) static ENTRY: Entry = Entry {
             doc: "Which way a reversal is asked for: forward closes the crossed gap on a board \
                   in phase with the upstream, back closes the straight gap on one reversed.",
         },
-        time(
+        Setting::time(
             "pulse",
             "100 ms",
             "How long a capture of one closing is: at least twice the limit of the reversal time.",
         ),
-        time(
+        Setting::time(
             "gap_pulse",
             "60 ms",
             "How long the boundary stays bridged; the capture goes on after it to see that the \
              board holds the new polarity alone.",
         ),
-        time(
+        Setting::time(
             "short_pulse",
             "100 ms",
             "How long the true short is closed: at least twice the limit of the trip time.",
         ),
-        time("sampling_period", "2 us", "Time between samples."),
+        Setting::time("sampling_period", "2 us", "Time between samples."),
         Setting {
             name: "onset_level",
             form: Form::One(Dimension::Current),

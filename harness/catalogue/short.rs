@@ -5,38 +5,6 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn one(
-    name: &'static str,
-    dimension: Dimension,
-    default: &'static str,
-    doc: &'static str,
-) -> Setting {
-    Setting {
-        name,
-        form: Form::One(dimension),
-        default,
-        doc,
-    }
-}
-
-const fn metric(
-    key: &'static str,
-    dimension: Dimension,
-    censoring: Censoring,
-    worse: Worse,
-    definition: &'static str,
-) -> Metric {
-    Metric {
-        key,
-        dimension,
-        definition,
-        censoring,
-        worse,
-        per: Per::Place,
-        signed: false,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Short,
     purpose: "a hard short near the board and one at the far end of the bus, held and then \
@@ -49,31 +17,31 @@ pub(super) static ENTRY: Entry = Entry {
             default: "near, far",
             doc: "Where the short is made: at the board, or behind the stated bus resistance.",
         },
-        one(
+        Setting::one(
             "pulse",
             Dimension::Time,
             "40 ms",
             "How long the short is closed: at least twice the limit of the trip time.",
         ),
-        one(
+        Setting::one(
             "sampling_period",
             Dimension::Time,
             "2 us",
             "Time between samples of the pulse.",
         ),
-        one(
+        Setting::one(
             "coarse_period",
             Dimension::Time,
             "20 us",
             "Time between samples of the recovery pulse.",
         ),
-        one(
+        Setting::one(
             "recovery_pulse",
             Dimension::Time,
             "2 s",
             "How long the short is held to see the board retry into it.",
         ),
-        one(
+        Setting::one(
             "onset_level",
             Dimension::Current,
             "the nominal trip current",
@@ -87,7 +55,8 @@ pub(super) static ENTRY: Entry = Entry {
         },
     ],
     metrics: &[
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "peak_current",
             Dimension::Current,
             Censoring::Above,
@@ -95,7 +64,8 @@ pub(super) static ENTRY: Entry = Entry {
             "Largest magnitude of the current from inception to interruption; a sample at the \
              end of the channel's range makes it a bound.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "trip_time",
             Dimension::Time,
             Censoring::Both,
@@ -105,7 +75,8 @@ pub(super) static ENTRY: Entry = Entry {
              to the last instant before it stays under the off level for longer than the \
              longest half-bit and any cutout, while the short is proven closed.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "let_through",
             Dimension::LetThrough,
             Censoring::Above,
@@ -113,14 +84,16 @@ pub(super) static ENTRY: Entry = Entry {
             "Integral of the squared current by the trapezoidal rule from inception, the first \
              departure beyond noise after the switch marker, to interruption.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "retries",
             Dimension::Count,
             Censoring::Never,
             Worse::Either,
             "Onsets after the first within the recovery pulse, each followed by an interruption.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "retry_interval",
             Dimension::Time,
             Censoring::Above,
@@ -128,7 +101,8 @@ pub(super) static ENTRY: Entry = Entry {
             "Mean time from an interruption to the next onset within the recovery pulse, both \
              interpolated on the coarse capture.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "recovery_time",
             Dimension::Time,
             Censoring::Above,
@@ -137,7 +111,8 @@ pub(super) static ENTRY: Entry = Entry {
              from which the output voltage's magnitude stays above 90 % of its mean before the \
              short, crossings and cutouts left out.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "supply_dip",
             Dimension::Voltage,
             Censoring::Above,
@@ -145,7 +120,8 @@ pub(super) static ENTRY: Entry = Entry {
             "Mean of the board's supply rail before the trigger less its least value from \
              inception to interruption; no interpolation.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Place,
             "healthy_after",
             Dimension::Ratio,
             Censoring::Never,

@@ -5,33 +5,6 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Setting {
-    Setting {
-        name,
-        form: Form::One(Dimension::Time),
-        default,
-        doc,
-    }
-}
-
-const fn metric(
-    key: &'static str,
-    dimension: Dimension,
-    censoring: Censoring,
-    worse: Worse,
-    definition: &'static str,
-) -> Metric {
-    Metric {
-        key,
-        dimension,
-        definition,
-        censoring,
-        worse,
-        per: Per::Polarity,
-        signed: false,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Soak,
     purpose: "the rated current for minutes shows how warm the board gets in the end and that \
@@ -50,13 +23,13 @@ pub(super) static ENTRY: Entry = Entry {
             default: "the rated current",
             doc: "The current that is held.",
         },
-        time(
+        Setting::time(
             "rest",
             "60 s",
             "How long the board is watched without power before, for its ambient.",
         ),
-        time("length", "300 s", "How long the current is held."),
-        time(
+        Setting::time("length", "300 s", "How long the current is held."),
+        Setting::time(
             "interval",
             "10 s",
             "Time between two looks at temperature and output.",
@@ -69,7 +42,8 @@ pub(super) static ENTRY: Entry = Entry {
         },
     ],
     metrics: &[
-        metric(
+        Metric::unsigned(
+            Per::Polarity,
             "temperature_rise",
             Dimension::TemperatureDifference,
             Censoring::Above,
@@ -81,14 +55,16 @@ pub(super) static ENTRY: Entry = Entry {
              the readings lie further beside the exponential than their scatter explains, the \
              last reading is a bound.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Polarity,
             "thermal_time_constant",
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
             "Time constant of that exponential; not told where the steady temperature is not.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Polarity,
             "output_drift",
             Dimension::Voltage,
             Censoring::Never,

@@ -5,33 +5,6 @@ use super::{Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse};
 use crate::ident::Role;
 use crate::units::Dimension;
 
-const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Setting {
-    Setting {
-        name,
-        form: Form::One(Dimension::Time),
-        default,
-        doc,
-    }
-}
-
-const fn metric(
-    key: &'static str,
-    dimension: Dimension,
-    censoring: Censoring,
-    worse: Worse,
-    definition: &'static str,
-) -> Metric {
-    Metric {
-        key,
-        dimension,
-        definition,
-        censoring,
-        worse,
-        per: Per::Run,
-        signed: false,
-    }
-}
-
 pub(super) static ENTRY: Entry = Entry {
     kind: ScenarioKind::Supply,
     purpose: "the customer's supply, loaded directly up to the trip current, shows whether the \
@@ -51,21 +24,22 @@ pub(super) static ENTRY: Entry = Entry {
             doc: "The currents drawn one after the other, rising; the trip current itself lies \
                   between two of them, so that neither is in doubt.",
         },
-        time(
+        Setting::time(
             "settle",
             "200 ms",
             "Wait after each step before anything is read.",
         ),
-        time(
+        Setting::time(
             "hold",
             "3 s",
             "How long each step is watched: a supply that protects itself and tries again must \
              show both.",
         ),
-        time("sampling_period", "200 us", "Time between samples."),
+        Setting::time("sampling_period", "200 us", "Time between samples."),
     ],
     metrics: &[
-        metric(
+        Metric::unsigned(
+            Per::Run,
             "delivered_current",
             Dimension::Current,
             Censoring::Both,
@@ -74,7 +48,8 @@ pub(super) static ENTRY: Entry = Entry {
              above the plan's lowest supply voltage by more than U; above it where no step \
              brings the rail down, below the first step where every one does.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Run,
             "droop",
             Dimension::Voltage,
             Censoring::Never,
@@ -82,7 +57,8 @@ pub(super) static ENTRY: Entry = Entry {
             "Mean of the supply rail before the load less that over the highest step that \
              holds.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Run,
             "hiccup",
             Dimension::Count,
             Censoring::Never,
@@ -92,7 +68,8 @@ pub(super) static ENTRY: Entry = Entry {
              looked at once more with the load as a resistance, since a load that goes on asking \
              for its current keeps a resting supply down. Lows of one sample do not count.",
         ),
-        metric(
+        Metric::unsigned(
+            Per::Run,
             "trip_reachable",
             Dimension::Count,
             Censoring::Never,

@@ -2,8 +2,8 @@
 //! data. It reads no text.
 
 use super::fixture::{FixtureParameters, SupplyKind};
-use super::table::{Parameter, field};
-use crate::document::Demand::{NotNegative, Positive, Within};
+use super::table::{Parameter, field, word};
+use crate::document::Demand::{self, NotNegative, Positive, Within};
 use crate::units::{Dimension, Quantity};
 
 /// The parameters of the fixture.
@@ -24,20 +24,7 @@ pub static FIXTURE: &[Parameter<FixtureParameters>] = &[
         Positive,
         snubber_capacitance
     ),
-    Parameter {
-        name: "supply_kind",
-        dimension: Dimension::Count,
-        demand: Within(0.0, 2.0),
-        get: |fixture| {
-            let mut kinds = SupplyKind::WORDS.iter().zip([0.0, 1.0, 2.0]);
-            let found = kinds.find(|((_, kind), _)| *kind == fixture.supply.kind);
-            found.map_or(0.0, |(_, place)| place)
-        },
-        set: |fixture, place| {
-            let index = libm::round(place.clamp(0.0, 2.0)) as usize;
-            fixture.supply.kind = SupplyKind::WORDS[index].1;
-        },
-    },
+    word!("supply_kind", SupplyKind, supply.kind),
     field!("supply_own_limit", Current, Positive, supply.own_limit),
     field!(
         "foldback_current",

@@ -57,7 +57,27 @@ macro_rules! field {
     };
 }
 
-pub(super) use field;
+/// A parameter that is one of a type's three words, as its place among them.
+macro_rules! word {
+    ($name:literal, $words:ident, $($path:ident).+) => {
+        Parameter {
+            name: $name,
+            dimension: Dimension::Count,
+            demand: Demand::Within(0.0, 2.0),
+            get: |of| {
+                let mut places = $words::WORDS.iter().zip([0.0, 1.0, 2.0]);
+                let found = places.find(|((_, word), _)| *word == of.$($path).+);
+                found.map_or(0.0, |(_, place)| place)
+            },
+            set: |of, place| {
+                let index = libm::round(place.clamp(0.0, 2.0)) as usize;
+                of.$($path).+ = $words::WORDS[index].1;
+            },
+        }
+    };
+}
+
+pub(super) use {field, word};
 
 use Demand::{Any, NotNegative, Positive};
 
@@ -98,21 +118,7 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
     field!("delay_rising_b", Time, NotNegative, delay_rising_b),
     field!("delay_falling_b", Time, NotNegative, delay_falling_b),
     field!("signal_loss_time", Time, Positive, signal_loss_time),
-    Parameter {
-        name: "on_signal_loss",
-        dimension: Dimension::Count,
-        demand: Demand::Within(0.0, 2.0),
-        get: |board| {
-            let places = SignalLoss::WORDS.iter();
-            let mut places = places.zip([0.0, 1.0, 2.0]);
-            let found = places.find(|((_, what), _)| *what == board.on_signal_loss);
-            found.map_or(0.0, |(_, place)| place)
-        },
-        set: |board, place| {
-            let index = libm::round(place.clamp(0.0, 2.0)) as usize;
-            board.on_signal_loss = SignalLoss::WORDS[index].1;
-        },
-    },
+    word!("on_signal_loss", SignalLoss, on_signal_loss),
     Parameter {
         name: "brake_wired",
         dimension: Dimension::Count,

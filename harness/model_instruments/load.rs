@@ -67,9 +67,7 @@ pub(super) struct Load {
 impl Load {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         let [volts, amperes] = settings.load_meters;
-        let meter = |probe, key, accuracy, full_scale| {
-            Meter::new(probe, key, settings, accuracy, full_scale)
-        };
+        let meter = |key, accuracy, full_scale| Meter::new(key, settings, accuracy, full_scale);
         let (setting_gain, setting_offset) = drawn_errors(settings, 0x1003, settings.load_setting);
         Self {
             resistive: false,
@@ -87,8 +85,8 @@ impl Load {
             setting_gain,
             setting_offset,
             setting_step: settings.load_setting.resolution,
-            voltmeter: meter(Probe::LoadVoltage, 0x1001, volts, LIMITS[0].0),
-            ammeter: meter(Probe::LoadCurrent, 0x1002, amperes, LIMITS[1].0),
+            voltmeter: meter(0x1001, volts, LIMITS[0].0),
+            ammeter: meter(0x1002, amperes, LIMITS[1].0),
         }
     }
 
@@ -345,11 +343,14 @@ impl Device for Panel<'_> {
         match command.value {
             Command::Input => return Ok(Some(Response::new().boolean(self.0.load.input))),
             Command::MeasureVoltage => {
-                let volts = meter::read(self.0, |scene| &mut scene.load.voltmeter);
+                let volts = meter::read(self.0, Probe::LoadVoltage, |scene| {
+                    &mut scene.load.voltmeter
+                });
                 return Ok(Some(Response::new().fixed(volts, 3)));
             }
             Command::MeasureCurrent => {
-                let amperes = meter::read(self.0, |scene| &mut scene.load.ammeter);
+                let amperes =
+                    meter::read(self.0, Probe::LoadCurrent, |scene| &mut scene.load.ammeter);
                 return Ok(Some(Response::new().fixed(amperes, 3)));
             }
             Command::Pulse => self.start_pulse()?,

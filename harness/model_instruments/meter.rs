@@ -16,10 +16,9 @@ const SHARE: f64 = 0.7;
 /// Standard deviation of one reading's noise, in steps of the resolution.
 const NOISE: f64 = 0.3;
 
-/// A meter behind one probe.
+/// A meter, whatever it is connected to.
 #[derive(Clone, Debug)]
 pub(super) struct Meter {
-    probe: Probe,
     /// Tells this meter's noise from every other's.
     key: u64,
     gain: f64,
@@ -34,7 +33,6 @@ pub(super) struct Meter {
 
 impl Meter {
     pub(super) fn new(
-        probe: Probe,
         key: u64,
         settings: &WorldSettings,
         accuracy: Accuracy,
@@ -42,7 +40,6 @@ impl Meter {
     ) -> Self {
         let (gain, offset) = drawn_errors(settings, key, accuracy);
         Self {
-            probe,
             key,
             gain,
             offset,
@@ -54,7 +51,7 @@ impl Meter {
     }
 
     /// What the meter shows for a true `mean` at the bench's present.
-    pub(super) fn shown(&mut self, scene: &Scene, mean: f64) -> f64 {
+    fn shown(&mut self, scene: &Scene, mean: f64) -> f64 {
         self.readings += 1;
         let instant = scene.circuit.now().picoseconds() as u64;
         let key = [self.key, instant, self.readings];
@@ -67,10 +64,9 @@ impl Meter {
     }
 }
 
-/// Integrates over the meter's time, which passes on the bench, and reads; the
-/// meter is the one that `pick` finds in the scene.
-pub(super) fn read(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter) -> f64 {
-    let probe = pick(scene).probe;
+/// Integrates `probe` over the meter's time, which passes on the bench, and
+/// reads; the meter is the one that `pick` finds in the scene.
+pub(super) fn read(scene: &mut Scene, probe: Probe, pick: fn(&mut Scene) -> &mut Meter) -> f64 {
     let from = scene.circuit.now();
     scene.hold_meter_history(INTEGRATION + BenchSpan::from_microseconds(1000));
     scene.advance_to(from + INTEGRATION);
@@ -78,6 +74,11 @@ pub(super) fn read(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter) -> f64
     scene.hold_meter_history(BenchSpan::ZERO);
     // The history was kept for longer than the integration.
     let mean = mean.unwrap_or_else(|| scene.circuit.probe(probe));
+    show(scene, pick, mean)
+}
+
+/// What the meter that `pick` finds shows for a true `mean` now.
+pub(super) fn show(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter, mean: f64) -> f64 {
     let mut meter = pick(scene).clone();
     let shown = meter.shown(scene, mean);
     *pick(scene) = meter;

@@ -32,15 +32,14 @@ pub(super) struct Supply {
 impl Supply {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         let [volts, amperes] = settings.supply_meters;
-        let meter = |probe, key, accuracy, range: f64| {
-            Meter::new(probe, key, settings, accuracy, range * OVER_RANGE)
-        };
+        let meter =
+            |key, accuracy, range: f64| Meter::new(key, settings, accuracy, range * OVER_RANGE);
         Self {
             volts: VOLTAGE.default,
             amperes: CURRENT.default,
             output: false,
-            voltmeter: meter(Probe::SupplyVoltage, 0x5501, volts, VOLTAGE.maximum),
-            ammeter: meter(Probe::SupplyCurrent, 0x5502, amperes, CURRENT.maximum),
+            voltmeter: meter(0x5501, volts, VOLTAGE.maximum),
+            ammeter: meter(0x5502, amperes, CURRENT.maximum),
         }
     }
 }
@@ -147,12 +146,16 @@ impl Device for Panel<'_> {
             }
             Command::MeasureVoltage => {
                 parameters.end()?;
-                let volts = meter::read(self.0, |scene| &mut scene.supply.voltmeter);
+                let volts = meter::read(self.0, Probe::SupplyVoltage, |scene| {
+                    &mut scene.supply.voltmeter
+                });
                 Ok(Some(Response::new().fixed(volts, 3)))
             }
             Command::MeasureCurrent => {
                 parameters.end()?;
-                let amperes = meter::read(self.0, |scene| &mut scene.supply.ammeter);
+                let amperes = meter::read(self.0, Probe::SupplyCurrent, |scene| {
+                    &mut scene.supply.ammeter
+                });
                 Ok(Some(Response::new().fixed(amperes, 3)))
             }
         }

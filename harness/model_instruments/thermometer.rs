@@ -1,11 +1,10 @@
 //! The model thermometer, its probe on the case of the board's bridge. How the
 //! case warms up is the circuit's matter.
 
-use super::meter::Meter;
+use super::meter::{self, Meter};
 use super::scene::Scene;
 use super::settings::WorldSettings;
 use crate::clock::BenchSpan;
-use crate::physics::Probe;
 use crate::protocol::{CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response};
 use crate::units::Quantity;
 
@@ -22,10 +21,9 @@ pub(super) struct Thermometer {
 
 impl Thermometer {
     pub(super) fn new(settings: &WorldSettings) -> Self {
-        // The meter's own probe is not used: it is handed the temperature.
-        let probe = Probe::BoardRail;
-        let meter = Meter::new(probe, 0x5b01, settings, settings.thermometer, FULL_SCALE);
-        Self { meter }
+        Self {
+            meter: Meter::new(0x5b01, settings, settings.thermometer, FULL_SCALE),
+        }
     }
 }
 
@@ -54,9 +52,8 @@ impl Device for Panel<'_> {
         let scene = &mut *self.0;
         let until = scene.circuit.now() + READING;
         scene.advance_to(until);
-        let mut meter = scene.thermometer.meter.clone();
-        let celsius = meter.shown(scene, scene.circuit.case_temperature().si());
-        scene.thermometer.meter = meter;
+        let celsius = scene.circuit.case_temperature().si();
+        let celsius = meter::show(scene, |scene| &mut scene.thermometer.meter, celsius);
         Ok(Some(Response::new().fixed(celsius, 2)))
     }
 

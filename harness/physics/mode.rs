@@ -246,9 +246,7 @@ impl Mode {
             Probe::SenseVoltage => state[V_SENSE] + e.sense_offset,
         }
     }
-}
 
-impl Mode {
     /// What the load's voltmeter sees before the relay at its input.
     fn load_voltage(&self, e: &Electrics, state: &State) -> f64 {
         match (self.key.stage, self.key.on_supply) {

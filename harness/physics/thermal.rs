@@ -13,7 +13,7 @@ pub(super) const SHORTEST_TICK: i64 = 50_000_000_000;
 /// The longest, 5 s.
 const LONGEST_TICK: i64 = 100 * SHORTEST_TICK;
 /// Resistances are given for this temperature.
-pub(super) const REFERENCE: f64 = 25.0;
+const REFERENCE: f64 = 25.0;
 /// In one step the junction moves by about this many kelvins at most: half a
 /// bin of the switches' resistance.
 const STEP: f64 = BIN / 2.0;
@@ -121,7 +121,6 @@ impl Network {
     fn after(&self, seconds: f64, power: f64, (junction, case): (f64, f64)) -> (f64, f64) {
         let steady = (power * (self.junction + self.case), power * self.case);
         let away = (junction - steady.0, case - steady.1);
-        let junction_capacity = self.junction_time / self.junction;
         let a = [
             [-1.0 / self.junction_time, 1.0 / self.junction_time],
             if self.case > 0.0 {
@@ -133,7 +132,6 @@ impl Network {
                 [0.0, -1.0 / self.case_time]
             },
         ];
-        debug_assert!(junction_capacity > 0.0);
         let m = 0.5 * (a[0][0] + a[1][1]);
         let half = 0.5 * (a[0][0] - a[1][1]);
         let q = libm::sqrt(half * half + a[0][1] * a[1][0]);

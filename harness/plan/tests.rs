@@ -12,6 +12,7 @@ use proptest::prelude::*;
 use std::collections::BTreeMap;
 
 mod alone;
+mod comparisons;
 mod on_bench;
 
 const DEMO: &str = include_str!("../../fixtures/demo/plan.toml");

@@ -3,7 +3,7 @@
 //! meant to go dead is the plan's business.
 
 use super::Context;
-use super::sheet::Sheet;
+use super::sheet::{Sheet, distinct};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::observation::SignalLost;
 use crate::plan::LossCause;
@@ -28,11 +28,7 @@ pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, losses: &[SignalLos
     }
     let mut used: Vec<String> = Vec::new();
     for lost in losses {
-        let mut at = lost.cause.word().to_owned();
-        while used.contains(&at) {
-            at.push_str(" again");
-        }
-        used.push(at.clone());
+        let at = distinct(&mut used, lost.cause.word());
         one(sheet, context, &at, lost);
     }
 }

@@ -154,3 +154,14 @@ fn spread(findings: &[Finding], dimension: Dimension) -> Vec<String> {
     }
     notes
 }
+
+/// `word` as a place of its own among those `used` so far: what was done twice
+/// is told twice.
+pub(super) fn distinct(used: &mut Vec<String>, word: &str) -> String {
+    let mut at = word.to_owned();
+    while used.contains(&at) {
+        at.push_str(" again");
+    }
+    used.push(at.clone());
+    at
+}

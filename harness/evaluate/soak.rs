@@ -4,7 +4,7 @@
 
 use super::Context;
 use super::load::{level_samples, magnitude, student};
-use super::sheet::Sheet;
+use super::sheet::{Sheet, distinct};
 use crate::measurement::{
     Blame, COVERAGE, Estimate, Finding, Rise, combined, fit_line, fit_rise, rectangular,
 };
@@ -52,11 +52,7 @@ pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, soaks: &[Soaked]) {
     }
     let mut used: Vec<String> = Vec::new();
     for soaked in soaks {
-        let mut at = soaked.drive.word().to_owned();
-        while used.contains(&at) {
-            at.push_str(" again");
-        }
-        used.push(at.clone());
+        let at = distinct(&mut used, soaked.drive.word());
         let levels = Levels::of(soaked, context);
         if let Some((blame, reason)) = levels.unseen(soaked) {
             sheet.missing(&ALL, &at, blame, reason);

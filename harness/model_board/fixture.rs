@@ -148,6 +148,8 @@ pub struct FixtureParameters {
 }
 
 impl Default for FixtureParameters {
+    /// A bench as a small workshop has it: leads, loads and times of these
+    /// sizes are common practice, no source.
     fn default() -> Self {
         Self {
             supply_resistance: Ohms::new(0.050),

@@ -315,12 +315,12 @@ impl CaptureDevice {
         request: &CaptureRequest,
     ) -> Result<Vec<LogicTrack>, InstrumentError> {
         let words = self.read_words("read_lines", None, request.length).await?;
-        let track = |wired: &super::WiredLine| {
+        let bit = |wired: &super::WiredLine| {
             let mask = 1_u16.checked_shl(wired.number).unwrap_or(0);
-            let levels = words.iter().map(|word| word & mask != 0);
-            LogicTrack::from_levels(wired.line, levels)
+            (wired.line, mask)
         };
-        Ok(self.wiring.lines.iter().map(track).collect())
+        let lines: Vec<_> = self.wiring.lines.iter().map(bit).collect();
+        Ok(LogicTrack::from_words(&lines, &words))
     }
 
     /// Reads `length` words of two bytes, the high one first, in parts.

@@ -1,10 +1,13 @@
-//! Skipping whole periods of the input pattern that repeat themselves; the
-//! history repeats its stretches with them. It only decides that a period
-//! repeats; it computes none.
+//! Skipping whole periods of the input pattern: those that repeat themselves,
+//! the history repeating its stretches with them, and those in which the input
+//! moves nothing but logic, as while the bridge is off. How the circuit moves
+//! within a period is not decided here.
 
 use super::circuit::{Circuit, Switches};
-use super::mode::Mode;
+use super::mode::{Bridge, Mode};
+use super::observed::Asked;
 use super::propagator::State;
+use super::stepping::step_level;
 use super::timers::{NEVER, Timer};
 use std::sync::Arc;
 
@@ -29,7 +32,8 @@ impl Circuit {
     /// that is due only once.
     pub(super) fn skip_periods(&mut self, target: i64) {
         if let Some(before) = self.snapshot.take()
-            && let Some(periods) = self.repeats_since(&before, target)
+            && let Some(periods) = self.logic_repeats_since(&before, target)
+            && let Some(periods) = self.skipped(&before, periods)
         {
             let period = self.anchor - before.at;
             let shift = periods * period;
@@ -58,22 +62,53 @@ impl Circuit {
         }));
     }
 
-    /// How many more periods may be skipped, if the last one repeated itself.
-    fn repeats_since(&self, before: &Snapshot, target: i64) -> Option<i64> {
+    /// Moves voltages and currents on by up to `periods` periods, if that can be
+    /// done at once: by how many.
+    fn skipped(&mut self, before: &Snapshot, periods: i64) -> Option<i64> {
+        let still = self
+            .state
+            .iter()
+            .zip(&before.state)
+            .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs());
+        if still {
+            return Some(periods);
+        }
+        let undisturbed = self.mode_since <= before.at && self.mode.key.bridge == Bridge::Open;
+        if !undisturbed || self.history.is_kept() {
+            return None;
+        }
+        let period = self.anchor - before.at;
+        let quiet = self.quiet_for(periods * period) / period;
+        self.state = self.mode.propagator.advance(quiet * period, &self.state);
+        (quiet > 0).then_some(quiet)
+    }
+
+    /// How long the circuit in force stays in force by itself, as far as the
+    /// points of its grid tell, up to `most` picoseconds.
+    fn quiet_for(&self, most: i64) -> i64 {
+        let mut state = self.state;
+        let mut quiet = 0;
+        while quiet < most {
+            let level = step_level(self.anchor + quiet - self.mode_since);
+            let span = (1_i64 << level).min(most - quiet);
+            state = self.mode.propagator.advance(span, &state);
+            if self.observe(&state, Asked::ALL) != self.switches.observed {
+                break;
+            }
+            quiet += span;
+        }
+        quiet
+    }
+
+    /// How many more periods lie before `target` and before anything that is
+    /// due only once, if all but voltages and currents repeated itself.
+    fn logic_repeats_since(&self, before: &Snapshot, target: i64) -> Option<i64> {
         let period = self.anchor - before.at;
         // A tick of the junction in between clears the sum of the squares.
         let tick = Timer::Thermal as usize;
         let ticked =
             self.switches.timers.deadlines()[tick] != before.switches.timers.deadlines()[tick];
         if ticked || !Arc::ptr_eq(&self.mode, &before.mode) {
-            return None;
-        }
-        let still = self
-            .state
-            .iter()
-            .zip(&before.state)
-            .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs());
-        if !still {
             return None;
         }
         let mut periods = (target - self.anchor) / period;

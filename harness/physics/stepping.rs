@@ -159,7 +159,7 @@ impl Circuit {
         }
     }
 
-    fn observe(&self, state: &State, asked: Asked) -> Observed {
+    pub(super) fn observe(&self, state: &State, asked: Asked) -> Observed {
         Observed::at(
             &self.electrics,
             &self.switches.settings,

@@ -171,6 +171,31 @@ impl LogicTrack {
         }
     }
 
+    /// The tracks of `lines`, each with its bit in `words`, a word a sample.
+    /// One pass for all, since words that repeat the one before say nothing.
+    pub fn from_words(lines: &[(LogicLine, u16)], words: &[u16]) -> Vec<Self> {
+        let first = words.first().copied().unwrap_or(0);
+        let mut tracks: Vec<Self> = lines
+            .iter()
+            .map(|&(line, bit)| Self {
+                line,
+                initial: first & bit != 0,
+                changes: Vec::new(),
+            })
+            .collect();
+        for (index, pair) in (1_u32..).zip(words.windows(2)) {
+            let flipped = pair[0] ^ pair[1];
+            if flipped != 0 {
+                for (track, (_, bit)) in tracks.iter_mut().zip(lines) {
+                    if flipped & bit != 0 {
+                        track.changes.push(index);
+                    }
+                }
+            }
+        }
+        tracks
+    }
+
     /// The level at sample `index`.
     pub fn level(&self, index: usize) -> bool {
         let flips = self

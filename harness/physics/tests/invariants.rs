@@ -145,6 +145,35 @@ fn skipped_periods_leave_the_circuit_where_full_stepping_does() {
 }
 
 #[test]
+fn a_board_that_is_off_empties_alike_in_one_stride_and_in_many() {
+    // Its input goes on alternating, which moves nothing but its logic: down
+    // through the lockout, the sleep of the logic and what is left.
+    let mut skipping = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    skipping.apply(Action::Enable(false));
+    skipping.advance_to(at(SECOND));
+    skipping.apply(Action::SupplyOutput(false));
+    let mut stepping = skipping.clone();
+    for tenths in [11, 12, 15, 20, 40] {
+        let target = at(tenths * SECOND / 10 + 12_345_678);
+        skipping.advance_to(target);
+        while stepping.now() < target {
+            stepping.advance_to((stepping.now() + span(77 * MICROSECOND)).min(target));
+        }
+        assert_eq!(stepping.lines, skipping.lines);
+        assert_eq!(stepping.switches.board, skipping.switches.board);
+        let (a, b) = (
+            skipping.probe(Probe::BoardRail),
+            stepping.probe(Probe::BoardRail),
+        );
+        assert!((a - b).abs() <= 1e-9 * b.abs().max(1.0), "{a} {b}");
+    }
+    assert!(
+        skipping.probe(Probe::BoardRail) < 1.0,
+        "it has been through all"
+    );
+}
+
+#[test]
 fn samples_agree_with_the_present_and_end_with_the_history() {
     let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
     circuit.keep_history(span(20 * MILLISECOND));

@@ -11,7 +11,7 @@ use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
 use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
-use super::stepping::Step;
+use super::stepping::{Arrival, Step};
 use super::strides::Strides;
 use super::thermal::{SHORTEST_TICK, Thermal};
 use super::timers::{Timer, Timers};
@@ -172,7 +172,7 @@ impl Circuit {
         // Kept like every other: its strides are known by where it stands.
         let first = Arc::clone(&circuit.mode);
         circuit.modes.insert(first.key, first);
-        circuit.settle(false);
+        circuit.settle(Arrival::Action);
         Ok(circuit)
     }
 
@@ -258,7 +258,7 @@ impl Circuit {
             }
             Action::Brake(on) => self.switches.board.brake(on, &self.board_times),
         }
-        self.settle(false);
+        self.settle(Arrival::Action);
         self.view = self.state;
     }
 
@@ -349,6 +349,7 @@ impl Circuit {
             state: self.view,
             lines: self.lines,
             upstream: self.upstream,
+            continued: false,
         };
         self.history.keep(span.picoseconds(), start);
         self.snapshot = None;

@@ -6,13 +6,13 @@ use super::circuit::Circuit;
 use super::mode::Mode;
 use super::propagator::{Matrix, State, risen};
 use super::stepping::step_level;
-use super::trajectory::Segment;
+use super::trajectory::{Place, Segment};
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 use std::sync::Arc;
 
-/// A stretch with this many samples to come is worth a step matrix.
-const WORTHWHILE: usize = 6;
+/// As many samples to come in one circuit are worth a step matrix.
+const WORTHWHILE: i64 = 16;
 /// Most values in one answer.
 const SAMPLES: usize = 1 << 26;
 
@@ -52,6 +52,35 @@ impl Piece<'_> {
     }
 }
 
+/// Steps of one period in each circuit that is met.
+struct Paces {
+    period: i64,
+    /// Steps asked for, and the matrix once that is worth it.
+    known: FxHashMap<*const Mode, (i64, Option<Matrix>)>,
+}
+
+impl Paces {
+    fn new(period: i64) -> Self {
+        Self {
+            period,
+            known: FxHashMap::default(),
+        }
+    }
+
+    /// The state a period later, where `coming` such steps are in sight.
+    fn step(&mut self, mode: &Arc<Mode>, coming: i64, state: &State) -> State {
+        let (asked, rise) = self.known.entry(Arc::as_ptr(mode)).or_default();
+        *asked += 1;
+        if rise.is_none() && *asked + coming > WORTHWHILE {
+            *rise = Some(mode.propagator.rise(self.period));
+        }
+        match rise {
+            Some(rise) => risen(rise, state),
+            None => mode.propagator.advance(self.period, state),
+        }
+    }
+}
+
 impl Circuit {
     /// How many linear stretches are kept.
     #[cfg(test)]
@@ -76,8 +105,11 @@ impl Circuit {
         mut look: impl FnMut(&Look<'_>),
     ) -> Option<()> {
         let (start, period) = self.sampling(start, period, count)?;
-        let mut steps: HashMap<*const Mode, Matrix> = HashMap::new();
+        let mut paces = Paces::new(period);
         let mut place = self.history.place_at(start)?;
+        // Where the last look was taken, and the state a period later if
+        // nothing came between.
+        let mut last: Option<(Place, State)> = None;
         let (mut instant, mut left) = (start, count as i64);
         while left > 0 {
             let mut end = self.history.end_of(place, i64::MAX);
@@ -93,26 +125,23 @@ impl Circuit {
             let stretch = self.history.stretch(place);
             let segment = stretch.segment;
             let here = ((end - instant - 1) / period + 1).min(left);
-            let mut taken = Look {
-                circuit: self,
-                segment,
-                state: stretch.state_at(instant),
+            let mut state = match last {
+                Some((from, state)) if self.history.goes_on(from, place) => {
+                    paces.step(&segment.mode, 1, &state)
+                }
+                _ => stretch.state_at(instant),
             };
-            look(&taken);
-            if here as usize >= WORTHWHILE {
-                let step = steps
-                    .entry(Arc::as_ptr(&segment.mode))
-                    .or_insert_with(|| segment.mode.propagator.rise(period));
-                for _ in 1..here {
-                    taken.state = risen(step, &taken.state);
-                    look(&taken);
+            for index in 0..here {
+                if index > 0 {
+                    state = paces.step(&segment.mode, here - index, &state);
                 }
-            } else {
-                for _ in 1..here {
-                    taken.state = segment.mode.propagator.advance(period, &taken.state);
-                    look(&taken);
-                }
+                look(&Look {
+                    circuit: self,
+                    segment,
+                    state,
+                });
             }
+            last = Some((place, state));
             instant += here * period;
             left -= here;
         }

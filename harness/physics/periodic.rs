@@ -33,7 +33,7 @@ impl Circuit {
     pub(super) fn skip_periods(&mut self, target: i64) {
         if let Some(before) = self.snapshot.take()
             && let Some(periods) = self.logic_repeats_since(&before, target)
-            && let Some(periods) = self.skipped(&before, periods)
+            && let Some((periods, drifts)) = self.skipped(&before, periods)
         {
             let period = self.anchor - before.at;
             let shift = periods * period;
@@ -44,7 +44,7 @@ impl Circuit {
             }
             self.switches.board.shift(shift);
             if self.history.is_kept() {
-                self.history.repeat(before.at, self.anchor, periods);
+                self.history.repeat(before.at, self.anchor, periods, drifts);
             }
             let each = self.thermal.current_squared - before.current_squared;
             self.thermal.current_squared += each * periods as f64;
@@ -63,24 +63,24 @@ impl Circuit {
     }
 
     /// Moves voltages and currents on by up to `periods` periods, if that can be
-    /// done at once: by how many.
-    fn skipped(&mut self, before: &Snapshot, periods: i64) -> Option<i64> {
+    /// done at once: by how many, and whether they drift meanwhile.
+    fn skipped(&mut self, before: &Snapshot, periods: i64) -> Option<(i64, bool)> {
         let still = self
             .state
             .iter()
             .zip(&before.state)
             .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs());
         if still {
-            return Some(periods);
+            return Some((periods, false));
         }
         let undisturbed = self.mode_since <= before.at && self.mode.key.bridge == Bridge::Open;
-        if !undisturbed || self.history.is_kept() {
+        if !undisturbed {
             return None;
         }
         let period = self.anchor - before.at;
         let quiet = self.quiet_for(periods * period) / period;
         self.state = self.mode.propagator.advance(quiet * period, &self.state);
-        (quiet > 0).then_some(quiet)
+        (quiet > 0).then_some((quiet, true))
     }
 
     /// How long the circuit in force stays in force by itself, as far as the

@@ -38,6 +38,17 @@ pub(super) struct Step {
     event: bool,
 }
 
+/// What has led to an instant at which the circuit settles.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Arrival {
+    /// Something is due; the step there has just asked for the answers.
+    Deadline,
+    /// An answer changes.
+    Event,
+    /// Somebody has changed something.
+    Action,
+}
+
 /// What was due at an instant, by how far it reaches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Due {
@@ -76,8 +87,11 @@ impl Circuit {
             self.take_step(step.end, step.state);
             if step.event || self.switches.timers.next() <= self.anchor {
                 self.guard_against_bursts();
-                // A step without an event has just asked.
-                self.settle(!step.event);
+                self.settle(if step.event {
+                    Arrival::Event
+                } else {
+                    Arrival::Deadline
+                });
                 if self.at_boundary {
                     self.at_boundary = false;
                     self.skip_periods(target);
@@ -182,9 +196,10 @@ impl Circuit {
     }
 
     /// Lets timers, comparators and switches act on each other at this instant
-    /// until nothing changes; `answered` says that the answers in force are
-    /// those to the present state.
-    pub(super) fn settle(&mut self, mut answered: bool) {
+    /// until nothing changes.
+    pub(super) fn settle(&mut self, arrival: Arrival) {
+        let mut answered = arrival == Arrival::Deadline;
+        let came = (arrival != Arrival::Action).then(|| (Arc::clone(&self.mode), self.state));
         for round in 0..ROUNDS {
             let due = self.do_what_is_due();
             answered &= due != Due::Settings;
@@ -192,7 +207,7 @@ impl Circuit {
             let moved = due != Due::Nothing || news;
             if round > 0 && !moved {
                 // What follows from the same answers has been done.
-                self.remember();
+                self.remember(came);
                 return;
             }
             self.supervise();
@@ -201,7 +216,7 @@ impl Circuit {
             if !answered {
                 self.enter(key);
             } else if !moved && self.switches.timers.next() > self.anchor {
-                self.remember();
+                self.remember(came);
                 return;
             }
         }
@@ -391,7 +406,9 @@ impl Circuit {
         self.mode_since = self.anchor;
     }
 
-    fn remember(&mut self) {
+    /// Notes what holds from here on; `came` are the circuit and the state that
+    /// led here.
+    fn remember(&mut self, came: Option<(Arc<Mode>, State)>) {
         let switches = &self.switches;
         let [near, far] = &switches.contacts;
         let intact = self.fuse_is_intact();
@@ -422,6 +439,9 @@ impl Circuit {
                 state: self.state,
                 lines: self.lines,
                 upstream: self.upstream,
+                continued: came.is_some_and(|(mode, state)| {
+                    Arc::ptr_eq(&mode, &self.mode) && state == self.state
+                }),
             });
         }
     }

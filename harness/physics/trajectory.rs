@@ -18,6 +18,8 @@ pub(super) struct Segment {
     pub(super) state: State,
     pub(super) lines: u16,
     pub(super) upstream: f64,
+    /// It goes on where the one before it ended: only lines have changed.
+    pub(super) continued: bool,
 }
 
 /// A stretch of stretches that repeats itself: `template` once for each turn
@@ -28,6 +30,27 @@ struct Run {
     period: i64,
     first: i64,
     last: i64,
+    /// Only the lines repeat themselves; voltages and currents go on from the
+    /// template's start.
+    drifts: bool,
+}
+
+impl Run {
+    fn stretch(&self, turn: i64, within: usize) -> Stretch<'_> {
+        let segment = &self.template[within];
+        let start = segment.start + turn * self.period;
+        let origin = if self.drifts {
+            let first = &self.template[0];
+            (first.start, &first.state)
+        } else {
+            (start, &segment.state)
+        };
+        Stretch {
+            segment,
+            start,
+            origin,
+        }
+    }
 }
 
 /// What the history is a list of.
@@ -47,7 +70,7 @@ impl Chunk {
 }
 
 /// Where in the history a stretch is.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Place {
     chunk: usize,
     turn: i64,
@@ -59,15 +82,14 @@ pub(super) struct Place {
 pub(super) struct Stretch<'a> {
     pub(super) segment: &'a Segment,
     pub(super) start: i64,
+    /// Where its voltages and currents come from.
+    origin: (i64, &'a State),
 }
 
 impl Stretch<'_> {
     pub(super) fn state_at(&self, instant: i64) -> State {
-        let segment = self.segment;
-        segment
-            .mode
-            .propagator
-            .advance(instant - self.start, &segment.state)
+        let (since, state) = self.origin;
+        self.segment.mode.propagator.advance(instant - since, state)
     }
 }
 
@@ -100,13 +122,14 @@ impl History {
         }
     }
 
-    pub(super) fn push(&mut self, segment: Segment) {
+    pub(super) fn push(&mut self, mut segment: Segment) {
         self.open_last_turn();
         if let Some(Chunk::One(last)) = self.chunks.back() {
             if last.start == segment.start {
                 // Settling twice at one instant leaves only the outcome.
+                segment.continued &= last.continued;
                 self.chunks.pop_back();
-            } else if Arc::ptr_eq(&last.mode, &segment.mode)
+            } else if segment.continued
                 && last.lines == segment.lines
                 && last.upstream == segment.upstream
             {
@@ -122,8 +145,8 @@ impl History {
     }
 
     /// Repeats what was kept after `after` and up to `upto`, one period long,
-    /// `periods` times more.
-    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64) {
+    /// `periods` times more; of what `drifts`, the lines alone.
+    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64, drifts: bool) {
         let first = self.chunks.partition_point(|chunk| chunk.start() <= after);
         let kept = self.chunks.range(first..);
         let template: Vec<Segment> = kept
@@ -139,6 +162,7 @@ impl History {
                 period: upto - after,
                 first: 1,
                 last: periods,
+                drifts,
             }));
         }
     }
@@ -152,13 +176,14 @@ impl History {
         let Some(Chunk::Run(mut run)) = self.chunks.pop_back() else {
             return;
         };
-        let shift = run.last * run.period;
-        let opened: Vec<Segment> = run
-            .template
-            .iter()
-            .map(|segment| Segment {
-                start: segment.start + shift,
-                ..segment.clone()
+        let opened: Vec<Segment> = (0..run.template.len())
+            .map(|within| {
+                let stretch = run.stretch(run.last, within);
+                Segment {
+                    start: stretch.start,
+                    state: stretch.state_at(stretch.start),
+                    ..stretch.segment.clone()
+                }
             })
             .collect();
         run.last -= 1;
@@ -228,14 +253,19 @@ impl History {
             Chunk::One(segment) => Stretch {
                 segment,
                 start: segment.start,
+                origin: (segment.start, &segment.state),
             },
-            Chunk::Run(run) => {
-                let segment = &run.template[place.within];
-                Stretch {
-                    segment,
-                    start: segment.start + place.turn * run.period,
-                }
-            }
+            Chunk::Run(run) => run.stretch(place.turn, place.within),
+        }
+    }
+
+    /// Whether voltages and currents simply go on in the same circuit from the
+    /// stretch at `from` to the one at `to`, which is the next or in the same
+    /// run.
+    pub(super) fn goes_on(&self, from: Place, to: Place) -> bool {
+        match &self.chunks[to.chunk] {
+            Chunk::Run(run) if from.chunk == to.chunk && run.drifts => true,
+            _ => self.after(from) == Some(to) && self.stretch(to).segment.continued,
         }
     }
 

@@ -152,6 +152,7 @@ fn a_board_that_is_off_empties_alike_in_one_stride_and_in_many() {
     skipping.apply(Action::Enable(false));
     skipping.advance_to(at(SECOND));
     skipping.apply(Action::SupplyOutput(false));
+    skipping.keep_history(span(4 * SECOND));
     let mut stepping = skipping.clone();
     for tenths in [11, 12, 15, 20, 40] {
         let target = at(tenths * SECOND / 10 + 12_345_678);
@@ -171,6 +172,25 @@ fn a_board_that_is_off_empties_alike_in_one_stride_and_in_many() {
         skipping.probe(Probe::BoardRail) < 1.0,
         "it has been through all"
     );
+    assert_eq!(skipping.changes(), stepping.changes(), "edges of the lines");
+    for (start, period, count) in [
+        (SECOND, 49_876_543, 60_000),
+        (1_100 * MILLISECOND, 1_234_567, 100_000),
+        (2 * SECOND, 1_234_567, 100_000),
+    ] {
+        let rail =
+            |circuit: &Circuit| circuit.sample(Probe::BoardRail, at(start), span(period), count);
+        let signal =
+            |circuit: &Circuit| circuit.sample_line(Line::SignalA, at(start), span(period), count);
+        assert_eq!(signal(&skipping), signal(&stepping));
+        let (a, b) = (
+            rail(&skipping).expect("kept"),
+            rail(&stepping).expect("kept"),
+        );
+        for (a, b) in a.iter().zip(&b) {
+            assert!((a - b).abs() < 1e-9, "{a} {b}");
+        }
+    }
 }
 
 #[test]

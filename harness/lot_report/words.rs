@@ -74,6 +74,9 @@ pub(crate) fn bounds(bounds: Option<Bounds>, dimension: Dimension) -> String {
     }
 }
 
+/// An index that large says only that the readings hardly differ.
+const BEYOND: f64 = 100.0;
+
 /// Ppk with its 95 % interval.
 pub(super) fn index_interval(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
@@ -82,6 +85,9 @@ pub(super) fn index_interval(metric: &MetricSummary) -> String {
         |indices| {
             let near = indices.nearer;
             let (lower, upper) = (near.interval.lower, near.interval.upper);
+            if near.value >= BEYOND {
+                return format!("over {BEYOND}");
+            }
             format!("{:.2} ({lower:.2} to {upper:.2})", near.value)
         },
     )
@@ -92,7 +98,10 @@ pub(crate) fn index(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
     indices.map_or_else(
         || "-".to_owned(),
-        |indices| format!("{:.2}", indices.nearer.value),
+        |indices| match indices.nearer.value {
+            beyond if beyond >= BEYOND => format!("over {BEYOND}"),
+            value => format!("{value:.2}"),
+        },
     )
 }
 

@@ -5,6 +5,7 @@
 
 use super::{Sources, html, pdf};
 use crate::digest::Digest;
+use crate::measurement::Finding;
 use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
@@ -233,13 +234,11 @@ fn drawn() -> Observation {
     seen
 }
 
-/// One run of all eleven kinds of scenario, each with as many metrics as a full
-/// plan gives it, and with a dozen plots.
-#[test]
-fn other_readers_find_one_to_three_pages() {
-    // Within its limit: what fails takes two lines more at the top.
-    let within = events(started("run-1", "GR-0042", true), value(0.004, 1e-6));
-    let mut record = Record::fold(&numbered(within)).expect("a whole run");
+/// A run of all eleven kinds of scenario, each with as many metrics as a full
+/// plan gives it (one each where `few`), all of them `found` against 10 ms.
+fn eleven(found: Finding, few: bool) -> Record {
+    let events = events(started("run-1", "GR-0042", true), found);
+    let mut record = Record::fold(&numbered(events)).expect("a whole run");
     let scenario = record.scenarios[1].clone();
     let metric = scenario.metrics[0].clone();
     let kinds = [
@@ -255,30 +254,41 @@ fn other_readers_find_one_to_three_pages() {
         ("soak", 3),
         ("supply", 4),
     ];
-    for share in [0, 1] {
-        record.scenarios = kinds
-            .iter()
-            .map(|&(name, count)| {
-                let mut scenario = scenario.clone();
-                scenario.name = name.to_owned();
-                scenario.metrics = (0..if share == 0 { 1 } else { count })
-                    .map(|number: usize| {
-                        let mut metric = metric.clone();
-                        metric.metric.key = format!("quantity_{}", number / 3);
-                        metric.metric.at = format!("place {}", number % 3);
-                        metric.metric.notes = match number % 3 {
-                            0 => vec![format!("2 of 2 repeats measured, {number} ms to 46 ms")],
-                            _ => vec![],
-                        };
-                        metric
-                    })
-                    .collect();
-                scenario
-            })
-            .collect();
-        let seen: Vec<(String, Observation)> = (0..12)
-            .map(|number| (format!("load {number}"), drawn()))
-            .collect();
+    record.scenarios = kinds
+        .iter()
+        .map(|&(name, count)| {
+            let mut scenario = scenario.clone();
+            scenario.name = name.to_owned();
+            scenario.metrics = (0..if few { 1 } else { count })
+                .map(|number: usize| {
+                    let mut metric = metric.clone();
+                    metric.metric.key = format!("quantity_{}", number / 3);
+                    metric.metric.at = format!("place {}", number % 3);
+                    metric.metric.notes = match number % 3 {
+                        0 => vec![format!("2 of 2 repeats measured, {number} ms to 46 ms")],
+                        _ => vec![],
+                    };
+                    metric
+                })
+                .collect();
+            scenario
+        })
+        .collect();
+    record
+}
+
+/// A dozen plots of a scenario that passed, then one of another.
+fn dozen() -> Vec<(String, Observation)> {
+    let passed = (0..12).map(|number| (format!("load {number}"), drawn()));
+    let last = std::iter::once(("signal".to_owned(), drawn()));
+    passed.chain(last).collect()
+}
+
+#[test]
+fn other_readers_find_one_to_three_pages() {
+    for few in [true, false] {
+        let record = eleven(value(0.004, 1e-6), few);
+        let seen = dozen();
         let bytes = pdf(&sources(&record, &seen)).expect("a PDF");
         let Some(text) = told("pdftotext", &[], &bytes) else {
             return;
@@ -292,4 +302,47 @@ fn other_readers_find_one_to_three_pages() {
         );
         assert!(!text.contains('\u{2026}'), "something was cut");
     }
+}
+
+/// A board that fails everything: no failing metric is left out, and what is
+/// left to the HTML page is counted.
+#[test]
+fn other_readers_find_every_failing_metric_on_three_pages() {
+    let mut record = eleven(value(0.020, 1e-6), false);
+    for scenario in &mut record.scenarios {
+        scenario.verdict = Some(crate::judgement::Verdict::Fail);
+    }
+    let seen = dozen();
+    let sources = sources(&record, &seen);
+    let bytes = pdf(&sources).expect("a PDF");
+    let Some(text) = told("pdftotext", &["-raw"], &bytes) else {
+        return;
+    };
+    let pages = text.matches('\u{c}').count();
+    assert!((1..=3).contains(&pages), "{pages} pages");
+    let joined = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let (mut all, page) = (0, html(&sources));
+    for scenario in &record.scenarios {
+        let count = scenario.metrics.len();
+        let named = format!("{}: {count} of {count} metrics", scenario.name);
+        assert!(joined.contains(&named), "{named} is missing:\n{text}");
+        all += count;
+        let sentences = page
+            .matches(&format!("{}: quantity", scenario.name))
+            .count();
+        assert_eq!(sentences, count, "{} on the HTML page", scenario.name);
+    }
+    // Each row of the tables, each scenario's heading and name, and the whole.
+    let told = joined.matches("FAIL").count();
+    assert!(told >= all + 2 * record.scenarios.len(), "{told} of {all}");
+    assert!(joined.contains("tell each in a sentence of its own"));
+    let left: usize = joined
+        .split(" further plots are on the HTML page")
+        .next()
+        .and_then(|before| before.rsplit(' ').next()?.parse().ok())
+        .expect("plots are counted");
+    let drawn = joined.matches(": output voltage over current").count();
+    assert_eq!(left + drawn, seen.len(), "{joined}");
+    assert!(drawn > 0, "no plot at all");
+    assert!(!text.contains('\u{2026}'), "something was cut");
 }

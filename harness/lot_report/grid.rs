@@ -12,6 +12,10 @@ const GAP: f64 = 6.0;
 /// Size and height of a row that heads others.
 const GROUP: f64 = 7.6;
 const GROUP_HEIGHT: f64 = 13.0;
+/// Letters of a unit that may stand below its number.
+const LONG_UNIT: usize = 5;
+/// Width that a column of words gets before any number gets more than it must.
+const WORDS: f64 = 104.0;
 /// Blank that is no place to break a line.
 const NO_BREAK: char = '\u{a0}';
 
@@ -147,11 +151,18 @@ impl Grid {
     }
 }
 
-/// A number keeps to its unit; a range or what stands in brackets may go below.
+/// A number keeps to its unit, unless that is long; a range or what stands in
+/// brackets may go below.
 fn bound(cell: &str) -> String {
-    let fixed = cell.replace(' ', &NO_BREAK.to_string());
-    let fixed = fixed.replace(&format!("to{NO_BREAK}"), "to ");
-    fixed.replace(&format!("{NO_BREAK}("), " (")
+    let mut fixed = String::with_capacity(cell.len() + 8);
+    for (index, word) in cell.split(' ').enumerate() {
+        if index > 0 {
+            let parts = fixed.ends_with("to") || word.starts_with('(') || word.len() > LONG_UNIT;
+            fixed.push(if parts { ' ' } else { NO_BREAK });
+        }
+        fixed.push_str(word);
+    }
+    fixed
 }
 
 fn broken(cell: &str, number: bool, width: f64) -> Vec<String> {
@@ -164,7 +175,8 @@ fn broken(cell: &str, number: bool, width: f64) -> Vec<String> {
 }
 
 /// Each column is as wide as what cannot be broken in it; of what is left,
-/// numbers get first what keeps them on one line, then words.
+/// words get first what reads well, then numbers what keeps them on one line,
+/// then words the rest.
 fn widths(table: &Table, headings: &[String], right: &[bool]) -> Vec<f64> {
     let face = face(false);
     let columns = headings.len();
@@ -183,20 +195,32 @@ fn widths(table: &Table, headings: &[String], right: &[bool]) -> Vec<f64> {
         });
         unbroken.fold(longest(&headings[at]), f64::max) * SIZE + 0.5
     };
-    let wanted = |at: usize| {
+    let whole = |at: usize, heading: f64| {
         let whole = cells(at).map(|cell| face.width(cell));
-        whole.fold(longest(&headings[at]), f64::max) * SIZE + 0.5
+        whole.fold(heading, f64::max) * SIZE + 0.5
     };
-    let mut widths: Vec<f64> = (0..columns).map(least).collect();
     let room = RIGHT - LEFT - GAP * (columns.max(1) - 1) as f64;
+    let all = (0..columns).map(|at| whole(at, face.width(&headings[at])));
+    let all: Vec<f64> = all.collect();
+    if all.iter().sum::<f64>() <= room {
+        return all;
+    }
+    let wanted: Vec<f64> = (0..columns)
+        .map(|at| whole(at, longest(&headings[at])))
+        .collect();
+    let mut widths: Vec<f64> = (0..columns).map(least).collect();
     let sum: f64 = widths.iter().sum();
     if sum > room {
         return widths.into_iter().map(|width| width * room / sum).collect();
     }
-    for numbers in [true, false] {
+    for (numbers, most) in [
+        (false, WORDS),
+        (true, f64::INFINITY),
+        (false, f64::INFINITY),
+    ] {
         let short: Vec<f64> = (0..columns)
             .map(|at| match right[at] == numbers {
-                true => (wanted(at) - widths[at]).max(0.0),
+                true => (wanted[at].min(most) - widths[at]).max(0.0),
                 false => 0.0,
             })
             .collect();

@@ -67,7 +67,7 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
         let room = output.screen().width;
         tell(&found, model, arguments.plan_size, room);
         if let Some(file) = &arguments.out_file {
-            anstream::println!("{}", harmless(&file.display().to_string()));
+            say_line!("{}", harmless(&file.display().to_string()));
         }
     }
     Ok(match found.outcome {
@@ -122,7 +122,7 @@ const GROUPS: [(Option<Outcome>, bool, &str); 5] = [
 fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
     let model = if model { "MODEL " } else { "" };
     let (before, after) = (&found.baseline, &found.candidate);
-    anstream::println!(
+    say_line!(
         "{model}{} ({} boards) against {} ({} boards)",
         after.name,
         after.boards,
@@ -131,7 +131,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
     );
     for lot in [before, after] {
         if lot.earlier_runs > 0 {
-            anstream::println!(
+            say_line!(
                 "lot {}: {} earlier runs of boards tested again are left out",
                 lot.name,
                 lot.earlier_runs
@@ -141,7 +141,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
     for key in [true, false] {
         let rows: Vec<&Row> = found.rows.iter().filter(|row| row.key == key).collect();
         if !key && !rows.is_empty() {
-            anstream::println!("\nThe other metrics, which do not decide:");
+            say_line!("\nThe other metrics, which do not decide:");
         }
         for (outcome, shifted, title) in GROUPS {
             let in_group = |row: &&&Row| {
@@ -150,21 +150,21 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
             };
             let group: Vec<&Row> = rows.iter().filter(in_group).copied().collect();
             if !group.is_empty() {
-                anstream::println!("\n{title}");
-                anstream::print!("{}", rows_told(&group, plan_size, room));
+                say_line!("\n{title}");
+                say!("{}", rows_told(&group, plan_size, room));
             }
         }
     }
     if let Some(check) = &found.check_standard {
-        anstream::println!("\n{}", standard(found, check, room));
+        say_line!("\n{}", standard(found, check, room));
     }
     if !found.parts.is_empty() {
-        anstream::println!("\n{}", parts(&found.parts, room));
+        say_line!("\n{}", parts(&found.parts, room));
     }
     for warning in &found.warnings {
-        anstream::println!("warning: {}", harmless(warning));
+        say_line!("warning: {}", harmless(warning));
     }
-    anstream::println!("\n{model}{}", lot_report::conclusion(found));
+    say_line!("\n{model}{}", lot_report::conclusion(found));
 }
 
 fn rows_told(rows: &[&Row], plan_size: bool, room: usize) -> String {
@@ -330,13 +330,13 @@ fn sizes(found: &[PlanSize], power: f64, output: Output) {
         .collect();
     let headings = ["metric", ">n", ">mean", ">spread", ">margin", ">boards", ""];
     let room = output.screen().width;
-    anstream::println!("{}", table_within(&headings, &rows, room));
+    say_line!("{}", table_within(&headings, &rows, room));
     match most {
-        Some(most) => anstream::println!(
+        Some(most) => say_line!(
             "{most} boards in each lot prove every metric that decides equivalent with {:.0} % power, if the \
              lots are alike\n(each metric on its own, and the bench adding nothing from day to day)",
             100.0 * power
         ),
-        None => anstream::println!("the baseline's numbers do not tell how many boards are needed"),
+        None => say_line!("the baseline's numbers do not tell how many boards are needed"),
     }
 }

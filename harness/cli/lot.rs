@@ -38,7 +38,7 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
     } else {
         tell(&found, model, output.screen().width);
         if let Some(file) = &arguments.out_file {
-            anstream::println!("{}", harmless(&file.display().to_string()));
+            say_line!("{}", harmless(&file.display().to_string()));
         }
     }
     Ok(Exit::Pass)
@@ -46,17 +46,17 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
 
 fn tell(found: &LotSummary, model: bool, room: usize) {
     let model = if model { "MODEL " } else { "" };
-    anstream::println!(
+    say_line!(
         "{model}lot {}, {} boards\n",
         found.lot.name,
         found.first_pass.of
     );
     for (words, share) in lot_report::yields(found) {
-        anstream::println!("{words:<22}{share}");
+        say_line!("{words:<22}{share}");
     }
     if !found.retested.is_empty() {
         let rows: Vec<Vec<String>> = found.retested.iter().map(lot_report::retest_row).collect();
-        anstream::print!(
+        say!(
             "\n{}",
             table_within(&["tested again", "runs", "last reason"], &rows, room)
         );
@@ -70,7 +70,7 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
             ">cumulated",
             ">undecided",
         ];
-        anstream::print!("\n{}", table_within(&headings, &rows, room));
+        say!("\n{}", table_within(&headings, &rows, room));
     }
     let mut rows: Vec<Vec<String>> = Vec::new();
     let mut scenario = "";
@@ -89,9 +89,9 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
         ">Ppk",
         "to look at",
     ];
-    anstream::print!("\n{}", table_within(&headings, &rows, room));
+    say!("\n{}", table_within(&headings, &rows, room));
     for warning in &found.warnings {
-        anstream::println!("warning: {}", harmless(warning));
+        say_line!("warning: {}", harmless(warning));
     }
 }
 

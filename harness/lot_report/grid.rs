@@ -2,6 +2,7 @@
 //! what a page's end divides. It holds no words of its own.
 
 use super::content::{Table, across};
+use super::words::{NO_BREAK, bound};
 use crate::drawing::sheets::{LEFT, RIGHT, Sheets};
 use crate::drawing::typeface::{face, wrapped};
 use crate::drawing::{Anchor, BLACK, GREY, Item, PALE, Role};
@@ -12,12 +13,8 @@ const GAP: f64 = 6.0;
 /// Size and height of a row that heads others.
 const GROUP: f64 = 7.6;
 const GROUP_HEIGHT: f64 = 13.0;
-/// Letters of a unit that may stand below its number.
-const LONG_UNIT: usize = 5;
 /// Width that a column of words gets before any number gets more than it must.
-const WORDS: f64 = 104.0;
-/// Blank that is no place to break a line.
-const NO_BREAK: char = '\u{a0}';
+const WORDS: f64 = 88.0;
 
 /// Room below its heading without which a table is not begun.
 pub(super) const LEAST: f64 = 4.0 * LINE + 3.0 * GROUP_HEIGHT;
@@ -151,25 +148,8 @@ impl Grid {
     }
 }
 
-/// A number keeps to its unit, unless that is long; a range or what stands in
-/// brackets may go below.
-fn bound(cell: &str) -> String {
-    let mut fixed = String::with_capacity(cell.len() + 8);
-    for (index, word) in cell.split(' ').enumerate() {
-        if index > 0 {
-            let parts = fixed.ends_with("to") || word.starts_with('(') || word.len() > LONG_UNIT;
-            fixed.push(if parts { ' ' } else { NO_BREAK });
-        }
-        fixed.push_str(word);
-    }
-    fixed
-}
-
 fn broken(cell: &str, number: bool, width: f64) -> Vec<String> {
-    if !number {
-        return wrapped(cell, SIZE, false, width + 0.1);
-    }
-    let lines = wrapped(&bound(cell), SIZE, false, width + 0.1);
+    let lines = wrapped(&bound(cell, number), SIZE, false, width + 0.1);
     let plain = |line: String| line.replace(NO_BREAK, " ");
     lines.into_iter().map(plain).collect()
 }
@@ -190,8 +170,8 @@ fn widths(table: &Table, headings: &[String], right: &[bool]) -> Vec<f64> {
     };
     let least = |at: usize| {
         let unbroken = cells(at).map(|cell| match right[at] {
-            true => longest(&bound(cell)),
-            false => longest(cell).min(10.0),
+            true => longest(&bound(cell, true)),
+            false => longest(&bound(cell, false)).min(10.0),
         });
         unbroken.fold(longest(&headings[at]), f64::max) * SIZE + 0.5
     };

@@ -46,7 +46,7 @@ fn append_all(store: &Store, entries: &[Entry]) -> RunWriter {
     let mut run = store.begin(&entries[0]).expect("a new run");
     for entry in &entries[1..] {
         if matches!(entry.event, Event::Observed { .. }) {
-            run.put_observation(observation_bytes(&observation(5)))
+            run.put_observation(Hashed::of(observation_bytes(&observation(5))))
                 .expect("room");
         }
         run.append(entry, entry.event.must_be_durable())
@@ -55,16 +55,14 @@ fn append_all(store: &Store, entries: &[Entry]) -> RunWriter {
     run
 }
 
-fn do_to(store: &Store, act: impl FnOnce(&Connection) + Send + 'static) {
-    store
-        .link
-        .tell(Request::Do(Box::new(act)))
-        .expect("the thread listens");
+fn do_to(store: &Store, act: impl FnOnce(&Connection)) {
+    store.writer.act(act);
 }
 
 /// Ends the store without writing what waits.
 fn die(mut store: Store) {
-    store.link.tell(Request::Die).expect("the thread listens");
+    store.writer.close();
+    store.writer.forget();
     let thread = store.thread.take().expect("it was running");
     thread.join().expect("it did not panic");
 }
@@ -149,7 +147,10 @@ fn what_cannot_follow_is_refused_and_harms_nothing() {
     let reader = store.reader().expect("a store");
     assert_eq!(reader.entries(&run_id("r1")), Ok(all));
     drop(store);
-    assert_eq!(run.put_observation(vec![1]), Err(StoreError::Closed));
+    assert_eq!(
+        run.put_observation(Hashed::of(vec![1])),
+        Err(StoreError::Closed)
+    );
 }
 
 #[test]

@@ -119,7 +119,7 @@ fn beginning(serials: &[String]) -> usize {
         pairs.take_while(|(a, b)| a == b).count()
     });
     let inside = |(at, c): &(usize, char)| at + c.len_utf8() <= alike && !c.is_alphanumeric();
-    let last = first.char_indices().filter(inside).next_back();
+    let last = first.char_indices().rfind(inside);
     last.map_or(0, |(at, c)| at + c.len_utf8())
 }
 

@@ -93,16 +93,20 @@ fn a_full_disk_costs_what_was_not_durable_yet_and_nothing_else() {
 #[test]
 fn a_full_disk_behind_standard_output_is_told() {
     let shelf = Shelf::new();
-    shelf.accept("A1", &["--lot", "autumn"]);
+    shelf.accept("A1", &[]);
+    // Lots are made of whole runs.
+    let plan = fixture("plan.toml");
+    let plan = plan.to_str().expect("a plain path");
+    shelf.command(&["accept", plan, "--serial", "A2", "--lot", "whole"]);
     for words in [
         &["records", "list"][..],
         &["records", "list", "--json"],
         &["records", "export", "--csv"],
         &["records", "export", "A1"],
         &["records", "show", "A1"],
-        &["records", "lot", "autumn"],
+        &["records", "lot", "whole"],
         &["records", "verify"],
-        &["compare", "--baseline", "autumn", "--candidate", "autumn"],
+        &["compare", "--baseline", "whole", "--candidate", "whole"],
         &["rejudge", "--run", "A1", "--json"],
     ] {
         for (place, wanted) in [("/dev/full", Some(74)), ("/dev/null", None)] {

@@ -61,6 +61,12 @@ pub(super) const fn application_id(kind: Kind) -> i64 {
 /// What the file holds, after checking that this program may read it; `None`
 /// for an empty file.
 pub(super) fn kind_of(connection: &Connection, path: &Path) -> Result<Option<Kind>, StoreError> {
+    // As it was at one moment: another process may just be making the tables.
+    let moment = connection.is_autocommit();
+    let moment = moment.then(|| connection.unchecked_transaction());
+    let _moment = moment
+        .transpose()
+        .map_err(|fault| StoreError::sqlite(path, &fault))?;
     let read = |name| {
         connection
             .pragma_query_value(None, name, |row| row.get::<_, i64>(0))

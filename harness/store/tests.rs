@@ -117,6 +117,20 @@ fn two_writers_share_one_chain_and_leave_each_others_runs_open() {
     assert_eq!(third.closed_cut_off(), [run_id("open")]);
 }
 
+/// Whoever comes while another makes the tables finds a store or none.
+#[test]
+fn many_openers_of_a_new_store_agree() {
+    for _ in 0..25 {
+        let folder = folder();
+        std::thread::scope(|scope| {
+            let openers = (0..6).map(|_| scope.spawn(|| drop(open(&folder))));
+            for opener in openers.collect::<Vec<_>>() {
+                opener.join().expect("it opened");
+            }
+        });
+    }
+}
+
 #[test]
 fn what_cannot_follow_is_refused_and_harms_nothing() {
     let folder = folder();

@@ -346,3 +346,24 @@ fn other_readers_find_every_failing_metric_on_three_pages() {
     assert!(left > 0 && joined.contains("signal: output voltage over current"));
     assert!(!text.contains('\u{2026}'), "something was cut");
 }
+
+/// The reference board of a lot is nobody's to buy.
+#[test]
+fn a_check_standard_gets_no_label() {
+    use super::{NoLabel, may_have_label};
+    let within = events(started("run-1", "GR-REF", false), value(0.004, 1e-6));
+    let mut record = Record::fold(&numbered(within)).expect("a whole run");
+    assert_eq!(may_have_label(&record, false), Ok(()));
+    let text = "format = 1\n\n[lot]\nname = \"autumn\"\nfamily = \"garden booster\"\n\
+                revision = \"C\"\ncheck_standard = \"GR-REF\"\n";
+    record.started.files.push(crate::event::FileFacts {
+        name: "lot.toml".into(),
+        digest: Digest::of(text.as_bytes()),
+        text: text.into(),
+    });
+    let refused = Err(NoLabel::CheckStandard);
+    assert_eq!(may_have_label(&record, false), refused);
+    assert_eq!(may_have_label(&record, true), refused);
+    record.started.serial = "GR-0042".parse().expect("a plain name");
+    assert_eq!(may_have_label(&record, false), Ok(()));
+}

@@ -117,16 +117,29 @@ fn two_writers_share_one_chain_and_leave_each_others_runs_open() {
     assert_eq!(third.closed_cut_off(), [run_id("open")]);
 }
 
-/// Whoever comes while another makes the tables finds a store or none.
+/// Whoever looks while another makes the tables finds a store or nothing, never
+/// somebody else's file.
 #[test]
-fn many_openers_of_a_new_store_agree() {
-    for _ in 0..25 {
+fn a_store_that_is_being_made_is_never_another_file() {
+    use std::sync::atomic::{AtomicBool, Ordering};
+    for _ in 0..30 {
         let folder = folder();
+        let path = folder.path().join(Kind::Records.file_name());
+        let made = AtomicBool::new(false);
         std::thread::scope(|scope| {
-            let openers = (0..6).map(|_| scope.spawn(|| drop(open(&folder))));
-            for opener in openers.collect::<Vec<_>>() {
-                opener.join().expect("it opened");
-            }
+            let looker = scope.spawn(|| {
+                let connection = opening::connect(&path, rusqlite::OpenFlags::default());
+                let connection = connection.expect("a file");
+                while !made.load(Ordering::Relaxed) {
+                    match database::kind_of(&connection, &path) {
+                        Ok(_) | Err(StoreError::Busy { .. }) => {}
+                        Err(fault) => panic!("{fault}"),
+                    }
+                }
+            });
+            drop(open(&folder));
+            made.store(true, Ordering::Relaxed);
+            looker.join().expect("it was a store or nothing");
         });
     }
 }

@@ -171,10 +171,12 @@ impl Converter {
 
     fn take(&mut self, value: f64) {
         let exact = value * self.codes_per_unit + self.offset + self.noise.next() * self.spread;
-        let nearest = libm::floor(exact + 0.5);
-        self.codes.clipped |= !(-HALF_SCALE..HALF_SCALE).contains(&nearest);
-        let code = nearest.clamp(-HALF_SCALE, HALF_SCALE - 1.0);
-        self.codes.codes.push(code as i16);
+        // Rounded down from half a code above, shifted so that the cut of `as`
+        // towards zero is the one downwards.
+        let shifted = exact + (HALF_SCALE + 0.5);
+        self.codes.clipped |= !(0.0..2.0 * HALF_SCALE).contains(&shifted);
+        let code = shifted.clamp(0.0, 2.0 * HALF_SCALE - 1.0) as i16;
+        self.codes.codes.push(code - HALF_SCALE as i16);
     }
 }
 

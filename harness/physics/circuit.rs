@@ -172,7 +172,7 @@ impl Circuit {
         // Kept like every other: its strides are known by where it stands.
         let first = Arc::clone(&circuit.mode);
         circuit.modes.insert(first.key, first);
-        circuit.settle();
+        circuit.settle(false);
         Ok(circuit)
     }
 
@@ -258,7 +258,7 @@ impl Circuit {
             }
             Action::Brake(on) => self.switches.board.brake(on, &self.board_times),
         }
-        self.settle();
+        self.settle(false);
         self.view = self.state;
     }
 

@@ -38,6 +38,17 @@ pub(super) struct Step {
     event: bool,
 }
 
+/// What was due at an instant, by how far it reaches.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Due {
+    Nothing,
+    /// It moves logic and contacts alone; the answers to the state stand until
+    /// another circuit is in force.
+    Logic,
+    /// It moves what the answers themselves depend on.
+    Settings,
+}
+
 /// Size of the next sub-step, as a power of two in picoseconds, `elapsed` after
 /// the last change of the circuit.
 pub(super) fn step_level(elapsed: i64) -> usize {
@@ -65,7 +76,8 @@ impl Circuit {
             self.take_step(step.end, step.state);
             if step.event || self.switches.timers.next() <= self.anchor {
                 self.guard_against_bursts();
-                self.settle();
+                // A step without an event has just asked.
+                self.settle(!step.event);
                 if self.at_boundary {
                     self.at_boundary = false;
                     self.skip_periods(target);
@@ -170,20 +182,25 @@ impl Circuit {
     }
 
     /// Lets timers, comparators and switches act on each other at this instant
-    /// until nothing changes.
-    pub(super) fn settle(&mut self) {
-        for _ in 0..ROUNDS {
-            let mut acted = self.do_what_is_due();
-            let observed = self.observe(&self.state, Asked::ALL);
-            acted |= observed != self.switches.observed;
-            self.switches.observed = observed;
+    /// until nothing changes; `answered` says that the answers in force are
+    /// those to the present state.
+    pub(super) fn settle(&mut self, mut answered: bool) {
+        for round in 0..ROUNDS {
+            let due = self.do_what_is_due();
+            answered &= due != Due::Settings;
+            let news = !answered && self.ask_again();
+            let moved = due != Due::Nothing || news;
+            if round > 0 && !moved {
+                // What follows from the same answers has been done.
+                self.remember();
+                return;
+            }
             self.supervise();
             let key = self.wanted_key();
-            if key != self.mode.key {
+            answered = key == self.mode.key;
+            if !answered {
                 self.enter(key);
-                acted = true;
-            }
-            if !acted && self.switches.timers.next() > self.anchor {
+            } else if !moved && self.switches.timers.next() > self.anchor {
                 self.remember();
                 return;
             }
@@ -195,10 +212,17 @@ impl Circuit {
         );
     }
 
-    fn do_what_is_due(&mut self) -> bool {
+    /// Asks for the answers to the present state. Whether one has changed.
+    fn ask_again(&mut self) -> bool {
+        let seen = self.observe(&self.state, Asked::ALL);
+        let was = std::mem::replace(&mut self.switches.observed, seen);
+        seen != was
+    }
+
+    fn do_what_is_due(&mut self) -> Due {
         let now = self.anchor;
         if self.switches.timers.next() > now {
-            return false;
+            return Due::Nothing;
         }
         if self.switches.timers.take(Timer::InputEdge, now) {
             self.next_stretch();
@@ -219,18 +243,26 @@ impl Circuit {
             contact.due(now, times, timers);
         }
         switches.gap.due(now, timers);
-        let banked = switches.settings.connected.bank;
+        let (connected, resting) = (
+            switches.settings.connected,
+            switches.settings.supply_resting,
+        );
         switches.settings.connected.due(now, timers);
-        if banked && !switches.settings.connected.bank {
+        if connected.bank && !switches.settings.connected.bank {
             switches.bank_since = now;
         }
         switches.supply.due(now, &mut switches.settings, timers);
         let load = (&mut switches.settings.load, &mut self.state, &mut *timers);
-        switches.load.due(now, times, load);
+        let loaded = switches.load.due(now, times, load);
         switches
             .board
             .due(now, &self.board_times, &switches.observed, timers);
-        true
+        let settings = &switches.settings;
+        if loaded || settings.connected != connected || settings.supply_resting != resting {
+            Due::Settings
+        } else {
+            Due::Logic
+        }
     }
 
     fn supervise(&mut self) {

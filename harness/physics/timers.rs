@@ -94,8 +94,11 @@ impl Timers {
     }
 
     /// Stops a timer.
+    #[inline]
     pub(super) fn cancel(&mut self, timer: Timer) {
-        self.set(timer, NEVER);
+        if self.is_running(timer) {
+            self.set(timer, NEVER);
+        }
     }
 
     /// Whether it runs.

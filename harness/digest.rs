@@ -34,13 +34,45 @@ impl Digest {
 
 impl fmt::Display for Digest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+        // By hand: every line of a store is linked by such texts.
+        const DIGITS: &[u8; 16] = b"0123456789abcdef";
+        let mut text = [0; 64];
+        for (pair, byte) in text.chunks_exact_mut(2).zip(self.0) {
+            pair[0] = DIGITS[usize::from(byte >> 4)];
+            pair[1] = DIGITS[usize::from(byte & 15)];
+        }
+        f.write_str(std::str::from_utf8(&text).map_err(|_| fmt::Error)?)
     }
 }
 
 impl fmt::Debug for Digest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "Digest({self})")
+    }
+}
+
+/// Bytes with their digest, which is computed once and cannot be another's.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hashed {
+    digest: Digest,
+    bytes: Vec<u8>,
+}
+
+impl Hashed {
+    /// `bytes` with their digest.
+    pub fn of(bytes: Vec<u8>) -> Self {
+        let digest = Digest::of(&bytes);
+        Self { digest, bytes }
+    }
+
+    /// The digest.
+    pub fn digest(&self) -> Digest {
+        self.digest
+    }
+
+    /// The bytes.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
     }
 }
 

@@ -88,6 +88,61 @@ fn a_full_disk_costs_what_was_not_durable_yet_and_nothing_else() {
 }
 
 /// Where not even the system's administrator can write.
+/// What could not be said is a failure of its own, whatever was found; a reader
+/// that has seen enough is none.
+#[test]
+fn a_full_disk_behind_standard_output_is_told() {
+    let shelf = Shelf::new();
+    shelf.accept("A1", &[]);
+    // Lots are made of whole runs.
+    let plan = fixture("plan.toml");
+    let plan = plan.to_str().expect("a plain path");
+    shelf.command(&["accept", plan, "--serial", "A2", "--lot", "whole"]);
+    for words in [
+        &["records", "list"][..],
+        &["records", "list", "--json"],
+        &["records", "export", "--csv"],
+        &["records", "export", "A1"],
+        &["records", "show", "A1"],
+        &["records", "lot", "whole"],
+        &["records", "verify"],
+        &["compare", "--baseline", "whole", "--candidate", "whole"],
+        &["rejudge", "--run", "A1", "--json"],
+    ] {
+        for (place, wanted) in [("/dev/full", Some(74)), ("/dev/null", None)] {
+            let out = std::fs::File::options().write(true).open(place);
+            let done = std::process::Command::new(assert_cmd::cargo::cargo_bin!("bufferstop"))
+                .args(words)
+                .arg("--model")
+                .current_dir(shelf.path("."))
+                .stdout(out.expect("a device of every system"))
+                .output()
+                .expect("the command runs");
+            let said = String::from_utf8_lossy(&done.stderr);
+            let status = done.status.code();
+            let full = said.contains("standard output cannot be written");
+            assert_eq!(full, wanted.is_some(), "{words:?} {place}: {said}");
+            assert!(
+                wanted.is_none() || status == wanted,
+                "{words:?}: {status:?}"
+            );
+            assert_ne!(status, Some(70), "{words:?} {place}: {said}");
+        }
+    }
+    let (mut reader, writer) = std::io::pipe().expect("a pipe");
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin!("bufferstop"))
+        .args(["records", "export", "A1", "--model"])
+        .current_dir(shelf.path("."))
+        .stdout(writer)
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("the command runs");
+    let mut first = [0; 100];
+    std::io::Read::read_exact(&mut reader, &mut first).expect("a beginning");
+    drop(reader);
+    assert_eq!(child.wait().expect("it ends").code(), Some(0));
+}
+
 #[test]
 fn a_folder_that_cannot_be_written_to_is_told_before_anything_is_energised() {
     let shelf = Shelf::new();

@@ -231,6 +231,10 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
     assert_eq!(list(&["--failing", "output_resistance"]), ["B2"]);
     assert_eq!(list(&["--failing-scenario", "load"]), ["B2"]);
     assert!(list(&["--failing-scenario", "beauty"]).is_empty());
+    assert_eq!(list(&["--serial", "B1"]), ["B1"]);
+    assert_eq!(list(&["--verdict", "fail"]), ["B2"]);
+    assert_eq!(list(&["--verdict", "pass", "--lot", "autumn"]), ["B1"]);
+    assert!(list(&["--verdict", "fail", "--lot", "autumn"]).is_empty());
     assert_eq!(list(&["--metric", "output_voltage"]), ["B1", "B2"]);
     assert!(list(&["--metric", "trip_time"]).is_empty());
     assert_eq!(list(&["--from", &today, "--until", &today]), ["B1", "B2"]);

@@ -72,6 +72,21 @@ fn a_larger_trip_filter_moves_trips_and_nothing_else() {
     ];
     let again = json(&[&lots[..], &place[..]].concat(), 1);
     assert_eq!(again["comparison"], found["comparison"]);
+    // On paper and pipes a line has 100 columns.
+    for words in [&lots[..], &["records", "lot", "GB-2026-13"]] {
+        let done = cargo_bin_cmd!("bufferstop")
+            .args(words)
+            .args(&place[..3])
+            .output()
+            .expect("the command runs");
+        let said = String::from_utf8(done.stdout).expect("UTF-8");
+        let long = said.lines().find(|line| line.chars().count() > 100);
+        assert_eq!(long, None, "{words:?}");
+        assert!(
+            said.contains("amplitude symmetry at rated current"),
+            "{said}"
+        );
+    }
     let lot = json(
         &[&["records", "lot", "GB-2026-13"][..], &place[..]].concat(),
         0,

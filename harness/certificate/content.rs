@@ -193,6 +193,51 @@ pub(super) fn findings(record: &Record) -> Findings {
             }
         }
     }
+    found.extend(troubles(record));
+    found
+}
+
+/// The same where there is no room for a sentence each: whatever did not pass
+/// in a scenario is named in one, its values and limits are in the tables.
+pub(super) fn findings_in_short(record: &Record) -> Findings {
+    let mut found = Vec::new();
+    for wanted in [Verdict::Fail, Verdict::Inconclusive] {
+        for scenario in &record.scenarios {
+            let metrics = scenario.metrics.iter();
+            let metrics = metrics.filter(|j| j.verdict() == Some(wanted));
+            let mut named: Vec<(&str, Vec<&str>)> = Vec::new();
+            for judged in metrics {
+                let (key, at) = (judged.metric.key.as_str(), judged.metric.at.as_str());
+                match named.iter_mut().find(|(name, _)| *name == key) {
+                    Some((_, places)) => places.push(at),
+                    None => named.push((key, vec![at])),
+                }
+            }
+            let count: usize = named.iter().map(|(_, places)| places.len()).sum();
+            if count == 0 {
+                continue;
+            }
+            let names = named.into_iter().map(|(key, places)| {
+                let places: Vec<&str> = places.into_iter().filter(|at| !at.is_empty()).collect();
+                let key = key.replace('_', " ");
+                match places.is_empty() {
+                    true => key,
+                    false => format!("{key} ({})", places.join("; ")),
+                }
+            });
+            let names: Vec<String> = names.collect();
+            let all = scenario.metrics.len();
+            let label = format!("{}: {count} of {all} metrics", scenario.name);
+            found.push((wanted, label, names.join(", ")));
+        }
+    }
+    found.extend(troubles(record));
+    found
+}
+
+/// What hindered the run, and what was not run.
+fn troubles(record: &Record) -> Findings {
+    let mut found = Vec::new();
     for scenario in &record.scenarios {
         for trouble in &scenario.troubles {
             let text = format!("{} (for the {} to mend)", trouble.what, trouble.blame);
@@ -250,6 +295,8 @@ pub(super) fn digests(sources: &Sources<'_>) -> Vec<Fact> {
     facts
 }
 
+/// Said below findings that have no sentence each.
+pub(super) const IN_SHORT: &str = "Each of these stands in the tables with its value, limit and margin; the HTML page and the run's summary tell each in a sentence of its own.";
 /// The metric of scenario `sense` that a label carries.
 const SENSE_SCALE: &str = "sense_scale";
 /// What must be said of a run on the model bench.

@@ -4,7 +4,7 @@
 use super::Sources;
 use super::content::{self, Fact, LEGEND, MODEL, Rules};
 use super::gauge::gauge;
-use super::plots::plots;
+use super::plots::{First, plots};
 use super::qr;
 use crate::drawing::svg::{escape, svg};
 use crate::record::ScenarioRecord;
@@ -63,7 +63,7 @@ pub fn html(sources: &Sources<'_>) -> String {
     for rule in rules.lines() {
         out.push_str(&format!("<p class=\"s r\">{}</p>\n", escape(&rule)));
     }
-    let plots = plots(sources);
+    let plots = plots(sources, First::AsRun);
     if !plots.is_empty() {
         out.push_str("<h2>What was seen</h2><div class=\"plots\">");
         for plot in &plots {

@@ -4,6 +4,7 @@
 
 use super::content::sense_scale;
 use super::qr;
+use crate::comparison::KeptFiles;
 use crate::drawing::pdf::{self, About, PdfFault};
 use crate::drawing::typeface::{fitted, shrunk};
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Role, WHITE};
@@ -39,6 +40,9 @@ pub enum NoLabel {
     /// It did not pass.
     #[error("its last run did not pass")]
     NotPassed,
+    /// It stays on the bench.
+    #[error("it is the check standard of its lot")]
+    CheckStandard,
 }
 
 /// Whether a board's last whole run lets it have a label; a `specimen` may
@@ -55,6 +59,10 @@ pub fn may_have_label(record: &Record, specimen: bool) -> Result<(), NoLabel> {
     }
     if record.is_open() || record.verdict() != Verdict::Pass {
         return Err(NoLabel::NotPassed);
+    }
+    let lot = KeptFiles::of(&record.started).lot();
+    if lot.and_then(|lot| lot.check_standard).as_ref() == Some(&record.started.serial) {
+        return Err(NoLabel::CheckStandard);
     }
     Ok(())
 }

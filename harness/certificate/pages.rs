@@ -2,7 +2,7 @@
 //! places and sizes; words come from `content`.
 
 use super::content::{self, Fact, LEGEND, MODEL, Rules};
-use super::plots::{self, plots};
+use super::plots::{self, First, plots};
 use super::qr;
 use super::rows::{self, Part};
 use super::table;
@@ -10,10 +10,15 @@ use super::{Sources, content::Findings};
 use crate::drawing::sheets::{LEFT, RIGHT, Sheets};
 use crate::drawing::typeface::{fitted, shrunk, wrapped};
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Role, WHITE};
+use crate::judgement::Verdict;
 use crate::record::Record;
 
 /// More than any plan fills; what stands on none is counted on the last.
 const MOST_PAGES: usize = 100;
+/// Pages that a run of a whole plan takes: plots begin no further one.
+const PAGES: usize = 3;
+/// Height of findings with a sentence each; more are told in short.
+const MOST_FOUND: f64 = 240.0;
 /// Width of each of the two columns of facts.
 const SIDE: f64 = 248.0;
 /// Room for the label of a fact.
@@ -30,7 +35,7 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
     let record = sources.record;
     let mut sheets = Sheets::new(MOST_PAGES);
     head(&mut sheets, record);
-    findings(&mut sheets, &content::findings(record));
+    not_passed(&mut sheets, record);
     let mut left_out = facts(&mut sheets, record);
     if let Some((text, runs)) = content::board(sources) {
         sheets.room(60.0);
@@ -47,9 +52,18 @@ pub(super) fn pages(sources: &Sources<'_>) -> Vec<Drawing> {
     left_out += rows::scenarios(&mut sheets, &parts);
     legend(&mut sheets, &rules);
     closing(&mut sheets, sources);
-    left_out += seen(&mut sheets, sources);
+    let plots = seen(&mut sheets, sources);
+    let mut elsewhere = Vec::new();
     if left_out > 0 {
-        let text = format!("{left_out} further items are on the HTML page and in the record.");
+        elsewhere.push(format!(
+            "{left_out} further items are on the HTML page and in the record."
+        ));
+    }
+    if plots > 0 {
+        elsewhere.push(format!("{plots} further plots are on the HTML page."));
+    }
+    if !elsewhere.is_empty() {
+        let text = elsewhere.join(" ");
         let at = (LEFT, 806.0);
         sheets.page.write(at, 7.0, true, Anchor::Start, BLACK, text);
     }
@@ -98,23 +112,41 @@ fn head(sheets: &mut Sheets, record: &Record) {
     }
 }
 
+/// What did not pass, each with a sentence where that leaves room for the rest.
+fn not_passed(sheets: &mut Sheets, record: &Record) {
+    let found = content::findings(record);
+    let height = found.iter().map(|(verdict, label, sentence)| {
+        let (first, rest) = finding_lines(*verdict, label, sentence);
+        9.6 * first.len() as f64 + 8.4 * rest.len() as f64 + 1.2
+    });
+    if height.sum::<f64>() <= MOST_FOUND {
+        findings(sheets, &found);
+        return;
+    }
+    findings(sheets, &content::findings_in_short(record));
+    sheets.lines(content::IN_SHORT, 6.8, 8.4);
+}
+
+/// The lines that name a finding, and those of its sentence.
+fn finding_lines(verdict: Verdict, label: &str, sentence: &str) -> (Vec<String>, Vec<String>) {
+    let room = RIGHT - LEFT - 24.0;
+    let first = wrapped(&format!("{verdict}  {label}"), 7.4, true, room);
+    (first, wrapped(sentence, 6.8, false, room))
+}
+
 /// What did not pass, framed; a frame that a page's end divides goes on with a
 /// second one.
 fn findings(sheets: &mut Sheets, found: &Findings) {
     if found.is_empty() {
         return;
     }
-    let room = RIGHT - LEFT - 24.0;
     let mut top = sheets.y;
     sheets.y += 5.0;
     for (verdict, label, sentence) in found {
-        let mut lines: Vec<(String, f64, bool)> =
-            wrapped(&format!("{verdict}  {label}"), 7.4, true, room)
-                .into_iter()
-                .map(|line| (line, 7.4, true))
-                .collect();
-        let sentence = wrapped(sentence, 6.8, false, room);
-        lines.extend(sentence.into_iter().map(|line| (line, 6.8, false)));
+        let (first, rest) = finding_lines(*verdict, label, sentence);
+        let first = first.into_iter().map(|line| (line, 7.4, true));
+        let rest = rest.into_iter().map(|line| (line, 6.8, false));
+        let lines: Vec<(String, f64, bool)> = first.chain(rest).collect();
         let kept = lines.len().min(TOGETHER) as f64;
         if !sheets.fits(12.0 * kept + 11.0) {
             frame(sheets, top);
@@ -221,9 +253,15 @@ fn said(sheets: &mut Sheets, (label, text): &Fact, (from, to): (f64, f64)) {
     }
 }
 
-/// The plots in threes; returns how many found no room.
+/// The plots in threes, none beyond the third page; returns how many found no
+/// room. Where not all do, those of scenarios that did not pass come first.
 fn seen(sheets: &mut Sheets, sources: &Sources<'_>) -> usize {
-    let plots = plots(sources);
+    let mut plots = plots(sources, First::AsRun);
+    sheets.end_after(PAGES);
+    let rows = plots.len().div_ceil(ABREAST) as f64;
+    if !sheets.fits_in_all(20.0 + rows * (plots::SIZE.1 + 5.0)) {
+        plots = plots::plots(sources, First::NotPassed);
+    }
     let step = (RIGHT - LEFT - plots::SIZE.0) / (ABREAST - 1) as f64;
     for (index, abreast) in plots.chunks(ABREAST).enumerate() {
         let height = plots::SIZE.1 + 5.0;

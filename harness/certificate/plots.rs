@@ -8,6 +8,7 @@ use super::sense_line::sense_plots;
 use super::warming::warming;
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, Drawing, GREY};
+use crate::judgement::Verdict;
 use crate::measurement::{Finding, fit_line};
 use crate::observation::{Drive, LoadStep, Observation, OverloadStep, Place, Take};
 use crate::plan::Plan;
@@ -24,11 +25,29 @@ pub(super) struct Plot {
     pub(super) words: String,
 }
 
-pub(super) fn plots(sources: &Sources<'_>) -> Vec<Plot> {
+/// Which plots come first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum First {
+    /// As the scenarios were run.
+    AsRun,
+    /// Those of scenarios that did not pass.
+    NotPassed,
+}
+
+pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
     let record = sources.record;
     let plan = plan(record);
+    let mut seen: Vec<_> = sources.observations.iter().collect();
+    if first == First::NotPassed {
+        let passed = |name: &str| {
+            let mut scenarios = record.scenarios.iter();
+            let verdict = scenarios.find(|s| s.name == name).and_then(|s| s.verdict);
+            verdict == Some(Verdict::Pass)
+        };
+        seen.sort_by_key(|(scenario, _)| passed(scenario));
+    }
     let mut plots = Vec::new();
-    for (scenario, observation) in sources.observations {
+    for (scenario, observation) in seen {
         match observation {
             Observation::Load { steps } => plots.extend(levels_over_current(scenario, steps)),
             Observation::Sense { steps, .. } => plots.extend(sense_plots(scenario, steps)),

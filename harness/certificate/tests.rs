@@ -5,6 +5,7 @@
 
 use super::{Sources, html, pdf};
 use crate::digest::Digest;
+use crate::measurement::Finding;
 use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
@@ -233,13 +234,11 @@ fn drawn() -> Observation {
     seen
 }
 
-/// One run of all eleven kinds of scenario, each with as many metrics as a full
-/// plan gives it, and with a dozen plots.
-#[test]
-fn other_readers_find_one_to_three_pages() {
-    // Within its limit: what fails takes two lines more at the top.
-    let within = events(started("run-1", "GR-0042", true), value(0.004, 1e-6));
-    let mut record = Record::fold(&numbered(within)).expect("a whole run");
+/// A run of all eleven kinds of scenario, each with as many metrics as a full
+/// plan gives it (one each where `few`), all of them `found` against 10 ms.
+fn eleven(found: Finding, few: bool) -> Record {
+    let events = events(started("run-1", "GR-0042", true), found);
+    let mut record = Record::fold(&numbered(events)).expect("a whole run");
     let scenario = record.scenarios[1].clone();
     let metric = scenario.metrics[0].clone();
     let kinds = [
@@ -255,28 +254,34 @@ fn other_readers_find_one_to_three_pages() {
         ("soak", 3),
         ("supply", 4),
     ];
-    for share in [0, 1] {
-        record.scenarios = kinds
-            .iter()
-            .map(|&(name, count)| {
-                let mut scenario = scenario.clone();
-                scenario.name = name.to_owned();
-                scenario.metrics = (0..if share == 0 { 1 } else { count })
-                    .map(|number: usize| {
-                        let mut metric = metric.clone();
-                        metric.metric.key = format!("quantity_{}", number / 3);
-                        metric.metric.at = format!("place {}", number % 3);
-                        metric.metric.notes = match number % 3 {
-                            0 => vec![format!("2 of 2 repeats measured, {number} ms to 46 ms")],
-                            _ => vec![],
-                        };
-                        metric
-                    })
-                    .collect();
-                scenario
-            })
-            .collect();
-        let seen: Vec<(String, Observation)> = (0..12)
+    record.scenarios = kinds
+        .iter()
+        .map(|&(name, count)| {
+            let mut scenario = scenario.clone();
+            scenario.name = name.to_owned();
+            scenario.metrics = (0..if few { 1 } else { count })
+                .map(|number: usize| {
+                    let mut metric = metric.clone();
+                    metric.metric.key = format!("quantity_{}", number / 3);
+                    metric.metric.at = format!("place {}", number % 3);
+                    metric.metric.notes = match number % 3 {
+                        0 => vec![format!("2 of 2 repeats measured, {number} ms to 46 ms")],
+                        _ => vec![],
+                    };
+                    metric
+                })
+                .collect();
+            scenario
+        })
+        .collect();
+    record
+}
+
+#[test]
+fn other_readers_find_one_to_three_pages() {
+    for few in [true, false] {
+        let record = eleven(value(0.004, 1e-6), few);
+        let seen: Vec<_> = (0..12)
             .map(|number| (format!("load {number}"), drawn()))
             .collect();
         let bytes = pdf(&sources(&record, &seen)).expect("a PDF");
@@ -292,4 +297,73 @@ fn other_readers_find_one_to_three_pages() {
         );
         assert!(!text.contains('\u{2026}'), "something was cut");
     }
+}
+
+/// A board that fails everything: no failing metric is left out, and what is
+/// left to the HTML page is counted.
+#[test]
+fn other_readers_find_every_failing_metric_on_three_pages() {
+    let mut record = eleven(value(0.020, 1e-6), false);
+    // More plots than there is room for, those of one that passed before one
+    // that did not.
+    let passed = &mut record.scenarios[1];
+    passed.verdict = Some(crate::judgement::Verdict::Pass);
+    let plots = std::iter::repeat_n("load", 30).chain(["signal"]);
+    let seen: Vec<_> = plots.map(|name| (name.to_owned(), drawn())).collect();
+    let sources = sources(&record, &seen);
+    let bytes = pdf(&sources).expect("a PDF");
+    let Some(text) = told("pdftotext", &["-raw"], &bytes) else {
+        return;
+    };
+    let pages = text.matches('\u{c}').count();
+    assert!((1..=3).contains(&pages), "{pages} pages");
+    let joined = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let (mut all, page) = (0, html(&sources));
+    for scenario in &record.scenarios {
+        let count = scenario.metrics.len();
+        let named = format!("{}: {count} of {count} metrics", scenario.name);
+        assert!(joined.contains(&named), "{named} is missing:\n{text}");
+        all += count;
+        let sentences = page
+            .matches(&format!("FAIL {}: quantity", scenario.name))
+            .count();
+        assert_eq!(sentences, count, "{} on the HTML page", scenario.name);
+    }
+    // Each row of the tables, each scenario's heading and name, and the whole.
+    let told = joined.matches("FAIL").count();
+    assert!(
+        told >= all + 2 * record.scenarios.len() - 1,
+        "{told} of {all}"
+    );
+    assert!(joined.contains("tell each in a sentence of its own"));
+    let left: usize = joined
+        .split(" further plots are on the HTML page")
+        .next()
+        .and_then(|before| before.rsplit(' ').next()?.parse().ok())
+        .expect("plots are counted");
+    let drawn = joined.matches(": output voltage over current").count();
+    assert_eq!(left + drawn, seen.len(), "{joined}");
+    assert!(left > 0 && joined.contains("signal: output voltage over current"));
+    assert!(!text.contains('\u{2026}'), "something was cut");
+}
+
+/// The reference board of a lot is nobody's to buy.
+#[test]
+fn a_check_standard_gets_no_label() {
+    use super::{NoLabel, may_have_label};
+    let within = events(started("run-1", "GR-REF", false), value(0.004, 1e-6));
+    let mut record = Record::fold(&numbered(within)).expect("a whole run");
+    assert_eq!(may_have_label(&record, false), Ok(()));
+    let text = "format = 1\n\n[lot]\nname = \"autumn\"\nfamily = \"garden booster\"\n\
+                revision = \"C\"\ncheck_standard = \"GR-REF\"\n";
+    record.started.files.push(crate::event::FileFacts {
+        name: "lot.toml".into(),
+        digest: Digest::of(text.as_bytes()),
+        text: text.into(),
+    });
+    let refused = Err(NoLabel::CheckStandard);
+    assert_eq!(may_have_label(&record, false), refused);
+    assert_eq!(may_have_label(&record, true), refused);
+    record.started.serial = "GR-0042".parse().expect("a plain name");
+    assert_eq!(may_have_label(&record, false), Ok(()));
 }

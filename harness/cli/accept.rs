@@ -80,7 +80,7 @@ fn one(
     };
     let outcome = session.accept(particulars, mounted)?;
     if !output.json {
-        anstream::println!(
+        say_line!(
             "{}  {}",
             outcome.record.headline(),
             outcome.folder.display()

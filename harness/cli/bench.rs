@@ -34,7 +34,7 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
     };
     let ports = ports();
     if !output.json {
-        anstream::println!(
+        say_line!(
             "serial ports on this machine: {}",
             if ports.is_empty() {
                 "none".to_owned()
@@ -56,13 +56,13 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
         output.document(&json!({"bench": bench.bench.name, "ports": ports, "instruments": instruments, "cannot": missing}));
         return Ok(Exit::Pass);
     }
-    anstream::println!("\n{}", harmless(&bench.bench.name));
+    say_line!("\n{}", harmless(&bench.bench.name));
     for found in &identified {
         let calibrated = found.calibrated.as_ref().map_or_else(
             || "no calibration stated".to_owned(),
             |date| format!("calibrated {date}"),
         );
-        anstream::println!(
+        say_line!(
             "  {:<12} {:<34} {:<16} {}",
             found.role.word(),
             harmless(&found.identity),
@@ -71,7 +71,7 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
         );
     }
     for what in &missing {
-        anstream::println!("  cannot: {what}");
+        say_line!("  cannot: {what}");
     }
     Ok(Exit::Pass)
 }

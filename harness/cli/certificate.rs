@@ -96,7 +96,7 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
         let digest = crate::digest::Digest::of(&bytes);
         output.line(&json!({"run": run, "file": path, "digest": digest}));
     } else {
-        anstream::println!("{}", harmless(&path.display().to_string()));
+        say_line!("{}", harmless(&path.display().to_string()));
     }
     Ok(Exit::Pass)
 }

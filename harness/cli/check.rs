@@ -81,7 +81,7 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     anstream::eprint!("{}", files.rendered(true));
     if exit == Exit::Pass {
         for (plan, steps) in &steps {
-            anstream::print!("{}", told(plan, steps, benches.is_empty()));
+            say!("{}", told(plan, steps, benches.is_empty()));
         }
         let warnings = files.faults().len();
         let sound = match warnings {
@@ -89,7 +89,7 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
             1 => "sound, with one warning".to_owned(),
             count => format!("sound, with {count} warnings"),
         };
-        anstream::println!(
+        say_line!(
             "{} {sound}",
             arguments
                 .files

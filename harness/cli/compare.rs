@@ -12,7 +12,7 @@ use crate::comparison::{
     CheckRow, CheckStandard, LotReadings, LotsCompared, PartRow, PlanSize, Row, compare_lots,
     plan_sizes,
 };
-use crate::console::table;
+use crate::console::table_within;
 use crate::ident::{LotName, harmless};
 use crate::lot_report::{self, span};
 use crate::plan::Comparison;
@@ -64,9 +64,10 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
             "baseline": baseline, "candidate": candidate, "model": model, "comparison": found,
         }));
     } else {
-        tell(&found, model, arguments.plan_size);
+        let room = output.screen().width;
+        tell(&found, model, arguments.plan_size, room);
         if let Some(file) = &arguments.out_file {
-            anstream::println!("{}", harmless(&file.display().to_string()));
+            say_line!("{}", harmless(&file.display().to_string()));
         }
     }
     Ok(match found.outcome {
@@ -118,10 +119,10 @@ const GROUPS: [(Option<Outcome>, bool, &str); 5] = [
     (None, false, "RECORDED ONLY"),
 ];
 
-fn tell(found: &LotsCompared, model: bool, plan_size: bool) {
+fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
     let model = if model { "MODEL " } else { "" };
     let (before, after) = (&found.baseline, &found.candidate);
-    anstream::println!(
+    say_line!(
         "{model}{} ({} boards) against {} ({} boards)",
         after.name,
         after.boards,
@@ -130,7 +131,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool) {
     );
     for lot in [before, after] {
         if lot.earlier_runs > 0 {
-            anstream::println!(
+            say_line!(
                 "lot {}: {} earlier runs of boards tested again are left out",
                 lot.name,
                 lot.earlier_runs
@@ -140,7 +141,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool) {
     for key in [true, false] {
         let rows: Vec<&Row> = found.rows.iter().filter(|row| row.key == key).collect();
         if !key && !rows.is_empty() {
-            anstream::println!("\nThe other metrics, which do not decide:");
+            say_line!("\nThe other metrics, which do not decide:");
         }
         for (outcome, shifted, title) in GROUPS {
             let in_group = |row: &&&Row| {
@@ -149,24 +150,24 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool) {
             };
             let group: Vec<&Row> = rows.iter().filter(in_group).copied().collect();
             if !group.is_empty() {
-                anstream::println!("\n{title}");
-                anstream::print!("{}", rows_told(&group, plan_size));
+                say_line!("\n{title}");
+                say!("{}", rows_told(&group, plan_size, room));
             }
         }
     }
     if let Some(check) = &found.check_standard {
-        anstream::println!("\n{}", standard(found, check));
+        say_line!("\n{}", standard(found, check, room));
     }
     if !found.parts.is_empty() {
-        anstream::println!("\n{}", parts(&found.parts));
+        say_line!("\n{}", parts(&found.parts, room));
     }
     for warning in &found.warnings {
-        anstream::println!("warning: {}", harmless(warning));
+        say_line!("warning: {}", harmless(warning));
     }
-    anstream::println!("\n{model}{}", lot_report::conclusion(found));
+    say_line!("\n{model}{}", lot_report::conclusion(found));
 }
 
-fn rows_told(rows: &[&Row], plan_size: bool) -> String {
+fn rows_told(rows: &[&Row], plan_size: bool, room: usize) -> String {
     let needed = plan_size || rows.iter().any(|row| row.more_boards.is_some());
     let mut headings = vec![
         "  metric",
@@ -190,12 +191,12 @@ fn rows_told(rows: &[&Row], plan_size: bool) -> String {
             cells.push(boards(row));
         }
         lines.push(cells);
-        // On a line of its own: the columns fill a terminal already.
+        // Across the table: the columns fill a terminal already.
         if let Some(remark) = remark(row) {
             lines.push(vec![format!("    ({remark})")]);
         }
     }
-    table(&headings, &lines)
+    table_within(&headings, &lines, room)
 }
 
 fn line(row: &Row) -> Vec<String> {
@@ -250,7 +251,7 @@ fn remark(row: &Row) -> Option<String> {
 
 /// Metrics of the check standard that weigh: where it adds a tenth of the margin
 /// or more. The report tells all.
-fn standard(found: &LotsCompared, check: &CheckStandard) -> String {
+fn standard(found: &LotsCompared, check: &CheckStandard, room: usize) -> String {
     let weighs = |row: &&CheckRow| {
         let mut rows = found.rows.iter();
         let of = rows.find(|of| of.scenario == row.scenario && of.label == row.label);
@@ -273,7 +274,7 @@ fn standard(found: &LotsCompared, check: &CheckStandard) -> String {
         harmless(&check.serial)
     );
     if !rows.is_empty() {
-        text.push_str(&table(&headings, &rows));
+        text.push_str(&table_within(&headings, &rows, room));
     }
     if rest > 0 {
         text.push_str(&format!(
@@ -283,7 +284,7 @@ fn standard(found: &LotsCompared, check: &CheckStandard) -> String {
     text
 }
 
-fn parts(parts: &[PartRow]) -> String {
+fn parts(parts: &[PartRow], room: usize) -> String {
     let rows: Vec<Vec<String>> = parts
         .iter()
         .map(|part| {
@@ -298,7 +299,7 @@ fn parts(parts: &[PartRow]) -> String {
             ]
         })
         .collect();
-    table(&["part", "baseline", "candidate", ""], &rows)
+    table_within(&["part", "baseline", "candidate", ""], &rows, room)
 }
 
 fn sizes(found: &[PlanSize], power: f64, output: Output) {
@@ -328,13 +329,14 @@ fn sizes(found: &[PlanSize], power: f64, output: Output) {
         })
         .collect();
     let headings = ["metric", ">n", ">mean", ">spread", ">margin", ">boards", ""];
-    anstream::println!("{}", table(&headings, &rows));
+    let room = output.screen().width;
+    say_line!("{}", table_within(&headings, &rows, room));
     match most {
-        Some(most) => anstream::println!(
+        Some(most) => say_line!(
             "{most} boards in each lot prove every metric that decides equivalent with {:.0} % power, if the \
              lots are alike\n(each metric on its own, and the bench adding nothing from day to day)",
             100.0 * power
         ),
-        None => anstream::println!("the baseline's numbers do not tell how many boards are needed"),
+        None => say_line!("the baseline's numbers do not tell how many boards are needed"),
     }
 }

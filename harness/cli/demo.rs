@@ -45,7 +45,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
     let seed = Seed(arguments.seed);
     let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, true)?;
     if !output.json {
-        anstream::println!(
+        say_line!(
             "Lot {}, {BOARDS} boards, on the embedded model bench: {}\n",
             lot.name,
             plan.name
@@ -89,7 +89,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
 /// What was planted, under the board's line.
 fn tell(planted: &[&str], output: Output) {
     if !output.json && !planted.is_empty() {
-        anstream::println!("    planted: {}", planted.join(", "));
+        say_line!("    planted: {}", planted.join(", "));
     }
 }
 
@@ -100,11 +100,11 @@ fn conclude(arguments: &Demo, surprises: &[String], output: Output) {
         return;
     }
     if surprises.is_empty() {
-        anstream::println!("\nExactly the boards with planted defects failed.");
+        say_line!("\nExactly the boards with planted defects failed.");
     } else {
-        anstream::println!("\nNot as planted: {}", surprises.join(", "));
+        say_line!("\nNot as planted: {}", surprises.join(", "));
     }
-    anstream::println!(
+    say_line!(
         "\nLook at\n  {out}/<serial>/<run>/summary.txt   what was found, and what was wrong\n  \
          {out}/<serial>/<run>/junit.xml     for other tools\n  bufferstop records list --model --out {out}\n  \
          bufferstop records certificate <serial> --model --out {out} --out-file certificate.pdf"

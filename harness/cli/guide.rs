@@ -16,7 +16,7 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
             let all = ScenarioKind::ALL.map(|kind| entry(kind.entry()));
             output.document(&json!({ "scenarios": all }));
         } else {
-            anstream::print!("{}", guide::overview());
+            say!("{}", guide::overview());
         }
         return Exit::Pass;
     };
@@ -32,7 +32,7 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
         if output.json {
             output.document(&entry(kind.entry()));
         } else {
-            anstream::print!("{}", guide::scenario(kind.entry()));
+            say!("{}", guide::scenario(kind.entry()));
         }
         return Exit::Pass;
     };
@@ -44,7 +44,7 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
     if output.json {
         output.document(&described(kind, metric));
     } else {
-        anstream::print!("{}", guide::metric(kind, metric));
+        say!("{}", guide::metric(kind, metric));
     }
     Exit::Pass
 }

@@ -39,7 +39,7 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     if output.json {
         output.document(&document(&inspection, arguments.at));
     } else {
-        anstream::print!("{}", screen(&inspection, output.screen()));
+        say!("{}", screen(&inspection, output.screen()));
     }
     if let Some(place) = &arguments.plot {
         let shown = harmless(&place.display().to_string());
@@ -48,7 +48,7 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
             return Exit::Usage;
         }
         if !output.json {
-            anstream::println!("  drawn: {shown}");
+            say_line!("  drawn: {shown}");
         }
     }
     match inspection.standing() {

@@ -9,7 +9,7 @@ use super::lot_reading::lot;
 use super::output::Output;
 use super::records::{named, place};
 use crate::comparison::{LotSummary, MetricSummary, summarise};
-use crate::console::table;
+use crate::console::table_within;
 use crate::ident::{LotName, harmless};
 use crate::lot_report::{self, span};
 use crate::store::Kind;
@@ -36,29 +36,29 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
     if output.json {
         output.document(&json!({ "lot": name, "model": model, "summary": found }));
     } else {
-        tell(&found, model);
+        tell(&found, model, output.screen().width);
         if let Some(file) = &arguments.out_file {
-            anstream::println!("{}", harmless(&file.display().to_string()));
+            say_line!("{}", harmless(&file.display().to_string()));
         }
     }
     Ok(Exit::Pass)
 }
 
-fn tell(found: &LotSummary, model: bool) {
+fn tell(found: &LotSummary, model: bool, room: usize) {
     let model = if model { "MODEL " } else { "" };
-    anstream::println!(
+    say_line!(
         "{model}lot {}, {} boards\n",
         found.lot.name,
         found.first_pass.of
     );
     for (words, share) in lot_report::yields(found) {
-        anstream::println!("{words:<22}{share}");
+        say_line!("{words:<22}{share}");
     }
     if !found.retested.is_empty() {
         let rows: Vec<Vec<String>> = found.retested.iter().map(lot_report::retest_row).collect();
-        anstream::print!(
+        say!(
             "\n{}",
-            table(&["tested again", "runs", "last reason"], &rows)
+            table_within(&["tested again", "runs", "last reason"], &rows, room)
         );
     }
     if !found.failing.is_empty() {
@@ -70,7 +70,7 @@ fn tell(found: &LotSummary, model: bool) {
             ">cumulated",
             ">undecided",
         ];
-        anstream::print!("\n{}", table(&headings, &rows));
+        say!("\n{}", table_within(&headings, &rows, room));
     }
     let mut rows: Vec<Vec<String>> = Vec::new();
     let mut scenario = "";
@@ -89,9 +89,9 @@ fn tell(found: &LotSummary, model: bool) {
         ">Ppk",
         "to look at",
     ];
-    anstream::print!("\n{}", table(&headings, &rows));
+    say!("\n{}", table_within(&headings, &rows, room));
     for warning in &found.warnings {
-        anstream::println!("warning: {}", harmless(warning));
+        say_line!("warning: {}", harmless(warning));
     }
 }
 

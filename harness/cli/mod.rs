@@ -2,6 +2,20 @@
 //! status returned. It knows files, screens and processes; no physics and no
 //! judgement.
 
+/// Says something on standard output. `println!` ends the program where the
+/// reader has gone away or the disk behind it is full; this remembers it.
+macro_rules! say {
+    ($($words:tt)*) => { $crate::cli::output::said(format_args!($($words)*)) };
+}
+
+/// The same with a line's end.
+macro_rules! say_line {
+    () => { $crate::cli::output::said(format_args!("\n")) };
+    ($($words:tt)*) => {
+        $crate::cli::output::said(format_args!("{}\n", format_args!($($words)*)))
+    };
+}
+
 mod accept;
 mod arguments;
 mod bench;
@@ -59,7 +73,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     // A panic outside a run has nothing to make safe: only the status is left.
     let exit = std::panic::catch_unwind(AssertUnwindSafe(|| dispatch(&arguments.command, output)));
-    exit.unwrap_or(Exit::Bug).into()
+    exit.unwrap_or(Exit::Bug).or(output::finished()).into()
 }
 
 fn dispatch(command: &Command, output: Output) -> Exit {

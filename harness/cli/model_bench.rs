@@ -56,9 +56,9 @@ pub(super) fn serve(arguments: &ModelBench, output: Output) -> Exit {
         output.line(&json!({ "ports": ports }));
     } else {
         for (role, path) in served.paths() {
-            anstream::println!("{:<12} {path}", role.word());
+            say_line!("{:<12} {path}", role.word());
         }
-        anstream::println!("\nserving until stopped with Ctrl-C");
+        say_line!("\nserving until stopped with Ctrl-C");
     }
     until_stopped()
 }

@@ -1,10 +1,45 @@
 //! Where a command's words go: one JSON document or JSON lines on standard
 //! output when asked for, text for people otherwise. It formats nothing.
 
+use super::exit::Exit;
 use crate::console::Screen;
 use crate::event::Entry;
 use crate::runner::Sink;
-use std::io::{IsTerminal, Write};
+use std::io::{self, IsTerminal, Write};
+use std::sync::OnceLock;
+
+/// Why standard output took no more, from the first failure on.
+static FAILED: OnceLock<io::Error> = OnceLock::new();
+
+/// Writes to standard output, unless it took no more before.
+pub(super) fn said(words: std::fmt::Arguments<'_>) {
+    written(anstream::stdout().lock().write_fmt(words));
+}
+
+/// Notes how a write to standard output went.
+pub(super) fn written(done: io::Result<()>) {
+    if let Err(fault) = done {
+        let _ = FAILED.set(fault);
+    }
+}
+
+/// Whether nobody reads standard output any more.
+pub(super) fn unread() -> bool {
+    FAILED.get().is_some()
+}
+
+/// How it went with standard output as a whole. A reader that went away has
+/// seen what it wanted; a full disk has not.
+pub(super) fn finished() -> Exit {
+    written(io::stdout().flush());
+    match FAILED.get() {
+        Some(fault) if fault.kind() != io::ErrorKind::BrokenPipe => {
+            anstream::eprintln!("standard output cannot be written: {fault}");
+            Exit::Store
+        }
+        _ => Exit::Pass,
+    }
+}
 
 /// What was asked for on the command line.
 #[derive(Clone, Copy, Debug)]
@@ -16,15 +51,14 @@ pub(super) struct Output {
 impl Output {
     /// Prints one JSON document.
     pub(super) fn document(self, document: &serde_json::Value) {
-        anstream::println!("{document:#}");
+        say_line!("{document:#}");
     }
 
     /// Prints one line of JSON.
     pub(super) fn line(self, document: &serde_json::Value) {
         let mut out = std::io::stdout().lock();
         // A reader that has gone away does not stop what is being done.
-        let _ = writeln!(out, "{document}");
-        let _ = out.flush();
+        written(writeln!(out, "{document}").and_then(|()| out.flush()));
     }
 
     /// What the person's screen can show: standard output, or standard error
@@ -51,7 +85,6 @@ impl Sink for JsonLines {
     fn entry(&mut self, entry: &Entry) {
         let line = serde_json::to_string(entry).expect("an event is plain data");
         let mut out = std::io::stdout().lock();
-        let _ = writeln!(out, "{line}");
-        let _ = out.flush();
+        written(writeln!(out, "{line}").and_then(|()| out.flush()));
     }
 }

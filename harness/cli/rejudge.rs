@@ -222,9 +222,9 @@ fn tell(again: &Rejudgement, output: Output) {
     } else {
         format!("{model}{only}{}, was {}", again.after, again.before)
     };
-    anstream::println!("{}  {turned}  run {}", again.serial, again.run);
+    say_line!("{}  {turned}  run {}", again.serial, again.run);
     for remark in &again.remarks {
-        anstream::println!("  note: {}", harmless(remark));
+        say_line!("  note: {}", harmless(remark));
     }
     if again.changes.is_empty() {
         return;
@@ -234,7 +234,7 @@ fn tell(again: &Rejudgement, output: Output) {
         &["  scenario", "metric", ">value", "verdict", "was", "why"],
         &rows,
     );
-    anstream::println!("{shown}");
+    say_line!("{shown}");
 }
 
 fn row(change: &Change) -> Vec<String> {
@@ -280,7 +280,7 @@ impl Tally {
                 &json!({ "summary": { "runs": runs, "verdicts_changed": turned, "metrics_changed": metrics } }),
             );
         } else {
-            anstream::println!(
+            say_line!(
                 "\nruns judged again {runs}, verdicts changed {turned}, metrics changed {metrics}; the records stay as they were"
             );
         }

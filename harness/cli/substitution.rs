@@ -167,7 +167,7 @@ impl Prepared {
             return Err(Exit::Inconclusive);
         }
         if !output.json {
-            anstream::println!(
+            say_line!(
                 "Lot {}: {BOARDS} boards and the check standard {CHECKS} times on the model bench, {passed} of {} \
                  runs passed",
                 self.lot.name,
@@ -192,12 +192,12 @@ fn compared(arguments: &Demo, names: &[LotName], output: Output) -> Result<Exit,
         out_file: Some(report),
     };
     if !output.json {
-        anstream::println!();
+        say_line!();
     }
     let exit = compare::compare(&asked, output);
     if !output.json {
         let out = arguments.out.display();
-        anstream::println!(
+        say_line!(
             "\nLook at\n  {out}/comparison.html\n  bufferstop compare --model --out {out} --baseline {} --candidate {} \
              --out-file comparison.pdf\n  bufferstop records lot {} --model --out {out} --out-file lot.html",
             names[0],

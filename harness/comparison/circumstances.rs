@@ -207,7 +207,20 @@ fn ambient(baseline: &LotReadings, candidate: &LotReadings) -> Option<String> {
         let count = stated.len() as f64;
         (!stated.is_empty()).then(|| stated.iter().sum::<f64>() / count)
     };
-    let (before, after) = (mean(baseline)?, mean(candidate)?);
+    let (before, after) = match (mean(baseline), mean(candidate)) {
+        (Some(before), Some(after)) => (before, after),
+        (None, None) => return None,
+        (before, _) => {
+            let which = if before.is_some() {
+                "baseline"
+            } else {
+                "candidate"
+            };
+            return Some(format!(
+                "the ambient temperature is stated for the {which} only"
+            ));
+        }
+    };
     let apart = (after - before).abs();
     (apart > AMBIENT_APART).then(|| {
         format!(

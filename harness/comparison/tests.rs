@@ -103,6 +103,23 @@ fn another_bench_is_warned_of_and_a_board_counts_once() {
         warnings.iter().any(|w| w.contains("2026-09-01")),
         "{warnings:?}"
     );
+    // Samples are at 21.5 degC: 3 K more pass for the same, 5 K do not.
+    for (degrees, wanted) in [
+        (Some(24.0), None),
+        (
+            Some(26.5),
+            Some("baseline 21.50 degC, candidate 26.50 degC"),
+        ),
+        (None, Some("stated for the baseline only")),
+    ] {
+        for record in &mut after {
+            record.started.ambient = degrees.map(crate::units::Celsius::new);
+        }
+        let warnings = compared(&before, &after).warnings;
+        let told = warnings.iter().find(|w| w.contains("ambient"));
+        assert_eq!(told.is_some(), wanted.is_some(), "{warnings:?}");
+        assert!(told.is_none_or(|told| told.contains(wanted.unwrap_or_default())));
+    }
     let twice = vec![
         board("B1", samples::value(0.02, 1e-6)),
         board("B1", samples::value(0.004, 1e-6)),

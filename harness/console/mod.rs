@@ -11,7 +11,7 @@ mod table;
 
 pub use banner::banner;
 pub use live::Live;
-pub use table::table;
+pub use table::{table, table_within};
 
 /// What the far end of the output can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -5,11 +5,24 @@ use super::row::padded;
 use crate::ident::harmless;
 use unicode_width::UnicodeWidthStr;
 
+/// Blanks between two columns.
+const GAP: usize = 2;
+/// With less room the first column stands on lines of its own.
+const LEAST: usize = 24;
+
 /// A table: a heading a column, and rows of as many cells. A heading that
 /// starts with `>` puts its column to the right, as numbers want it.
 ///
 /// Trailing blanks are left out; every line ends in a line feed.
 pub fn table(headings: &[&str], rows: &[Vec<String>]) -> String {
+    table_within(headings, rows, usize::MAX)
+}
+
+/// The same, in lines of at most `room` columns where the numbers leave room
+/// for names: those of the first column take as many lines as they need, above
+/// their numbers where too little is left beside them. A row of one cell heads
+/// or explains others and runs across the table.
+pub fn table_within(headings: &[&str], rows: &[Vec<String>], room: usize) -> String {
     let right: Vec<bool> = headings.iter().map(|text| text.starts_with('>')).collect();
     let head = headings.iter().map(|text| text.trim_start_matches('>'));
     let head: Vec<String> = head.map(str::to_owned).collect();
@@ -17,27 +30,74 @@ pub fn table(headings: &[&str], rows: &[Vec<String>]) -> String {
     let rows: Vec<Vec<String>> = std::iter::once(head)
         .chain(rows.iter().map(clean))
         .collect();
+    let across = |row: &&Vec<String>| row.len() > 1 || headings.len() == 1;
     let width = |column: usize| {
-        let cells = rows.iter().filter_map(|row| row.get(column));
+        let cells = rows.iter().filter(across);
+        let cells = cells.filter_map(|row| row.get(column));
         cells.map(|cell| cell.width()).max().unwrap_or(0)
     };
-    let widths: Vec<usize> = (0..headings.len()).map(width).collect();
+    let mut widths: Vec<usize> = (0..headings.len()).map(width).collect();
+    let rest: usize = widths.iter().skip(1).map(|width| GAP + width).sum();
+    let left = room.saturating_sub(rest);
+    let above = widths[0] > left && left < LEAST;
+    if widths[0] > left {
+        widths[0] = if above { left.max(4) } else { left };
+    }
     let mut out = String::new();
     for row in &rows {
-        let mut line = String::new();
-        for ((cell, width), right) in row.iter().zip(&widths).zip(&right) {
+        let name = row.first().map_or("", String::as_str);
+        if row.len() == 1 {
+            push(&mut out, folded(name, room));
+            continue;
+        }
+        let mut names = folded(name, if above { room } else { widths[0] }).into_iter();
+        let beside = if above {
+            push(&mut out, names.by_ref());
+            String::new()
+        } else {
+            names.next().unwrap_or_default()
+        };
+        let mut line = padded(&beside, widths[0]);
+        for ((cell, width), right) in row.iter().zip(&widths).zip(&right).skip(1) {
+            line.push_str(&" ".repeat(GAP));
             if *right {
                 line.push_str(&" ".repeat(width.saturating_sub(cell.width())));
                 line.push_str(cell);
             } else {
                 line.push_str(&padded(cell, *width));
             }
-            line.push_str("  ");
         }
+        push(&mut out, std::iter::once(line).chain(names));
+    }
+    out
+}
+
+fn push(out: &mut String, lines: impl IntoIterator<Item = String>) {
+    for line in lines {
         out.push_str(line.trim_end());
         out.push('\n');
     }
-    out
+}
+
+/// `text` in lines of at most `room` columns, broken at blanks; what follows
+/// the first line stands two columns further in. A word is never broken.
+fn folded(text: &str, room: usize) -> Vec<String> {
+    let indent = text.len() - text.trim_start().len();
+    let mut lines = vec![" ".repeat(indent)];
+    let mut fresh = true;
+    for word in text.trim().split(' ') {
+        let last = lines.last_mut().expect("there is always a line");
+        if !fresh && last.width() + 1 + word.width() > room {
+            lines.push(format!("{}{word}", " ".repeat(indent + 2)));
+            continue;
+        }
+        if !fresh {
+            last.push(' ');
+        }
+        last.push_str(word);
+        fresh = false;
+    }
+    lines
 }
 
 #[cfg(test)]
@@ -57,5 +117,42 @@ mod tests {
             shown.contains("\\u{1b}") && !shown.contains('\u{1b}'),
             "{shown}"
         );
+    }
+
+    #[test]
+    fn a_table_keeps_to_its_room_and_loses_no_word() {
+        let label = "amplitude symmetry at rated current, worst";
+        let row = |name: &str| {
+            let numbers = ["30.75 mV", "3.293 mV", "-13.8 to 20.4 mV", "167.3 mV"];
+            let cells = std::iter::once(name).chain(numbers).map(str::to_owned);
+            cells.collect::<Vec<String>>()
+        };
+        let rows = [
+            vec!["signal".to_owned()],
+            row(&format!("  {label}")),
+            row("  delay"),
+            vec![format!("    ({})", "24 bounds left out ".repeat(8).trim())],
+        ];
+        let headings = [
+            "  metric",
+            ">baseline",
+            ">shift",
+            "90 % interval",
+            ">margin",
+        ];
+        let whole = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for room in [100, 80, 60] {
+            let shown = table_within(&headings, &rows, room);
+            for line in shown.lines() {
+                assert!(line.width() <= room, "{room}:\n{shown}");
+            }
+            assert_eq!(shown.matches("167.3 mV").count(), 2, "{shown}");
+            assert_eq!(shown.matches("24 bounds").count(), 8, "{shown}");
+        }
+        // Names wrap beside the numbers, or stand whole above them.
+        assert!(table_within(&headings, &rows, 100).contains(&format!("  {label}  ")));
+        let narrow = table_within(&headings, &rows, 60);
+        assert!(narrow.contains(&format!("  {label}\n")), "{narrow}");
+        assert!(whole(&table_within(&headings, &rows, 80)).contains("signal amplitude"));
     }
 }

@@ -38,7 +38,12 @@ impl Scale {
         if low > high {
             return Self { from: 0.0, to: 1.0 };
         }
-        let room = ((high - low) * 0.08).max(high.abs() * 1e-3).max(1e-12);
+        // Where all are one, a scale on which it can be told from others.
+        let room = match (low == high, high == 0.0) {
+            (true, true) => 1.0,
+            (true, false) => high.abs() * 0.1,
+            (false, _) => ((high - low) * 0.08).max(high.abs() * 1e-3).max(1e-12),
+        };
         let from = if zero && low == 0.0 { 0.0 } else { low - room };
         Self {
             from,

@@ -35,9 +35,20 @@ impl Sheets {
         }
     }
 
+    /// From here on no page after the first `most` is begun.
+    pub(crate) fn end_after(&mut self, most: usize) {
+        self.most = self.most.min(most.max(self.done.len() + 1));
+    }
+
     /// Whether `height` fits on this page.
     pub(crate) fn fits(&self, height: f64) -> bool {
         self.y + height <= FOOT
+    }
+
+    /// Whether about `height` fits on this page and those that may follow.
+    pub(crate) fn fits_in_all(&self, height: f64) -> bool {
+        let more = self.most.saturating_sub(self.done.len() + 1) as f64;
+        self.y + height <= FOOT + more * (FOOT - TOP)
     }
 
     /// Whether `height` fits, on a new page if need be.

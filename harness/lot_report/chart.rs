@@ -84,11 +84,12 @@ pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
             dot(&mut axes.drawing, *point, false);
         }
     }
+    let alike = beginning(&chart.serials);
     for (index, at) in chart.outside.iter().take(MOST_POINTS).enumerate() {
         let (x, y) = points[*at];
         axes.drawing
             .frame((x - 3.4, y - 3.4), (6.8, 6.8), BLACK, 1.0);
-        // The first few by name; the table names all.
+        // The first few by the end of their name; the table names all in full.
         if index < 3 {
             let late = x > (left + right) / 2.0;
             let (anchor, x) = if late {
@@ -96,7 +97,7 @@ pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
             } else {
                 (Anchor::Start, x + 5.0)
             };
-            let serial = chart.serials[*at].clone();
+            let serial = &chart.serials[*at][alike..];
             axes.drawing
                 .write((x, y + 2.5), 6.5, false, anchor, BLACK, serial);
         }
@@ -105,6 +106,21 @@ pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
         drawing: axes.drawing,
         words: format!("{title}: {count} boards, {}.", chart.words()),
     })
+}
+
+/// How many bytes all serial numbers begin alike with, up to a sign between
+/// words.
+fn beginning(serials: &[String]) -> usize {
+    let Some((first, rest)) = serials.split_first() else {
+        return 0;
+    };
+    let alike = rest.iter().fold(first.len(), |alike, serial| {
+        let pairs = first.bytes().zip(serial.bytes()).take(alike);
+        pairs.take_while(|(a, b)| a == b).count()
+    });
+    let inside = |(at, c): &(usize, char)| at + c.len_utf8() <= alike && !c.is_alphanumeric();
+    let last = first.char_indices().rfind(inside);
+    last.map_or(0, |(at, c)| at + c.len_utf8())
 }
 
 /// Least and greatest of each column of a point.

@@ -1,7 +1,7 @@
 //! The content of a comparison's report: conclusion, pictures, tables,
 //! warnings. It lays nothing out.
 
-use super::content::{Block, Content, Picture, Table};
+use super::content::{Block, Content, Picture, Table, grouped};
 use super::words::{bounds, check_cells, conclusion, interval, margin};
 use super::{shifts, span, strips};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
@@ -132,7 +132,7 @@ fn parts(parts: &[PartRow]) -> Table {
     }
 }
 
-fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
+fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Table {
     let mean = |readings: &Readings, dimension: Dimension, boards: usize| {
         readings.moments.map_or_else(
             || "-".to_owned(),
@@ -151,7 +151,7 @@ fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
         let moments = readings.moments;
         moments.map_or_else(|| "-".to_owned(), |m| span(m.sd(), dimension))
     };
-    let row = |row: &&Row| {
+    let row = |row: &&'a Row| {
         let dimension = row.dimension;
         let mut outcome = row.words();
         let left_out = row.baseline.censored + row.candidate.censored;
@@ -162,8 +162,8 @@ fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
             outcome.push_str(&format!("; {remark}"));
         }
         let declared = if row.margin_declared { " (plan)" } else { "" };
-        vec![
-            format!("{} {}", row.scenario, row.label.replace('_', " ")),
+        let cells = vec![
+            row.label.replace('_', " "),
             mean(&row.baseline, dimension, found.baseline.boards),
             sd(&row.baseline, dimension),
             mean(&row.candidate, dimension, found.candidate.boards),
@@ -177,7 +177,8 @@ fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
                 |m| format!("{}{declared}", margin(&m, dimension)),
             ),
             outcome,
-        ]
+        ];
+        (row.scenario.as_str(), cells)
     };
     Table {
         headings: vec![
@@ -192,7 +193,7 @@ fn metrics(found: &LotsCompared, rows: &[&Row]) -> Table {
             ">margin",
             "outcome",
         ],
-        rows: rows.iter().map(row).collect(),
+        rows: grouped(rows.iter().map(row)),
     }
 }
 
@@ -206,7 +207,11 @@ fn standard(check: &CheckStandard) -> Table {
             ">spread",
             ">standard uncertainty added",
         ],
-        rows: check.rows.iter().map(check_cells).collect(),
+        rows: grouped(check.rows.iter().map(|row| {
+            let mut cells = check_cells(row);
+            cells[0] = row.label.replace('_', " ");
+            (row.scenario.as_str(), cells)
+        })),
     }
 }
 

@@ -44,10 +44,31 @@ pub(super) struct Picture {
 }
 
 /// Rows below their headings; a heading that starts with `>` puts its column to
-/// the right.
+/// the right. A row of one cell heads those that follow.
 pub(super) struct Table {
     pub(super) headings: Vec<&'static str>,
     pub(super) rows: Vec<Vec<String>>,
+}
+
+/// Whether that row runs across the table and heads those that follow.
+pub(super) fn across(table: &Table, row: &[String]) -> bool {
+    row.len() == 1 && table.headings.len() > 1
+}
+
+/// Rows under the name of the scenario that they begin with, said once.
+pub(super) fn grouped<'a>(
+    rows: impl IntoIterator<Item = (&'a str, Vec<String>)>,
+) -> Vec<Vec<String>> {
+    let mut grouped = Vec::new();
+    let mut scenario = "";
+    for (name, row) in rows {
+        if name != scenario {
+            scenario = name;
+            grouped.push(vec![name.to_owned()]);
+        }
+        grouped.push(row);
+    }
+    grouped
 }
 
 /// What must be said of lots on the model bench.

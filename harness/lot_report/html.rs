@@ -1,12 +1,13 @@
 //! A report about lots as one page of HTML without any other file. It prints;
 //! it runs no script.
 
-use super::content::{Block, Content, MODEL, Picture, Table};
+use super::content::{Block, Content, MODEL, Picture, Table, across};
+use super::words::bound;
 use crate::drawing::svg::{escape, svg};
 
 const STYLE: &str = "\
 @page{size:A4;margin:14mm}*{box-sizing:border-box}\
-body{font:14px/1.45 'DejaVu Sans Condensed','Segoe UI',Helvetica,Arial,sans-serif;color:#111;background:#fff;max-width:1120px;margin:0 auto;padding:28px}\
+body{font:14px/1.45 'DejaVu Sans Condensed','Segoe UI',Helvetica,Arial,sans-serif;color:#111;background:#fff;max-width:1240px;margin:0 auto;padding:28px}\
 header{border-bottom:3px solid #111;padding-bottom:14px}\
 h1{font-size:15px;letter-spacing:.08em;text-transform:uppercase;margin:0;color:#555}\
 .outcome{font-size:44px;font-weight:800;line-height:1.15;margin:4px 0 0}.about{font-size:20px}\
@@ -15,10 +16,10 @@ h1{font-size:15px;letter-spacing:.08em;text-transform:uppercase;margin:0;color:#
 h2{font-size:17px;margin:28px 0 8px;border-bottom:1px solid #bbb;padding-bottom:4px;break-after:avoid}\
 .scroll{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:12.5px;margin:10px 0}\
 th{text-align:left;font-weight:600;color:#555;border-bottom:1px solid #111}th,td{padding:3px 10px 3px 0;vertical-align:top}\
-td{border-bottom:1px solid #ddd}th.n,td.n{text-align:right}td.n{white-space:nowrap;font-variant-numeric:tabular-nums}tr{break-inside:avoid}thead{display:table-header-group}\
+td{border-bottom:1px solid #ddd}th.n,td.n{text-align:right}td.n{font-variant-numeric:tabular-nums}td:first-child{min-width:13em}tr{break-inside:avoid}thead{display:table-header-group}tr.g{break-after:avoid}tr.g th{color:#111;font-size:13.5px;padding-top:10px;border-bottom:1px solid #ddd}\
 .pair{display:grid;grid-template-columns:1fr 1fr;gap:22px;margin:12px 0}figure{margin:0;break-inside:avoid}figure svg{width:100%;height:auto}\
 .wide{margin:12px 0}svg text{font-family:inherit}p{max-width:95ch;margin:6px 0}\
-@media(max-width:700px){.pair{grid-template-columns:1fr}}@media print{body{padding:0;font-size:11px}table{font-size:9px}th,td{padding:2px 5px 2px 0}}";
+@media(max-width:700px){.pair{grid-template-columns:1fr}}@media print{body{padding:0;font-size:11px}table{font-size:9px}tr.g th{font-size:10px;padding-top:5px}th,td{padding:2px 5px 2px 0}}";
 
 pub(super) fn page(content: &Content) -> String {
     let (headline, about) = (escape(&content.headline), escape(&content.about));
@@ -70,13 +71,21 @@ fn rows(table: &Table) -> String {
     let mut out = String::from("<div class=\"scroll\"><table><thead><tr>");
     for (at, heading) in table.headings.iter().enumerate() {
         let text = escape(heading.trim_start_matches('>'));
-        out.push_str(&format!("<th{}>{text}</th>", class(at)));
+        out.push_str(&format!("<th scope=\"col\"{}>{text}</th>", class(at)));
     }
     out.push_str("</tr></thead><tbody>\n");
     for row in &table.rows {
+        if across(table, row) {
+            let (columns, name) = (table.headings.len(), escape(&row[0]));
+            out.push_str(&format!(
+                "<tr class=\"g\"><th colspan=\"{columns}\" scope=\"colgroup\">{name}</th></tr>\n"
+            ));
+            continue;
+        }
         out.push_str("<tr>");
         for (at, cell) in row.iter().enumerate() {
-            out.push_str(&format!("<td{}>{}</td>", class(at), escape(cell)));
+            let cell = escape(&bound(cell, right.get(at) == Some(&true)));
+            out.push_str(&format!("<td{}>{cell}</td>", class(at)));
         }
         out.push_str("</tr>\n");
     }

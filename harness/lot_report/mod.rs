@@ -5,6 +5,7 @@
 mod chart;
 mod comparison;
 mod content;
+mod grid;
 mod html;
 mod pages;
 mod pareto;

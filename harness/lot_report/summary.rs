@@ -1,7 +1,7 @@
 //! The content of a lot summary's report: yield, what boards failed by,
 //! capability, board-to-board charts. It lays nothing out.
 
-use super::content::{Block, Content, Picture, Table};
+use super::content::{Block, Content, Picture, Table, grouped};
 use super::words::{bounds, failing_rows, index_interval, pair, retest_row, yields};
 use super::{chart, pareto, span};
 use crate::comparison::{LotSummary, MetricSummary};
@@ -70,9 +70,9 @@ pub(super) fn content(found: &LotSummary, model: bool) -> Content {
 
 const LEGEND: &str = "Ppk: distance from the mean to the nearer limit over three standard deviations, with its 95 % interval; it means little where readings are far from normal. 95/95: holds 95 % of all such boards with 95 % confidence. Outliers: generalised extreme studentised deviates at 5 %. Bounds are left out and counted.";
 
-fn capability(found: &LotSummary) -> Table {
+fn capability<'a>(found: &'a LotSummary) -> Table {
     let none = || "-".to_owned();
-    let row = |metric: &MetricSummary| {
+    let row = |metric: &'a MetricSummary| {
         let dimension = metric.dimension;
         let moments = metric.readings.moments;
         let tolerance = metric.spread.as_ref().and_then(|spread| spread.tolerance);
@@ -102,8 +102,8 @@ fn capability(found: &LotSummary) -> Table {
                     .map(|at| format!("drifts from {}", chart.serials[at])),
             );
         }
-        vec![
-            format!("{} {}", metric.scenario, metric.label.replace('_', " ")),
+        let cells = vec![
+            metric.label.replace('_', " "),
             moments.map_or(0, |m| m.count()).to_string(),
             moments.map_or_else(none, |m| show(m.mean(), dimension)),
             moments.map_or_else(none, |m| span(m.sd(), dimension)),
@@ -113,7 +113,8 @@ fn capability(found: &LotSummary) -> Table {
                 pair(interval.lower, interval.upper, dimension)
             }),
             notes.join("; "),
-        ]
+        ];
+        (metric.scenario.as_str(), cells)
     };
     Table {
         headings: vec![
@@ -126,7 +127,7 @@ fn capability(found: &LotSummary) -> Table {
             ">95/95",
             "to look at",
         ],
-        rows: found.metrics.iter().map(row).collect(),
+        rows: grouped(found.metrics.iter().map(row)),
     }
 }
 

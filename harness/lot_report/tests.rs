@@ -33,8 +33,13 @@ fn every_metric_is_named_and_bytes_repeat() {
     assert_eq!(page, comparison_html(&found, true));
     assert_eq!(comparison_pdf(&found, true), comparison_pdf(&found, true));
     for row in &found.rows {
-        let name = format!("{} {}", row.scenario, row.label.replace('_', " "));
-        assert!(page.contains(&name), "{name} is missing");
+        let name = row.label.replace('_', " ");
+        for cell in [
+            format!("<td>{name}</td>"),
+            format!("colgroup\">{}</th>", row.scenario),
+        ] {
+            assert!(page.contains(&cell), "{cell} is missing");
+        }
     }
     for wanted in [
         "MODEL BENCH",
@@ -55,6 +60,26 @@ fn every_metric_is_named_and_bytes_repeat() {
     ] {
         assert!(page.contains(wanted), "{wanted} is missing");
     }
+}
+
+#[test]
+fn a_number_keeps_to_its_unit() {
+    let shown = |cell: &str, number| words::bound(cell, number).replace(words::NO_BREAK, "_");
+    for (cell, wanted) in [
+        ("15.11 ms", "15.11_ms"),
+        ("-40.4 to 32.3 mV", "-40.4_to 32.3_mV"),
+        ("67.13 (47.73 to 86.53)", "67.13 (47.73_to_86.53)"),
+        ("12.16 mA/count", "12.16 mA/count"),
+        ("300.0 ns (plan)", "300.0_ns (plan)"),
+        ("17.99 V (23)", "17.99_V (23)"),
+    ] {
+        assert_eq!(shown(cell, true), wanted);
+    }
+    let label = "output voltage at positive 2.25 A, worst";
+    assert_eq!(
+        shown(label, false),
+        "output voltage at positive 2.25_A, worst"
+    );
 }
 
 #[test]

@@ -8,6 +8,34 @@ use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show, unit_for};
 
+/// Blank that is no place to break a line.
+pub(super) const NO_BREAK: char = '\u{a0}';
+/// Letters of a unit that may stand below its number.
+const LONG_UNIT: usize = 5;
+
+/// A cell with the blanks at which no line is broken: a number keeps to its
+/// unit, unless that is long; in a column of numbers, a range may be broken, and
+/// what stands in brackets goes below whole.
+pub(super) fn bound(cell: &str, number: bool) -> String {
+    let mut fixed = String::with_capacity(cell.len() + 8);
+    let (mut after_number, mut inside) = (false, false);
+    for (index, word) in cell.split(' ').enumerate() {
+        inside &= !word.starts_with('(');
+        if index > 0 {
+            let breaks = match number {
+                true => fixed.ends_with("to") || word.starts_with('(') || word.len() > LONG_UNIT,
+                false => !after_number || word.len() > LONG_UNIT,
+            };
+            fixed.push(if breaks && !inside { ' ' } else { NO_BREAK });
+        }
+        inside |= word.starts_with('(') && number;
+        inside &= !word.ends_with(')');
+        after_number = word.parse::<f64>().is_ok();
+        fixed.push_str(word);
+    }
+    fixed
+}
+
 /// Both ends of the shift's interval in one unit: `-12.1 to 3.4 us`.
 pub(crate) fn interval(row: &Row) -> String {
     let Some(interval) = row.interval else {
@@ -74,6 +102,9 @@ pub(crate) fn bounds(bounds: Option<Bounds>, dimension: Dimension) -> String {
     }
 }
 
+/// An index that large says only that the readings hardly differ.
+const BEYOND: f64 = 100.0;
+
 /// Ppk with its 95 % interval.
 pub(super) fn index_interval(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
@@ -82,6 +113,9 @@ pub(super) fn index_interval(metric: &MetricSummary) -> String {
         |indices| {
             let near = indices.nearer;
             let (lower, upper) = (near.interval.lower, near.interval.upper);
+            if near.value >= BEYOND {
+                return format!("over {BEYOND}");
+            }
             format!("{:.2} ({lower:.2} to {upper:.2})", near.value)
         },
     )
@@ -92,7 +126,10 @@ pub(crate) fn index(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
     indices.map_or_else(
         || "-".to_owned(),
-        |indices| format!("{:.2}", indices.nearer.value),
+        |indices| match indices.nearer.value {
+            beyond if beyond >= BEYOND => format!("over {BEYOND}"),
+            value => format!("{value:.2}"),
+        },
     )
 }
 

@@ -216,10 +216,7 @@ impl Ledger<'_, '_> {
     /// Takes what the executor said, and tells it once that is recorded.
     fn hear(&mut self, said: Said) -> Result<(), ()> {
         let kept = match (said.observation, &mut self.writer) {
-            (Some(bytes), Some(writer)) => writer
-                .put_observation(bytes)
-                .map(drop)
-                .map_err(RunFault::from),
+            (Some(bytes), Some(writer)) => writer.put_observation(bytes).map_err(RunFault::from),
             _ => Ok(()),
         };
         match kept.and_then(|()| self.write(said.bench, said.event)) {

@@ -2,7 +2,7 @@
 //! energised returns only once that is on disk; nothing here stores or shows.
 
 use crate::clock::BenchInstant;
-use crate::digest::Digest;
+use crate::digest::Hashed;
 use crate::event::Event;
 use tokio::sync::{mpsc, oneshot};
 
@@ -18,7 +18,7 @@ pub struct Said {
     /// What happened.
     pub event: Event,
     /// The bytes of an observation, with [`Event::Observed`].
-    pub observation: Option<Vec<u8>>,
+    pub observation: Option<Hashed>,
     /// Told once the event is recorded (and durable, where it must be).
     pub recorded: oneshot::Sender<()>,
 }
@@ -59,10 +59,10 @@ impl Journal {
         scenario: &str,
         bytes: Vec<u8>,
     ) -> Result<(), Ended> {
-        let digest = Digest::of(&bytes);
+        let bytes = Hashed::of(bytes);
         let event = Event::Observed {
             scenario: scenario.to_owned(),
-            digest,
+            digest: bytes.digest(),
         };
         self.send(bench, event, Some(bytes)).await
     }
@@ -71,7 +71,7 @@ impl Journal {
         &self,
         bench: BenchInstant,
         event: Event,
-        observation: Option<Vec<u8>>,
+        observation: Option<Hashed>,
     ) -> Result<(), Ended> {
         let (recorded, heard) = oneshot::channel();
         let said = Said {

@@ -5,7 +5,7 @@
 //! index over it that can be made again from it; `blobs` holds bytes under
 //! their digest. `verify` checks the last two against the first.
 
-use super::writer::Item;
+use super::writer::{Blob, Item};
 use super::{Kind, StoreError};
 use crate::digest::Digest;
 use crate::event::{Entry, Event};
@@ -14,10 +14,6 @@ use crate::judgement::Verdict;
 use crate::record::{Content, Line, chain};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use std::path::Path;
-
-/// How hard captures are packed: they are wanted on disk before the next step
-/// more than they are wanted small.
-const LEVEL: i32 = 1;
 
 /// The layout this version writes, kept as the file's `user_version`.
 pub(super) const LAYOUT: i64 = 1;
@@ -65,6 +61,12 @@ pub(super) const fn application_id(kind: Kind) -> i64 {
 /// What the file holds, after checking that this program may read it; `None`
 /// for an empty file.
 pub(super) fn kind_of(connection: &Connection, path: &Path) -> Result<Option<Kind>, StoreError> {
+    // As it was at one moment: another process may just be making the tables.
+    let moment = connection.is_autocommit();
+    let moment = moment.then(|| connection.unchecked_transaction());
+    let _moment = moment
+        .transpose()
+        .map_err(|fault| StoreError::sqlite(path, &fault))?;
     let read = |name| {
         connection
             .pragma_query_value(None, name, |row| row.get::<_, i64>(0))
@@ -129,7 +131,7 @@ pub(super) fn write(connection: &mut Connection, items: &[Item]) -> rusqlite::Re
     let (mut position, mut link) = head(&transaction)?;
     for item in items {
         match item {
-            Item::Blob { digest, bytes } => write_blob(&transaction, digest, bytes)?,
+            Item::Blob(blob) => write_blob(&transaction, blob)?,
             Item::Line { line, text } => {
                 position += 1;
                 link = chain::next(&link, text);
@@ -184,23 +186,21 @@ fn immediate(connection: &mut Connection) -> rusqlite::Result<Transaction<'_>> {
     connection.transaction_with_behavior(TransactionBehavior::Immediate)
 }
 
-fn write_blob(
-    transaction: &Transaction<'_>,
-    digest: &Digest,
-    bytes: &[u8],
-) -> rusqlite::Result<()> {
-    let name = digest.to_string();
+fn write_blob(transaction: &Transaction<'_>, blob: &Blob) -> rusqlite::Result<()> {
+    let name = blob.bytes.digest().to_string();
     let known = transaction
         .prepare_cached("SELECT 1 FROM blobs WHERE digest = ?1")?
         .exists([&name])?;
     if known {
         return Ok(());
     }
-    let packed = zstd::bulk::compress(bytes, LEVEL)
-        .map_err(|fault| rusqlite::Error::ToSqlConversionFailure(Box::new(fault)))?;
+    let packed = blob
+        .packed()
+        .map_err(|fault| rusqlite::Error::ToSqlConversionFailure(fault.into()))?;
+    let size = blob.bytes.bytes().len() as i64;
     transaction
         .prepare_cached("INSERT INTO blobs (digest, size, packed) VALUES (?1, ?2, ?3)")?
-        .execute(params![name, bytes.len() as i64, packed])?;
+        .execute(params![name, size, packed])?;
     Ok(())
 }
 

@@ -1,6 +1,6 @@
-//! Where records are kept: one SQLite file, written by one thread that ties
-//! every line into the hash chain and says when it is on disk. It judges
-//! nothing and knows no scenario.
+//! Where records are kept: one SQLite file, into which every line is tied by
+//! the hash chain, and which says when it is on disk. It judges nothing and
+//! knows no scenario.
 
 pub mod folder;
 
@@ -14,16 +14,15 @@ pub use fault::StoreError;
 pub use reader::{Filter, Reader, RunHeader, Runs, Tampering, Verification};
 
 use crate::clock::WallClock;
-use crate::digest::Digest;
+use crate::digest::{Digest, Hashed};
 use crate::event::{Entry, Event};
 use crate::ident::RunId;
 use crate::record::{Content, Fold, Issued, LONGEST_OBSERVATION, Line, Note, Record};
 use std::fs::File;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{SyncSender, sync_channel};
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 use std::thread::JoinHandle;
-use writer::{Item, Request};
+use writer::{Item, Writer};
 
 /// Which of the two stores a file is. Model runs have one of their own, so
 /// that none can ever stand among the records of real boards.
@@ -68,18 +67,11 @@ pub struct Store {
     path: PathBuf,
     kind: Kind,
     durability: Durability,
-    link: Link,
+    writer: Arc<Writer>,
     thread: Option<JoinHandle<()>>,
     closed_cut_off: Vec<RunId>,
     /// Shared while a store is open for writing, see [`opening`].
     _lock: File,
-}
-
-/// The way to the writing thread.
-#[derive(Clone, Debug)]
-struct Link {
-    requests: SyncSender<Request>,
-    broken: Arc<OnceLock<StoreError>>,
 }
 
 impl Store {
@@ -110,23 +102,17 @@ impl Store {
         clock: &dyn WallClock,
     ) -> Result<Self, StoreError> {
         let opened = opening::open(path, kind, clock)?;
-        let (requests, received) = sync_channel(writer::QUEUE);
-        let broken = Arc::new(OnceLock::new());
-        let writer = writer::Writer::new(
-            opened.connection,
-            path.to_owned(),
-            durability,
-            Arc::clone(&broken),
-        );
+        let writer = Arc::new(Writer::new(opened.connection, path.to_owned(), durability));
+        let serving = Arc::clone(&writer);
         let thread = std::thread::Builder::new()
             .name("store".to_owned())
-            .spawn(move || writer.run(&received))
+            .spawn(move || serving.serve())
             .map_err(|fault| StoreError::io(path, &fault))?;
         Ok(Self {
             path: path.to_owned(),
             kind,
             durability,
-            link: Link { requests, broken },
+            writer,
             thread: Some(thread),
             closed_cut_off: opened.closed,
             _lock: opened.lock,
@@ -172,16 +158,11 @@ impl Store {
             run: started.run.clone(),
             fold,
             durability: self.durability,
-            link: self.link.clone(),
+            writer: Arc::clone(&self.writer),
         };
         let durable = self.durability == Durability::EveryEvent;
         let item = run.item(entry)?;
-        self.link.ask(|reply| Request::Begin {
-            run: run.run.clone(),
-            item,
-            durable,
-            reply,
-        })?;
+        self.writer.begin(&run.run, item, durable)?;
         Ok(run)
     }
 
@@ -206,14 +187,15 @@ impl Store {
         name: &str,
         bytes: Vec<u8>,
     ) -> Result<Digest, StoreError> {
-        let digest = Digest::of(&bytes);
+        let bytes = Hashed::of(bytes);
+        let digest = bytes.digest();
         let issued = Issued {
             at,
             kind: kind.to_owned(),
             name: name.to_owned(),
             digest,
         };
-        let blob = Some(Item::Blob { digest, bytes });
+        let blob = Some(Item::blob(bytes));
         self.add(run, Content::Issued(issued), blob)?;
         Ok(digest)
     }
@@ -224,14 +206,8 @@ impl Store {
             content,
         });
         let text = line.text()?;
-        self.link.ask(|reply| Request::Add {
-            run: run.clone(),
-            items: blob
-                .into_iter()
-                .chain([Item::Line { line, text }])
-                .collect(),
-            reply,
-        })
+        let items = blob.into_iter().chain([Item::Line { line, text }]);
+        self.writer.add(run, items)
     }
 
     /// Writes everything that waits; on disk when it returns.
@@ -239,7 +215,7 @@ impl Store {
     /// # Errors
     /// Whatever kept it from the disk.
     pub fn flush(&self) -> Result<(), StoreError> {
-        self.link.ask(|reply| Request::Flush { reply })
+        self.writer.flush()
     }
 
     /// A reader of this store, of everything appended so far.
@@ -254,8 +230,9 @@ impl Store {
 
 impl Drop for Store {
     fn drop(&mut self) {
-        // An end that cannot be asked for has already come.
-        let _ = self.link.requests.send(Request::Close);
+        // A failure here is kept for whoever still asks.
+        let _ = self.writer.flush();
+        self.writer.close();
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }
@@ -268,7 +245,7 @@ pub struct RunWriter {
     run: RunId,
     fold: Fold,
     durability: Durability,
-    link: Link,
+    writer: Arc<Writer>,
 }
 
 impl RunWriter {
@@ -287,27 +264,24 @@ impl RunWriter {
         self.fold.push(entry)?;
         let last = matches!(entry.event, Event::RunFinished { .. });
         if last || (durable && self.durability == Durability::EveryEvent) {
-            self.link.ask(|reply| Request::Durable { item, reply })
+            self.writer.durable(item)
         } else {
-            self.link.tell(Request::Later { item })
+            self.writer.later(item)
         }
     }
 
-    /// Keeps the bytes of an observation under their digest; they reach the
-    /// disk no later than the next entry.
+    /// Keeps the bytes of an observation under their digest; they are packed
+    /// from now on and reach the disk no later than the next entry.
     ///
     /// # Errors
     /// [`StoreError::TooLong`] for bytes that would never be read again, or
     /// whatever kept something before them from the disk.
-    pub fn put_observation(&mut self, bytes: Vec<u8>) -> Result<Digest, StoreError> {
-        if bytes.len() > LONGEST_OBSERVATION {
-            let bytes = bytes.len();
-            return Err(StoreError::TooLong { bytes });
+    pub fn put_observation(&mut self, bytes: Hashed) -> Result<(), StoreError> {
+        let size = bytes.bytes().len();
+        if size > LONGEST_OBSERVATION {
+            return Err(StoreError::TooLong { bytes: size });
         }
-        let digest = Digest::of(&bytes);
-        let item = Item::Blob { digest, bytes };
-        self.link.tell(Request::Later { item })?;
-        Ok(digest)
+        self.writer.later(Item::blob(bytes))
     }
 
     /// The record so far.
@@ -322,30 +296,6 @@ impl RunWriter {
         });
         let text = line.text()?;
         Ok(Item::Line { line, text })
-    }
-}
-
-impl Link {
-    /// Sends a request and waits for its answer.
-    fn ask(
-        &self,
-        request: impl FnOnce(SyncSender<Result<(), StoreError>>) -> Request,
-    ) -> Result<(), StoreError> {
-        let (reply, answer) = sync_channel(1);
-        self.tell(request(reply))?;
-        answer.recv().unwrap_or_else(|_| Err(self.gone()))
-    }
-
-    /// Sends a request that nobody waits for; waits while the queue is full.
-    fn tell(&self, request: Request) -> Result<(), StoreError> {
-        if let Some(fault) = self.broken.get() {
-            return Err(fault.clone());
-        }
-        self.requests.send(request).map_err(|_| self.gone())
-    }
-
-    fn gone(&self) -> StoreError {
-        self.broken.get().cloned().unwrap_or(StoreError::Closed)
     }
 }
 

@@ -46,7 +46,7 @@ fn append_all(store: &Store, entries: &[Entry]) -> RunWriter {
     let mut run = store.begin(&entries[0]).expect("a new run");
     for entry in &entries[1..] {
         if matches!(entry.event, Event::Observed { .. }) {
-            run.put_observation(observation_bytes(&observation(5)))
+            run.put_observation(Hashed::of(observation_bytes(&observation(5))))
                 .expect("room");
         }
         run.append(entry, entry.event.must_be_durable())
@@ -55,16 +55,14 @@ fn append_all(store: &Store, entries: &[Entry]) -> RunWriter {
     run
 }
 
-fn do_to(store: &Store, act: impl FnOnce(&Connection) + Send + 'static) {
-    store
-        .link
-        .tell(Request::Do(Box::new(act)))
-        .expect("the thread listens");
+fn do_to(store: &Store, act: impl FnOnce(&Connection)) {
+    store.writer.act(act);
 }
 
 /// Ends the store without writing what waits.
 fn die(mut store: Store) {
-    store.link.tell(Request::Die).expect("the thread listens");
+    store.writer.close();
+    store.writer.forget();
     let thread = store.thread.take().expect("it was running");
     thread.join().expect("it did not panic");
 }
@@ -119,6 +117,33 @@ fn two_writers_share_one_chain_and_leave_each_others_runs_open() {
     assert_eq!(third.closed_cut_off(), [run_id("open")]);
 }
 
+/// Whoever looks while another makes the tables finds a store or nothing, never
+/// somebody else's file.
+#[test]
+fn a_store_that_is_being_made_is_never_another_file() {
+    use std::sync::atomic::{AtomicBool, Ordering};
+    for _ in 0..30 {
+        let folder = folder();
+        let path = folder.path().join(Kind::Records.file_name());
+        let made = AtomicBool::new(false);
+        std::thread::scope(|scope| {
+            let looker = scope.spawn(|| {
+                let connection = opening::connect(&path, rusqlite::OpenFlags::default());
+                let connection = connection.expect("a file");
+                while !made.load(Ordering::Relaxed) {
+                    match database::kind_of(&connection, &path) {
+                        Ok(_) | Err(StoreError::Busy { .. }) => {}
+                        Err(fault) => panic!("{fault}"),
+                    }
+                }
+            });
+            drop(open(&folder));
+            made.store(true, Ordering::Relaxed);
+            looker.join().expect("it was a store or nothing");
+        });
+    }
+}
+
 #[test]
 fn what_cannot_follow_is_refused_and_harms_nothing() {
     let folder = folder();
@@ -149,7 +174,10 @@ fn what_cannot_follow_is_refused_and_harms_nothing() {
     let reader = store.reader().expect("a store");
     assert_eq!(reader.entries(&run_id("r1")), Ok(all));
     drop(store);
-    assert_eq!(run.put_observation(vec![1]), Err(StoreError::Closed));
+    assert_eq!(
+        run.put_observation(Hashed::of(vec![1])),
+        Err(StoreError::Closed)
+    );
 }
 
 #[test]

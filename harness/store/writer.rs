@@ -1,25 +1,32 @@
-//! The one thread that writes: it gathers what may wait, commits what may not,
-//! and answers. It makes no line and judges none.
+//! What writes: it gathers what may wait, commits what may not, and packs
+//! captures ahead of their commit. It makes no line and judges none.
+//!
+//! Who needs something on disk commits it, in its own thread: handing it to
+//! another and waiting for the answer costs as much as the commit. One thread
+//! more packs captures as soon as they are there and writes what nobody waits
+//! for.
 
 use super::database;
 use super::{Durability, StoreError};
-use crate::digest::Digest;
+use crate::digest::Hashed;
 use crate::ident::RunId;
 use crate::record::Line;
 use rusqlite::Connection;
+use std::cell::RefCell;
+use std::collections::VecDeque;
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
-
-/// Requests that may wait for the thread; then senders wait.
-pub(super) const QUEUE: usize = 64;
 
 /// How long something that is not durable may wait for the disk.
 const GROUP: Duration = Duration::from_millis(100);
 
 /// Bytes that may wait for one commit.
 const MOST_WAITING: usize = 32 * 1024 * 1024;
+
+/// How hard captures are packed: they are wanted on disk before the next step
+/// more than they are wanted small.
+const LEVEL: i32 = 1;
 
 /// Something to be written.
 #[derive(Debug)]
@@ -32,195 +39,262 @@ pub(super) enum Item {
         text: String,
     },
     /// Bytes under their digest.
-    Blob {
-        /// The digest.
-        digest: Digest,
-        /// The bytes.
-        bytes: Vec<u8>,
-    },
+    Blob(Arc<Blob>),
 }
 
 impl Item {
+    pub(super) fn blob(bytes: Hashed) -> Self {
+        Self::Blob(Arc::new(Blob {
+            bytes,
+            packed: OnceLock::new(),
+        }))
+    }
+
     fn size(&self) -> usize {
         match self {
             Self::Line { text, .. } => text.len(),
-            Self::Blob { bytes, .. } => bytes.len(),
+            Self::Blob(blob) => blob.bytes.bytes().len(),
         }
     }
 }
 
-/// Where an answer goes.
-type Reply = SyncSender<Result<(), StoreError>>;
-
-/// What the thread is asked for.
-pub(super) enum Request {
-    /// The first line of a run that must not be in the store.
-    Begin {
-        run: RunId,
-        item: Item,
-        durable: bool,
-        reply: Reply,
-    },
-    /// Something that may wait.
-    Later { item: Item },
-    /// Something to be on disk before the answer.
-    Durable { item: Item, reply: Reply },
-    /// Lines for a run that must be in the store.
-    Add {
-        run: RunId,
-        items: Vec<Item>,
-        reply: Reply,
-    },
-    /// Everything that waits.
-    Flush { reply: Reply },
-    /// The end.
-    Close,
-    /// The end without writing what waits, as if the process were killed.
-    #[cfg(test)]
-    Die,
-    /// Anything a test wants to do to the connection.
-    #[cfg(test)]
-    Do(Box<dyn FnOnce(&Connection) + Send>),
+/// Bytes to be kept, packed once by whoever comes first.
+#[derive(Debug)]
+pub(super) struct Blob {
+    pub(super) bytes: Hashed,
+    packed: OnceLock<Result<Vec<u8>, String>>,
 }
 
-/// The thread's state.
+impl Blob {
+    /// The bytes as they are stored; waits where another thread packs them.
+    pub(super) fn packed(&self) -> Result<&[u8], String> {
+        thread_local! {
+            /// Made once a thread: it has hundreds of kilobytes.
+            static PACKER: RefCell<Option<zstd::bulk::Compressor<'static>>> =
+                const { RefCell::new(None) };
+        }
+        let pack = || {
+            PACKER.with_borrow_mut(|packer| {
+                let packer = match packer {
+                    Some(packer) => packer,
+                    None => packer.insert(zstd::bulk::Compressor::new(LEVEL)?),
+                };
+                packer.compress(self.bytes.bytes())
+            })
+        };
+        let packed = self.packed.get_or_init(|| {
+            let packed: std::io::Result<Vec<u8>> = pack();
+            packed.map_err(|fault| fault.to_string())
+        });
+        packed.as_deref().map_err(Clone::clone)
+    }
+}
+
+/// What all hands of one store share.
+#[derive(Debug)]
 pub(super) struct Writer {
-    connection: Connection,
     path: PathBuf,
     durability: Durability,
     /// The first failed write; after it the store takes nothing more, since
     /// what follows a hole would tell another story.
-    broken: Arc<OnceLock<StoreError>>,
+    broken: OnceLock<StoreError>,
+    /// Locked for moments only, and after the connection where both are.
+    queue: Mutex<Queue>,
+    /// Told when there is something to pack, a deadline, or the end.
+    wake: Condvar,
+    /// Whoever holds it may take what waits, in order, and commit it.
+    connection: Mutex<Connection>,
+}
+
+#[derive(Debug, Default)]
+struct Queue {
     waiting: Vec<Item>,
     bytes: usize,
+    to_pack: VecDeque<Arc<Blob>>,
     deadline: Option<Instant>,
+    /// The thread waits without a deadline.
+    idle: bool,
+    closed: bool,
 }
 
 impl Writer {
-    pub(super) fn new(
-        connection: Connection,
-        path: PathBuf,
-        durability: Durability,
-        broken: Arc<OnceLock<StoreError>>,
-    ) -> Self {
+    pub(super) fn new(connection: Connection, path: PathBuf, durability: Durability) -> Self {
         Self {
-            connection,
             path,
             durability,
-            broken,
-            waiting: Vec::new(),
-            bytes: 0,
-            deadline: None,
+            broken: OnceLock::new(),
+            queue: Mutex::default(),
+            wake: Condvar::new(),
+            connection: Mutex::new(connection),
         }
     }
 
-    /// Serves until the end is asked for or nobody is left to ask.
-    pub(super) fn run(mut self, requests: &Receiver<Request>) {
+    /// Packs and writes what nobody waits for, until the store is closed.
+    pub(super) fn serve(&self) {
+        let mut queue = self.queue();
         loop {
-            let request = match self.deadline {
-                None => requests.recv().map_err(|_| RecvTimeoutError::Disconnected),
-                Some(deadline) => {
-                    requests.recv_timeout(deadline.saturating_duration_since(Instant::now()))
+            if queue.closed {
+                return;
+            }
+            if let Some(blob) = queue.to_pack.pop_front() {
+                drop(queue);
+                // What cannot be packed is told by the commit.
+                let _ = blob.packed();
+                queue = self.queue();
+                continue;
+            }
+            let now = Instant::now();
+            queue = match queue.deadline.map(|at| at.saturating_duration_since(now)) {
+                None => {
+                    queue.idle = true;
+                    let woken = self.wake.wait(queue);
+                    let mut queue = woken.unwrap_or_else(PoisonError::into_inner);
+                    queue.idle = false;
+                    queue
+                }
+                Some(Duration::ZERO) => {
+                    drop(queue);
+                    // A failure is kept for the next who asks.
+                    let _ = self.flush();
+                    self.queue()
+                }
+                Some(left) => {
+                    let waited = self.wake.wait_timeout(queue, left);
+                    waited.unwrap_or_else(PoisonError::into_inner).0
                 }
             };
-            match request {
-                Ok(Request::Close) | Err(RecvTimeoutError::Disconnected) => {
-                    // A failure here is kept for whoever still asks.
-                    let _ = self.flush();
-                    return;
-                }
-                #[cfg(test)]
-                Ok(Request::Die) => return,
-                Ok(request) => self.serve(request),
-                Err(RecvTimeoutError::Timeout) => {
-                    let _ = self.flush();
-                }
-            }
         }
     }
 
-    fn serve(&mut self, request: Request) {
-        // Who asked may be gone; the write is done all the same.
-        match request {
-            Request::Later { item } => self.wait(item),
-            Request::Durable { item, reply } => {
-                self.wait(item);
-                let _ = reply.send(self.flush());
-            }
-            Request::Flush { reply } => {
-                let _ = reply.send(self.flush());
-            }
-            Request::Begin {
-                run,
-                item,
-                durable,
-                reply,
-            } => {
-                let _ = reply.send(self.begin(&run, item, durable));
-            }
-            Request::Add { run, items, reply } => {
-                let _ = reply.send(self.add(&run, items));
-            }
-            #[cfg(test)]
-            Request::Do(act) => act(&self.connection),
-            #[cfg(test)]
-            Request::Die => {}
-            Request::Close => {}
-        }
-    }
-
-    fn begin(&mut self, run: &RunId, item: Item, durable: bool) -> Result<(), StoreError> {
-        if self.knows(run)? {
+    /// Takes the first line of a run that must not be in the store.
+    pub(super) fn begin(&self, run: &RunId, item: Item, durable: bool) -> Result<(), StoreError> {
+        let connection = self.connection()?;
+        if self.knows(&connection, run)? {
             let run = run.to_string();
             return Err(StoreError::RunExists { run });
         }
-        self.wait(item);
+        self.push(item, false)?;
+        drop(connection);
         if durable { self.flush() } else { self.state() }
     }
 
-    fn add(&mut self, run: &RunId, items: Vec<Item>) -> Result<(), StoreError> {
-        if !self.knows(run)? {
+    /// Takes lines for a run that must be in the store, and writes them.
+    pub(super) fn add(
+        &self,
+        run: &RunId,
+        items: impl IntoIterator<Item = Item>,
+    ) -> Result<(), StoreError> {
+        let connection = self.connection()?;
+        if !self.knows(&connection, run)? {
             let run = run.to_string();
             return Err(StoreError::NoSuchRun { run });
         }
-        items.into_iter().for_each(|item| self.wait(item));
+        for item in items {
+            self.push(item, false)?;
+        }
+        drop(connection);
         self.flush()
     }
 
-    /// Whether `run` is in the store or about to be.
-    fn knows(&self, run: &RunId) -> Result<bool, StoreError> {
-        self.state()?;
-        let waits = |item: &Item| matches!(item, Item::Line { line, .. } if line.run == *run);
-        if self.waiting.iter().any(waits) {
-            return Ok(true);
+    /// Takes something that may wait.
+    pub(super) fn later(&self, item: Item) -> Result<(), StoreError> {
+        if self.push(item, true)? > MOST_WAITING {
+            return self.flush();
         }
-        database::has_run(&self.connection, run)
-            .map_err(|fault| StoreError::sqlite(&self.path, &fault))
+        Ok(())
     }
 
-    fn wait(&mut self, item: Item) {
-        self.bytes += item.size();
-        self.waiting.push(item);
-        if self.bytes > MOST_WAITING {
-            // The failure, if any, is told to the next who asks.
-            let _ = self.flush();
-        } else if self.durability == Durability::EveryEvent {
-            self.deadline.get_or_insert_with(|| Instant::now() + GROUP);
-        }
+    /// Takes something and returns when it, and all before it, is on disk.
+    pub(super) fn durable(&self, item: Item) -> Result<(), StoreError> {
+        self.push(item, false)?;
+        self.flush()
     }
 
-    fn flush(&mut self) -> Result<(), StoreError> {
-        self.deadline = None;
-        self.bytes = 0;
-        let items = std::mem::take(&mut self.waiting);
+    /// Writes everything that waits.
+    pub(super) fn flush(&self) -> Result<(), StoreError> {
+        let mut connection = self.connection()?;
+        let items = {
+            let mut queue = self.queue();
+            queue.deadline = None;
+            queue.bytes = 0;
+            std::mem::take(&mut queue.waiting)
+        };
         self.state()?;
         if items.is_empty() {
             return Ok(());
         }
-        database::write(&mut self.connection, &items).map_err(|fault| {
+        database::write(&mut connection, &items).map_err(|fault| {
             let fault = StoreError::sqlite(&self.path, &fault);
             self.broken.get_or_init(|| fault).clone()
         })
+    }
+
+    /// Ends the thread; nothing more is taken.
+    pub(super) fn close(&self) {
+        self.queue().closed = true;
+        self.wake.notify_all();
+    }
+
+    /// Forgets what waits, as if the process were killed.
+    #[cfg(test)]
+    pub(super) fn forget(&self) {
+        self.queue().waiting.clear();
+    }
+
+    /// Anything a test wants to do to the connection.
+    #[cfg(test)]
+    pub(super) fn act(&self, act: impl FnOnce(&Connection)) {
+        act(&self.connection().expect("nothing has failed"));
+    }
+
+    /// Whether `run` is in the store or about to be.
+    fn knows(&self, connection: &Connection, run: &RunId) -> Result<bool, StoreError> {
+        self.state()?;
+        let waits = |item: &Item| matches!(item, Item::Line { line, .. } if line.run == *run);
+        if self.queue().waiting.iter().any(waits) {
+            return Ok(true);
+        }
+        database::has_run(connection, run).map_err(|fault| StoreError::sqlite(&self.path, &fault))
+    }
+
+    /// Takes `item`; where it `stays`, the thread writes it in time, otherwise
+    /// the caller does at once. Returns how many bytes wait.
+    fn push(&self, item: Item, stays: bool) -> Result<usize, StoreError> {
+        self.state()?;
+        let mut queue = self.queue();
+        if queue.closed {
+            return Err(StoreError::Closed);
+        }
+        let mut wake = false;
+        if let Item::Blob(blob) = &item {
+            queue.to_pack.push_back(Arc::clone(blob));
+            wake = true;
+        }
+        queue.bytes += item.size();
+        queue.waiting.push(item);
+        if stays && self.durability == Durability::EveryEvent && queue.deadline.is_none() {
+            queue.deadline = Some(Instant::now() + GROUP);
+            // Otherwise it looks again by itself, no later than that.
+            wake |= queue.idle;
+        }
+        let bytes = queue.bytes;
+        drop(queue);
+        if wake {
+            self.wake.notify_one();
+        }
+        Ok(bytes)
+    }
+
+    fn queue(&self) -> MutexGuard<'_, Queue> {
+        // Nothing that is done to it can be left half done.
+        self.queue.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The connection; a commit that panicked may have lost lines, so none
+    /// follows it.
+    fn connection(&self) -> Result<MutexGuard<'_, Connection>, StoreError> {
+        let lost = |_| self.broken.get_or_init(|| StoreError::Closed).clone();
+        self.connection.lock().map_err(lost)
     }
 
     fn state(&self) -> Result<(), StoreError> {

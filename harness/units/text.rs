@@ -234,8 +234,11 @@ fn step(si: f64, dimension: Dimension) -> (f64, &'static str, &'static str) {
             let chosen = STEPS
                 .iter()
                 .find(|(factor, _)| size >= *factor * 0.999_999_5);
-            // Nothing fits zero and the very small: show those in the plain unit.
-            let (factor, prefix) = chosen.copied().unwrap_or((1.0, ""));
+            // Nothing fits zero, which is shown in the plain unit, nor the very
+            // small, which is shown in the smallest.
+            let smallest = STEPS.last().filter(|_| size > 0.0);
+            let chosen = chosen.or(smallest).copied();
+            let (factor, prefix) = chosen.unwrap_or((1.0, ""));
             (factor, prefix, dimension.unit())
         }
     }

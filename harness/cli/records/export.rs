@@ -6,7 +6,7 @@ use super::outfile::{self, Existing, refused};
 use super::{known, record};
 use crate::cli::arguments::RecordsExport;
 use crate::cli::exit::Exit;
-use crate::cli::output::Output;
+use crate::cli::output::{self, Output};
 use crate::cli::session::store_exit;
 use crate::ident::{RunId, harmless};
 use crate::report::{self, Bytes, MetricTable, TableFault};
@@ -19,7 +19,7 @@ use tempfile::NamedTempFile;
 /// What the table names as its maker.
 const VERSION: &str = env!("CARGO_PKG_VERSION");
 
-pub(super) fn export(arguments: &RecordsExport, output: Output) -> Result<Exit, Exit> {
+pub(super) fn export(arguments: &RecordsExport, told: Output) -> Result<Exit, Exit> {
     let asked = Asked::of(&arguments.filter)?;
     let reader = open(&arguments.place)?;
     let which = arguments.which.as_deref();
@@ -51,12 +51,12 @@ pub(super) fn export(arguments: &RecordsExport, output: Output) -> Result<Exit, 
     let Some(file) = target.finish()? else {
         return Ok(Exit::Pass);
     };
-    if output.json {
-        output.document(&json!({ "file": file, "runs": count }));
+    if told.json {
+        told.document(&json!({ "file": file, "runs": count }));
     } else {
         let runs = if count == 1 { "run" } else { "runs" };
         let file = harmless(&file.display().to_string());
-        anstream::println!("{count} {runs} in {file}");
+        say_line!("{count} {runs} in {file}");
     }
     Ok(Exit::Pass)
 }
@@ -186,8 +186,12 @@ impl Target {
     fn put(&mut self, bytes: &[u8]) -> Result<(), Exit> {
         match self {
             Self::Screen(out) => {
-                // A reader that has gone away wants no more.
-                let _ = out.write_all(bytes);
+                output::written(out.write_all(bytes));
+                // A reader that has gone away wants no more; what else it may
+                // have been is told at the end.
+                if output::unread() {
+                    return Err(Exit::Pass);
+                }
                 Ok(())
             }
             Self::File { file, path } => {
@@ -201,7 +205,7 @@ impl Target {
     fn finish(self) -> Result<Option<PathBuf>, Exit> {
         let (file, path) = match self {
             Self::Screen(mut out) => {
-                let _ = out.flush();
+                output::written(out.flush());
                 return Ok(None);
             }
             Self::File { file, path } => (file, path),

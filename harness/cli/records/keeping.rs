@@ -54,25 +54,25 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
                 }));
                 return Ok(Exit::Pass);
             }
-            anstream::println!(
+            say_line!(
                 "INTACT  {file}: {} lines of {} runs, {} kept captures and documents",
                 found.lines,
                 found.runs,
                 found.blobs
             );
-            anstream::println!("head    {}", found.head);
+            say_line!("head    {}", found.head);
             if head.is_some() {
-                anstream::println!("        the given head is in the chain");
+                say_line!("        the given head is in the chain");
             } else {
-                anstream::println!(
+                say_line!(
                     "        without --head a cut end cannot be found: give one from a certificate"
                 );
             }
             if let Some(signed) = signed {
-                anstream::println!("        {}", signed.line());
+                say_line!("        {}", signed.line());
             }
             if found.observations_not_kept > 0 {
-                anstream::println!(
+                say_line!(
                     "        {} captures were not kept, as bulk runs do",
                     found.observations_not_kept
                 );
@@ -83,8 +83,8 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
             if output.json {
                 output.document(&json!({ "intact": false, "file": path, "fault": fault, "head_asked_for": head }));
             } else {
-                anstream::println!("ALTERED  {file}: {}", harmless(&fault));
-                anstream::println!("         keep the file as it is, and compare it with a backup");
+                say_line!("ALTERED  {file}: {}", harmless(&fault));
+                say_line!("         keep the file as it is, and compare it with a backup");
             }
             Ok(Exit::Fail)
         }
@@ -118,16 +118,16 @@ fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, E
                 }));
                 return Ok(Exit::Pass);
             }
-            anstream::println!(
+            say_line!(
                 "INTACT  {file}: board {serial}, {headline}, {} lines",
                 whole.lines
             );
             if let Some(link) = whole.closing_link {
-                anstream::println!("closing {link}");
-                anstream::println!("        compare it with the chain head on a certificate");
+                say_line!("closing {link}");
+                say_line!("        compare it with the chain head on a certificate");
             }
             if let Some(signed) = signed {
-                anstream::println!("        {}", signed.line());
+                say_line!("        {}", signed.line());
             }
             Ok(Exit::Pass)
         }
@@ -135,7 +135,7 @@ fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, E
             if output.json {
                 output.document(&json!({ "intact": false, "file": path, "fault": fault }));
             } else {
-                anstream::println!("ALTERED  {file}: {}", harmless(&fault));
+                say_line!("ALTERED  {file}: {}", harmless(&fault));
             }
             Ok(Exit::Fail)
         }
@@ -178,7 +178,7 @@ pub(super) fn note(arguments: &RecordsNote, output: Output) -> Result<Exit, Exit
     if output.json {
         output.document(&json!({ "run": run, "note": note }));
     } else {
-        anstream::println!("noted with run {run}");
+        say_line!("noted with run {run}");
     }
     Ok(Exit::Pass)
 }
@@ -194,7 +194,7 @@ pub(super) fn backup(arguments: &RecordsBackup, output: Output) -> Result<Exit, 
         output.document(&json!({ "file": target, "head": head }));
     } else {
         let file = harmless(&target.display().to_string());
-        anstream::println!("copied to {file}\nhead      {head}");
+        say_line!("copied to {file}\nhead      {head}");
     }
     Ok(Exit::Pass)
 }

@@ -67,7 +67,7 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         output.document(&json!({ "file": path, "labels": serials, "left_out": left_out }));
     } else {
         let count = records.len();
-        anstream::println!(
+        say_line!(
             "{count} labels in {shown}, {} boards without",
             left_out.len()
         );

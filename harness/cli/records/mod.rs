@@ -16,7 +16,7 @@ use super::arguments::{Records, RecordsList, RecordsShow};
 use super::certificate;
 use super::exit::Exit;
 use super::lot;
-use super::output::Output;
+use super::output::{Output, unread};
 use super::session::store_exit;
 use crate::ident::{RunId, harmless};
 use crate::judgement::Verdict;
@@ -52,11 +52,14 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
     for run in asked.runs(&reader) {
         let run = run?;
         count += 1;
+        if unread() {
+            break;
+        }
         if output.json {
             output.line(&row(&run));
         } else {
             if count == 1 {
-                anstream::println!(
+                say_line!(
                     "{:<20}  {:<16} {:<14} {:<20} run",
                     "started",
                     "serial",
@@ -64,14 +67,14 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
                     "verdict"
                 );
             }
-            anstream::println!("{}", line(&run));
+            say_line!("{}", line(&run));
         }
     }
     if !output.json {
         match count {
-            0 => anstream::println!("no run matches"),
-            1 => anstream::println!("1 run"),
-            count => anstream::println!("{count} runs"),
+            0 => say_line!("no run matches"),
+            1 => say_line!("1 run"),
+            count => say_line!("{count} runs"),
         }
     }
     Ok(Exit::Pass)
@@ -112,9 +115,9 @@ fn shown(arguments: &RecordsShow, output: Output) -> Result<Exit, Exit> {
     let notes = reader.notes(&run).map_err(|fault| store_exit(&fault))?;
     if output.json {
         let issued = reader.issued(&run).map_err(|fault| store_exit(&fault))?;
-        anstream::print!("{}", report::json_with_later(&record, &notes, &issued));
+        say!("{}", report::json_with_later(&record, &notes, &issued));
     } else {
-        anstream::print!("{}{}", report::summary(&record), report::notes(&notes));
+        say!("{}{}", report::summary(&record), report::notes(&notes));
     }
     Ok(Exit::Pass)
 }

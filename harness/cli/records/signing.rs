@@ -61,10 +61,10 @@ pub(super) fn key(arguments: &RecordsKey, output: Output) -> Result<Exit, Exit> 
         return Ok(Exit::Pass);
     }
     let shown = |path: &Path| harmless(&path.display().to_string());
-    anstream::println!("secret key  {}  (yours alone)", shown(file));
-    anstream::println!("public key  {}  (to hand out)", shown(&public_file));
-    anstream::println!("            {public}");
-    anstream::println!(
+    say_line!("secret key  {}  (yours alone)", shown(file));
+    say_line!("public key  {}  (to hand out)", shown(&public_file));
+    say_line!("            {public}");
+    say_line!(
         "Whoever has the secret key can sign in your name, and no signature can be taken back.\n\
          It has no password: keep it off shared disks, and keep one copy where only you can reach it.\n\
          Give the public key to your customers by a way they trust, not with the records alone."
@@ -102,9 +102,9 @@ pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit
     if output.json {
         output.document(&json!({ "run": run, "seal": seal }));
     } else {
-        anstream::print!("{}", seal.statement);
-        anstream::println!("signature {}", seal.signature);
-        anstream::println!("by key    {}", seal.public_key);
+        say!("{}", seal.statement);
+        say_line!("signature {}", seal.signature);
+        say_line!("by key    {}", seal.public_key);
     }
     Ok(Exit::Pass)
 }

@@ -181,7 +181,8 @@ fn a_full_disk_is_an_error_and_what_was_durable_stays() {
                 .expect("64 digits")
         })
         .collect();
-    run.put_observation(noise).expect("nobody waits for it");
+    run.put_observation(Hashed::of(noise))
+        .expect("nobody waits for it");
     let fault = run.append(&all[4], true).expect_err("no room");
     assert!(matches!(fault, StoreError::Full { .. }), "{fault}");
     assert!(fault.to_string().contains("make room"));

@@ -6,6 +6,7 @@ use super::settings::ChannelWiring;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Circuit, Line, Probe};
 use crate::seed::Seed;
+use std::cell::OnceCell;
 
 /// Bits of the converter, sign included.
 pub(super) const BITS: u32 = 12;
@@ -103,30 +104,37 @@ pub(super) struct Codes {
     pub(super) clipped: bool,
 }
 
-/// What is kept of a finished acquisition: all of it is digitised at its end,
-/// so what happens later and what the host reads first change nothing.
+/// What is kept of a finished acquisition: all of it is sampled at its end, so
+/// what happens later and what the host reads first change nothing. A channel
+/// becomes codes when it is first read, since most are not.
 #[derive(Clone, Debug)]
 pub(super) struct Record {
     pub(super) plan: Plan,
-    pub(super) channels: Vec<Codes>,
+    channels: Vec<Sampled>,
     /// One word a sample, bit n being the logic line n.
     pub(super) words: Vec<u16>,
 }
 
+/// One channel: its quantity at each sample, and what the converter makes of it.
+#[derive(Clone, Debug)]
+struct Sampled {
+    exact: Vec<f64>,
+    codes: OnceCell<Codes>,
+}
+
 impl Record {
-    /// Digitises the kept past from `start` on; empty where it does not reach.
+    /// Samples the kept past from `start` on; empty where it does not reach.
     fn new(plan: Plan, start: BenchInstant, circuit: &Circuit) -> Self {
-        let mut converters: Vec<Converter> = plan
+        let mut exact: Vec<(Probe, Vec<f64>)> = plan
             .inputs
             .iter()
-            .enumerate()
-            .map(|(index, input)| Converter::new(&plan, index, input))
+            .map(|input| (input.wiring.probe, Vec::with_capacity(plan.count)))
             .collect();
         let mut words = Vec::with_capacity(plan.count);
         let lines = &plan.logic[..plan.logic.len().min(u16::BITS as usize)];
         let seen = circuit.look_back(start, plan.true_period, plan.count, |look| {
-            for converter in &mut converters {
-                converter.take(look.value(converter.probe));
+            for (probe, values) in &mut exact {
+                values.push(look.value(*probe));
             }
             let bits = lines.iter().enumerate();
             words.push(bits.fold(0, |word, (bit, &line)| {
@@ -134,17 +142,33 @@ impl Record {
             }));
         });
         debug_assert!(seen.is_some(), "a running acquisition keeps its past");
+        let channels = exact.into_iter().map(|(_, exact)| Sampled {
+            exact,
+            codes: OnceCell::new(),
+        });
         Self {
-            channels: converters.into_iter().map(|c| c.codes).collect(),
+            channels: channels.collect(),
             words,
             plan,
         }
+    }
+
+    /// The codes of the channel with index `index`.
+    pub(super) fn codes(&self, index: usize) -> Option<&Codes> {
+        let channel = self.channels.get(index)?;
+        let input = self.plan.inputs.get(index)?;
+        Some(channel.codes.get_or_init(|| {
+            let mut converter = Converter::new(&self.plan, index, input);
+            for value in &channel.exact {
+                converter.take(*value);
+            }
+            converter.codes
+        }))
     }
 }
 
 /// One channel at work.
 struct Converter {
-    probe: Probe,
     codes_per_unit: f64,
     /// In codes.
     offset: f64,
@@ -157,7 +181,6 @@ struct Converter {
 impl Converter {
     fn new(plan: &Plan, index: usize, input: &Input) -> Self {
         Self {
-            probe: input.wiring.probe,
             codes_per_unit: input.wiring.volts_per_unit * input.gain / input.volts_per_code(),
             offset: input.offset * HALF_SCALE,
             noise: Noise::new(plan.seed.stream(&[0xC0, index as u64, plan.number])),

@@ -165,7 +165,7 @@ impl Panel<'_> {
         let record = self.0.capture.record()?;
         let (_, number) = source.choice(&["CHANnel"])?;
         let index = channel_index(number, count)?;
-        let clipped = record.channels.get(index).ok_or(ErrorCode::Stale)?.clipped;
+        let clipped = record.codes(index).ok_or(ErrorCode::Stale)?.clipped;
         let plan = &record.plan;
         let period = plan.period.seconds().si();
         Ok(Response::new()
@@ -198,7 +198,7 @@ impl Panel<'_> {
         let bytes: Vec<u8> = match source.choice(&["CHANnel", "DIGital"])? {
             (0, number) => {
                 let index = channel_index(number, channels)?;
-                let codes = &record.channels.get(index).ok_or(ErrorCode::Stale)?.codes;
+                let codes = &record.codes(index).ok_or(ErrorCode::Stale)?.codes;
                 let codes = codes.get(part).ok_or(ErrorCode::Stale)?;
                 codes.iter().flat_map(|code| code.to_be_bytes()).collect()
             }

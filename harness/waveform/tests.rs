@@ -278,3 +278,23 @@ fn nothing_usable_is_no_trace() {
     assert!(departure(&one, 1.0, 0).is_none());
     assert!(peak_sustained(&one, 0.0, 1.0, 1.0).is_some());
 }
+
+#[test]
+fn tracks_out_of_words_are_those_of_each_bit_by_itself() {
+    // Bits that change often, seldom, never, and one that no word has.
+    let words: Vec<u16> = (0..2_000_u32)
+        .map(|index| (index.wrapping_mul(2_654_435_761) >> 16) as u16 & !0x20 | 0x40)
+        .collect();
+    let lines = [
+        (LogicLine::Fault, 0x01),
+        (LogicLine::NearMarker, 0x20),
+        (LogicLine::FarMarker, 0x40),
+        (LogicLine::GapMarker, 0x00),
+    ];
+    for words in [&words[..], &words[..1], &[]] {
+        let each = lines.map(|(line, bit)| {
+            LogicTrack::from_levels(line, words.iter().map(|word| word & bit != 0))
+        });
+        assert_eq!(LogicTrack::from_words(&lines, words), each);
+    }
+}

@@ -1,16 +1,14 @@
 //! Certificates of invented runs: bytes that repeat, nothing left out, nothing
 //! that a name can break.
 
-#![allow(clippy::print_stdout, reason = "a skipped test says so")]
-
 use super::{Sources, html, pdf};
 use crate::digest::Digest;
+use crate::drawing::readers::{figures_of_tagged, told};
 use crate::measurement::Finding;
 use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
 use crate::waveform::Signal;
-use std::process::Command;
 
 fn record(model: bool) -> Record {
     let events = events(started("run-1", "GR-0042", model), value(0.020, 1e-5));
@@ -89,24 +87,6 @@ fn hostile_texts_do_nothing() {
     assert!(pdf(&sources).is_ok());
 }
 
-/// Runs a program of poppler-utils, a reader that nobody here wrote, on a PDF.
-fn told(program: &str, words: &[&str], bytes: &[u8]) -> Option<String> {
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("certificate.pdf");
-    std::fs::write(&path, bytes).expect("room on the disk");
-    let mut command = Command::new(program);
-    command.args(words).arg(&path);
-    if program == "pdftotext" {
-        command.arg("-");
-    }
-    let Ok(told) = command.output() else {
-        println!("skipped: {program} (poppler-utils) is not installed");
-        return None;
-    };
-    assert!(told.status.success(), "{program} refuses the file");
-    Some(String::from_utf8_lossy(&told.stdout).into_owned())
-}
-
 /// However long a record is, every text of it is on some page, whole.
 #[test]
 fn other_readers_find_everything_on_as_many_pages_as_it_takes() {
@@ -173,27 +153,8 @@ fn other_readers_find_headings_tables_and_words_for_pictures() {
     for wanted in ["Certificate GR-0042: MODEL FAIL", "Tagged:          yes"] {
         assert!(info.contains(wanted), "{info}");
     }
-    let Some(tree) = told("pdfinfo", &["-struct-text"], &bytes) else {
-        return;
-    };
-    for wanted in [
-        "H1 (block)",
-        "H2 (block)",
-        "Table (block)",
-        "TH",
-        "/Scope /Column",
-        "TD",
-        "P (block)",
-        "Figure",
-    ] {
-        assert!(tree.contains(wanted), "no {wanted} in {tree}");
-    }
-    // What is read aloud has words between which there are spaces.
-    assert!(tree.contains("trip time at near "), "{tree}");
-    let file = String::from_utf8_lossy(&bytes);
-    assert!(file.contains("/Lang"), "no language");
-    let alternatives = file.matches("/Alt").count();
-    assert!(alternatives > 2, "{alternatives} pictures have words");
+    let figures = figures_of_tagged(&bytes, "trip time at near ").expect("pdfinfo is there");
+    assert!(figures > 2, "{figures} pictures");
 }
 
 #[test]

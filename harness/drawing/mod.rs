@@ -3,6 +3,8 @@
 
 pub(crate) mod axes;
 pub(crate) mod pdf;
+#[cfg(test)]
+pub(crate) mod readers;
 pub(crate) mod sheets;
 pub(crate) mod svg;
 mod tags;

@@ -87,7 +87,6 @@ fn a_full_disk_costs_what_was_not_durable_yet_and_nothing_else() {
     }
 }
 
-/// Where not even the system's administrator can write.
 /// What could not be said is a failure of its own, whatever was found; a reader
 /// that has seen enough is none.
 #[test]

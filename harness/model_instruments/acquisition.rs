@@ -106,7 +106,7 @@ pub(super) struct Codes {
 
 /// What is kept of a finished acquisition: all of it is sampled at its end, so
 /// what happens later and what the host reads first change nothing. A channel
-/// becomes codes when it is first read, since most are not.
+/// becomes codes when it is first read, since many never are.
 #[derive(Clone, Debug)]
 pub(super) struct Record {
     pub(super) plan: Plan,

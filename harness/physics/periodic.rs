@@ -49,7 +49,10 @@ impl Circuit {
             let each = self.thermal.current_squared - before.current_squared;
             self.thermal.current_squared += each * periods as f64;
             self.anchor += shift;
-            self.mode_since += shift;
+            // A circuit that came into force within the period does so again.
+            if self.mode_since > before.at {
+                self.mode_since += shift;
+            }
             self.burst = (self.anchor, 0);
             return;
         }

@@ -30,18 +30,19 @@ const BURST: u32 = 1_000;
 /// Linear circuits kept ready.
 const MODES: usize = 1_024;
 
-/// A sub-step that has been computed: where it ends, with or without an event.
+/// A sub-step that has been computed: where it ends, and with what.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Step {
     end: i64,
     state: State,
-    event: bool,
+    arrival: Arrival,
 }
 
 /// What has led to an instant at which the circuit settles.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Arrival {
-    /// Something is due; the step there has just asked for the answers.
+    /// The grid or something that is due; the step there has just asked for the
+    /// answers.
     Deadline,
     /// An answer changes.
     Event,
@@ -85,13 +86,9 @@ impl Circuit {
                 break;
             }
             self.take_step(step.end, step.state);
-            if step.event || self.switches.timers.next() <= self.anchor {
+            if step.arrival == Arrival::Event || self.switches.timers.next() <= self.anchor {
                 self.guard_against_bursts();
-                self.settle(if step.event {
-                    Arrival::Event
-                } else {
-                    Arrival::Deadline
-                });
+                self.settle(step.arrival);
                 if self.at_boundary {
                     self.at_boundary = false;
                     self.skip_periods(target);
@@ -150,7 +147,7 @@ impl Circuit {
             return Step {
                 end: self.anchor + span,
                 state,
-                event: false,
+                arrival: Arrival::Deadline,
             };
         }
         let asked = seen.differing(was);
@@ -169,7 +166,7 @@ impl Circuit {
         Step {
             end: self.anchor + quiet_for + 1,
             state: propagator.step(0, &quiet),
-            event: true,
+            arrival: Arrival::Event,
         }
     }
 

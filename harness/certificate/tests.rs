@@ -3,7 +3,7 @@
 
 use super::{Sources, html, pdf};
 use crate::digest::Digest;
-use crate::drawing::readers::{figures_of_tagged, told};
+use crate::drawing::tests::{figures_of_tagged, told};
 use crate::measurement::Finding;
 use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};

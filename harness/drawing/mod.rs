@@ -3,11 +3,11 @@
 
 pub(crate) mod axes;
 pub(crate) mod pdf;
-#[cfg(test)]
-pub(crate) mod readers;
 pub(crate) mod sheets;
 pub(crate) mod svg;
 mod tags;
+#[cfg(test)]
+pub(crate) mod tests;
 pub(crate) mod typeface;
 
 /// Red, green, blue.

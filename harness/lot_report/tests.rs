@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::comparison::{LotReadings, compare_lots, summarise};
-use crate::drawing::readers::{figures_of_tagged, told};
+use crate::drawing::tests::{figures_of_tagged, told};
 use crate::plan::Comparison;
 use crate::record::{Record, samples};
 

@@ -8,7 +8,7 @@ use super::action::Line;
 use super::board_logic::Command;
 use super::circuit::Circuit;
 use super::mode::{Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
-use super::observed::{Asked, Observed};
+use super::observed::{Asked, Asking, Observed};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
 use super::thermal::SHORTEST_TICK;
@@ -17,8 +17,8 @@ use super::trajectory::Segment;
 use crate::clock::{BenchInstant, PICOSECONDS};
 use std::sync::Arc;
 
-/// The first sub-step after a change is 2^13 ps, about 8 ns.
-const FIRST_LEVEL: u32 = 13;
+/// The first sub-step after a change is 2^15 ps, about 33 ns.
+const FIRST_LEVEL: u32 = 15;
 /// Sub-steps double up to 2^22 ps, about 4 us, and then stay within an eighth
 /// of the time since the change: no pair of crossings of an exponential that
 /// still moves fits between.
@@ -140,44 +140,53 @@ impl Circuit {
         } else {
             self.strides.advance(&self.mode, span, &self.state)
         };
-        let propagator = &self.mode.propagator;
-        let was = &self.switches.observed;
-        let seen = self.observe(&state, Asked::ALL);
-        if seen == *was {
+        if self.answers_hold(Asked::ALL, &state) {
             return Step {
                 end: self.anchor + span,
                 state,
                 arrival: Arrival::Deadline,
             };
         }
-        let asked = seen.differing(was);
+        let propagator = &self.mode.propagator;
+        let was = &self.switches.observed;
+        let asked = was.next(self.asking(), &state).differing(was);
+        let nearest = asked.nearness();
         let mut quiet_for = 0;
         let mut quiet = self.state;
-        for level in (0..=span.ilog2() as usize).rev() {
+        for level in (nearest..=span.ilog2() as usize).rev() {
             let longer = quiet_for + (1 << level);
             if longer < span {
                 let tried = propagator.step(level, &quiet);
-                if self.observe(&tried, asked) == *was {
+                if self.answers_hold(asked, &tried) {
                     quiet_for = longer;
                     quiet = tried;
                 }
             }
         }
+        let after = quiet_for + (1 << nearest);
+        let (after, state) = if after < span {
+            (after, propagator.step(nearest, &quiet))
+        } else {
+            (span, state)
+        };
         Step {
-            end: self.anchor + quiet_for + 1,
-            state: propagator.step(0, &quiet),
+            end: self.anchor + after,
+            state,
             arrival: Arrival::Event,
         }
     }
 
-    pub(super) fn observe(&self, state: &State, asked: Asked) -> Observed {
-        Observed::at(
-            &self.electrics,
-            &self.switches.settings,
-            &self.mode,
-            &self.switches.observed,
-            (state, asked),
-        )
+    /// Whether the present answers to `asked` hold at `state`, too.
+    pub(super) fn answers_hold(&self, asked: Asked, state: &State) -> bool {
+        self.switches.observed.hold(self.asking(), asked, state)
+    }
+
+    fn asking(&self) -> Asking<'_> {
+        Asking {
+            electrics: &self.electrics,
+            settings: &self.switches.settings,
+            mode: &self.mode,
+        }
     }
 
     fn guard_against_bursts(&mut self) {
@@ -226,8 +235,9 @@ impl Circuit {
 
     /// Asks for the answers to the present state. Whether one has changed.
     fn ask_again(&mut self) -> bool {
-        let seen = self.observe(&self.state, Asked::ALL);
-        let was = std::mem::replace(&mut self.switches.observed, seen);
+        let was = self.switches.observed;
+        let seen = was.next(self.asking(), &self.state);
+        self.switches.observed = seen;
         seen != was
     }
 
@@ -347,7 +357,7 @@ impl Circuit {
         let [near, far] = switches.contacts;
         let alive = !switches.gap.tripped && !switches.board.lost;
         let state = &mut self.state;
-        let over = observed.clamp_over;
+        let over = observed.levels.clamp_over;
         let near = wanted_contact(
             near.touching && intact,
             was.near,
@@ -358,7 +368,7 @@ impl Circuit {
         let bridged = switches.gap.bridged.filter(|_| alive);
         let gap = wanted_contact(bridged.is_some(), was.gap, over[2], &mut state[I_GAP]);
         let connected = switches.settings.connected;
-        let (voltage, limit) = match observed.supply {
+        let (voltage, limit) = match observed.sources.supply {
             SupplyMode::Voltage => (switches.settings.supply_voltage, 0.0),
             SupplyMode::Limit => (0.0, switches.settings.supply_limit),
             SupplyMode::Foldback => (
@@ -368,18 +378,18 @@ impl Circuit {
             SupplyMode::Blocked => (0.0, 0.0),
         };
         Key {
-            supply: observed.supply,
+            supply: observed.sources.supply,
             voltage: voltage.to_bits(),
             limit: limit.to_bits(),
             bridge,
             bin: self.thermal.bin(),
-            rail_clamped: observed.rail_clamped,
-            logic_awake: observed.logic_awake,
-            load: observed.load,
-            stage: observed.stage,
+            rail_clamped: observed.sources.rail_clamped,
+            logic_awake: observed.sources.logic_awake,
+            load: observed.loads.load,
+            stage: observed.loads.stage,
             on_supply: connected.on_supply,
             banked: connected.bank,
-            bank: observed.bank,
+            bank: observed.loads.bank,
             resistor: connected.resistor,
             slope: switches.load.slope.to_bits(),
             near,
@@ -448,12 +458,15 @@ fn wanted_bridge(command: Command, was: Bridge, observed: &Observed, state: &mut
     match (command, was) {
         (Command::Drive(polarity), _) => Bridge::Drive(polarity),
         (Command::Brake, _) => Bridge::Brake,
-        (Command::Off, Bridge::Freewheel(_)) if observed.freewheel_over => {
+        (Command::Off, Bridge::Freewheel(_)) if observed.diodes.freewheel_over => {
             state[I_OUT] = 0.0;
             Bridge::Open
         }
         (Command::Off, Bridge::Freewheel(sign)) => Bridge::Freewheel(sign),
-        (Command::Off, Bridge::Open) => observed.backdriven.map_or(Bridge::Open, Bridge::Freewheel),
+        (Command::Off, Bridge::Open) => observed
+            .diodes
+            .backdriven
+            .map_or(Bridge::Open, Bridge::Freewheel),
         (Command::Off, Bridge::Drive(_) | Bridge::Brake) => {
             if state[I_OUT] == 0.0 {
                 Bridge::Open

@@ -4,10 +4,11 @@
 //! answer; timers and consequences are not its business.
 
 use super::action::SwitchBranch;
+use super::bridge::{BodyDiodes, Bridge, Half, OUT_OF};
 use super::electrics::{Electrics, Fold};
 use super::mode::{
-    Bridge, Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier,
-    Stage, SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
+    Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier, Stage,
+    SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
 };
 use super::propagator::State;
 use super::signal::Polarity;
@@ -19,8 +20,8 @@ use crate::units::Quantity;
 const LOCKOUT_HYSTERESIS: f64 = 1.05;
 /// Below this share of the lockout voltage the board's logic loses its memory.
 const RESET_SHARE: f64 = 0.4;
-/// The body diodes of an idle bridge start to conduct this far beyond the
-/// rail; it only keeps rounding from opening and closing them in turn.
+/// The body diodes of an idle half-bridge start to conduct this far beyond
+/// their drop; it only keeps rounding from opening and closing them in turn.
 const DIODE_MARGIN: f64 = 1e-6;
 
 /// The setting of a load as the circuit sees it.
@@ -117,10 +118,9 @@ pub(super) struct Observed {
     pub(super) load: Rectifier,
     pub(super) stage: Stage,
     pub(super) bank: Rectifier,
-    /// The body diodes' current has come down to zero.
-    pub(super) freewheel_over: bool,
-    /// The node drives the idle bridge's diodes.
-    pub(super) backdriven: Option<Polarity>,
+    /// What the body diodes of each half-bridge whose switches are off do from
+    /// here on, where it is something else.
+    pub(super) turned: [Option<BodyDiodes>; 2],
     /// The clamps of near, far and gap have done their work.
     pub(super) clamp_over: [bool; 3],
     pub(super) trip_above: bool,
@@ -142,8 +142,7 @@ impl Observed {
             load: Rectifier::Blocked,
             stage: Stage::Off,
             bank: Rectifier::Blocked,
-            freewheel_over: false,
-            backdriven: None,
+            turned: [None; 2],
             clamp_over: [false; 3],
             trip_above: false,
             reverse_above: false,
@@ -165,7 +164,7 @@ impl Observed {
         let key = &mode.key;
         let mut seen = *was;
         if asked.has(Asked::SOURCES) {
-            (seen.supply, seen.rail_clamped) = supply_and_clamp(e, settings, key.bridge, state);
+            (seen.supply, seen.rail_clamped) = supply_and_clamp(e, settings, mode.drawn, state);
             seen.logic_awake = state[V_BULK] > LOGIC_FLOOR;
             let lockout = if was.rail_low {
                 settings.under_voltage * LOCKOUT_HYSTERESIS
@@ -180,10 +179,10 @@ impl Observed {
             seen.stage = stage(e, settings.load, state);
         }
         if asked.has(Asked::BRIDGE) {
-            seen.backdriven = backdriven(e, mode, state);
-            seen.freewheel_over = match key.bridge {
-                Bridge::Freewheel(sign) => sign.sign() * state[I_OUT] < 0.0,
-                _ => false,
+            seen.turned = if key.bridge.is_switched() {
+                [None; 2]
+            } else {
+                turned(e, mode, state)
             };
         }
         if asked.has(Asked::LEVELS) {
@@ -212,14 +211,13 @@ impl Observed {
             )
         };
         let loads = |of: &Self| (of.load, of.bank, of.stage);
-        let bridge = |of: &Self| (of.backdriven, of.freewheel_over);
         if sources(self) != sources(other) {
             asked |= Asked::SOURCES;
         }
         if loads(self) != loads(other) {
             asked |= Asked::LOADS;
         }
-        if bridge(self) != bridge(other) {
+        if self.turned != other.turned {
             asked |= Asked::BRIDGE;
         }
         if asked == 0 {
@@ -256,14 +254,38 @@ impl Asked {
     }
 }
 
-/// Whether the node drives the idle bridge's diodes.
-fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> Option<Polarity> {
-    if mode.key.bridge != Bridge::Open {
-        return None;
+/// What the body diodes turn to: nothing when their current has come down to
+/// zero, conducting when the node drives them.
+fn turned(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] {
+    let bridge = mode.key.bridge;
+    if bridge == Bridge::OPEN {
+        return backdriven(e, mode, state);
     }
+    [0, 1].map(|half| {
+        let Half::Off(diodes) = bridge.0[half] else {
+            return None;
+        };
+        let to = match &mode.held[half] {
+            Some(terminal) => {
+                let rail = mode.rail.at(state);
+                BodyDiodes::driven(terminal.at(state), rail, e.diode_drop, DIODE_MARGIN)
+            }
+            None if diodes.over(OUT_OF[half] * state[I_OUT]) => BodyDiodes::Blocked,
+            None => diodes,
+        };
+        (to != diodes).then_some(to)
+    })
+}
+
+/// The diodes of an idle bridge, which the node drives two at a time.
+fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] {
     let node = mode.node.at(state);
     let beyond = node.abs() - mode.rail.at(state) - e.diodes_drop;
-    (beyond > DIODE_MARGIN).then_some(Polarity::of(-node))
+    if beyond <= DIODE_MARGIN {
+        [None; 2]
+    } else {
+        OUT_OF.map(|sign| Some(BodyDiodes::carrying(-node * sign)))
+    }
 }
 
 fn clamp_over(contact: Contact, current: f64) -> bool {
@@ -275,14 +297,10 @@ fn clamp_over(contact: Contact, current: f64) -> bool {
 fn supply_and_clamp(
     e: &Electrics,
     settings: &Settings,
-    bridge: Bridge,
+    drawn: f64,
     state: &State,
 ) -> (SupplyMode, bool) {
-    let into_bridge = match bridge {
-        Bridge::Drive(polarity) => polarity.sign() * state[I_OUT],
-        Bridge::Freewheel(sign) => -sign.sign() * state[I_OUT],
-        Bridge::Open | Bridge::Brake => 0.0,
-    };
+    let into_bridge = drawn * state[I_OUT];
     let bulk = state[V_BULK];
     let logic = if bulk > LOGIC_FLOOR {
         e.quiescent

@@ -11,7 +11,7 @@ use bufferstop::physics::{
     Action, Circuit, DriveSignal, Line, LoadMode, Pattern, Polarity, Probe, SwitchBranch,
 };
 use bufferstop::units::{Amperes, Quantity, Seconds, Volts};
-use netlist::{CLOSE, Case, HALF_BIT, Part, SHORT, Supply, VOLTAGE, netlist, parameters};
+use netlist::{CLOSE, Case, Part, SHORT, Supply, VOLTAGE, netlist, parameters};
 use std::process::Command;
 
 /// How far a current may be off, relative, and a trip instant in seconds.
@@ -43,7 +43,7 @@ const CASES: [Case; 2] = [
 const OUTPUT: &[&str] = &["i(Vout)", "v(node)", "v(rail)"];
 
 /// Whole courses, part by part.
-const COURSES: [Case; 9] = [
+const COURSES: [Case; 10] = [
     Case {
         name: "alternating hard short",
         courses: OUTPUT,
@@ -109,6 +109,16 @@ const COURSES: [Case; 9] = [
         ..SHORT
     },
     Case {
+        name: "one half-bridge after the other",
+        length: 0.6e-3,
+        step: 10e-9,
+        part: Part::FarShort,
+        dead_time: 4e-6,
+        late: 8e-6,
+        courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
         name: "dead time into a resistor",
         length: 0.5e-3,
         step: 10e-9,
@@ -157,7 +167,7 @@ struct Outcome {
 }
 
 fn advance(case: &Case) -> Outcome {
-    let (board, fixture) = parameters();
+    let (board, fixture) = parameters(case);
     let currents = {
         let mut circuit = started(&board, &fixture, case);
         let start = circuit.now();
@@ -213,6 +223,8 @@ const COURSE_TOLERANCE: f64 = 0.01;
 const BEFORE_EDGE: f64 = 0.1e-6;
 const AFTER_EDGE: f64 = 1.0e-6;
 const SAMPLES: usize = 4_000;
+/// How far an instant may be off, in seconds.
+const EVENT_TOLERANCE: f64 = 1e-6;
 
 #[test]
 #[allow(clippy::print_stdout)] // The figures are wanted beside the verdict.
@@ -255,7 +267,37 @@ fn each_part_of_the_circuit_takes_the_course_that_ngspice_gives_it() {
             );
             assert!(share < COURSE_TOLERANCE, "{} {name}", case.name);
         }
+        if case.late > 0.0 {
+            crosses_zero_alike(case, &ours[0], &theirs);
+        }
     }
+}
+
+/// The output current turns at the same instants.
+#[allow(clippy::print_stdout)] // The figures are wanted beside the verdict.
+fn crosses_zero_alike(case: &Case, ours: &[f64], theirs: &Courses) {
+    let theirs: Vec<f64> = (0..SAMPLES)
+        .map(|sample| theirs.at(instant_of(case, sample), 0))
+        .collect();
+    let crossings = |values: &[f64]| -> Vec<f64> {
+        let pairs = values.windows(2).enumerate();
+        pairs
+            .filter(|(_, pair)| (pair[0] < 0.0) != (pair[1] < 0.0))
+            .map(|(at, pair)| {
+                let share = pair[0] / (pair[0] - pair[1]);
+                instant_of(case, at) + share * case.length / SAMPLES as f64
+            })
+            .collect()
+    };
+    let (ours, theirs) = (crossings(ours), crossings(&theirs));
+    assert!(
+        ours.len() >= 8 && ours.len() == theirs.len(),
+        "{ours:?} {theirs:?}"
+    );
+    let worst = ours.iter().zip(&theirs).map(|(a, b)| (a - b).abs());
+    let worst = worst.fold(0.0, f64::max);
+    println!("{}: turns within {:.3} us", case.name, worst * 1e6);
+    assert!(worst < EVENT_TOLERANCE, "{} turns {worst}", case.name);
 }
 
 fn instant_of(case: &Case, sample: usize) -> f64 {
@@ -273,13 +315,10 @@ fn near_an_edge(case: &Case, instant: f64) -> bool {
     if let Part::Disabled(after) = case.part {
         edges.push(CLOSE + after);
     }
-    if case.alternating {
-        // The later of the driver's two delays, and the dead time.
-        let (board, _) = parameters();
-        let half_bits = libm::floor(instant / HALF_BIT);
-        for half_bit in [half_bits, half_bits - 1.0] {
-            edges.push(half_bit * HALF_BIT + board.delay_rising.si());
-            edges.push(half_bit * HALF_BIT + board.delay_falling.si() + board.dead_time.si());
+    let (board, _) = parameters(case);
+    for half in [0, 1] {
+        for off in netlist::edges(case, &board, half) {
+            edges.extend([off, off + case.dead_time]);
         }
     }
     edges.into_iter().any(near)
@@ -287,7 +326,7 @@ fn near_an_edge(case: &Case, instant: f64) -> bool {
 
 /// The model bench's own course of each quantity, sampled.
 fn followed(case: &Case) -> Vec<Vec<f64>> {
-    let (board, mut fixture) = parameters();
+    let (board, mut fixture) = parameters(case);
     match case.supply {
         Supply::Holds => {}
         Supply::Folds(least) => {

@@ -3,7 +3,6 @@
 //! sees a current.
 
 use super::observed::Observed;
-use super::signal::Polarity;
 use super::timers::{NEVER, Timer, Timers, hold};
 use crate::clock::{BenchSpan, PICOSECONDS};
 use crate::model_board::{BoardParameters, SignalLoss};
@@ -69,12 +68,18 @@ impl BoardTimes {
     }
 }
 
-/// What the bridge is told.
+/// The clocks of the two half-bridges' dead times.
+const DEAD_TIMES: [Timer; 2] = [Timer::FirstDeadTime, Timer::SecondDeadTime];
+
+/// Which switch of a half-bridge is told to be on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Command {
+pub(super) enum Gate {
+    /// Neither of them.
     Off,
-    Brake,
-    Drive(Polarity),
+    /// The lower one.
+    Low,
+    /// The upper one.
+    High,
 }
 
 /// Edges of one line on their way through its drivers, earliest first.
@@ -148,7 +153,10 @@ pub(super) struct BoardLogic {
     outputs: [bool; 2],
     /// The board alternates by itself.
     own: bool,
-    dead: bool,
+    /// The levels that the half-bridges have been told last ...
+    levels: [bool; 2],
+    /// ... and whether they are in their dead times because of it.
+    dead: [bool; 2],
     queues: [EdgeQueue; 2],
 }
 
@@ -170,7 +178,8 @@ impl BoardLogic {
             inputs: [true, false],
             outputs: [true, false],
             own: false,
-            dead: false,
+            levels: [true, false],
+            dead: [false; 2],
             queues: [EdgeQueue {
                 entries: [(NEVER, false); EDGES],
                 length: 0,
@@ -178,22 +187,16 @@ impl BoardLogic {
         }
     }
 
-    /// What the bridge is told now.
-    pub(super) fn command(&self) -> Command {
+    /// What the half-bridges are told now.
+    pub(super) fn gates(&self) -> [Gate; 2] {
         if !self.enabled || self.tripped || self.hot || self.locked_out || self.lost {
-            Command::Off
-        } else if self.braked {
-            Command::Brake
-        } else if self.dead {
-            Command::Off
-        } else {
-            match self.outputs {
-                [true, false] => Command::Drive(Polarity::Positive.flipped_if(self.inverted)),
-                [false, true] => Command::Drive(Polarity::Negative.flipped_if(self.inverted)),
-                // Both half-bridges on the same side short the rails.
-                _ => Command::Brake,
-            }
+            return [Gate::Off; 2];
         }
+        [0, 1].map(|half| match (self.dead[half], self.levels[half]) {
+            (true, _) => Gate::Off,
+            (false, false) => Gate::Low,
+            (false, true) => Gate::High,
+        })
     }
 
     /// The enable input; switching on again clears a trip.
@@ -206,9 +209,10 @@ impl BoardLogic {
         self.enabled = on;
     }
 
-    /// The brake input, as far as it is connected.
-    pub(super) fn brake(&mut self, on: bool, times: &BoardTimes) {
+    /// The brake input, as far as it is connected: both half-bridges go low.
+    pub(super) fn brake(&mut self, on: bool, now: i64, times: &BoardTimes, timers: &mut Timers) {
         self.braked = on && times.brake_wired;
+        self.follow(now, times, timers);
     }
 
     /// The input lines take `levels`: their edges enter the drivers, and each
@@ -310,7 +314,7 @@ impl BoardLogic {
                 }
             }
             if self.outputs != was {
-                self.start_dead_time(now, times, timers);
+                self.follow(now, times, timers);
             }
             timers.set(Timer::OutputEdge, self.next_edge());
             acted = true;
@@ -345,9 +349,11 @@ impl BoardLogic {
             self.trip(now, times, timers);
             acted = true;
         }
-        if timers.take(Timer::DeadTime, now) {
-            self.dead = false;
-            acted = true;
+        for (dead, timer) in self.dead.iter_mut().zip(DEAD_TIMES) {
+            if timers.take(timer, now) {
+                *dead = false;
+                acted = true;
+            }
         }
         acted
     }
@@ -361,7 +367,7 @@ impl BoardLogic {
         timers: &mut Timers,
     ) {
         if observed.sources.reset {
-            self.forget(timers);
+            self.forget(now, times, timers);
         }
         let alive = !self.tripped && !observed.sources.reset;
         let counting = observed.levels.trip_above && alive && !self.holding_off;
@@ -394,9 +400,17 @@ impl BoardLogic {
         }
     }
 
-    fn start_dead_time(&mut self, now: i64, times: &BoardTimes, timers: &mut Timers) {
-        self.dead = true;
-        timers.set(Timer::DeadTime, now + times.dead_time);
+    /// The half-bridges follow lines, brake and reversal: one whose level
+    /// changes is off for its dead time first, the other goes on conducting.
+    fn follow(&mut self, now: i64, times: &BoardTimes, timers: &mut Timers) {
+        for half in 0..2 {
+            let level = !self.braked && self.outputs[half ^ usize::from(self.inverted)];
+            if level != self.levels[half] {
+                self.levels[half] = level;
+                self.dead[half] = true;
+                timers.set(DEAD_TIMES[half], now + times.dead_time);
+            }
+        }
     }
 
     fn reverse(&mut self, now: i64, times: &BoardTimes, timers: &mut Timers) {
@@ -408,7 +422,7 @@ impl BoardLogic {
         self.spent = true;
         timers.set(Timer::HoldOff, now + hold_off);
         timers.cancel(Timer::TripDebounce);
-        self.start_dead_time(now, times, timers);
+        self.follow(now, times, timers);
     }
 
     /// A polled board looks: an overload counts from the first look that found
@@ -454,7 +468,7 @@ impl BoardLogic {
     }
 
     /// Loses its memory, as logic without supply does.
-    fn forget(&mut self, timers: &mut Timers) {
+    fn forget(&mut self, now: i64, times: &BoardTimes, timers: &mut Timers) {
         self.tripped = false;
         self.found_since = None;
         self.inverted = false;
@@ -463,5 +477,6 @@ impl BoardLogic {
         self.retries = 0;
         timers.cancel(Timer::Retry);
         timers.cancel(Timer::HoldOff);
+        self.follow(now, times, timers);
     }
 }

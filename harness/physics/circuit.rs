@@ -3,10 +3,11 @@
 
 use super::action::{Action, Line, LoadMode, Probe, SwitchBranch};
 use super::board_logic::{BoardLogic, BoardTimes};
+use super::bridge::Bridge;
 use super::electrics::Electrics;
 use super::fault::{PhysicsFault, check_board, check_fixture};
 use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic, SupplyLogic};
-use super::mode::{Bridge, Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_BANK, V_SENSE};
+use super::mode::{Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_BANK, V_SENSE};
 use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
@@ -256,7 +257,11 @@ impl Circuit {
                 let switches = &mut self.switches;
                 switches.board.enable(on, &mut switches.timers);
             }
-            Action::Brake(on) => self.switches.board.brake(on, &self.board_times),
+            Action::Brake(on) => {
+                let switches = &mut self.switches;
+                let timers = &mut switches.timers;
+                switches.board.brake(on, now, &self.board_times, timers);
+            }
         }
         self.settle(Arrival::Action);
         self.view = self.state;
@@ -334,7 +339,7 @@ impl Circuit {
     /// The heat at the present, which may lie between two thermal steps.
     fn thermal_now(&self) -> Thermal {
         let mut thermal = self.thermal;
-        let ohms = self.electrics.switches_at(self.mode.key.bin);
+        let ohms = self.electrics.switch_at(self.mode.key.bin);
         thermal.current_squared += self.current_squared_until(self.now, &self.view);
         thermal.catch_up(self.now, ohms);
         thermal
@@ -466,7 +471,7 @@ fn dead_key() -> Key {
         supply: SupplyMode::Blocked,
         voltage: 0,
         limit: 0,
-        bridge: Bridge::Open,
+        bridge: Bridge::OPEN,
         bin: 0,
         rail_clamped: false,
         logic_awake: false,

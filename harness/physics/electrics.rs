@@ -33,12 +33,16 @@ pub(super) struct BankElectrics {
 pub(super) struct Electrics {
     pub(super) bulk: f64,
     pub(super) bulk_resistance: f64,
-    pub(super) switches: f64,
+    /// One switch.
+    pub(super) switch: f64,
     /// What a damaged switch adds in the positive polarity.
     pub(super) positive_path_excess: f64,
     pub(super) switch_coefficient: f64,
+    /// One body diode.
+    pub(super) diode_drop: f64,
+    pub(super) diode_resistance: f64,
+    /// Two of them in series across the rail.
     pub(super) diodes_drop: f64,
-    pub(super) diodes_resistance: f64,
     /// Conductance of the body diodes across the rail: both half-bridges side
     /// by side, two diodes in series each.
     pub(super) clamp_conductance: f64,
@@ -71,11 +75,12 @@ impl Electrics {
         Self {
             bulk: board.bulk_capacitance.si(),
             bulk_resistance: board.bulk_resistance.si(),
-            switches: 2.0 * board.switch_resistance.si(),
+            switch: board.switch_resistance.si(),
             positive_path_excess: board.positive_path_excess.si(),
             switch_coefficient: board.switch_temperature_coefficient.si(),
+            diode_drop: board.diode_drop.si(),
+            diode_resistance: board.diode_resistance.si(),
             diodes_drop: 2.0 * board.diode_drop.si(),
-            diodes_resistance: 2.0 * board.diode_resistance.si(),
             clamp_conductance: 1.0 / board.diode_resistance.si().max(1e-3),
             output_resistance: board.output_resistance.si() + fixture.lead_resistance.si(),
             output_inductance: board.output_inductance.si() + fixture.lead_inductance.si(),
@@ -111,10 +116,10 @@ impl Electrics {
         }
     }
 
-    /// Resistance of the two conducting switches at a temperature bin.
-    pub(super) fn switches_at(&self, bin: i16) -> f64 {
+    /// Resistance of a conducting switch at a temperature bin.
+    pub(super) fn switch_at(&self, bin: i16) -> f64 {
         let rise = f64::from(bin) * BIN;
-        self.switches * (1.0 + self.switch_coefficient * rise)
+        self.switch * (1.0 + self.switch_coefficient * rise)
     }
 }
 

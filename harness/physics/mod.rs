@@ -11,6 +11,7 @@
 mod action;
 mod affine;
 mod board_logic;
+mod bridge;
 mod circuit;
 mod electrics;
 mod fault;

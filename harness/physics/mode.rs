@@ -3,10 +3,11 @@
 
 use super::action::Probe;
 use super::affine::Affine;
+use super::bridge::Bridge;
 use super::electrics::{Electrics, Fold};
 use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State};
 use super::signal::Polarity;
-use crate::model_board::{Branch, SenseLeg};
+use crate::model_board::Branch;
 use crate::units::Quantity;
 
 /// Voltage across the bulk capacitance.
@@ -51,19 +52,6 @@ pub(super) enum SupplyMode {
     Foldback,
     /// Delivers nothing: off, or the rail stands higher.
     Blocked,
-}
-
-/// What the bridge does.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Bridge {
-    /// All switches off, no current.
-    Open,
-    /// All switches off, the body diodes carry a current of this sign.
-    Freewheel(Polarity),
-    /// Both low switches on.
-    Brake,
-    /// One diagonal on.
-    Drive(Polarity),
 }
 
 /// What a rectifier on the node does.
@@ -155,32 +143,28 @@ pub(super) struct Mode {
     pub(super) propagator: Propagator,
     pub(super) rail: Affine,
     pub(super) node: Affine,
+    /// How often the rail feeds the output current.
+    pub(super) drawn: f64,
+    /// The terminal of a half-bridge that idles while the other conducts.
+    pub(super) held: [Option<Affine>; 2],
     supply_current: Affine,
     /// Through the load's stage.
     load_current: Affine,
-}
-
-/// Current into the bridge from the rail.
-fn bridge_current(bridge: Bridge) -> Affine {
-    match bridge {
-        Bridge::Drive(polarity) => Affine::state(I_OUT).times(polarity.sign()),
-        Bridge::Freewheel(sign) => Affine::state(I_OUT).times(-sign.sign()),
-        Bridge::Open | Bridge::Brake => Affine::zero(),
-    }
 }
 
 impl Mode {
     /// Writes the circuit's equations for `key` (Kirchhoff's laws; the node is
     /// algebraic, since its conductance is above zero).
     pub(super) fn new(e: &Electrics, key: Key) -> Self {
-        let bridge = bridge_current(key.bridge);
+        let out = Affine::state(I_OUT);
+        let drawn = key.bridge.drawn();
         let logic = if key.logic_awake {
             Affine::constant(e.quiescent)
         } else {
             Affine::state(V_BULK).times(e.quiescent / LOGIC_FLOOR)
         };
-        let drawn = bridge.plus(1.0, logic);
-        let (rail, supply_current, charging) = rail_and_supply(e, &key, drawn);
+        let taken = out.times(drawn).plus(1.0, logic);
+        let (rail, supply_current, charging) = rail_and_supply(e, &key, taken);
         let node = node(e, &key);
         let load_current = stage_current(e, key.stage);
 
@@ -195,9 +179,8 @@ impl Mode {
         let source = key.upstream.map_or(0.0, Polarity::sign) * e.upstream_voltage;
         let across = node.plus(-1.0, Affine::constant(source));
         rows[I_GAP] = branch_row(e.gap, key.gap, I_GAP, across);
-        let seen = e.sense_leg == SenseLeg::Both || key.bridge == Bridge::Drive(Polarity::Positive);
-        let sensed = bridge.times(if seen { e.sense_gain } else { 0.0 });
-        rows[V_SENSE] = sensed
+        rows[V_SENSE] = out
+            .times(key.bridge.sensed(e.sense_leg) * e.sense_gain)
             .plus(-1.0, Affine::state(V_SENSE))
             .times(1.0 / e.sense_filter);
         rows[I_SET] = Affine::constant(f64::from_bits(key.slope));
@@ -221,6 +204,8 @@ impl Mode {
             propagator: Propagator::new(&columns(&rows)),
             rail,
             node,
+            drawn,
+            held: key.bridge.held(e, rail, node),
             supply_current,
             load_current,
         }
@@ -381,24 +366,12 @@ fn loop_row(e: &Electrics, stage: Stage) -> Affine {
 }
 
 fn output_row(e: &Electrics, key: &Key, rail: Affine, node: Affine) -> Affine {
-    let switches = e.switches_at(key.bin);
-    let (bridge_voltage, resistance) = match key.bridge {
-        Bridge::Open => return Affine::zero(),
-        Bridge::Brake => (Affine::zero(), switches),
-        Bridge::Drive(polarity) => {
-            let excess = match polarity {
-                Polarity::Positive => e.positive_path_excess,
-                Polarity::Negative => 0.0,
-            };
-            (rail.times(polarity.sign()), switches + excess)
-        }
-        Bridge::Freewheel(sign) => (
-            rail.plus(1.0, Affine::constant(e.diodes_drop))
-                .times(-sign.sign()),
-            e.diodes_resistance,
-        ),
-    };
-    bridge_voltage
+    if key.bridge.is_interrupted() {
+        return Affine::zero();
+    }
+    let resistance = key.bridge.resistance(e, key.bin);
+    let voltage = key.bridge.voltage(e, rail);
+    voltage
         .plus(-(resistance + e.output_resistance), Affine::state(I_OUT))
         .plus(-1.0, node)
         .times(1.0 / e.output_inductance)

@@ -4,10 +4,11 @@
 //! answer; timers and consequences are not its business.
 
 use super::action::SwitchBranch;
+use super::bridge::{BodyDiodes, Bridge, Half, OUT_OF};
 use super::electrics::{Electrics, Fold};
 use super::mode::{
-    Bridge, Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier,
-    Stage, SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
+    Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier, Stage,
+    SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
 };
 use super::propagator::State;
 use super::signal::Polarity;
@@ -19,8 +20,8 @@ use crate::units::Quantity;
 const LOCKOUT_HYSTERESIS: f64 = 1.05;
 /// Below this share of the lockout voltage the board's logic loses its memory.
 const RESET_SHARE: f64 = 0.4;
-/// The body diodes of an idle bridge start to conduct this far beyond the
-/// rail; it only keeps rounding from opening and closing them in turn.
+/// The body diodes of an idle half-bridge start to conduct this far beyond
+/// their drop; it only keeps rounding from opening and closing them in turn.
 const DIODE_MARGIN: f64 = 1e-6;
 
 /// The setting of a load as the circuit sees it.
@@ -112,7 +113,9 @@ impl Settings {
 pub(super) struct Observed {
     pub(super) sources: Sources,
     pub(super) loads: Loads,
-    pub(super) diodes: Diodes,
+    /// What the body diodes of each half-bridge whose switches are off do from
+    /// here on, where it is something else.
+    pub(super) turned: [Option<BodyDiodes>; 2],
     pub(super) levels: Levels,
 }
 
@@ -135,15 +138,6 @@ pub(super) struct Loads {
     pub(super) load: Rectifier,
     pub(super) bank: Rectifier,
     pub(super) stage: Stage,
-}
-
-/// Of the bridge's body diodes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Diodes {
-    /// Their current has come down to zero.
-    pub(super) freewheel_over: bool,
-    /// The node drives those of the idle bridge.
-    pub(super) backdriven: Option<Polarity>,
 }
 
 /// Of comparators and clamps.
@@ -180,10 +174,7 @@ impl Observed {
                 bank: Rectifier::Blocked,
                 stage: Stage::Off,
             },
-            diodes: Diodes {
-                freewheel_over: false,
-                backdriven: None,
-            },
+            turned: [None; 2],
             levels: Levels {
                 trip_above: false,
                 reverse_above: false,
@@ -198,7 +189,7 @@ impl Observed {
         Self {
             sources: asking.sources(self.sources.rail_low, state),
             loads: asking.loads(state),
-            diodes: asking.diodes(state),
+            turned: asking.turned(state),
             levels: asking.levels(state),
         }
     }
@@ -208,7 +199,7 @@ impl Observed {
         (!asked.has(Asked::LOADS) || asking.loads(state) == self.loads)
             && (!asked.has(Asked::SOURCES)
                 || asking.sources(self.sources.rail_low, state) == self.sources)
-            && (!asked.has(Asked::DIODES) || asking.diodes(state) == self.diodes)
+            && (!asked.has(Asked::DIODES) || asking.turned(state) == self.turned)
             && (!asked.has(Asked::LEVELS) || asking.levels(state) == self.levels)
     }
 
@@ -217,7 +208,7 @@ impl Observed {
         let groups = [
             (self.sources != other.sources, Asked::SOURCES),
             (self.loads != other.loads, Asked::LOADS),
-            (self.diodes != other.diodes, Asked::DIODES),
+            (self.turned != other.turned, Asked::DIODES),
             (self.levels != other.levels, Asked::LEVELS),
         ];
         let differing = groups.iter().filter(|(differ, _)| *differ);
@@ -262,8 +253,7 @@ impl Asking<'_> {
             settings,
             mode,
         } = self;
-        let (supply, rail, rail_clamped) =
-            supply_and_rail(electrics, settings, mode.key.bridge, state);
+        let (supply, rail, rail_clamped) = supply_and_rail(electrics, settings, mode.drawn, state);
         let lockout = if was_low {
             settings.under_voltage * LOCKOUT_HYSTERESIS
         } else {
@@ -287,13 +277,11 @@ impl Asking<'_> {
         }
     }
 
-    fn diodes(self, state: &State) -> Diodes {
-        Diodes {
-            backdriven: backdriven(self.electrics, self.mode, state),
-            freewheel_over: match self.mode.key.bridge {
-                Bridge::Freewheel(sign) => sign.sign() * state[I_OUT] < 0.0,
-                _ => false,
-            },
+    fn turned(self, state: &State) -> [Option<BodyDiodes>; 2] {
+        if self.mode.key.bridge.is_switched() {
+            [None; 2]
+        } else {
+            turned(self.electrics, self.mode, state)
         }
     }
 
@@ -312,14 +300,38 @@ impl Asking<'_> {
     }
 }
 
-/// Whether the node drives the idle bridge's diodes.
-fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> Option<Polarity> {
-    if mode.key.bridge != Bridge::Open {
-        return None;
+/// What the body diodes turn to: nothing when their current has come down to
+/// zero, conducting when the node drives them.
+fn turned(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] {
+    let bridge = mode.key.bridge;
+    if bridge == Bridge::OPEN {
+        return backdriven(e, mode, state);
     }
+    [0, 1].map(|half| {
+        let Half::Off(diodes) = bridge.0[half] else {
+            return None;
+        };
+        let to = match &mode.held[half] {
+            Some(terminal) => {
+                let rail = mode.rail.at(state);
+                BodyDiodes::driven(terminal.at(state), rail, e.diode_drop, DIODE_MARGIN)
+            }
+            None if diodes.over(OUT_OF[half] * state[I_OUT]) => BodyDiodes::Blocked,
+            None => diodes,
+        };
+        (to != diodes).then_some(to)
+    })
+}
+
+/// The diodes of an idle bridge, which the node drives two at a time.
+fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] {
     let node = mode.node.at(state);
     let beyond = node.abs() - mode.rail.at(state) - e.diodes_drop;
-    (beyond > DIODE_MARGIN).then_some(Polarity::of(-node))
+    if beyond <= DIODE_MARGIN {
+        [None; 2]
+    } else {
+        OUT_OF.map(|sign| Some(BodyDiodes::carrying(-node * sign)))
+    }
 }
 
 fn clamp_over(contact: Contact, current: f64) -> bool {
@@ -331,14 +343,10 @@ fn clamp_over(contact: Contact, current: f64) -> bool {
 fn supply_and_rail(
     e: &Electrics,
     settings: &Settings,
-    bridge: Bridge,
+    drawn: f64,
     state: &State,
 ) -> (SupplyMode, f64, bool) {
-    let into_bridge = match bridge {
-        Bridge::Drive(polarity) => polarity.sign() * state[I_OUT],
-        Bridge::Freewheel(sign) => -sign.sign() * state[I_OUT],
-        Bridge::Open | Bridge::Brake => 0.0,
-    };
+    let into_bridge = drawn * state[I_OUT];
     let bulk = state[V_BULK];
     let logic = if bulk > LOGIC_FLOOR {
         e.quiescent

@@ -3,8 +3,9 @@
 //! moves nothing but logic, as while the bridge is off. How the circuit moves
 //! within a period is not decided here.
 
+use super::bridge::Bridge;
 use super::circuit::{Circuit, Switches};
-use super::mode::{Bridge, Mode};
+use super::mode::Mode;
 use super::observed::Asked;
 use super::propagator::State;
 use super::stepping::step_level;
@@ -76,7 +77,7 @@ impl Circuit {
         if still {
             return Some((periods, false));
         }
-        let undisturbed = self.mode_since <= before.at && self.mode.key.bridge == Bridge::Open;
+        let undisturbed = self.mode_since <= before.at && self.mode.key.bridge == Bridge::OPEN;
         if !undisturbed {
             return None;
         }

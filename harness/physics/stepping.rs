@@ -5,10 +5,11 @@
 //! where the caller stops, so the trajectory does not either.
 
 use super::action::Line;
-use super::board_logic::Command;
+use super::board_logic::Gate;
+use super::bridge::{BodyDiodes, Bridge, Half, OUT_OF};
 use super::circuit::Circuit;
-use super::mode::{Bridge, Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
-use super::observed::{Asked, Asking, Observed};
+use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
+use super::observed::{Asked, Asking};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
 use super::thermal::SHORTEST_TICK;
@@ -114,15 +115,17 @@ impl Circuit {
         self.state = state;
     }
 
-    /// Integral of the squared current through the bridge's switches from the
-    /// anchor to `end`, the current taken to move in a line between them.
+    /// Integral of the squared current through each of the bridge's switches
+    /// from the anchor to `end`, those of all together, the current taken to
+    /// move in a line between them.
     pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
-        if !matches!(self.mode.key.bridge, Bridge::Drive(_) | Bridge::Brake) {
+        let heated = self.mode.key.bridge.heated();
+        if heated == 0.0 {
             return 0.0;
         }
         let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
         let (before, after) = (self.state[I_OUT], state[I_OUT]);
-        (before * before + before * after + after * after) / 3.0 * seconds
+        (before * before + before * after + after * after) / 3.0 * seconds * heated
     }
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to
@@ -335,7 +338,7 @@ impl Circuit {
 
     /// Brings the bridge's temperature up to the present.
     pub(super) fn warm_up(&mut self) {
-        let resistance = self.electrics.switches_at(self.mode.key.bin);
+        let resistance = self.electrics.switch_at(self.mode.key.bin);
         self.thermal.catch_up(self.anchor, resistance);
         let junction = self.thermal.junction();
         self.switches.board.feel(junction, &self.board_times);
@@ -348,9 +351,9 @@ impl Circuit {
         let observed = &switches.observed;
         let was = self.mode.key;
         let bridge = wanted_bridge(
-            switches.board.command(),
+            switches.board.gates(),
             was.bridge,
-            observed,
+            observed.turned,
             &mut self.state,
         );
         let intact = self.fuse_is_intact();
@@ -454,27 +457,27 @@ impl Circuit {
     }
 }
 
-fn wanted_bridge(command: Command, was: Bridge, observed: &Observed, state: &mut State) -> Bridge {
-    match (command, was) {
-        (Command::Drive(polarity), _) => Bridge::Drive(polarity),
-        (Command::Brake, _) => Bridge::Brake,
-        (Command::Off, Bridge::Freewheel(_)) if observed.diodes.freewheel_over => {
-            state[I_OUT] = 0.0;
-            Bridge::Open
+/// What the half-bridges do that are told `gates`, their diodes having
+/// `turned`.
+fn wanted_bridge(
+    gates: [Gate; 2],
+    was: Bridge,
+    turned: [Option<BodyDiodes>; 2],
+    state: &mut State,
+) -> Bridge {
+    let bridge = Bridge([0, 1].map(|half| match (gates[half], was.0[half]) {
+        (Gate::Low, _) => Half::Low,
+        (Gate::High, _) => Half::High,
+        (Gate::Off, Half::Off(diodes)) => Half::Off(turned[half].unwrap_or(diodes)),
+        (Gate::Off, Half::Low | Half::High) => {
+            Half::Off(BodyDiodes::carrying(OUT_OF[half] * state[I_OUT]))
         }
-        (Command::Off, Bridge::Freewheel(sign)) => Bridge::Freewheel(sign),
-        (Command::Off, Bridge::Open) => observed
-            .diodes
-            .backdriven
-            .map_or(Bridge::Open, Bridge::Freewheel),
-        (Command::Off, Bridge::Drive(_) | Bridge::Brake) => {
-            if state[I_OUT] == 0.0 {
-                Bridge::Open
-            } else {
-                Bridge::Freewheel(Polarity::of(state[I_OUT]))
-            }
-        }
+    }));
+    if !bridge.is_interrupted() {
+        return bridge;
     }
+    state[I_OUT] = 0.0;
+    bridge.at_rest()
 }
 
 fn wanted_contact(conducts: bool, was: Contact, over: bool, current: &mut f64) -> Contact {

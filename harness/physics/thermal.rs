@@ -23,7 +23,8 @@ const STEP: f64 = BIN / 2.0;
 /// C_c T_c' = (T_j - T_c) / R_jc - T_c / R_ca, rises over the ambient.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Thermal {
-    /// Integral of the squared output current since the last tick, A2s.
+    /// Integral of the squared current through each switch since the last
+    /// tick, those of all switches together, A2s.
     pub(super) current_squared: f64,
     /// When that was.
     since: i64,
@@ -63,7 +64,7 @@ impl Thermal {
         }
     }
 
-    /// Brings it up to `now`, the switches' resistance having been `ohms`.
+    /// Brings it up to `now`, a switch's resistance having been `ohms`.
     pub(super) fn catch_up(&mut self, now: i64, ohms: f64) {
         if now <= self.since {
             return;

@@ -9,8 +9,10 @@ pub(super) enum Timer {
     InputEdge,
     /// The next edge at the board's output.
     OutputEdge,
-    /// The dead time is over.
-    DeadTime,
+    /// The dead time of line A's half-bridge is over.
+    FirstDeadTime,
+    /// That of line B's half-bridge is over.
+    SecondDeadTime,
     /// The input has been quiet for too long.
     SignalLoss,
     /// The next edge of the signal that the board makes when it has none.

@@ -54,7 +54,7 @@ pub(crate) fn run() {
 
 /// Seconds for the short on a fresh circuit, its caches empty.
 fn circuit() -> f64 {
-    let (board, fixture) = parameters();
+    let (board, fixture) = parameters(&SHORT);
     let begun = Instant::now();
     let mut circuit = Circuit::new(&board, &fixture).expect("sound parameters");
     circuit.apply(Action::SupplySetting {

@@ -28,6 +28,10 @@ pub(crate) struct Case {
     pub(crate) supply: Supply,
     /// The supply's current limit in amperes.
     pub(crate) limit: f64,
+    /// The board's dead time, and how much later than line A's half-bridge that
+    /// of line B follows, in seconds.
+    pub(crate) dead_time: f64,
+    pub(crate) late: f64,
     pub(crate) part: Part,
     /// Voltages and currents whose whole course is wanted, as the simulator
     /// calls them, and the file that they go to.
@@ -45,19 +49,26 @@ pub(crate) const SHORT: Case = Case {
     marks: &[],
     supply: Supply::Holds,
     limit: CURRENT_LIMIT,
+    dead_time: 0.4e-6,
+    late: 0.0,
     part: Part::NearShort,
     courses: &[],
 };
 
-/// Board and fixture that the netlist describes.
-pub(crate) fn parameters() -> (BoardParameters, FixtureParameters) {
+/// Board and fixture that the netlist of a case describes.
+pub(crate) fn parameters(case: &Case) -> (BoardParameters, FixtureParameters) {
+    let standard = BoardParameters::default();
     let board = BoardParameters {
+        dead_time: Seconds::new(case.dead_time),
+        two_lines: case.late > 0.0,
+        delay_rising_b: standard.delay_falling + Seconds::new(case.late),
+        delay_falling_b: standard.delay_rising + Seconds::new(case.late),
         // The trip is compared, but must not end the short.
         trip_current: Amperes::new(6.0),
         trip_debounce: Seconds::new(5.0),
         under_voltage: Volts::ZERO,
         thermal_rise_per_watt: Kelvins::ZERO,
-        ..BoardParameters::default()
+        ..standard
     };
     let fixture = FixtureParameters {
         bounce_for: Seconds::ZERO,
@@ -68,8 +79,8 @@ pub(crate) fn parameters() -> (BoardParameters, FixtureParameters) {
 
 /// The whole netlist of a case.
 pub(crate) fn netlist(case: &Case) -> String {
-    let (board, fixture) = parameters();
-    let (phase, on) = gates(case, &board);
+    let (board, fixture) = parameters(case);
+    let gates = [0, 1].map(|half| gates(case, &board, half));
     let mut measurements = String::new();
     for (index, mark) in case.marks.iter().enumerate() {
         let _ = writeln!(
@@ -100,9 +111,9 @@ pub(crate) fn netlist(case: &Case) -> String {
         ("bulk_resistance", board.bulk_resistance.si()),
         ("bulk_capacitance", board.bulk_capacitance.si()),
         ("quiescent", quiescent),
-        ("switches", 2.0 * board.switch_resistance.si()),
-        ("diodes_drop", 2.0 * board.diode_drop.si()),
-        ("diodes_resistance", 2.0 * board.diode_resistance.si()),
+        ("switch", board.switch_resistance.si()),
+        ("diode_drop", board.diode_drop.si()),
+        ("diode_resistance", board.diode_resistance.si()),
         (
             "output_resistance",
             board.output_resistance.si() + fixture.lead_resistance.si(),
@@ -128,8 +139,10 @@ pub(crate) fn netlist(case: &Case) -> String {
         .replace("{supply}", &supply)
         .replace("{parts}", &parts)
         .replace("{control}", &control)
-        .replace("{phase}", &phase)
-        .replace("{on}", &on)
+        .replace("{up1}", &gates[0].0)
+        .replace("{on1}", &gates[0].1)
+        .replace("{up2}", &gates[1].0)
+        .replace("{on2}", &gates[1].1)
         .replace("{measurements}", &measurements);
     numbers.into_iter().fold(text, |text, (name, value)| {
         text.replace(&format!("{{{name}}}"), &format!("{value:e}"))
@@ -145,30 +158,37 @@ fn control(case: &Case) -> String {
     format!(".control\nrun\nset wr_singlescale\nwrdata courses.txt {courses}\nquit\n.endc")
 }
 
-/// The bridge's polarity and whether its switches are on, as corners in time.
-fn gates(case: &Case, board: &BoardParameters) -> (String, String) {
-    let mut phase = String::from("0 1");
+/// When a half-bridge's dead times begin: line A's follows the input with the
+/// board's delays, the other way round in the negative half, line B's with the
+/// same ones for the same half-bits, and later where the case says so.
+pub(crate) fn edges(case: &Case, board: &BoardParameters, half: usize) -> Vec<f64> {
+    let late = if half == 0 { 0.0 } else { case.late };
+    let inputs = (1..).map(|half_bit| f64::from(half_bit) * HALF_BIT);
+    inputs
+        .take_while(|input| case.alternating && *input <= case.length)
+        .enumerate()
+        .map(|(index, input)| {
+            let delay = if index % 2 == 0 {
+                board.delay_falling
+            } else {
+                board.delay_rising
+            };
+            input + delay.si() + late
+        })
+        .collect()
+}
+
+/// Which switch of a half-bridge, and whether it is on, as corners in time.
+fn gates(case: &Case, board: &BoardParameters, half: usize) -> (String, String) {
+    let edge = 0.5e-9;
+    let mut level = 1 - half;
+    let mut up = format!("0 {level}");
     let mut on = String::from("0 1");
     if let Part::Disabled(after) = case.part {
         let off = CLOSE + after;
-        let _ = write!(on, " {:e} 1 {:e} 0", off - 0.5e-9, off + 0.5e-9);
+        let _ = write!(on, " {:e} 1 {:e} 0", off - edge, off + edge);
     }
-    if !case.alternating {
-        return (phase, on);
-    }
-    let edge = 0.5e-9;
-    let mut sign = 1.0;
-    for half_bit in 1.. {
-        let input = f64::from(half_bit) * HALF_BIT;
-        if input > case.length {
-            break;
-        }
-        let delay = if sign > 0.0 {
-            board.delay_falling
-        } else {
-            board.delay_rising
-        };
-        let off = input + delay.si();
+    for off in edges(case, board, half) {
         let back = off + board.dead_time.si();
         let middle = 0.5 * (off + back);
         let _ = write!(
@@ -180,13 +200,13 @@ fn gates(case: &Case, board: &BoardParameters) -> (String, String) {
             back + edge
         );
         let _ = write!(
-            phase,
-            " {:e} {sign} {:e} {}",
+            up,
+            " {:e} {level} {:e} {}",
             middle - edge,
             middle + edge,
-            -sign
+            1 - level
         );
-        sign = -sign;
+        level = 1 - level;
     }
-    (phase, on)
+    (up, on)
 }

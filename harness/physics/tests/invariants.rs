@@ -55,8 +55,10 @@ proptest! {
         cuts in prop::collection::vec(1_i64..40 * MILLISECOND, 0..40),
         reversing in any::<bool>(),
         keep in any::<bool>(),
+        two_lines in any::<bool>(),
     ) {
         let board = BoardParameters {
+            two_lines,
             reversing: reversing.then_some(Reversing {
                 current: Amperes::new(6.0),
                 debounce: Seconds::new(40e-6),
@@ -323,6 +325,7 @@ fn spread(factors: &[f64]) -> (BoardParameters, FixtureParameters) {
     board.diode_drop = board.diode_drop * factor();
     board.dead_time = board.dead_time * factor();
     board.delay_rising = board.delay_rising * factor();
+    board.delay_falling_b = board.delay_falling_b * factor();
     board.output_inductance = board.output_inductance * factor();
     board.sense_filter = board.sense_filter * factor();
     board.trip_current = board.trip_current * factor();
@@ -345,13 +348,15 @@ proptest! {
 
     #[test]
     fn no_parameters_and_no_programme_upset_it(
-        factors in prop::collection::vec(0.2_f64..5.0, 1..21),
+        factors in prop::collection::vec(0.2_f64..5.0, 1..22),
         choices in prop::collection::vec((0_usize..14, 1_i64..15_000), 1..12),
         volts in 8.0_f64..26.0,
         amperes in 0.5_f64..20.0,
         reversing in any::<bool>(),
+        two_lines in any::<bool>(),
     ) {
         let (mut board, fixture) = spread(&factors);
+        board.two_lines = two_lines;
         board.reversing = reversing.then_some(Reversing {
             current: Amperes::new(4.5),
             debounce: Seconds::new(60e-6),

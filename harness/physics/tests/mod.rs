@@ -10,6 +10,7 @@ use crate::units::{Amperes, Farads, Henries, Kelvins, Ohms, Seconds, Volts};
 
 mod behaviour;
 mod closed_forms;
+mod halves;
 mod invariants;
 mod parts;
 

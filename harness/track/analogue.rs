@@ -326,8 +326,9 @@ impl ShapeTally {
         }
         if let Some(slew) = transition.slew {
             let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-            let bounded = transition.samples_in_slew == 0;
-            // Between two samples it may have been any faster.
+            // What takes less than from one sample to the next may have been
+            // any faster, also where a sample lies on the way.
+            let bounded = transition.samples_in_slew == 0 || slew > swing;
             let slew = if bounded { slew.min(swing) } else { slew };
             self.bounded += u64::from(bounded);
             self.slew.push(slew / period);

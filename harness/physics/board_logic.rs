@@ -192,11 +192,15 @@ impl BoardLogic {
         if !self.enabled || self.tripped || self.hot || self.locked_out || self.lost {
             return [Gate::Off; 2];
         }
-        [0, 1].map(|half| match (self.dead[half], self.levels[half]) {
+        [self.gate(0), self.gate(1)]
+    }
+
+    fn gate(&self, half: usize) -> Gate {
+        match (self.dead[half], self.levels[half]) {
             (true, _) => Gate::Off,
             (false, false) => Gate::Low,
             (false, true) => Gate::High,
-        })
+        }
     }
 
     /// The enable input; switching on again clears a trip.

@@ -166,10 +166,8 @@ impl Bridge {
 
     /// How many switches the output current heats.
     pub(super) fn heated(self) -> f64 {
-        self.0
-            .into_iter()
-            .map(|half| f64::from(u8::from(half.is_switched())))
-            .sum()
+        let [first, second] = self.0.map(|half| u8::from(half.is_switched()));
+        f64::from(first + second)
     }
 
     /// The voltage between the terminals without the output current.

@@ -145,6 +145,8 @@ pub(super) struct Mode {
     pub(super) node: Affine,
     /// How often the rail feeds the output current.
     pub(super) drawn: f64,
+    /// How many switches the output current heats.
+    pub(super) heated: f64,
     /// The terminal of a half-bridge that idles while the other conducts.
     pub(super) held: [Option<Affine>; 2],
     supply_current: Affine,
@@ -205,6 +207,7 @@ impl Mode {
             rail,
             node,
             drawn,
+            heated: key.bridge.heated(),
             held: key.bridge.held(e, rail, node),
             supply_current,
             load_current,
@@ -298,9 +301,9 @@ fn node(e: &Electrics, key: &Key) -> Affine {
         .plus(-1.0, Affine::state(I_NEAR))
         .plus(-1.0, Affine::state(I_FAR))
         .plus(-1.0, Affine::state(I_GAP))
-        .plus(1.0 / e.snubber_resistance, Affine::state(V_SNUB));
+        .plus(e.snubber_conductance, Affine::state(V_SNUB));
     if key.resistor {
-        conductance += 1.0 / e.resistor;
+        conductance += e.resistor_conductance;
     }
     let rectified = [
         (key.load, V_LOAD, e.rectifier_drop, e.load.resistance),

@@ -277,6 +277,7 @@ impl Asking<'_> {
         }
     }
 
+    #[inline]
     fn turned(self, state: &State) -> [Option<BodyDiodes>; 2] {
         if self.mode.key.bridge.is_switched() {
             [None; 2]
@@ -307,7 +308,7 @@ fn turned(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] 
     if bridge == Bridge::OPEN {
         return backdriven(e, mode, state);
     }
-    [0, 1].map(|half| {
+    let turned = |half: usize| {
         let Half::Off(diodes) = bridge.0[half] else {
             return None;
         };
@@ -320,7 +321,8 @@ fn turned(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] 
             None => diodes,
         };
         (to != diodes).then_some(to)
-    })
+    };
+    [turned(0), turned(1)]
 }
 
 /// The diodes of an idle bridge, which the node drives two at a time.
@@ -416,24 +418,24 @@ fn rectifiers(e: &Electrics, settings: &Settings, state: &State) -> (Rectifier, 
         return (Rectifier::Blocked, Rectifier::Blocked);
     }
     let mut flowing = state[I_OUT] - state[I_NEAR] - state[I_FAR] - state[I_GAP]
-        + state[V_SNUB] / e.snubber_resistance;
+        + state[V_SNUB] * e.snubber_conductance;
     let mut conductance = e.node_conductance;
     if connected.resistor {
-        conductance += 1.0 / e.resistor;
+        conductance += e.resistor_conductance;
     }
     let conducting = Rectifier::Conducting(Polarity::of(flowing));
     flowing = flowing.abs();
-    let load = (state[V_LOAD] + e.rectifier_drop, e.load.resistance);
-    let bank = (state[V_BANK] + e.bank.drop, e.bank.resistance);
+    let load = (state[V_LOAD] + e.rectifier_drop, e.load.conductance);
+    let bank = (state[V_BANK] + e.bank.drop, e.bank.conductance);
     let has = [drawing, connected.bank];
     let order = if bank.0 < load.0 { [1, 0] } else { [0, 1] };
     let mut found = [Rectifier::Blocked; 2];
     for index in order {
-        let (threshold, resistance) = [load, bank][index];
+        let (threshold, own) = [load, bank][index];
         if has[index] && flowing > threshold * conductance {
             found[index] = conducting;
-            flowing += threshold / resistance;
-            conductance += 1.0 / resistance;
+            flowing += threshold * own;
+            conductance += own;
         }
     }
     let [load, bank] = found;
@@ -446,10 +448,10 @@ fn stage(e: &Electrics, kind: LoadKind, state: &State) -> Stage {
         LoadKind::Off => Stage::Off,
         LoadKind::Resistance(ohms) => Stage::Resistance(ohms.max(e.load.saturation).to_bits()),
         LoadKind::Current => {
-            let most = state[V_LOAD] / e.load.saturation;
-            if most >= state[I_LOAD] {
+            let most = |amperes: f64| amperes * e.load.saturation;
+            if state[V_LOAD] >= most(state[I_LOAD]) {
                 Stage::Regulated
-            } else if state[I_LOAD] >= e.load.ceiling && state[I_SET] > most {
+            } else if state[I_LOAD] >= e.load.ceiling && most(state[I_SET]) > state[V_LOAD] {
                 Stage::Ceiling
             } else {
                 Stage::Saturated

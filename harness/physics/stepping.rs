@@ -119,7 +119,7 @@ impl Circuit {
     /// from the anchor to `end`, those of all together, the current taken to
     /// move in a line between them.
     pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
-        let heated = self.mode.key.bridge.heated();
+        let heated = self.mode.heated;
         if heated == 0.0 {
             return 0.0;
         }
@@ -465,14 +465,16 @@ fn wanted_bridge(
     turned: [Option<BodyDiodes>; 2],
     state: &mut State,
 ) -> Bridge {
-    let bridge = Bridge([0, 1].map(|half| match (gates[half], was.0[half]) {
+    let current = state[I_OUT];
+    let wanted = |half: usize| match (gates[half], was.0[half]) {
         (Gate::Low, _) => Half::Low,
         (Gate::High, _) => Half::High,
         (Gate::Off, Half::Off(diodes)) => Half::Off(turned[half].unwrap_or(diodes)),
         (Gate::Off, Half::Low | Half::High) => {
-            Half::Off(BodyDiodes::carrying(OUT_OF[half] * state[I_OUT]))
+            Half::Off(BodyDiodes::carrying(OUT_OF[half] * current))
         }
-    }));
+    };
+    let bridge = Bridge([wanted(0), wanted(1)]);
     if !bridge.is_interrupted() {
         return bridge;
     }

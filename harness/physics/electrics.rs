@@ -37,6 +37,8 @@ pub(super) struct Electrics {
     /// What a damaged switch adds in the positive polarity.
     pub(super) positive_path_excess: f64,
     pub(super) switch_coefficient: f64,
+    /// Conductance of a high-side switch that leaks; zero where it blocks.
+    pub(super) leakage: f64,
     pub(super) diodes_drop: f64,
     pub(super) diodes_resistance: f64,
     /// Conductance of the body diodes across the rail: both half-bridges side
@@ -73,6 +75,7 @@ impl Electrics {
             bulk_resistance: board.bulk_resistance.si(),
             switches: 2.0 * board.switch_resistance.si(),
             positive_path_excess: board.positive_path_excess.si(),
+            leakage: board.leakage_resistance.map_or(0.0, |leak| 1.0 / leak.si()),
             switch_coefficient: board.switch_temperature_coefficient.si(),
             diodes_drop: 2.0 * board.diode_drop.si(),
             diodes_resistance: 2.0 * board.diode_resistance.si(),

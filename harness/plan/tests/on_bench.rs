@@ -199,6 +199,37 @@ fn the_envelope_is_met_exactly_where_hand_arithmetic_says() {
     assert!(excess("\"1000 J\"", "\"936.16 J\"") > 0);
 }
 
+/// By hand: half a second to power up, four minutes, and a last look of 0.1 s
+/// with 60 kbit of samples; at 4 Mbit/s 240.615 s, at 300 bit/s 25 looks of
+/// 200.1 s each, one after the other.
+#[test]
+fn a_soak_that_outlasts_the_envelope_is_a_fault_of_the_plan() {
+    let (plan, _) = read(DEMO).expect("sound");
+    let faults = |seconds: f64, speed: u32| {
+        let mut bench = bench(BENCH);
+        bench.envelope.seconds = Seconds::new(seconds);
+        let mut profiles = profiles();
+        profiles.get_mut(&Role::Capture).expect("one").line.speed = speed;
+        against_bench(&plan, &bench, &profiles)
+    };
+    assert!(faults(240.62, 4_000_000).is_empty());
+    for (seconds, speed, message) in [
+        (240.61, 4_000_000, "240.6 s without a pause"),
+        (5000.0, 300, "5003 s without a pause"),
+    ] {
+        let faults = faults(seconds, speed);
+        let [fault] = &faults[..] else {
+            panic!("one fault: {faults:#?}");
+        };
+        let at = DEMO.find("length = \"4 min\"").expect("the soak's");
+        let line = DEMO[..at].matches('\n').count() + 1;
+        assert_eq!((fault.line, fault.column), (line, 10), "{fault:?}");
+        assert!(fault.message.contains(message), "{}", fault.message);
+        let hint = fault.hint.as_deref().expect("a hint");
+        assert!(hint.contains("`seconds` in `[envelope]`"), "{hint}");
+    }
+}
+
 /// The coin test by hand: a good board may trip as late as at 4.4 A, and 18 V
 /// over 4.4 A is 4.0909 ohm, of which 170 mohm are the board's, the leads' and
 /// the supply's. A loop up to the rest of 3.9209 ohm makes every board trip;

@@ -190,6 +190,7 @@ async fn a_hold_is_neither_begun_nor_waited_for_beyond_the_envelope() {
     let mut file = file();
     file.envelope.seconds = Seconds::new(30.0);
     let mut bench = powered(&file).await;
+    bench.wait(Seconds::new(0.05)).await.expect("waited");
     let hold = |seconds| Intent::LoadHold {
         current: Amperes::new(1.0),
         duration: Seconds::new(seconds),

@@ -88,14 +88,15 @@ fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric) {
         row.extend([moved.way.word(), moved.law].map(str::to_owned));
         rows.push(row);
     }
-    out.push_str("\nWhat moves it, when the first of these rises\n\n");
-    if parts.is_empty() {
-        out.push_str("  no single part of a board by more than the bench can tell\n");
-    } else {
+    if !parts.is_empty() {
+        out.push_str("\nWhat moves it, when the first of these rises\n\n");
         out.push_str(&table(&["  parameter", "goes", "by"], &parts));
+    } else if choices.is_empty() {
+        out.push_str("\nWhat moves it\n\n");
+        out.push_str("  no single part of a board by more than the bench can tell\n");
     }
     if !choices.is_empty() {
-        out.push_str("\nWhat moves it, when a board is built so\n\n");
+        out.push_str("\nWhat moves it, where the first of these is so\n\n");
         let headings = ["  parameter", "instead of", "goes", "by"];
         out.push_str(&table(&headings, &choices));
     }

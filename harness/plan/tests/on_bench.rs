@@ -215,7 +215,7 @@ fn a_soak_that_outlasts_the_envelope_is_a_fault_of_the_plan() {
     assert!(faults(240.62, 4_000_000).is_empty());
     for (seconds, speed, message) in [
         (240.61, 4_000_000, "240.6 s without a pause"),
-        (5000.0, 300, "5003 s without a pause"),
+        (5000.0, 300, "5.003 ks without a pause"),
     ] {
         let faults = faults(seconds, speed);
         let [fault] = &faults[..] else {

@@ -111,14 +111,17 @@ impl Energy<'_> {
     fn load(&mut self, load: &Load) {
         let largest = load.steps.iter().copied().fold(Amperes::ZERO, greater);
         self.drawn("steps", largest);
-        let taken: f64 = load.steps.len() as f64 * (load.settle.si() + load.hold.si());
+        // The supply stays on from one polarity to the next.
+        let steps = load.steps.len() * load.polarities.len();
+        let taken = steps as f64 * (load.settle.si() + load.hold.si());
         self.lasts("hold", Seconds::new(taken.min(1e9)));
     }
 
     fn sense(&mut self, sense: &Sense) {
         let largest = sense.steps.iter().copied().fold(Amperes::ZERO, greater);
         self.drawn("steps", largest);
-        let taken = sense.steps.len() as f64 * (sense.settle.si() + sense.hold.si());
+        let steps = sense.steps.len() * sense.polarities.len();
+        let taken = steps as f64 * (sense.settle.si() + sense.hold.si());
         self.lasts("hold", Seconds::new(taken.min(1e9)));
     }
 

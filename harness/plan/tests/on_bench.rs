@@ -36,7 +36,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("seconds = \"300 s\"", "seconds = \"2.5 s\""),
             ("hold_time", 1),
-            "without a pause",
+            "3.000 s without a pause",
         ),
         (
             ("number = 5\nmeasures", "number = 6\nmeasures"),
@@ -91,6 +91,12 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
             ),
             ("kind = \"inrush\"", 1),
             "the prospective current (capacitor bank) is 56.25 A",
+        ),
+        // Three polarities of five steps of a quarter second.
+        (
+            ("seconds = \"300 s\"", "seconds = \"3.7 s\""),
+            ("[[scenario]]", 2),
+            "3.750 s without a pause",
         ),
         (
             ("seconds = \"300 s\"", "seconds = \"200 s\""),

@@ -40,6 +40,8 @@ pub(super) struct Electrics {
     /// What a damaged switch adds in the positive polarity.
     pub(super) positive_path_excess: f64,
     pub(super) switch_coefficient: f64,
+    /// Conductance of a high-side switch that leaks; zero where it blocks.
+    pub(super) leakage: f64,
     /// One body diode.
     pub(super) diode_drop: f64,
     pub(super) diode_resistance: f64,
@@ -80,6 +82,7 @@ impl Electrics {
             bulk_resistance: board.bulk_resistance.si(),
             switch: board.switch_resistance.si(),
             positive_path_excess: board.positive_path_excess.si(),
+            leakage: board.leakage_resistance.map_or(0.0, |leak| 1.0 / leak.si()),
             switch_coefficient: board.switch_temperature_coefficient.si(),
             diode_drop: board.diode_drop.si(),
             diode_resistance: board.diode_resistance.si(),

@@ -172,6 +172,11 @@ impl Mode {
 
         let mut rows = [Affine::zero(); STATES];
         rows[V_BULK] = charging.times(1.0 / e.bulk);
+        let leakage = leakage(e, &key);
+        if leakage > 0.0 {
+            let leaking = Affine::state(V_BULK).plus(-1.0, node).times(leakage);
+            rows[V_BULK] = rows[V_BULK].plus(-1.0 / e.bulk, leaking);
+        }
         rows[I_OUT] = output_row(e, &key, rail, node);
         rows[V_SNUB] = node
             .plus(-1.0, Affine::state(V_SNUB))
@@ -316,7 +321,27 @@ fn node(e: &Electrics, key: &Key) -> Affine {
             flowing = flowing.plus(rectifier.sign() / resistance, behind);
         }
     }
+    let leakage = leakage(e, key);
+    if leakage > 0.0 {
+        conductance += leakage;
+        flowing = flowing.plus(leakage, Affine::state(V_BULK));
+    }
     flowing.times(1.0 / conductance)
+}
+
+/// What a high-side switch that leaks conducts onto the node. Its milliamperes
+/// show only on an output that is off, so they count only there, and not beside
+/// a load or a bank that swallows them. Simplified: they come out of the bulk
+/// capacitance itself, past its series resistance; the other terminal is taken
+/// as held at the negative, as by a driver's own bias; shunt and sensor do not
+/// see them.
+fn leakage(e: &Electrics, key: &Key) -> f64 {
+    let loaded = key.banked || (key.stage != Stage::Off && !key.on_supply);
+    if key.bridge == Bridge::OPEN && !loaded {
+        e.leakage
+    } else {
+        0.0
+    }
 }
 
 /// The current through a rectifier with `drop` and `resistance` into the

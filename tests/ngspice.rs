@@ -11,7 +11,7 @@ use bufferstop::physics::{
     Action, Circuit, DriveSignal, Line, LoadMode, Pattern, Polarity, Probe, SwitchBranch,
 };
 use bufferstop::units::{Amperes, Quantity, Seconds, Volts};
-use netlist::{CLOSE, Case, Part, SHORT, Supply, VOLTAGE, netlist, parameters};
+use netlist::{CLOSE, Case, HALF_BIT, Part, SHORT, Supply, VOLTAGE, netlist, parameters};
 use std::process::Command;
 
 /// How far a current may be off, relative, and a trip instant in seconds.
@@ -43,7 +43,7 @@ const CASES: [Case; 2] = [
 const OUTPUT: &[&str] = &["i(Vout)", "v(node)", "v(rail)"];
 
 /// Whole courses, part by part.
-const COURSES: [Case; 10] = [
+const COURSES: [Case; 11] = [
     Case {
         name: "alternating hard short",
         courses: OUTPUT,
@@ -116,6 +116,16 @@ const COURSES: [Case; 10] = [
         dead_time: 4e-6,
         late: 8e-6,
         courses: OUTPUT,
+        ..SHORT
+    },
+    Case {
+        name: "one gap over a common negative",
+        length: 0.5e-3,
+        step: 10e-9,
+        limit: 50.0,
+        part: Part::OneGap,
+        dead_time: 4e-6,
+        courses: &["i(Vout)", "i(Vgap)", "v(rail)", "v(sense)"],
         ..SHORT
     },
     Case {
@@ -315,6 +325,10 @@ fn near_an_edge(case: &Case, instant: f64) -> bool {
     if let Part::Disabled(after) = case.part {
         edges.push(CLOSE + after);
     }
+    if case.part == Part::OneGap {
+        // The upstream source's own edges.
+        edges.push(libm::round(instant / HALF_BIT) * HALF_BIT);
+    }
     let (board, _) = parameters(case);
     for half in [0, 1] {
         for off in netlist::edges(case, &board, half) {
@@ -350,6 +364,7 @@ fn followed(case: &Case) -> Vec<Vec<f64>> {
         Part::Bank => Action::Close(SwitchBranch::Bank),
         Part::Resistor => Action::Close(SwitchBranch::Resistor),
         Part::Load(amperes) => Action::Load(LoadMode::Current(Amperes::new(amperes))),
+        Part::OneGap => Action::Close(SwitchBranch::GapCrossed),
     });
     if let Part::Disabled(after) = case.part {
         circuit.advance_to(at(CLOSE + after));
@@ -359,7 +374,9 @@ fn followed(case: &Case) -> Vec<Vec<f64>> {
     let course = |name: &&str| {
         let probe = match *name {
             "i(Vout)" => Probe::OutputCurrent,
+            "i(Vgap)" => Probe::GapCurrent,
             "v(node)" => Probe::NodeVoltage,
+            "v(sense)" => Probe::SenseVoltage,
             "v(rail)" => Probe::BoardRail,
             "v(bank)" => Probe::BankVoltage,
             "v(lin)" => Probe::LoadVoltage,

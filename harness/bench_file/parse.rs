@@ -6,7 +6,9 @@ use super::parts::*;
 use super::wiring::{channel, logic_line, wiring};
 use super::{Bench, ModelBench, sound};
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
-use crate::model_board::{Branch, CapacitorBank, FIXTURE, FixtureParameters, SupplyKind};
+use crate::model_board::{
+    Branch, CapacitorBank, FIXTURE, FixtureParameters, GapReturn, SupplyKind,
+};
 use crate::units::{Henries, Ohms, Seconds, Volts};
 
 /// Reads a bench file.
@@ -285,6 +287,11 @@ fn stated_fixture(bench: &Bench) -> FixtureParameters {
         fixture.upstream.voltage = upstream.voltage;
         fixture.upstream.branch.resistance = upstream.resistance + resistance;
         fixture.upstream.branch.inductance = upstream.inductance + inductance;
+        fixture.upstream.returns = match upstream.isolation {
+            Isolation::IsolatedBothGaps => GapReturn::OtherGap,
+            Isolation::CommonNegativeOneGap => GapReturn::CommonNegative,
+            Isolation::IsolatedOneGap => GapReturn::Nowhere,
+        };
         fixture.upstream.trip_current = upstream.trip_current;
         fixture.upstream.trip_time = upstream.trip_time;
     }

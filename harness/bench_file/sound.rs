@@ -221,14 +221,6 @@ impl Checks<'_> {
         let Some(upstream) = &self.bench.upstream else {
             return;
         };
-        if self.bench.model.is_some() && upstream.isolation != Isolation::IsolatedBothGaps {
-            let message = "the model bench bridges both gaps between isolated supplies, \
-                           whatever stands here";
-            self.root.fault(
-                Fault::warning(&self.place("upstream.isolation"), message)
-                    .expected("\"isolated, both gaps\" on a model bench"),
-            );
-        }
         if upstream.voltage > self.bench.envelope.voltage {
             self.fault(
                 "upstream.voltage",

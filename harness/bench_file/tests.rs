@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::document::{Fault, Severity, Source};
+use crate::model_board::GapReturn;
 use crate::units::{Farads, Quantity, Seconds};
 use proptest::prelude::*;
 
@@ -361,13 +362,21 @@ fn usb_ports_and_overrides_are_read() {
 /// both voltages, over a common negative one of them, else nothing.
 #[test]
 fn what_flows_across_the_gap_depends_on_isolation() {
-    for (case, voltage) in [
-        ("isolated, both gaps", Some(35.0)),
-        ("common negative, one gap", Some(18.0)),
-        ("isolated, one gap", None),
+    for (case, voltage, returns) in [
+        ("isolated, both gaps", Some(35.0), GapReturn::OtherGap),
+        (
+            "common negative, one gap",
+            Some(18.0),
+            GapReturn::CommonNegative,
+        ),
+        ("isolated, one gap", None, GapReturn::Nowhere),
     ] {
         let text = DEMO.replace("\"isolated, both gaps\"", &format!("\"{case}\""));
-        let (bench, _) = read(&text).expect("sound");
+        let (bench, warnings) = read(&text).expect("sound");
+        let silent = warnings.iter().all(|fault| !fault.message.contains("gap"));
+        assert!(silent, "{warnings:?}");
+        let model = bench.model.as_ref().expect("a model");
+        assert_eq!(model.fixture.upstream.returns, returns);
         let found = bench.mismatch(Volts::new(18.0), Closes::GapCrossed);
         assert_eq!(found.map(|(volts, _)| volts.si()), voltage, "{case}");
         if let Some((_, resistance)) = found {

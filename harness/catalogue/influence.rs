@@ -166,16 +166,15 @@ pub static INFLUENCES: &[Influence] = influences! {
     "delay_rising" of "the line driver, line A" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
-        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
-        Signal "cutout_start" Down "the end bit's last edge comes that much later";
     }
     "delay_falling" of "the line driver, line A" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
-        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
@@ -184,7 +183,7 @@ pub static INFLUENCES: &[Influence] = influences! {
     "delay_rising_b" of "the line driver, line B" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
-        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
@@ -192,12 +191,10 @@ pub static INFLUENCES: &[Influence] = influences! {
     "delay_falling_b" of "the line driver, line B" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
-        Signal "crossing_distortion" Up "the pause between the two half-bridges";
+        Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
-        Signal "cutout_start" Down "the end bit's last edge comes that much later";
-        Signal "cutout_end" Down "the end bit's last edge comes that much later";
     }
     "output_resistance" of "joints, tracks and terminals" {
         Inrush "peak_current" Down "V over the loop's resistance";

@@ -65,6 +65,19 @@ pub struct Branch {
     pub inductance: Henries,
 }
 
+/// By what way the current through a bridged gap comes back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum GapReturn {
+    /// By the other gap, the supplies being isolated.
+    OtherGap,
+    /// By the negative that both supplies share: one gap is bridged, that in
+    /// line A's wire.
+    CommonNegative,
+    /// By none: one gap between isolated supplies.
+    Nowhere,
+}
+
 /// The second booster behind the section gaps.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Upstream {
@@ -72,6 +85,8 @@ pub struct Upstream {
     pub voltage: Volts,
     /// Its output resistance and the gap's together, and the loop inductance.
     pub branch: Branch,
+    /// How the current through it comes back.
+    pub returns: GapReturn,
     /// Current at which it trips.
     pub trip_current: Amperes,
     /// How long the current must last.
@@ -194,6 +209,7 @@ impl Default for FixtureParameters {
                     resistance: Ohms::new(0.400),
                     inductance: Henries::new(4e-6),
                 },
+                returns: GapReturn::OtherGap,
                 trip_current: Amperes::new(8.0),
                 trip_time: Seconds::new(0.060),
             },

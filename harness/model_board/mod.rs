@@ -10,7 +10,8 @@ mod table;
 
 pub use defects::{By, Change, DEFECTS, Defect};
 pub use fixture::{
-    Branch, CapacitorBank, ContactDefect, FixtureParameters, SupplyBehaviour, SupplyKind, Upstream,
+    Branch, CapacitorBank, ContactDefect, FixtureParameters, GapReturn, SupplyBehaviour,
+    SupplyKind, Upstream,
 };
 pub use fixture_table::FIXTURE;
 pub use parameters::{BoardParameters, Reversing, SenseLeg, SignalLoss};

@@ -407,12 +407,12 @@ impl BoardLogic {
     /// The half-bridges follow lines, brake and reversal: one whose level
     /// changes is off for its dead time first, the other goes on conducting.
     fn follow(&mut self, now: i64, times: &BoardTimes, timers: &mut Timers) {
-        for half in 0..2 {
+        for (half, timer) in DEAD_TIMES.into_iter().enumerate() {
             let level = !self.braked && self.outputs[half ^ usize::from(self.inverted)];
             if level != self.levels[half] {
                 self.levels[half] = level;
                 self.dead[half] = true;
-                timers.set(DEAD_TIMES[half], now + times.dead_time);
+                timers.set(timer, now + times.dead_time);
             }
         }
     }

@@ -1,6 +1,6 @@
 //! The bridge as its two half-bridges: what each of them does, and what follows
-//! from that for voltage, current and heat. When which does what is decided
-//! elsewhere.
+//! from that for voltage, current and heat. What they are told, and when their
+//! diodes turn, is decided elsewhere.
 //!
 //! A terminal's current counts out of the bridge. While one half-bridge is in
 //! its dead time the other goes on conducting: the current that leaves the dead
@@ -8,7 +8,10 @@
 //! a current into it goes on into the rail, one diode above that.
 
 use super::affine::Affine;
+use super::board_logic::Gate;
 use super::electrics::Electrics;
+use super::mode::{I_GAP, I_OUT};
+use super::propagator::State;
 use crate::model_board::SenseLeg;
 
 /// What the body diodes of a half-bridge do while its switches are off.
@@ -86,7 +89,7 @@ impl Half {
 
     /// The terminal's voltage without its current; nothing of its own where the
     /// half-bridge idles.
-    fn voltage(self, e: &Electrics, rail: Affine) -> Affine {
+    pub(super) fn voltage(self, e: &Electrics, rail: Affine) -> Affine {
         match self {
             Self::Low | Self::IDLE => Affine::zero(),
             Self::High => rail,
@@ -96,7 +99,7 @@ impl Half {
     }
 
     /// The resistance on the terminal's current at a temperature bin.
-    fn resistance(self, e: &Electrics, bin: i16) -> f64 {
+    pub(super) fn resistance(self, e: &Electrics, bin: i16) -> f64 {
         match self {
             Self::Low | Self::High => e.switch_at(bin),
             Self::Off(BodyDiodes::Lower | BodyDiodes::Upper) => e.diode_resistance,
@@ -110,8 +113,21 @@ impl Half {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(super) struct Bridge(pub(super) [Half; 2]);
 
-/// The sign in which the output current leaves each half-bridge.
-pub(super) const OUT_OF: [f64; 2] = [1.0, -1.0];
+/// How often a current leaves each terminal. The output current leaves the
+/// first and comes back into the second ...
+pub(super) const OUTPUT: [f64; 2] = [1.0, -1.0];
+/// ... less what the gap has taken of it and returns through a common negative.
+pub(super) const GAP: [f64; 2] = [0.0, 1.0];
+
+/// The currents out of the terminals; `shared` where the gap's returns through
+/// a common negative.
+pub(super) fn currents(shared: bool, state: &State) -> [f64; 2] {
+    if shared {
+        [state[I_OUT], state[I_GAP] - state[I_OUT]]
+    } else {
+        [state[I_OUT], -state[I_OUT]]
+    }
+}
 
 impl Bridge {
     /// All switches off, no current.
@@ -127,20 +143,53 @@ impl Bridge {
         self.0.contains(&Half::IDLE)
     }
 
+    /// What it does when it is told `gates` and its diodes have `turned`. A
+    /// current whose way has closed is zero from here on.
+    pub(super) fn told(
+        self,
+        gates: [Gate; 2],
+        turned: [Option<BodyDiodes>; 2],
+        shared: bool,
+        state: &mut State,
+    ) -> Self {
+        let currents = currents(shared, state);
+        let told = |half: usize| match (gates[half], self.0[half]) {
+            (Gate::Low, _) => Half::Low,
+            (Gate::High, _) => Half::High,
+            (Gate::Off, Half::Off(diodes)) => Half::Off(turned[half].unwrap_or(diodes)),
+            (Gate::Off, Half::Low | Half::High) => Half::Off(BodyDiodes::carrying(currents[half])),
+        };
+        let bridge = Self([told(0), told(1)]);
+        match bridge.0.map(|half| half == Half::IDLE) {
+            [false, false] => bridge,
+            [first, second] if shared => {
+                // Each has a way of its own, through the gap.
+                if first && second {
+                    state[I_GAP] = 0.0;
+                }
+                state[I_OUT] = if first { 0.0 } else { state[I_GAP] };
+                bridge
+            }
+            _ => {
+                state[I_OUT] = 0.0;
+                bridge.at_rest()
+            }
+        }
+    }
+
     /// The same without current.
-    pub(super) fn at_rest(self) -> Self {
+    fn at_rest(self) -> Self {
         Self(self.0.map(|half| match half {
             Half::Off(_) => Half::IDLE,
             Half::Low | Half::High => half,
         }))
     }
 
-    /// How often the output current is drawn from the rail: once, not at all,
-    /// or once against it.
-    pub(super) fn drawn(self) -> f64 {
+    /// How often a current that `leaves` the terminals is drawn from the rail.
+    pub(super) fn drawn(self, leaves: [f64; 2]) -> f64 {
         let share = |half: usize| {
             if self.0[half].is_on_rail() {
-                OUT_OF[half]
+                leaves[half]
             } else {
                 0.0
             }
@@ -148,12 +197,12 @@ impl Bridge {
         share(0) + share(1)
     }
 
-    /// How often the output current goes down the sensed leg: line B's alone or
-    /// that of both half-bridges.
-    pub(super) fn sensed(self, leg: SenseLeg) -> f64 {
+    /// How often a current that `leaves` the terminals goes down the sensed
+    /// leg: line B's alone or that of both half-bridges.
+    pub(super) fn sensed(self, leg: SenseLeg, leaves: [f64; 2]) -> f64 {
         let share = |half: usize| {
             if self.0[half].is_on_negative() {
-                -OUT_OF[half]
+                -leaves[half]
             } else {
                 0.0
             }
@@ -164,10 +213,9 @@ impl Bridge {
         }
     }
 
-    /// How many switches the output current heats.
-    pub(super) fn heated(self) -> f64 {
-        let [first, second] = self.0.map(|half| u8::from(half.is_switched()));
-        f64::from(first + second)
+    /// Which half-bridges' currents heat a switch: one where they do.
+    pub(super) fn heated(self) -> [f64; 2] {
+        self.0.map(|half| f64::from(u8::from(half.is_switched())))
     }
 
     /// The voltage between the terminals without the output current.
@@ -176,15 +224,19 @@ impl Bridge {
         first.voltage(e, rail).plus(-1.0, second.voltage(e, rail))
     }
 
-    /// The resistance on the output current; what a damaged switch adds is in
-    /// line A's upper one.
+    /// The resistance on the output current.
     pub(super) fn resistance(self, e: &Electrics, bin: i16) -> f64 {
-        let [first, second] = self.0;
-        let whole = first.resistance(e, bin) + second.resistance(e, bin);
-        if first == Half::High {
-            whole + e.positive_path_excess
+        self.first_resistance(e, bin) + self.0[1].resistance(e, bin)
+    }
+
+    /// That of line A's half-bridge; what a damaged switch adds is in its upper
+    /// one.
+    pub(super) fn first_resistance(self, e: &Electrics, bin: i16) -> f64 {
+        let own = self.0[0].resistance(e, bin);
+        if self.0[0] == Half::High {
+            own + e.positive_path_excess
         } else {
-            whole
+            own
         }
     }
 
@@ -194,7 +246,7 @@ impl Bridge {
         [0, 1].map(|half| {
             let other = self.0[1 - half];
             (self.0[half] == Half::IDLE && other != Half::IDLE)
-                .then(|| other.voltage(e, rail).plus(OUT_OF[half], node))
+                .then(|| other.voltage(e, rail).plus(OUTPUT[half], node))
         })
     }
 }

@@ -2,7 +2,7 @@
 //! equations hold when is decided elsewhere.
 
 use super::mode::BIN;
-use crate::model_board::{BoardParameters, Branch, FixtureParameters, SenseLeg};
+use crate::model_board::{BoardParameters, Branch, FixtureParameters, GapReturn, SenseLeg};
 use crate::units::Quantity;
 
 /// The electronic load in SI units.
@@ -73,6 +73,7 @@ pub(super) struct Electrics {
     pub(super) far: Branch,
     pub(super) gap: Branch,
     pub(super) upstream_voltage: f64,
+    pub(super) gap_returns: GapReturn,
 }
 
 impl Electrics {
@@ -122,6 +123,7 @@ impl Electrics {
             far: fixture.far,
             gap: fixture.upstream.branch,
             upstream_voltage: fixture.upstream.voltage.si(),
+            gap_returns: fixture.upstream.returns,
         }
     }
 

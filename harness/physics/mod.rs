@@ -19,6 +19,7 @@ mod fixture_logic;
 mod history;
 mod mode;
 mod observed;
+mod one_gap;
 mod periodic;
 mod propagator;
 mod signal;

@@ -3,11 +3,12 @@
 
 use super::action::Probe;
 use super::affine::Affine;
-use super::bridge::Bridge;
+use super::bridge::{Bridge, GAP, OUTPUT};
 use super::electrics::{Electrics, Fold};
+use super::one_gap::OneGap;
 use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State};
 use super::signal::Polarity;
-use crate::model_board::Branch;
+use crate::model_board::{Branch, GapReturn};
 use crate::units::Quantity;
 
 /// Voltage across the bulk capacitance.
@@ -143,11 +144,13 @@ pub(super) struct Mode {
     pub(super) propagator: Propagator,
     pub(super) rail: Affine,
     pub(super) node: Affine,
-    /// How often the rail feeds the output current.
-    pub(super) drawn: f64,
-    /// How many switches the output current heats.
-    pub(super) heated: f64,
-    /// The terminal of a half-bridge that idles while the other conducts.
+    /// The gap's current returns through a common negative.
+    pub(super) shared: bool,
+    /// How often the rail feeds output and gap current.
+    pub(super) drawn: [f64; 2],
+    /// Which half-bridges' currents heat a switch.
+    pub(super) heated: [f64; 2],
+    /// The terminal of a half-bridge that idles while something else holds it.
     pub(super) held: [Option<Affine>; 2],
     supply_current: Affine,
     /// Through the load's stage.
@@ -158,14 +161,16 @@ impl Mode {
     /// Writes the circuit's equations for `key` (Kirchhoff's laws; the node is
     /// algebraic, since its conductance is above zero).
     pub(super) fn new(e: &Electrics, key: Key) -> Self {
-        let out = Affine::state(I_OUT);
-        let drawn = key.bridge.drawn();
+        let shared = e.gap_returns == GapReturn::CommonNegative && key.gap != Contact::Open;
+        let (out, gap) = (Affine::state(I_OUT), Affine::state(I_GAP));
+        let returned = if shared { GAP } else { [0.0; 2] };
+        let drawn = [OUTPUT, returned].map(|leaves| key.bridge.drawn(leaves));
         let logic = if key.logic_awake {
             Affine::constant(e.quiescent)
         } else {
             Affine::state(V_BULK).times(e.quiescent / LOGIC_FLOOR)
         };
-        let taken = out.times(drawn).plus(1.0, logic);
+        let taken = out.times(drawn[0]).plus(drawn[1], gap).plus(1.0, logic);
         let (rail, supply_current, charging) = rail_and_supply(e, &key, taken);
         let node = node(e, &key);
         let load_current = stage_current(e, key.stage);
@@ -177,17 +182,26 @@ impl Mode {
             let leaking = Affine::state(V_BULK).plus(-1.0, node).times(leakage);
             rows[V_BULK] = rows[V_BULK].plus(-1.0 / e.bulk, leaking);
         }
-        rows[I_OUT] = output_row(e, &key, rail, node);
         rows[V_SNUB] = node
             .plus(-1.0, Affine::state(V_SNUB))
             .times(1.0 / (e.snubber_resistance * e.snubber_capacitance));
         rows[I_NEAR] = branch_row(e.near, key.near, I_NEAR, node);
         rows[I_FAR] = branch_row(e.far, key.far, I_FAR, node);
-        let source = key.upstream.map_or(0.0, Polarity::sign) * e.upstream_voltage;
-        let across = node.plus(-1.0, Affine::constant(source));
-        rows[I_GAP] = branch_row(e.gap, key.gap, I_GAP, across);
+        let held = if shared {
+            let one = OneGap::new(e, &key, rail, node);
+            (rows[I_OUT], rows[I_GAP]) = (one.output, one.gap);
+            one.held
+        } else {
+            let source = key.upstream.map_or(0.0, Polarity::sign) * e.upstream_voltage;
+            let across = node.plus(-1.0, Affine::constant(source));
+            rows[I_OUT] = output_row(e, &key, rail, node);
+            rows[I_GAP] = branch_row(e.gap, key.gap, I_GAP, across);
+            key.bridge.held(e, rail, node)
+        };
+        let sensed = [OUTPUT, returned].map(|leaves| key.bridge.sensed(e.sense_leg, leaves));
         rows[V_SENSE] = out
-            .times(key.bridge.sensed(e.sense_leg) * e.sense_gain)
+            .times(sensed[0] * e.sense_gain)
+            .plus(sensed[1] * e.sense_gain, gap)
             .plus(-1.0, Affine::state(V_SENSE))
             .times(1.0 / e.sense_filter);
         rows[I_SET] = Affine::constant(f64::from_bits(key.slope));
@@ -211,9 +225,10 @@ impl Mode {
             propagator: Propagator::new(&columns(&rows)),
             rail,
             node,
+            shared,
             drawn,
             heated: key.bridge.heated(),
-            held: key.bridge.held(e, rail, node),
+            held,
             supply_current,
             load_current,
         }

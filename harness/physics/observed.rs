@@ -4,7 +4,7 @@
 //! answer; timers and consequences are not its business.
 
 use super::action::SwitchBranch;
-use super::bridge::{BodyDiodes, Bridge, Half, OUT_OF};
+use super::bridge::{BodyDiodes, Bridge, Half, OUTPUT, currents};
 use super::electrics::{Electrics, Fold};
 use super::mode::{
     Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier, Stage,
@@ -305,9 +305,10 @@ impl Asking<'_> {
 /// zero, conducting when the node drives them.
 fn turned(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] {
     let bridge = mode.key.bridge;
-    if bridge == Bridge::OPEN {
+    if bridge == Bridge::OPEN && !mode.shared {
         return backdriven(e, mode, state);
     }
+    let currents = currents(mode.shared, state);
     let turned = |half: usize| {
         let Half::Off(diodes) = bridge.0[half] else {
             return None;
@@ -317,7 +318,7 @@ fn turned(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>; 2] 
                 let rail = mode.rail.at(state);
                 BodyDiodes::driven(terminal.at(state), rail, e.diode_drop, DIODE_MARGIN)
             }
-            None if diodes.over(OUT_OF[half] * state[I_OUT]) => BodyDiodes::Blocked,
+            None if diodes.over(currents[half]) => BodyDiodes::Blocked,
             None => diodes,
         };
         (to != diodes).then_some(to)
@@ -332,7 +333,7 @@ fn backdriven(e: &Electrics, mode: &Mode, state: &State) -> [Option<BodyDiodes>;
     if beyond <= DIODE_MARGIN {
         [None; 2]
     } else {
-        OUT_OF.map(|sign| Some(BodyDiodes::carrying(-node * sign)))
+        OUTPUT.map(|sign| Some(BodyDiodes::carrying(-node * sign)))
     }
 }
 
@@ -345,10 +346,10 @@ fn clamp_over(contact: Contact, current: f64) -> bool {
 fn supply_and_rail(
     e: &Electrics,
     settings: &Settings,
-    drawn: f64,
+    drawn: [f64; 2],
     state: &State,
 ) -> (SupplyMode, f64, bool) {
-    let into_bridge = drawn * state[I_OUT];
+    let into_bridge = drawn[0] * state[I_OUT] + drawn[1] * state[I_GAP];
     let bulk = state[V_BULK];
     let logic = if bulk > LOGIC_FLOOR {
         e.quiescent

@@ -5,10 +5,9 @@
 //! where the caller stops, so the trajectory does not either.
 
 use super::action::Line;
-use super::board_logic::Gate;
-use super::bridge::{BodyDiodes, Bridge, Half, OUT_OF};
+use super::bridge::currents;
 use super::circuit::Circuit;
-use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
+use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, Key, Mode, SupplyMode};
 use super::observed::{Asked, Asking};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
@@ -16,6 +15,7 @@ use super::thermal::SHORTEST_TICK;
 use super::timers::Timer;
 use super::trajectory::Segment;
 use crate::clock::{BenchInstant, PICOSECONDS};
+use crate::model_board::GapReturn;
 use std::sync::Arc;
 
 /// The first sub-step after a change is 2^15 ps, about 33 ns.
@@ -119,13 +119,18 @@ impl Circuit {
     /// from the anchor to `end`, those of all together, the current taken to
     /// move in a line between them.
     pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
-        let heated = self.mode.heated;
-        if heated == 0.0 {
+        let [first, second] = self.mode.heated;
+        if first + second == 0.0 {
             return 0.0;
         }
         let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
-        let (before, after) = (self.state[I_OUT], state[I_OUT]);
-        (before * before + before * after + after * after) / 3.0 * seconds * heated
+        let shared = self.mode.shared;
+        let (before, after) = (currents(shared, &self.state), currents(shared, state));
+        let squared = |half: usize| {
+            let (before, after) = (before[half], after[half]);
+            (before * before + before * after + after * after) / 3.0 * seconds
+        };
+        squared(0) * first + squared(1) * second
     }
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to
@@ -350,15 +355,10 @@ impl Circuit {
         let switches = &self.switches;
         let observed = &switches.observed;
         let was = self.mode.key;
-        let bridge = wanted_bridge(
-            switches.board.gates(),
-            was.bridge,
-            observed.turned,
-            &mut self.state,
-        );
         let intact = self.fuse_is_intact();
         let [near, far] = switches.contacts;
         let alive = !switches.gap.tripped && !switches.board.lost;
+        let returns = self.electrics.gap_returns;
         let state = &mut self.state;
         let over = observed.levels.clamp_over;
         let near = wanted_contact(
@@ -368,8 +368,12 @@ impl Circuit {
             &mut state[I_NEAR],
         );
         let far = wanted_contact(far.touching && intact, was.far, over[1], &mut state[I_FAR]);
-        let bridged = switches.gap.bridged.filter(|_| alive);
+        let flows = alive && returns != GapReturn::Nowhere;
+        let bridged = switches.gap.bridged.filter(|_| flows);
         let gap = wanted_contact(bridged.is_some(), was.gap, over[2], &mut state[I_GAP]);
+        let shared = returns == GapReturn::CommonNegative && gap != Contact::Open;
+        let (gates, turned) = (switches.board.gates(), observed.turned);
+        let bridge = was.bridge.told(gates, turned, shared, state);
         let connected = switches.settings.connected;
         let (voltage, limit) = match observed.sources.supply {
             SupplyMode::Voltage => (switches.settings.supply_voltage, 0.0),
@@ -455,31 +459,6 @@ impl Circuit {
             });
         }
     }
-}
-
-/// What the half-bridges do that are told `gates`, their diodes having
-/// `turned`.
-fn wanted_bridge(
-    gates: [Gate; 2],
-    was: Bridge,
-    turned: [Option<BodyDiodes>; 2],
-    state: &mut State,
-) -> Bridge {
-    let current = state[I_OUT];
-    let wanted = |half: usize| match (gates[half], was.0[half]) {
-        (Gate::Low, _) => Half::Low,
-        (Gate::High, _) => Half::High,
-        (Gate::Off, Half::Off(diodes)) => Half::Off(turned[half].unwrap_or(diodes)),
-        (Gate::Off, Half::Low | Half::High) => {
-            Half::Off(BodyDiodes::carrying(OUT_OF[half] * current))
-        }
-    };
-    let bridge = Bridge([wanted(0), wanted(1)]);
-    if !bridge.is_interrupted() {
-        return bridge;
-    }
-    state[I_OUT] = 0.0;
-    bridge.at_rest()
 }
 
 fn wanted_contact(conducts: bool, was: Contact, over: bool, current: &mut f64) -> Contact {

@@ -7,7 +7,7 @@ mod parts;
 
 pub(crate) use parts::{Part, Supply};
 
-use bufferstop::model_board::{BoardParameters, FixtureParameters};
+use bufferstop::model_board::{BoardParameters, FixtureParameters, GapReturn};
 use bufferstop::units::{Amperes, Kelvins, Quantity, Seconds, Volts};
 use std::fmt::Write as _;
 
@@ -70,10 +70,13 @@ pub(crate) fn parameters(case: &Case) -> (BoardParameters, FixtureParameters) {
         thermal_rise_per_watt: Kelvins::ZERO,
         ..standard
     };
-    let fixture = FixtureParameters {
+    let mut fixture = FixtureParameters {
         bounce_for: Seconds::ZERO,
         ..FixtureParameters::default()
     };
+    if case.part == Part::OneGap {
+        fixture.upstream.returns = GapReturn::CommonNegative;
+    }
     (board, fixture)
 }
 
@@ -81,6 +84,7 @@ pub(crate) fn parameters(case: &Case) -> (BoardParameters, FixtureParameters) {
 pub(crate) fn netlist(case: &Case) -> String {
     let (board, fixture) = parameters(case);
     let gates = [0, 1].map(|half| gates(case, &board, half));
+    let (wires, returned, zero) = parts::wires(case.part);
     let mut measurements = String::new();
     for (index, mark) in case.marks.iter().enumerate() {
         let _ = writeln!(
@@ -122,6 +126,14 @@ pub(crate) fn netlist(case: &Case) -> String {
             "output_inductance",
             board.output_inductance.si() + fixture.lead_inductance.si(),
         ),
+        (
+            "half_resistance",
+            0.5 * (board.output_resistance.si() + fixture.lead_resistance.si()),
+        ),
+        (
+            "half_inductance",
+            0.5 * (board.output_inductance.si() + fixture.lead_inductance.si()),
+        ),
         ("bleeder", fixture.bleeder.si()),
         ("snubber_resistance", fixture.snubber_resistance.si()),
         ("snubber_capacitance", fixture.snubber_capacitance.si()),
@@ -139,6 +151,10 @@ pub(crate) fn netlist(case: &Case) -> String {
         .replace("{supply}", &supply)
         .replace("{parts}", &parts)
         .replace("{control}", &control)
+        .replace("{wires}", wires)
+        .replace("{returned}", returned)
+        .replace("{zero}", zero)
+        .replace("{upstream}", &upstream(case, &fixture))
         .replace("{up1}", &gates[0].0)
         .replace("{on1}", &gates[0].1)
         .replace("{up2}", &gates[1].0)
@@ -176,6 +192,26 @@ pub(crate) fn edges(case: &Case, board: &BoardParameters, half: usize) -> Vec<f6
             input + delay.si() + late
         })
         .collect()
+}
+
+/// The upstream source's wire at a crossed gap: high while the input is in its
+/// negative half, as corners in time.
+fn upstream(case: &Case, fixture: &FixtureParameters) -> String {
+    let volts = fixture.upstream.voltage.si();
+    let (mut level, mut text) = (0.0, String::from("0 0"));
+    for half_bit in (1..).take_while(|n| case.alternating && f64::from(*n) * HALF_BIT < case.length)
+    {
+        let edge = f64::from(half_bit) * HALF_BIT;
+        let _ = write!(
+            text,
+            " {:e} {level:e} {:e} {:e}",
+            edge - 0.5e-9,
+            edge + 0.5e-9,
+            volts - level
+        );
+        level = volts - level;
+    }
+    text
 }
 
 /// Which switch of a half-bridge, and whether it is on, as corners in time.

@@ -26,6 +26,8 @@ pub(crate) enum Part {
     Load(f64),
     /// The near short, and so long after it the board is disabled.
     Disabled(f64),
+    /// One gap, crossed, to an upstream source on the board's negative.
+    OneGap,
 }
 
 /// The supply between its open voltage and the rail.
@@ -102,6 +104,17 @@ pub(crate) fn parts(
             )
         }
         Part::Load(amperes) => load(&mut text, fixture, amperes, close),
+        // What the upstream source's wire does is filled in with the edges.
+        Part::OneGap => {
+            let branch = fixture.upstream.branch;
+            writeln!(
+                text,
+                "Vupstream u 0 PWL({{upstream}})\nSgap node d close 0 contact\n{contact}\n\
+                 Rgap d e {:e}\nLgap e f {:e}\nVgap f u 0",
+                branch.resistance.si(),
+                branch.inductance.si()
+            )
+        }
     };
     text
 }
@@ -132,6 +145,28 @@ fn load(
         fixture.load_ceiling.si(),
         fixture.load_response.si(),
     )
+}
+
+/// The output's wires: one loop, or two with the gap's current in the first
+/// alone. Names the source that measures what returns, and the node's other
+/// side.
+pub(crate) fn wires(part: Part) -> (&'static str, &'static str, &'static str) {
+    match part {
+        Part::OneGap => (
+            "Vout first a 0\nRout a b {half_resistance}\n\
+             Lout b node {half_inductance} IC={rest_current}\n\
+             Lback other g {half_inductance} IC={rest_current}\n\
+             Rback g h {half_resistance}\nVback h second 0",
+            "I(Vback)",
+            "other",
+        ),
+        _ => (
+            "Bbridge bridge 0 V = V(first) - V(second)\nVout bridge a 0\n\
+             Rout a b {output_resistance}\nLout b node {output_inductance} IC={rest_current}",
+            "I(Vout)",
+            "0",
+        ),
+    }
 }
 
 /// Resistance of everything in the loop at rest, the bleeder being its end.

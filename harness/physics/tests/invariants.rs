@@ -3,6 +3,7 @@
 //! checked beside this file.
 
 use super::*;
+use crate::model_board::GapReturn;
 use proptest::prelude::*;
 
 /// Actions that a seed picks, applied at fixed instants.
@@ -46,6 +47,15 @@ const PROBES: [Probe; 11] = [
     Probe::SenseVoltage,
 ];
 
+/// A fixture whose upstream source shares the board's negative, or not.
+fn bridged(one_gap: bool) -> FixtureParameters {
+    let mut fixture = FixtureParameters::default();
+    if one_gap {
+        fixture.upstream.returns = GapReturn::CommonNegative;
+    }
+    fixture
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
@@ -56,6 +66,7 @@ proptest! {
         reversing in any::<bool>(),
         keep in any::<bool>(),
         two_lines in any::<bool>(),
+        one_gap in any::<bool>(),
     ) {
         let board = BoardParameters {
             two_lines,
@@ -66,7 +77,7 @@ proptest! {
             }),
             ..BoardParameters::default()
         };
-        let mut stride = energised(&board, &FixtureParameters::default(), 18.0, 5.0);
+        let mut stride = energised(&board, &bridged(one_gap), 18.0, 5.0);
         stride.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
         let mut steps = stride.clone();
         if keep {
@@ -354,8 +365,10 @@ proptest! {
         amperes in 0.5_f64..20.0,
         reversing in any::<bool>(),
         two_lines in any::<bool>(),
+        one_gap in any::<bool>(),
     ) {
-        let (mut board, fixture) = spread(&factors);
+        let (mut board, mut fixture) = spread(&factors);
+        fixture.upstream.returns = bridged(one_gap).upstream.returns;
         board.two_lines = two_lines;
         board.reversing = reversing.then_some(Reversing {
             current: Amperes::new(4.5),

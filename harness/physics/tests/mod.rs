@@ -12,6 +12,7 @@ mod behaviour;
 mod closed_forms;
 mod halves;
 mod invariants;
+mod one_gap;
 mod parts;
 
 const MICROSECOND: i64 = 1_000_000;

@@ -1,0 +1,274 @@
+//! A proof of a plan on a terminal: a first screen that answers whether the plan
+//! would catch it, then how, and what each scenario is worth. It counts and
+//! judges nothing.
+
+use super::row::padded;
+use super::table::{folded, table_within};
+use crate::ident::harmless;
+use crate::proof::{
+    Cell, Conclusion, DefectFinding, PlanProof, Setting, catch_cells, conclusion, escape_lines,
+    good_sentence, headline, leaning, missing, tight_cells, undecided_lines, warnings, without,
+};
+use crate::units::{Dimension, Quantity as _, show};
+use anstyle::{AnsiColor, Style};
+use unicode_width::UnicodeWidthStr;
+
+/// Defects told about at length on the first screen.
+const MOST_TOLD: usize = 3;
+/// Widest name of a scenario above its column; longer ones are numbered.
+const WIDEST: usize = 12;
+/// Rows of what refused good boards, and of tight limits.
+const MOST_ROWS: usize = 6;
+
+/// The answer, the matrix and the false refusals, in lines of `room` columns.
+pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String {
+    let mut out = String::new();
+    lines(&mut out, &setting.bench_sentence(), room);
+    let of_what = format!(
+        "{}: {} known defects in {} boards each, {} good boards, seed {}. {}",
+        setting.plan,
+        proof.defects.len(),
+        setting.each,
+        proof.good.wanted,
+        setting.seed.0,
+        setting.board_sentence()
+    );
+    lines(&mut out, &of_what, room);
+    out.push('\n');
+    let style = style(proof.conclusion);
+    let head = headline(proof).to_uppercase();
+    let answer = format!("{head}: {}.", conclusion(proof));
+    let styled = folded_lines(&answer, room).replacen(&head, &format!("{style}{head}{style:#}"), 1);
+    out.push_str(&styled);
+    told(&mut out, proof, room);
+    for text in missing(proof).into_iter().chain(warnings(proof)) {
+        lines(&mut out, &text, room);
+    }
+    out.push('\n');
+    out.push_str(&matrix(proof, room));
+    out.push('\n');
+    lines(&mut out, &good_sentence(proof), room);
+    out
+}
+
+/// Escapes first, then what was not decided.
+fn told(out: &mut String, proof: &PlanProof, room: usize) {
+    let escaping = proof.defects.iter().filter(|d| d.escaped > 0);
+    let escaping = escaping.map(|d| (d, escape_lines(d)));
+    let unsure = proof.defects.iter();
+    let unsure = unsure.filter(|d| d.escaped == 0 && d.undecided > 0);
+    let unsure = unsure.map(|d| (d, undecided_lines(d)));
+    let all: Vec<(&DefectFinding, Vec<String>)> = escaping.chain(unsure).collect();
+    for (_, sentences) in all.iter().take(MOST_TOLD) {
+        for (index, sentence) in sentences.iter().enumerate() {
+            let indent = if index == 0 { "  " } else { "      " };
+            lines(out, &format!("{indent}{sentence}"), room);
+        }
+    }
+    let rest: Vec<&str> = all
+        .iter()
+        .skip(MOST_TOLD)
+        .map(|(d, _)| d.name.as_str())
+        .collect();
+    if !rest.is_empty() {
+        lines(out, &format!("  and: {}", rest.join(", ")), room);
+    }
+}
+
+fn style(conclusion: Conclusion) -> Style {
+    let colour = match conclusion {
+        Conclusion::NothingEscapes => AnsiColor::Green,
+        Conclusion::Undecided => AnsiColor::Yellow,
+        Conclusion::Escapes => AnsiColor::Red,
+    };
+    Style::new().bold().fg_color(Some(colour.into()))
+}
+
+/// Defects down, scenarios across, marks that need no colour.
+fn matrix(proof: &PlanProof, room: usize) -> String {
+    let names: Vec<String> = proof.scenarios.iter().map(|s| harmless(&s.name)).collect();
+    let label = proof
+        .defects
+        .iter()
+        .map(|d| d.name.width())
+        .max()
+        .unwrap_or(0);
+    let counts: Vec<String> = proof
+        .defects
+        .iter()
+        .map(|defect| format!("{}/{}", defect.caught, defect.tried))
+        .collect();
+    let end = counts
+        .iter()
+        .map(String::len)
+        .max()
+        .unwrap_or(0)
+        .max("caught".len());
+    let wide: usize = names.iter().map(|name| name.width().max(3) + 1).sum();
+    let numbered = label + wide + 1 + end > room || names.iter().any(|name| name.width() > WIDEST);
+    let heads: Vec<String> = match numbered {
+        true => (1..=names.len()).map(|number| number.to_string()).collect(),
+        false => names.clone(),
+    };
+    let widths: Vec<usize> = heads.iter().map(|head| head.width().max(3)).collect();
+    let mut out = String::new();
+    let mut line = |name: &str, cells: &[String], last: &str| {
+        let mut text = padded(name, label);
+        for (cell, width) in cells.iter().zip(&widths) {
+            let before = (width - cell.width().min(*width)) / 2;
+            text.push(' ');
+            text.push_str(&padded(&format!("{}{cell}", " ".repeat(before)), *width));
+        }
+        let text = format!("{text} {last:>end$}");
+        out.push_str(text.trim_end());
+        out.push('\n');
+    };
+    line("", &heads, "caught");
+    for (defect, count) in proof.defects.iter().zip(&counts) {
+        let marks = defect.cells.iter().map(|cell| mark(*cell, defect.tried));
+        let marks: Vec<String> = marks.collect();
+        line(&defect.name, &marks, count);
+    }
+    if numbered {
+        let pairs = names.iter().enumerate();
+        let pairs: Vec<String> = pairs
+            .map(|(at, name)| format!("{} {name}", at + 1))
+            .collect();
+        lines(&mut out, &pairs.join(", "), room);
+    }
+    lines(&mut out, LEGEND, room);
+    out
+}
+
+const LEGEND: &str = "\u{25CF} caught, first in the plan's order  \u{25CB} caught as well  ? not decided  \u{B7} passed  \
+(a number: boards, where not all)";
+
+fn mark(cell: Cell, tried: usize) -> String {
+    let (mark, boards) = match cell {
+        Cell {
+            caught: 0,
+            undecided: 0,
+            ..
+        } => return "\u{B7}".to_owned(),
+        Cell {
+            caught: 0,
+            undecided,
+            ..
+        } => ('?', undecided),
+        Cell {
+            first: 0, caught, ..
+        } => ('\u{25CB}', caught),
+        Cell { caught, .. } => ('\u{25CF}', caught),
+    };
+    if boards == tried {
+        mark.to_string()
+    } else {
+        format!("{mark}{boards}")
+    }
+}
+
+/// How each defect was caught, what each scenario is worth, what refuses good
+/// boards or nearly does.
+pub fn details(proof: &PlanProof, setting: &Setting, room: usize) -> String {
+    let mut out = String::from("\n");
+    caught(&mut out, proof, room);
+    if let Some(text) = leaning(proof) {
+        lines(&mut out, &text, room);
+    }
+    out.push('\n');
+    worth(&mut out, proof, room);
+    let refusals = proof.good.by.iter().take(MOST_ROWS);
+    let rows: Vec<Vec<String>> = refusals.map(|refusal| refusal.cells()).collect();
+    if !rows.is_empty() {
+        let headings = [
+            "good boards were kept from passing by",
+            ">refused",
+            ">undecided",
+        ];
+        out.push('\n');
+        out.push_str(&table_within(&headings, &rows, room));
+    }
+    let tight = proof.good.tightest.iter().take(MOST_ROWS);
+    let rows: Vec<Vec<String>> = tight.map(|tight| tight_cells(tight).to_vec()).collect();
+    if !rows.is_empty() {
+        let headings = [
+            "limits nearest to good boards",
+            "limit",
+            ">their mean",
+            ">room / sd",
+        ];
+        out.push('\n');
+        out.push_str(&table_within(&headings, &rows, room));
+    }
+    if !setting.left_out.is_empty() {
+        let all = setting.left_out.iter();
+        let all: Vec<String> = all.map(|l| format!("{} ({})", l.defect, l.why)).collect();
+        out.push('\n');
+        lines(&mut out, &format!("Not planted: {}.", all.join(", ")), room);
+    }
+    out
+}
+
+fn caught(out: &mut String, proof: &PlanProof, room: usize) {
+    let rows = proof.defects.iter().map(|defect| {
+        let mut row = vec![defect.name.clone()];
+        row.extend(catch_cells(defect));
+        row
+    });
+    let rows: Vec<Vec<String>> = rows.collect();
+    let headings = [
+        "defect",
+        ">caught",
+        "first by",
+        ">beyond its limit",
+        ">clearly",
+    ];
+    out.push_str(&table_within(&headings, &rows, room));
+    lines(
+        out,
+        "clearly: the limit passed most, in the least clear board; 1 is at the limit, 2 twice as far from good \
+         boards.",
+        room,
+    );
+}
+
+fn worth(out: &mut String, proof: &PlanProof, room: usize) {
+    let mut rows = Vec::new();
+    for scenario in &proof.scenarios {
+        let took = scenario
+            .took
+            .map_or("-".to_owned(), |took| show(took.si(), Dimension::Time));
+        let (count, names) = without(scenario);
+        rows.push(vec![
+            scenario.name.clone(),
+            took,
+            scenario.catches.to_string(),
+            scenario.first.to_string(),
+            count,
+        ]);
+        if !names.is_empty() {
+            rows.push(vec![format!("    {}", names.join(", "))]);
+        }
+    }
+    let headings = [
+        "scenario",
+        ">bench time",
+        ">defects caught",
+        ">boards first",
+        "without it escapes",
+    ];
+    out.push_str(&table_within(&headings, &rows, room));
+}
+
+fn lines(out: &mut String, text: &str, room: usize) {
+    out.push_str(&folded_lines(text, room));
+}
+
+fn folded_lines(text: &str, room: usize) -> String {
+    let mut out = String::new();
+    for line in folded(&harmless(text), room) {
+        out.push_str(&line);
+        out.push('\n');
+    }
+    out
+}

@@ -25,9 +25,14 @@ use std::path::Path;
 use std::time::Instant;
 
 /// Boards with a defect are drawn from further on in the same production, each
-/// defect from a stretch of its own, so that choosing defects moves no board.
-const BEYOND_GOOD: u64 = 1_000_000;
-const STRETCH: u64 = 1_000;
+/// defect from a stretch of its own that its name chooses, so that neither a
+/// choice of defects nor a new one moves a board.
+fn first_with(defect: &Defect) -> u64 {
+    const BEYOND_GOOD: u64 = 1 << 63;
+    const STRETCH: u64 = 1 << 10;
+    let name: Vec<u64> = defect.name.bytes().map(u64::from).collect();
+    BEYOND_GOOD | Seed(0).stream(&name).next_u64() / STRETCH * STRETCH
+}
 
 pub(super) fn prove(arguments: &Prove, output: Output) -> Exit {
     match prepared(arguments, output) {
@@ -64,15 +69,16 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
         .collect();
     let begun = SystemClock.now();
     let (proof, trouble) = work.done()?;
-    let exit = trouble.or(match proof.conclusion {
+    let mut exit = trouble.or(match proof.conclusion {
         Conclusion::NothingEscapes => Exit::Pass,
         Conclusion::Escapes => Exit::Fail,
         Conclusion::Undecided => Exit::Inconclusive,
     });
-    let written = arguments.out.as_deref().map(|folder| {
-        let made = (&proof, &work.setting, begun);
-        hand_out(folder, made).map(|()| folder)
-    });
+    let folder = arguments.out.as_deref();
+    let written = folder.map(|folder| hand_out(folder, (&proof, &work.setting, begun)));
+    if let Some(Err(unwritten)) = written {
+        exit = exit.or(unwritten);
+    }
     if output.json {
         output.document(&json!({
             "model": true,
@@ -80,19 +86,15 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
             "proof": proof,
             "exit": exit.code(),
         }));
-    } else {
-        let room = output.screen().width;
-        say!(
-            "{}",
-            console::proof::first_screen(&proof, &work.setting, room)
-        );
-        say!("{}", console::proof::details(&proof, &work.setting, room));
+        return Ok(exit);
     }
-    if let Some(folder) = written.transpose()? {
+    let room = output.screen().width;
+    let (proof, setting) = (&proof, &work.setting);
+    say!("{}", console::proof::first_screen(proof, setting, room));
+    say!("{}", console::proof::details(proof, setting, room));
+    if let (Some(folder), Some(Ok(()))) = (folder, written) {
         let shown = harmless(&folder.display().to_string());
-        if !output.json {
-            say_line!("\n{shown}/proof.html  {shown}/proof.pdf");
-        }
+        say_line!("\n{shown}/proof.html  {shown}/proof.pdf");
     }
     Ok(exit)
 }
@@ -207,7 +209,7 @@ impl Work {
         let folder = tempfile::tempdir().map_err(unwritable)?;
         let store = Store::for_run(folder.path(), true, Durability::AtEnd, &SystemClock)
             .map_err(|fault| store_exit(&fault))?;
-        let (stop, _runtime) = stopping()?;
+        let (stop, _listening) = stopping()?;
         let rehearsal = Rehearsal {
             plan: &self.plan,
             bench: &self.bench.bench,
@@ -297,9 +299,7 @@ fn entrants(
     let mut all = Vec::new();
     for round in 0..each {
         for defect in defects {
-            let place = DEFECTS.iter().position(|known| known.name == defect.name);
-            let place = place.expect("a defect is one of those known") as u64;
-            let index = BEYOND_GOOD + STRETCH * place + round;
+            let index = first_with(defect) + round;
             let name = format!("{}-{}", defect.name.replace(' ', "-"), round + 1);
             all.push(entrant(name, index, Some(defect)));
         }

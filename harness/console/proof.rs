@@ -14,7 +14,7 @@ use anstyle::{AnsiColor, Style};
 use unicode_width::UnicodeWidthStr;
 
 /// Defects told about at length on the first screen.
-const MOST_TOLD: usize = 3;
+const MOST_TOLD: usize = 2;
 /// Widest name of a scenario above its column; longer ones are numbered.
 const WIDEST: usize = 12;
 /// Rows of what refused good boards, and of tight limits.
@@ -24,16 +24,19 @@ const MOST_ROWS: usize = 6;
 pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String {
     let mut out = String::new();
     lines(&mut out, &setting.bench_sentence(), room);
+    let boards = if setting.each == 1 { "board" } else { "boards" };
     let of_what = format!(
-        "{}: {} known defects in {} boards each, {} good boards, seed {}. {}",
+        "{}: {} known defects, each in {} {boards}; {} good boards; seed {}.",
         setting.plan,
         proof.defects.len(),
         setting.each,
         proof.good.wanted,
-        setting.seed.0,
-        setting.board_sentence()
+        setting.seed.0
     );
     lines(&mut out, &of_what, room);
+    if setting.board_of_demo {
+        lines(&mut out, &setting.board_sentence(), room);
+    }
     out.push('\n');
     let style = style(proof.conclusion);
     let head = headline(proof).to_uppercase();
@@ -140,8 +143,7 @@ fn matrix(proof: &PlanProof, room: usize) -> String {
     out
 }
 
-const LEGEND: &str = "\u{25CF} caught, first in the plan's order  \u{25CB} caught as well  ? not decided  \u{B7} passed  \
-(a number: boards, where not all)";
+const LEGEND: &str = "\u{25CF} caught first  \u{25CB} caught too  ? not decided  \u{B7} passed  (with a number: in so many boards)";
 
 fn mark(cell: Cell, tried: usize) -> String {
     let (mark, boards) = match cell {
@@ -200,10 +202,13 @@ pub fn details(proof: &PlanProof, setting: &Setting, room: usize) -> String {
         out.push('\n');
         out.push_str(&table_within(&headings, &rows, room));
     }
+    if !setting.board_of_demo {
+        out.push('\n');
+        lines(&mut out, &setting.board_sentence(), room);
+    }
     if !setting.left_out.is_empty() {
         let all = setting.left_out.iter();
         let all: Vec<String> = all.map(|l| format!("{} ({})", l.defect, l.why)).collect();
-        out.push('\n');
         lines(&mut out, &format!("Not planted: {}.", all.join(", ")), room);
     }
     out

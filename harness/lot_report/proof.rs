@@ -55,7 +55,10 @@ fn escapes(found: &PlanProof, blocks: &mut Vec<Block>) {
             blocks.push(Block::Heading(heading.into()));
         }
         for lines in all {
-            blocks.push(Block::Text(format!("{}.", lines.join(". "))));
+            // It begins with the defect's name as files spell it.
+            blocks.push(Block::Framed(lines.iter().take(1).cloned().collect()));
+            let rest = lines.iter().skip(1);
+            blocks.extend(rest.map(|line| Block::Text(sentence(line))));
         }
     };
     let of = |chosen: fn(&DefectFinding) -> bool, words: fn(&DefectFinding) -> Vec<String>| {

@@ -207,7 +207,7 @@ fn an_escape_says_what_came_near_and_what_moved() {
     assert!((moved.mean - 9.1e-3).abs() < 1e-9 && (moved.good - 1.045e-3).abs() < 1e-9);
     let told = escape_lines(late).join("\n");
     for wanted in [
-        "late: 2 of 2 boards passed",
+        "late: passed in 2 of 2",
         "75.0 % of the way",
         "sets no limit on it",
     ] {

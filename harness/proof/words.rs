@@ -50,7 +50,7 @@ pub fn conclusion(proof: &PlanProof) -> String {
 /// moved.
 pub fn escape_lines(defect: &DefectFinding) -> Vec<String> {
     let mut lines = vec![format!(
-        "{}: {} of {} boards passed ({})",
+        "{}: passed in {} of {} ({})",
         defect.name, defect.escaped, defect.tried, defect.what
     )];
     let Some(escape) = &defect.escape else {
@@ -101,7 +101,7 @@ fn of_moved(moved: &Moved) -> String {
 /// What left boards of a defect undecided.
 pub fn undecided_lines(defect: &DefectFinding) -> Vec<String> {
     let mut lines = vec![format!(
-        "{}: {} of {} boards were not decided ({})",
+        "{}: not decided in {} of {} ({})",
         defect.name, defect.undecided, defect.tried, defect.what
     )];
     let reasons = defect.undecided_by.iter().take(2);

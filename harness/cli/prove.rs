@@ -266,7 +266,7 @@ fn unfitting(defect: &Defect, board: &ModelBoard) -> String {
     }
 }
 
-/// In rounds: one board with each defect and a share of the good ones, so that
+/// In rounds: one board with each defect, the good ones between them, so that
 /// whoever stops early has seen something of everything.
 fn entrants(
     arguments: &Prove,
@@ -295,16 +295,19 @@ fn entrants(
         };
         (entrant, defect.map(|defect| defect.name))
     };
+    // Steps of equal length: a defect each, and good boards spread over them.
     let (each, good) = (arguments.each, arguments.boards);
+    let a_round = defects.len().max(1) as u64;
     let mut all = Vec::new();
-    for round in 0..each {
-        for defect in defects {
-            let index = first_with(defect) + round;
+    for step in 0..each * a_round {
+        let (round, place) = (step / a_round, step % a_round);
+        if let Some(defect) = defects.get(place as usize) {
             let name = format!("{}-{}", defect.name.replace(' ', "-"), round + 1);
-            all.push(entrant(name, index, Some(defect)));
+            all.push(entrant(name, first_with(defect) + round, Some(defect)));
         }
-        let (from, until) = (good * round / each, good * (round + 1) / each);
-        all.extend((from + 1..=until).map(|index| entrant(format!("good-{index}"), index, None)));
+        let until = |step: u64| good * step / (each * a_round);
+        let share = until(step) + 1..=until(step + 1);
+        all.extend(share.map(|index| entrant(format!("good-{index}"), index, None)));
     }
     all
 }

@@ -24,13 +24,12 @@ const MOST_ROWS: usize = 6;
 pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String {
     let mut out = String::new();
     lines(&mut out, &setting.bench_sentence(), room);
-    let boards = if setting.each == 1 { "board" } else { "boards" };
     let of_what = format!(
-        "{}: {} known defects, each in {} {boards}; {} good boards; seed {}.",
+        "{}: {}, each in {}; {}; seed {}.",
         setting.plan,
-        proof.defects.len(),
-        setting.each,
-        proof.good.wanted,
+        counted(proof.defects.len(), "known defect"),
+        counted(setting.each, "board"),
+        counted(proof.good.wanted, "good board"),
         setting.seed.0
     );
     lines(&mut out, &of_what, room);
@@ -52,6 +51,11 @@ pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String
     out.push('\n');
     lines(&mut out, &good_sentence(proof), room);
     out
+}
+
+fn counted(count: usize, what: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{plural}")
 }
 
 /// Escapes first, then what was not decided.

@@ -21,6 +21,8 @@ pub struct Escape {
     pub nearest: Option<Nearest>,
     /// The reading that differs most from good boards', by their spread.
     pub moved: Option<Moved>,
+    /// Whether there were good boards enough to know their spread.
+    pub comparable: bool,
 }
 
 /// A reading that came near to its limit.
@@ -64,6 +66,7 @@ impl Escape {
         Self {
             nearest: nearest(escaped, references),
             moved: moved(escaped, references),
+            comparable: references.know_spread(),
         }
     }
 }

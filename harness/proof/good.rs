@@ -167,6 +167,13 @@ impl References {
         self.0.get(place)
     }
 
+    /// Whether there were boards enough for the spread of anything.
+    pub(super) fn know_spread(&self) -> bool {
+        self.0
+            .values()
+            .any(|reference| reference.reading().is_some())
+    }
+
     fn tightest(&self) -> Vec<Tight> {
         let mut all: Vec<Tight> = self.0.iter().filter_map(|(p, r)| r.tight(p)).collect();
         all.sort_by(|a, b| a.deviations.total_cmp(&b.deviations));

@@ -219,6 +219,9 @@ fn an_escape_says_what_came_near_and_what_moved() {
             .contains("never planted: slow")
     );
     assert_eq!(headline(&found), "1 defect escapes");
+    let alone = PlanProof::of(&asked(&["late"], 2, 0), &planted[1..]);
+    let told = escape_lines(&alone.defects[0]).join("\n");
+    assert!(told.contains("too few good boards"), "{told}");
     found = proof(&["slow"], 1, &planted[..1]);
     assert_eq!((found.complete, missing(&found)), (true, None));
 }

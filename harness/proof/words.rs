@@ -62,7 +62,10 @@ pub fn escape_lines(defect: &DefectFinding) -> Vec<String> {
     });
     lines.push(match &escape.moved {
         Some(moved) => of_moved(moved),
-        None => "no reading differs from good boards' by more than their spread".to_owned(),
+        None if escape.comparable => {
+            "no reading differs from good boards' by more than their spread".to_owned()
+        }
+        None => "too few good boards to say what it moves".to_owned(),
     });
     lines
 }
@@ -121,8 +124,9 @@ pub fn good_sentence(proof: &PlanProof) -> String {
         (0, undecided) => format!("{undecided} not decided"),
         (refused, undecided) => format!("{refused} refused, {undecided} not decided"),
     };
+    let boards = if good.tried == 1 { "board" } else { "boards" };
     format!(
-        "Of {} good boards {count}: {} (exact 95 % interval {} to {}).",
+        "Of {} good {boards} {count}: {} (exact 95 % interval {} to {}).",
         good.tried,
         percent(share.share),
         percent(share.interval.lower),

@@ -52,7 +52,8 @@ pub enum Conclusion {
     NothingEscapes,
     /// At least one passed.
     Escapes,
-    /// None passed, but not every one failed or was tried.
+    /// None passed, but not every one failed or was tried, or no good board
+    /// passed either: then nothing was caught for its defect.
     Undecided,
 }
 
@@ -102,7 +103,8 @@ impl PlanProof {
         let caught = |defect: &DefectFinding| defect.caught == defect.tried && defect.tried > 0;
         let conclusion = if defects.iter().any(|defect| defect.escaped > 0) {
             Conclusion::Escapes
-        } else if complete && !defects.is_empty() && defects.iter().all(caught) {
+        } else if complete && good.accepted > 0 && !defects.is_empty() && defects.iter().all(caught)
+        {
             Conclusion::NothingEscapes
         } else {
             Conclusion::Undecided

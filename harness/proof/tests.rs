@@ -315,13 +315,21 @@ fn the_tightest_limit_is_told_in_deviations() {
     );
 }
 
-/// A plan that refuses everything catches everything, and says that this is
-/// worth nothing.
+/// A plan that refuses everything catches everything, which proves nothing.
 #[test]
-fn a_plan_that_refuses_every_board_is_warned_of() {
-    let all_bad: Vec<Trial> = (0..4).map(|_| board(None, 30.0, 500.0, 1.0, 4.0)).collect();
-    let found = PlanProof::of(&asked(&[], 1, 4), &all_bad);
+fn a_plan_that_refuses_every_board_proves_nothing() {
+    let bad = |defect| board(defect, 30.0, 500.0, 1.0, 4.0);
+    let mut trials: Vec<Trial> = (0..4).map(|_| bad(None)).collect();
+    trials.push(bad(Some("slow")));
+    let found = PlanProof::of(&asked(&["slow"], 1, 4), &trials);
+    assert_eq!((found.defects[0].caught, found.complete), (1, true));
+    assert_eq!(found.conclusion, Conclusion::Undecided);
     assert!(warnings(&found)[0].contains("No good board was accepted"));
+    // One that passes is enough to say that the others are refused wrongly.
+    trials[0] = board(None, 15.0, 500.0, 1.0, 4.0);
+    let found = PlanProof::of(&asked(&["slow"], 1, 4), &trials);
+    assert_eq!(found.conclusion, Conclusion::NothingEscapes);
+    assert!(warnings(&found)[0].starts_with("Most good boards"));
     assert!(warnings(&proof(&[], 1, &[])).is_empty());
 }
 

@@ -192,8 +192,8 @@ Always on model boards and an embedded model bench: of a bench file with ports o
 ranges and accuracies are used, and no port is opened. Nothing enters a record store. A run takes
 about 0.4 s of processor time, so the defaults take about half a minute on two cores.
 
-Exit status: 0 nothing escapes, 1 a defect escapes, 2 not decided or ended early, 64 wrong usage,
-65 a faulty file.";
+Exit status: 0 nothing escapes, 1 a defect escapes, 2 ended early, not decided, or no good board
+accepted either, 64 wrong usage, 65 a faulty file.";
 
 #[derive(Debug, Args)]
 pub(super) struct Prove {

@@ -31,7 +31,8 @@ fn first_with(defect: &Defect) -> u64 {
     const BEYOND_GOOD: u64 = 1 << 63;
     const STRETCH: u64 = 1 << 10;
     let name: Vec<u64> = defect.name.bytes().map(u64::from).collect();
-    BEYOND_GOOD | Seed(0).stream(&name).next_u64() / STRETCH * STRETCH
+    let drawn = Seed(0).stream(&name).next_u64();
+    BEYOND_GOOD | (drawn - drawn % STRETCH)
 }
 
 pub(super) fn prove(arguments: &Prove, output: Output) -> Exit {

@@ -6,21 +6,22 @@ use super::row::padded;
 use super::table::{folded, table_within};
 use crate::ident::harmless;
 use crate::proof::{
-    Cell, Conclusion, DefectFinding, PlanProof, Setting, catch_cells, conclusion, escape_lines,
-    good_sentence, headline, leaning, missing, tight_cells, undecided_lines, warnings, without,
+    Cell, Conclusion, PlanProof, Setting, catch_cells, conclusion, escape_lines, good_sentence,
+    headline, leaning, missing, tight_cells, undecided_lines, warnings, without,
 };
 use crate::units::{Dimension, Quantity as _, show};
 use anstyle::{AnsiColor, Style};
 use unicode_width::UnicodeWidthStr;
 
-/// Defects told about at length on the first screen.
-const MOST_TOLD: usize = 2;
+/// Lines of the first screen.
+const SCREEN: usize = 40;
 /// Widest name of a scenario above its column; longer ones are numbered.
 const WIDEST: usize = 12;
 /// Rows of what refused good boards, and of tight limits.
 const MOST_ROWS: usize = 6;
 
-/// The answer, the matrix and the false refusals, in lines of `room` columns.
+/// The answer, the matrix and the false refusals, in lines of `room` columns and
+/// on one screen; what escapes is told at such length as fits.
 pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String {
     let mut out = String::new();
     lines(&mut out, &setting.bench_sentence(), room);
@@ -42,15 +43,17 @@ pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String
     let answer = format!("{head}: {}.", conclusion(proof));
     let styled = folded_lines(&answer, room).replacen(&head, &format!("{style}{head}{style:#}"), 1);
     out.push_str(&styled);
-    told(&mut out, proof, room);
+    let mut rest = String::new();
     for text in missing(proof).into_iter().chain(warnings(proof)) {
-        lines(&mut out, &text, room);
+        lines(&mut rest, &text, room);
     }
-    out.push('\n');
-    out.push_str(&matrix(proof, room));
-    out.push('\n');
-    lines(&mut out, &good_sentence(proof), room);
-    out
+    rest.push('\n');
+    rest.push_str(&matrix(proof, room));
+    rest.push('\n');
+    lines(&mut rest, &good_sentence(proof), room);
+    let spare = SCREEN.saturating_sub(out.lines().count() + rest.lines().count());
+    told(&mut out, proof, room, spare);
+    out + &rest
 }
 
 fn counted(count: usize, what: &str) -> String {
@@ -58,27 +61,34 @@ fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{plural}")
 }
 
-/// Escapes first, then what was not decided.
-fn told(out: &mut String, proof: &PlanProof, room: usize) {
+/// Escapes first, then what was not decided, in at most `spare` lines but one.
+fn told(out: &mut String, proof: &PlanProof, room: usize, spare: usize) {
     let escaping = proof.defects.iter().filter(|d| d.escaped > 0);
-    let escaping = escaping.map(|d| (d, escape_lines(d)));
     let unsure = proof.defects.iter();
     let unsure = unsure.filter(|d| d.escaped == 0 && d.undecided > 0);
-    let unsure = unsure.map(|d| (d, undecided_lines(d)));
-    let all: Vec<(&DefectFinding, Vec<String>)> = escaping.chain(unsure).collect();
-    for (_, sentences) in all.iter().take(MOST_TOLD) {
+    let escaping = escaping.map(escape_lines);
+    let all: Vec<Vec<String>> = escaping.chain(unsure.map(undecided_lines)).collect();
+    let (mut left, mut told) = (spare, 0);
+    for sentences in &all {
+        let mut text = String::new();
         for (index, sentence) in sentences.iter().enumerate() {
             let indent = if index == 0 { "  " } else { "      " };
-            lines(out, &format!("{indent}{sentence}"), room);
+            lines(&mut text, &format!("{indent}{sentence}"), room);
         }
+        // One is kept for what is not told.
+        let last = usize::from(told + 1 < all.len());
+        let needed = text.lines().count() + last;
+        if needed > left {
+            break;
+        }
+        left -= needed - last;
+        told += 1;
+        out.push_str(&text);
     }
-    let rest: Vec<&str> = all
-        .iter()
-        .skip(MOST_TOLD)
-        .map(|(d, _)| d.name.as_str())
-        .collect();
-    if !rest.is_empty() {
-        lines(out, &format!("  and: {}", rest.join(", ")), room);
+    match all.len() - told {
+        0 => {}
+        rest if told == 0 => lines(out, &format!("  {rest}: see below"), room),
+        rest => lines(out, &format!("  and {rest} more: see below"), room),
     }
 }
 
@@ -178,6 +188,12 @@ fn mark(cell: Cell, tried: usize) -> String {
 pub fn details(proof: &PlanProof, setting: &Setting, room: usize) -> String {
     let mut out = String::from("\n");
     caught(&mut out, proof, room);
+    for defect in proof.defects.iter().filter(|d| d.escaped > 0) {
+        for (index, sentence) in escape_lines(defect).iter().enumerate() {
+            let indent = if index == 0 { "" } else { "    " };
+            lines(&mut out, &format!("{indent}{sentence}"), room);
+        }
+    }
     if let Some(text) = leaning(proof) {
         lines(&mut out, &text, room);
     }
@@ -280,4 +296,105 @@ fn folded_lines(text: &str, room: usize) -> String {
         out.push('\n');
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judgement::Verdict;
+    use crate::proof::{Asked, Outcome, Trial};
+    use crate::seed::Seed;
+
+    fn setting() -> Setting {
+        Setting {
+            plan: "an invented plan with a rather long name".into(),
+            bench: "model".into(),
+            bench_file: None,
+            real: false,
+            board: "invented".into(),
+            board_of_demo: false,
+            seed: Seed(1),
+            each: 2,
+            left_out: Vec::new(),
+            files: Vec::new(),
+        }
+    }
+
+    /// As many defects as asked for, of which the first `caught` fail in the
+    /// scenario of their number.
+    fn proof(defects: usize, caught: usize) -> PlanProof {
+        let names = [
+            "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss", "inrush",
+        ];
+        let scenarios: Vec<String> = names.map(str::to_owned).to_vec();
+        let trial = |defect: Option<usize>| Trial {
+            defect: defect.map(|number| format!("wrong capacitor {number}")),
+            scenarios: scenarios
+                .iter()
+                .enumerate()
+                .map(|(at, name)| Outcome {
+                    scenario: name.clone(),
+                    verdict: match defect {
+                        Some(d) if d < caught && d % names.len() == at => Verdict::Fail,
+                        _ => Verdict::Pass,
+                    },
+                    metrics: Vec::new(),
+                    troubles: Vec::new(),
+                    took: None,
+                })
+                .collect(),
+        };
+        let mut trials: Vec<Trial> = (0..2 * defects).map(|n| trial(Some(n / 2))).collect();
+        trials.push(trial(None));
+        let asked = Asked {
+            scenarios: scenarios.clone(),
+            defects: (0..defects)
+                .map(|n| {
+                    (
+                        format!("wrong capacitor {n}"),
+                        "it has a wrong capacitor".into(),
+                    )
+                })
+                .collect(),
+            each: 2,
+            good: 1,
+        };
+        PlanProof::of(&asked, &trials)
+    }
+
+    #[test]
+    fn the_first_screen_is_one_screen_whatever_escapes() {
+        for (defects, caught) in [(19, 19), (19, 18), (19, 15), (19, 0), (1, 0)] {
+            let found = proof(defects, caught);
+            for room in [100, 80, 60] {
+                let shown = first_screen(&found, &setting(), room);
+                let plain = anstream::adapter::strip_str(&shown).to_string();
+                assert!(plain.lines().count() <= SCREEN, "{plain}");
+                for line in plain.lines() {
+                    assert!(line.width() <= room, "{room}:\n{plain}");
+                }
+                let answer = if caught == defects {
+                    "NOTHING ESCAPES"
+                } else {
+                    "ESCAPE"
+                };
+                assert!(plain.contains(answer), "{plain}");
+                // Every defect has its row, with how many boards were caught.
+                for number in 0..defects {
+                    let count = if number < caught { "2/2" } else { "0/2" };
+                    let name = format!("wrong capacitor {number} ");
+                    let row = plain
+                        .lines()
+                        .find(|l| l.starts_with(&name) && l.ends_with(count));
+                    assert!(row.is_some(), "{name}:\n{plain}");
+                }
+            }
+        }
+        let names: Vec<String> = details(&proof(19, 0), &setting(), 100)
+            .lines()
+            .filter(|line| line.contains(": passed in 2 of 2"))
+            .map(str::to_owned)
+            .collect();
+        assert_eq!(names.len(), 19, "{names:?}");
+    }
 }

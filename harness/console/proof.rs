@@ -103,31 +103,24 @@ fn style(conclusion: Conclusion) -> Style {
 
 /// Defects down, scenarios across, marks that need no colour.
 fn matrix(proof: &PlanProof, room: usize) -> String {
+    let widest = |texts: &[String]| texts.iter().map(|t| t.width()).max().unwrap_or(0);
     let names: Vec<String> = proof.scenarios.iter().map(|s| harmless(&s.name)).collect();
-    let label = proof
-        .defects
-        .iter()
-        .map(|d| d.name.width())
-        .max()
-        .unwrap_or(0);
-    let counts: Vec<String> = proof
-        .defects
-        .iter()
-        .map(|defect| format!("{}/{}", defect.caught, defect.tried))
+    let defects = proof.defects.iter();
+    let labels: Vec<String> = defects.clone().map(|d| d.name.clone()).collect();
+    let counts = defects.clone().map(|d| format!("{}/{}", d.caught, d.tried));
+    let counts: Vec<String> = counts.collect();
+    let marks: Vec<Vec<String>> = defects
+        .map(|d| d.cells.iter().map(|cell| mark(*cell, d.tried)).collect())
         .collect();
-    let end = counts
-        .iter()
-        .map(String::len)
-        .max()
-        .unwrap_or(0)
-        .max("caught".len());
-    let wide: usize = names.iter().map(|name| name.width().max(3) + 1).sum();
+    let (label, end) = (widest(&labels), widest(&counts).max("caught".len()));
+    let least = marks.iter().map(|row| widest(row)).max().unwrap_or(0);
+    let wide: usize = names.iter().map(|name| name.width().max(least) + 1).sum();
     let numbered = label + wide + 1 + end > room || names.iter().any(|name| name.width() > WIDEST);
     let heads: Vec<String> = match numbered {
         true => (1..=names.len()).map(|number| number.to_string()).collect(),
         false => names.clone(),
     };
-    let widths: Vec<usize> = heads.iter().map(|head| head.width().max(3)).collect();
+    let widths: Vec<usize> = heads.iter().map(|head| head.width().max(least)).collect();
     let mut out = String::new();
     let mut line = |name: &str, cells: &[String], last: &str| {
         let mut text = padded(name, label);
@@ -141,10 +134,8 @@ fn matrix(proof: &PlanProof, room: usize) -> String {
         out.push('\n');
     };
     line("", &heads, "caught");
-    for (defect, count) in proof.defects.iter().zip(&counts) {
-        let marks = defect.cells.iter().map(|cell| mark(*cell, defect.tried));
-        let marks: Vec<String> = marks.collect();
-        line(&defect.name, &marks, count);
+    for ((name, marks), count) in labels.iter().zip(&marks).zip(&counts) {
+        line(name, marks, count);
     }
     if numbered {
         let pairs = names.iter().enumerate();

@@ -90,9 +90,7 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
         return Ok(exit);
     }
     let room = output.screen().width;
-    let (proof, setting) = (&proof, &work.setting);
-    say!("{}", console::proof::first_screen(proof, setting, room));
-    say!("{}", console::proof::details(proof, setting, room));
+    say!("{}", console::proof::told(&proof, &work.setting, room));
     if let (Some(folder), Some(Ok(()))) = (folder, written) {
         let shown = harmless(&folder.display().to_string());
         say_line!("\n{shown}/proof.html  {shown}/proof.pdf");

@@ -20,9 +20,15 @@ const WIDEST: usize = 12;
 /// Rows of what refused good boards, and of tight limits.
 const MOST_ROWS: usize = 6;
 
-/// The answer, the matrix and the false refusals, in lines of `room` columns and
-/// on one screen; what escapes is told at such length as fits.
-pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String {
+/// The whole of it in lines of `room` columns, the first screen to be read alone.
+pub fn told(proof: &PlanProof, setting: &Setting, room: usize) -> String {
+    let (first, untold) = first_screen(proof, setting, room);
+    first + &details(proof, setting, room, &untold)
+}
+
+/// The answer, the matrix and the false refusals on one screen; what escapes is
+/// told at such length as fits, the rest of it is handed back.
+fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> (String, Vec<Vec<String>>) {
     let mut out = String::new();
     lines(&mut out, &setting.bench_sentence(), room);
     let of_what = format!(
@@ -52,8 +58,8 @@ pub fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> String
     rest.push('\n');
     lines(&mut rest, &good_sentence(proof), room);
     let spare = SCREEN.saturating_sub(out.lines().count() + rest.lines().count());
-    told(&mut out, proof, room, spare);
-    out + &rest
+    let untold = at_length(&mut out, proof, room, spare);
+    (out + &rest, untold)
 }
 
 fn counted(count: usize, what: &str) -> String {
@@ -61,20 +67,18 @@ fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{plural}")
 }
 
-/// Escapes first, then what was not decided, in at most `spare` lines but one.
-fn told(out: &mut String, proof: &PlanProof, room: usize, spare: usize) {
+/// Escapes first, then what was not decided, in at most `spare` lines but one;
+/// what there was no room for.
+fn at_length(out: &mut String, proof: &PlanProof, room: usize, spare: usize) -> Vec<Vec<String>> {
     let escaping = proof.defects.iter().filter(|d| d.escaped > 0);
     let unsure = proof.defects.iter();
     let unsure = unsure.filter(|d| d.escaped == 0 && d.undecided > 0);
     let escaping = escaping.map(escape_lines);
-    let all: Vec<Vec<String>> = escaping.chain(unsure.map(undecided_lines)).collect();
+    let mut all: Vec<Vec<String>> = escaping.chain(unsure.map(undecided_lines)).collect();
     let (mut left, mut told) = (spare, 0);
     for sentences in &all {
         let mut text = String::new();
-        for (index, sentence) in sentences.iter().enumerate() {
-            let indent = if index == 0 { "  " } else { "      " };
-            lines(&mut text, &format!("{indent}{sentence}"), room);
-        }
+        paragraph(&mut text, sentences, room);
         // One is kept for what is not told.
         let last = usize::from(told + 1 < all.len());
         let needed = text.lines().count() + last;
@@ -85,10 +89,20 @@ fn told(out: &mut String, proof: &PlanProof, room: usize, spare: usize) {
         told += 1;
         out.push_str(&text);
     }
-    match all.len() - told {
+    let untold = all.split_off(told);
+    match untold.len() {
         0 => {}
         rest if told == 0 => lines(out, &format!("  {rest}: see below"), room),
         rest => lines(out, &format!("  and {rest} more: see below"), room),
+    }
+    untold
+}
+
+/// A sentence and what belongs to it.
+fn paragraph(out: &mut String, sentences: &[String], room: usize) {
+    for (index, sentence) in sentences.iter().enumerate() {
+        let indent = if index == 0 { "  " } else { "      " };
+        lines(out, &format!("{indent}{sentence}"), room);
     }
 }
 
@@ -175,16 +189,16 @@ fn mark(cell: Cell, tried: usize) -> String {
 }
 
 /// How each defect was caught, what each scenario is worth, what refuses good
-/// boards or nearly does.
-pub fn details(proof: &PlanProof, setting: &Setting, room: usize) -> String {
+/// boards or nearly does; first of all what had no room before.
+fn details(proof: &PlanProof, setting: &Setting, room: usize, untold: &[Vec<String>]) -> String {
     let mut out = String::from("\n");
-    caught(&mut out, proof, room);
-    for defect in proof.defects.iter().filter(|d| d.escaped > 0) {
-        for (index, sentence) in escape_lines(defect).iter().enumerate() {
-            let indent = if index == 0 { "" } else { "    " };
-            lines(&mut out, &format!("{indent}{sentence}"), room);
-        }
+    for sentences in untold {
+        paragraph(&mut out, sentences, room);
     }
+    if !untold.is_empty() {
+        out.push('\n');
+    }
+    caught(&mut out, proof, room);
     if let Some(text) = leaning(proof) {
         lines(&mut out, &text, room);
     }
@@ -358,7 +372,7 @@ mod tests {
         for (defects, caught) in [(19, 19), (19, 18), (19, 15), (19, 0), (1, 0)] {
             let found = proof(defects, caught);
             for room in [100, 80, 60] {
-                let shown = first_screen(&found, &setting(), room);
+                let (shown, _) = first_screen(&found, &setting(), room);
                 let plain = anstream::adapter::strip_str(&shown).to_string();
                 assert!(plain.lines().count() <= SCREEN, "{plain}");
                 for line in plain.lines() {
@@ -381,11 +395,8 @@ mod tests {
                 }
             }
         }
-        let names: Vec<String> = details(&proof(19, 0), &setting(), 100)
-            .lines()
-            .filter(|line| line.contains(": passed in 2 of 2"))
-            .map(str::to_owned)
-            .collect();
-        assert_eq!(names.len(), 19, "{names:?}");
+        // Whatever had no room there is told further down, once.
+        let whole = told(&proof(19, 0), &setting(), 100);
+        assert_eq!(whole.matches(": passed in 2 of 2").count(), 19, "{whole}");
     }
 }

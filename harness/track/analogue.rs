@@ -327,14 +327,20 @@ impl ShapeTally {
         if let Some(slew) = transition.slew {
             let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
             // What takes less than from one sample to the next may have been
-            // any faster, also where a sample lies on the way.
-            let bounded = transition.samples_in_slew == 0 || slew > swing;
-            let slew = if bounded { slew.min(swing) } else { slew };
+            // any faster, also where a sample lies on the way; surely it took
+            // no longer than from the last sample before to the first after.
+            let within = transition.samples_in_slew;
+            let bounded = within == 0 || slew > swing;
+            let SpanUncertainty { own, shared } = transition.slew_u;
+            let (slew, share) = if bounded {
+                (swing / (within as f64 + 1.0), 0.0)
+            } else {
+                (slew, slew / swing)
+            };
             self.bounded += u64::from(bounded);
             self.slew.push(slew / period);
-            let SpanUncertainty { own, shared } = transition.slew_u;
-            self.slew_u[0].push(own * slew / swing);
-            self.slew_u[1].push(shared * slew / swing);
+            self.slew_u[0].push(own * share);
+            self.slew_u[1].push(shared * share);
         }
         if let Some((low, high)) = transition.distortion {
             self.distorted += 1;
@@ -350,12 +356,7 @@ impl ShapeTally {
                 .map(|tally| tally.mean(0.0).map_or(0.0, |mean| mean.value))
         };
         let [duration_own, duration_shared] = known(&self.duration_u);
-        // A bound asks only how much slower an edge may have been: r of the time
-        // is 1 - 1 / (1 + 2 r) of the slew at two uncertainties.
-        let [slew_own, slew_shared] = known(&self.slew_u).map(|share| match self.bounded {
-            0 => share,
-            _ => share / (1.0 + 2.0 * share),
-        });
+        let [slew_own, slew_shared] = known(&self.slew_u);
         let shared = combined([level_u, slew_shared]);
         let mean_slew = self.slew.mean(0.0).map_or(0.0, |mean| mean.value);
         let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;

@@ -19,6 +19,9 @@ use crate::waveform::levels::{
 
 /// Slew is taken between these voltages: NMRA S-9.1:2020.
 const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
+/// An edge whose time between them is not known to this share of itself, at
+/// two standard uncertainties, gives no more than a bound of its slew.
+const HARDLY_KNOWN: f64 = 0.85;
 /// Half of a window around a transition, in seconds: at the 2.4 V/us of S-9.1
 /// it holds a swing of 44 V and as much again.
 const WINDOW: f64 = 18e-6;
@@ -326,13 +329,14 @@ impl ShapeTally {
         }
         if let Some(slew) = transition.slew {
             let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-            // What takes less than from one sample to the next may have been
-            // any faster, also where a sample lies on the way.
-            let bounded = transition.samples_in_slew == 0 || slew > swing;
+            let SpanUncertainty { own, shared } = transition.slew_u;
+            // Between two samples it may have been any faster, and so it may
+            // where its duration is hardly known beside itself.
+            let unknown = 2.0 * combined([own, shared]) * slew / swing;
+            let bounded = transition.samples_in_slew == 0 || unknown > HARDLY_KNOWN;
             let slew = if bounded { slew.min(swing) } else { slew };
             self.bounded += u64::from(bounded);
             self.slew.push(slew / period);
-            let SpanUncertainty { own, shared } = transition.slew_u;
             self.slew_u[0].push(own * slew / swing);
             self.slew_u[1].push(shared * slew / swing);
         }

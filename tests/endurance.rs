@@ -2,7 +2,14 @@
 //! the model bench: the defect or the bench that is planted decides what must
 //! fail, not the code that judged.
 
+use crate::lots::Workshop;
 use assert_cmd::cargo::cargo_bin_cmd;
+use bufferstop::catalogue::ScenarioKind;
+use bufferstop::ident::Role;
+use bufferstop::judgement::Verdict;
+use bufferstop::measurement::Blame;
+use bufferstop::seed::Seed;
+use bufferstop::units::Seconds;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
@@ -118,6 +125,20 @@ fn only_the_inrush_catches_a_hasty_trip() {
         failed.iter().all(|f| f.starts_with("inrush ")),
         "{failed:?}"
     );
+}
+
+/// A switch that lets a milliampere through shows only where the output is off
+/// and unloaded: every other scenario passes.
+#[test]
+fn only_idle_catches_a_leaking_switch() {
+    let (status, record) = with_defect("leaking switch").accept(None);
+    assert_eq!(status, 1, "{record:#}");
+    let failed = judged(&record, "fail");
+    for key in ["idle off_voltage", "idle off_leakage"] {
+        assert!(failed.contains(&key.to_owned()), "{failed:?}");
+    }
+    assert_eq!(failed.len(), 2, "{failed:?}");
+    assert_eq!(judged(&record, "inconclusive"), Vec::<String>::new());
 }
 
 /// A board that bears a second's load but gets far too warm in minutes.
@@ -265,4 +286,46 @@ fn a_board_reverses_where_one_gap_meets_a_common_negative() {
         let time = found("reversal_time", at);
         assert!((2.3e-3..2.6e-3).contains(&time), "{time}");
     }
+}
+
+/// A soak alone on the demo's bench as `change` leaves it.
+fn soaked(change: impl FnOnce(&mut Workshop)) -> bufferstop::record::Record {
+    let mut workshop = Workshop::new();
+    workshop
+        .plan
+        .scenarios
+        .retain(|s| s.kind == ScenarioKind::Soak);
+    change(&mut workshop);
+    let board = workshop.board.nominal;
+    workshop.accept(&board, Seed(1))
+}
+
+/// Whatever a check of the plan said, the interlock lets no current flow for
+/// longer than the envelope: not begun where the hold is too long as it is
+/// meant, ended where slow lines make it so, and the board left without power
+/// (which every run here asserts).
+#[test]
+fn no_soak_outlasts_the_envelope() {
+    let seconds = |workshop: &mut Workshop, most| {
+        workshop.bench.envelope.seconds = Seconds::new(most);
+    };
+    // Each look takes some 200 s: the second would end beyond 300 s.
+    let slow = |workshop: &mut Workshop| {
+        let capture = workshop.profiles.get_mut(&Role::Capture).expect("one");
+        capture.line.speed = 300;
+    };
+    let refused = soaked(|workshop| seconds(workshop, 239.0));
+    let ended = soaked(slow);
+    for (record, words) in [(&refused, "held for 240.0 s"), (&ended, "s more: ")] {
+        assert_eq!(record.verdict(), Verdict::Inconclusive);
+        let [trouble] = &record.scenarios[0].troubles[..] else {
+            panic!("{:#?}", record.scenarios[0].troubles);
+        };
+        assert_eq!(trouble.blame, Blame::Plan, "{trouble:?}");
+        assert!(trouble.what.contains(words), "{trouble:?}");
+        assert!(trouble.what.contains("the envelope allows"), "{trouble:?}");
+    }
+    // What is as long as it may be passes.
+    let passed = soaked(|workshop| seconds(workshop, 241.0));
+    assert_eq!(passed.verdict(), Verdict::Pass);
 }

@@ -24,7 +24,7 @@ use tokio::sync::watch;
 pub(crate) struct Workshop {
     pub(crate) plan: Plan,
     pub(crate) bench: bench_file::Bench,
-    profiles: BTreeMap<Role, Profile>,
+    pub(crate) profiles: BTreeMap<Role, Profile>,
     pub(crate) board: ModelBoard,
     runtime: Runtime,
     store: Store,
@@ -181,6 +181,7 @@ const CAUGHT_BY: &[(&str, &str)] = &[
     ("cold joint", "output_resistance"),
     ("one-leg sensor", "trip_time"),
     ("weak switch", "output_resistance"),
+    ("leaking switch", "off_leakage"),
     ("no retry", "retries"),
     ("hasty retry", "retry_interval"),
     ("reversing dead", "reversals"),

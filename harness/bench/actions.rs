@@ -6,7 +6,7 @@ use super::fault::BenchError;
 use super::interlock::{Intent, Known, Permit, Refusal, SupplyState, gap_branch, short_branch};
 use crate::bench_file::Closes;
 use crate::ident::Role;
-use crate::instruments::{InputLine, InstrumentError, Measured};
+use crate::instruments::{InputLine, InstrumentError, LoadSetting, Measured};
 use crate::observation::{self, Proof};
 use crate::units::{Amperes, Quantity, Seconds, Volts};
 
@@ -34,20 +34,8 @@ impl Bench {
                 voltage,
                 current_limit,
             } => self.supply_on(voltage, current_limit).await,
-            Intent::LoadOn(setting) => {
-                let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
-                let mut result = load.set(setting).await;
-                if result.is_ok() {
-                    result = load.input_on().await;
-                }
-                let on = if result.is_ok() {
-                    Known::Sure(true)
-                } else {
-                    Known::Unknown
-                };
-                self.interlock.learn(|state| state.load_on = on);
-                Ok(result?)
-            }
+            Intent::LoadOn(setting) => self.load_on(setting).await,
+            Intent::LoadHold { current, .. } => self.load_on(LoadSetting::Current(current)).await,
             Intent::LoadPulse { current, duration } => {
                 let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
                 let result = load.pulse(current, duration).await;
@@ -66,6 +54,21 @@ impl Bench {
             }
             Intent::Connect { closes, duration } => self.close(closes, duration).await,
         }
+    }
+
+    async fn load_on(&mut self, setting: LoadSetting) -> Result<(), BenchError> {
+        let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+        let mut result = load.set(setting).await;
+        if result.is_ok() {
+            result = load.input_on().await;
+        }
+        let on = if result.is_ok() {
+            Known::Sure(true)
+        } else {
+            Known::Unknown
+        };
+        self.interlock.learn(|state| state.load_on = on);
+        Ok(result?)
     }
 
     /// While it runs the load is on, and after a ramp it stays at its end.

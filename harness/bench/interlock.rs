@@ -23,6 +23,14 @@ pub enum Intent {
     },
     /// The load on, or set anew.
     LoadOn(LoadSetting),
+    /// The load on at a current that is meant to be held for so long: it does
+    /// not end by itself.
+    LoadHold {
+        /// Its current.
+        current: Amperes,
+        /// How long it is to be held.
+        duration: Seconds,
+    },
     /// A pulse that the load ends by itself.
     LoadPulse {
         /// Its current.
@@ -73,6 +81,9 @@ impl Intent {
             } => format!("supply on, {voltage}, at most {current_limit}"),
             Self::LoadOn(LoadSetting::Current(current)) => format!("load on, {current}"),
             Self::LoadOn(LoadSetting::Resistance(ohms)) => format!("load on, {ohms}"),
+            Self::LoadHold { current, duration } => {
+                format!("load on, {current}, held for {duration}")
+            }
             Self::LoadPulse { current, duration } => format!("load {current} for {duration}"),
             Self::LoadRamp { from, to, duration } => {
                 format!("load from {from} to {to} in {duration}")
@@ -90,11 +101,12 @@ impl Intent {
         }
     }
 
-    /// How long it lasts by itself; `None` when until it is ended.
+    /// How long it lasts, by itself or as meant; `None` when until it is ended.
     pub fn duration(&self) -> Option<Seconds> {
         match self {
             Self::SupplyOn { .. } | Self::LoadOn(_) => None,
-            Self::LoadPulse { duration, .. }
+            Self::LoadHold { duration, .. }
+            | Self::LoadPulse { duration, .. }
             | Self::LoadRamp { duration, .. }
             | Self::ShortPulse { duration, .. }
             | Self::GapPulse { duration, .. }
@@ -365,6 +377,21 @@ impl Interlock {
         })
     }
 
+    /// Whether the board may go on as it is for `time` more: what an intent has
+    /// begun ends by itself only where it is a pulse, so every wait asks.
+    pub(super) fn may_go_on(&self, time: Seconds, now: BenchInstant) -> Result<(), Refusal> {
+        let most = self.surroundings.envelope().seconds;
+        let would = self.energised_for(now) + time;
+        if self.state.energised_since.is_none() || would <= most {
+            return Ok(());
+        }
+        Err(Refusal::Time {
+            intent: format!("{time} more"),
+            would,
+            most,
+        })
+    }
+
     /// How long there has been energy in the board.
     pub fn energised_for(&self, now: BenchInstant) -> Seconds {
         let since = self.state.energised_since;
@@ -381,7 +408,7 @@ pub(super) fn is_sensible(intent: &Intent) -> bool {
         } => voltage.si() >= 0.0 && current_limit.si() >= 0.0,
         Intent::LoadOn(LoadSetting::Current(current)) => current.si() >= 0.0,
         Intent::LoadOn(LoadSetting::Resistance(ohms)) => ohms.si() > 0.0,
-        Intent::LoadPulse { current, .. } => current.si() >= 0.0,
+        Intent::LoadHold { current, .. } | Intent::LoadPulse { current, .. } => current.si() >= 0.0,
         Intent::LoadRamp { from, to, .. } => from.si() >= 0.0 && to.si() >= 0.0,
         Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => true,
     };

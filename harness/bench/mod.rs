@@ -91,12 +91,24 @@ impl Bench {
         self.clock.now()
     }
 
-    /// Waits for `time` on the bench clock.
+    /// Waits for `time` on the bench clock. A board with energy in it is not
+    /// waited for beyond the envelope's longest time.
     ///
     /// # Errors
-    /// [`BenchError::Wait`] when it is negative or too long.
+    /// [`BenchError::Wait`] when it is negative or too long,
+    /// [`BenchError::Refused`] when the envelope would be outlasted.
     pub async fn wait(&self, time: Seconds) -> Result<(), BenchError> {
+        self.may_go_on(time)?;
         self.clock.wait(time).await
+    }
+
+    /// Whether the board may go on as it is for `time` more, as something that
+    /// takes so long would need.
+    ///
+    /// # Errors
+    /// [`BenchError::Refused`] when the envelope would be outlasted.
+    pub fn may_go_on(&self, time: Seconds) -> Result<(), BenchError> {
+        Ok(self.interlock.may_go_on(time, self.now())?)
     }
 
     /// How long there has been energy in the board without a pause.

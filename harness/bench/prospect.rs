@@ -67,6 +67,11 @@ impl Surroundings {
         }
     }
 
+    /// The most that may ever occur.
+    pub(super) fn envelope(&self) -> Envelope {
+        self.bench.envelope
+    }
+
     /// Whether a rectifier stands in front of the load.
     pub(super) fn load_is_rectified(&self) -> bool {
         self.bench.wiring.rectifier_drop > Volts::ZERO
@@ -99,6 +104,7 @@ impl Prospect<'_> {
                 current_limit,
             } => self.supply_on(voltage, current_limit)?,
             Intent::LoadOn(setting) => self.load_on(setting)?,
+            Intent::LoadHold { current, .. } => self.load(current)?,
             Intent::LoadPulse { current, duration } => {
                 self.load(current)?;
                 let supply = self.supply()?;
@@ -133,7 +139,7 @@ impl Prospect<'_> {
     }
 
     fn envelope(&self) -> Envelope {
-        self.surroundings.bench.envelope
+        self.surroundings.envelope()
     }
 
     fn supply(&self) -> Result<SupplyState, Refusal> {

@@ -183,6 +183,46 @@ async fn energy_voltage_and_time_have_their_ends() {
     bench.permit(&short(1500.0)).expect("after a pause");
 }
 
+/// What an intent began goes on until it is ended, so the interlock is asked
+/// again by every wait.
+#[tokio::test]
+async fn a_hold_is_neither_begun_nor_waited_for_beyond_the_envelope() {
+    let mut file = file();
+    file.envelope.seconds = Seconds::new(30.0);
+    let mut bench = powered(&file).await;
+    bench.wait(Seconds::new(0.05)).await.expect("waited");
+    let hold = |seconds| Intent::LoadHold {
+        current: Amperes::new(1.0),
+        duration: Seconds::new(seconds),
+    };
+    let refused = refusal(&bench, hold(30.0));
+    let Refusal::Time { would, most, .. } = &refused else {
+        panic!("{refused}");
+    };
+    // The supply has been on for a moment already.
+    assert!(
+        would.si() > 30.0 && would.si() < 30.1 && most.si() == 30.0,
+        "{refused}"
+    );
+    energise(&mut bench, hold(29.0)).await;
+    bench.wait(Seconds::new(29.0)).await.expect("as was meant");
+    let before = bench.now();
+    for (refused, time) in [
+        (bench.wait(Seconds::new(1.0)).await, 1.0),
+        (bench.may_go_on(Seconds::new(1.0)), 1.0),
+    ] {
+        let error = refused.expect_err("beyond the envelope");
+        let BenchError::Refused(Refusal::Time { would, .. }) = &error else {
+            panic!("{error}");
+        };
+        assert!(would.si() > 29.0 + time, "{error}");
+        assert_eq!(error.blame(), crate::measurement::Blame::Plan);
+    }
+    assert_eq!(bench.now(), before, "it was not waited for");
+    bench.supply_off().await.expect("off");
+    bench.wait(Seconds::new(60.0)).await.expect("without power");
+}
+
 #[tokio::test]
 async fn a_gap_is_held_against_both_sources() {
     let mut file = file();

@@ -3,11 +3,12 @@
 //! It computes nothing.
 
 use super::ScenarioKind::{
-    self, Idle, Inrush, Load, Overload, Reversal, Sense, Short, Signal, Soak,
+    self, Idle, Inrush, Load, Loss, Overload, Reversal, Sense, Short, Signal, Soak,
 };
-use Way::{Down, Either, Up};
+use Way::{Down, DownToBound, Either, NotFound, Up, UpToBound};
 
-/// In which direction a metric moves when a parameter rises.
+/// In which direction a metric moves when a parameter rises or is what it was
+/// not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Way {
     /// It rises.
@@ -16,6 +17,12 @@ pub enum Way {
     Down,
     /// It depends on the rest of the board.
     Either,
+    /// It rises so far that only a bound of it is seen.
+    UpToBound,
+    /// It falls so far that only a bound of it is seen.
+    DownToBound,
+    /// There is nothing any more that it could be found in.
+    NotFound,
 }
 
 impl Way {
@@ -25,6 +32,9 @@ impl Way {
             Self::Up => "up",
             Self::Down => "down",
             Self::Either => "either way",
+            Self::UpToBound => "up, a bound",
+            Self::DownToBound => "down, a bound",
+            Self::NotFound => "not found",
         }
     }
 }
@@ -42,11 +52,22 @@ pub struct Moved {
     pub law: &'static str,
 }
 
+/// How a board is built instead of otherwise, both as model-board files have it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Choice {
+    /// What the demo's board has; "none" where its file says nothing.
+    pub of: &'static str,
+    /// What it has instead.
+    pub is: &'static str,
+}
+
 /// What one parameter of a board moves.
 #[derive(Debug)]
 pub struct Influence {
     /// The parameter's name in model-board files.
     pub parameter: &'static str,
+    /// What it is changed to, where it does not just rise.
+    pub choice: Option<Choice>,
     /// The part it stands for.
     pub part: &'static str,
     /// What it moves, and nothing else.
@@ -66,13 +87,23 @@ pub fn influences_on(
     })
 }
 
+macro_rules! choice {
+    () => {
+        None
+    };
+    ($of:literal $is:literal) => {
+        Some(Choice { of: $of, is: $is })
+    };
+}
+
 /// The table, a line a metric.
 macro_rules! influences {
-    ($($parameter:literal of $part:literal {
+    ($($parameter:literal $(from $of:literal to $is:literal)? of $part:literal {
         $($scenario:ident $metric:literal $way:ident $law:literal;)*
     })*) => {
         &[$(Influence {
             parameter: $parameter,
+            choice: choice!($($of $is)?),
             part: $part,
             moves: &[$(Moved {
                 scenario: $scenario,
@@ -84,7 +115,8 @@ macro_rules! influences {
     };
 }
 
-/// Every parameter that a part substitution can change.
+/// Every parameter that a part substitution or another way of building the board
+/// can change.
 ///
 /// It holds for a board with two lines that holds its last state, on a bench
 /// and under a plan like the demo's; "moves" means by more than three times the
@@ -273,5 +305,68 @@ pub static INFLUENCES: &[Influence] = influences! {
     "over_temperature" of "the bridge's own protection" {
     }
     "over_temperature_restart" of "the bridge's own protection" {
+    }
+    "leakage_resistance" from "none" to "\"22 kohm\"" of "a high-side switch" {
+        Idle "off_voltage" Up "V R / (R + its own), R the bleeder's";
+        Idle "off_leakage" Up "V / (R + its own), R the bleeder's";
+    }
+    "signal_lines" from "2" to "1" of "the bridge driver's inputs" {
+        Load "ripple" Either "the pause at each crossing";
+        Signal "asymmetry" Up "twice the difference of line A's edges";
+        Signal "one_half" Either "cutouts pass as short halves, and the edges' difference";
+        Signal "zero_half" Either "the difference of line A's edges";
+        Signal "slew" UpToBound "both half-bridges turn at once, faster than samples tell";
+        Signal "overshoot" Either "no ringing after a cutout";
+        Signal "cutouts_missing" Up "all of them: one line cannot say them";
+        Signal "cutout_start" NotFound "there is no cutout";
+        Signal "cutout_end" NotFound "there is no cutout";
+        Signal "cutout_drop" NotFound "there is no cutout";
+    }
+    "on_signal_loss" from "\"hold\"" to "\"off\"" of "the firmware" {
+        Loss "time_to_dead" Down "signal_loss_time, and the snubber empties";
+        Loss "dc_left" Down "to nothing";
+    }
+    "on_signal_loss" from "\"hold\"" to "\"own signal\"" of "the firmware" {
+        Loss "dc_left" Down "equal halves have no mean";
+    }
+    "brake_wired" from "true" to "false" of "the brake line" {
+        Idle "brake_obeyed" Down "to no";
+    }
+    "sensed_legs" from "2" to "1" of "the current sensor's place" {
+        Overload "trip_current" UpToBound "filter and debounce start anew in each half";
+        Overload "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
+        Reversal "reversal_time" Up "it starts in a half that is seen";
+        Sense "sense_scale" Up "doubled: of both polarities one is counted";
+        Sense "full_scale" Up "doubled: of both polarities one is counted";
+        Sense "worst_departure" Up "half the steps' span";
+        Short "peak_current" UpToBound "the fault is not seen to its end";
+        Short "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
+        Short "let_through" UpToBound "the fault is not seen to its end";
+        Short "supply_dip" UpToBound "the fault is not seen to its end";
+        Short "retries" NotFound "without a trip there is no retry";
+        Short "retry_interval" NotFound "without a trip there is no retry";
+        Short "recovery_time" Either "none without a trip, or where in its retries it is";
+    }
+    "retry_limit" from "none" to "0" of "the retry timer" {
+        Short "retries" Down "to as many";
+        Short "retry_interval" UpToBound "it never comes";
+        Short "recovery_time" UpToBound "off until its supply is cycled";
+        Short "trip_time" Either "where in a half-bit the fault begins";
+    }
+    "reversing" from "true" to "false" of "the reversing logic" {
+        Inrush "charge" Down "what flows until it trips";
+        Inrush "false_trips" Up "the bank outlasts the debounce without that wait";
+        Inrush "time_to_start" Up "the retries' off times";
+        Overload "trip_time" Down "by debounce and hold-off of the reversal";
+        Reversal "reversals" Down "to none";
+        Reversal "reversal_time" UpToBound "it never comes";
+        Reversal "margin" DownToBound "the upstream trips first";
+        Reversal "peak_current" UpToBound "the fault is not seen to its end";
+        Reversal "trip_time" Down "by debounce and hold-off of the reversal";
+        Short "trip_time" Down "by debounce and hold-off of the reversal";
+        Short "let_through" Down "by the current's square times as much";
+        Short "peak_current" Either "no reversal in the discharge";
+        Short "supply_dip" Either "no reversal in the discharge";
+        Short "recovery_time" Either "where in its retries the board is when the short goes";
     }
 };

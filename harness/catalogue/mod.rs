@@ -18,7 +18,7 @@ mod signal;
 mod soak;
 mod supply;
 
-pub use influence::{INFLUENCES, Influence, Moved, Way, influences_on};
+pub use influence::{Choice, INFLUENCES, Influence, Moved, Way, influences_on};
 
 use crate::ident::Role;
 use crate::units::Dimension;

@@ -79,6 +79,8 @@ fn described(kind: ScenarioKind, metric: &Metric) -> Value {
     let moved = influences_on(kind, metric.key).map(|(influence, moved)| {
         json!({
             "parameter": influence.parameter,
+            "is": influence.choice.map(|choice| choice.is),
+            "instead_of": influence.choice.map(|choice| choice.of),
             "part": influence.part,
             "goes": moved.way.word(),
             "by": moved.law,

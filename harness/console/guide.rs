@@ -61,21 +61,7 @@ pub fn metric(kind: ScenarioKind, metric: &Metric) -> String {
     paragraph(&mut out, 2, per(metric.per));
     paragraph(&mut out, 2, bound(metric.censoring));
     paragraph(&mut out, 2, worse(metric));
-    out.push_str("\nWhat moves it, when the first of these rises\n\n");
-    let rows: Vec<Vec<String>> = influences_on(kind, metric.key)
-        .map(|(influence, moved)| {
-            vec![
-                format!("  {}", influence.parameter),
-                moved.way.word().to_owned(),
-                moved.law.to_owned(),
-            ]
-        })
-        .collect();
-    if rows.is_empty() {
-        out.push_str("  no single part of a board by more than the bench can tell\n");
-    } else {
-        out.push_str(&table(&["  parameter", "goes", "by"], &rows));
-    }
+    movers(&mut out, kind, metric);
     let _ = write!(
         out,
         "\nIn a plan\n\n  [[scenario]]\n  kind = \"{kind}\"\n\n  [scenario.limits]\n  {} = {}\n",
@@ -83,6 +69,37 @@ pub fn metric(kind: ScenarioKind, metric: &Metric) -> String {
         example(metric)
     );
     out
+}
+
+/// What moves a metric: parts whose parameter rises, then ways of building a
+/// board otherwise.
+fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric) {
+    let (mut parts, mut choices) = (Vec::new(), Vec::new());
+    for (influence, moved) in influences_on(kind, metric.key) {
+        let mut row = vec![format!("  {}", influence.parameter)];
+        let rows = match influence.choice {
+            None => &mut parts,
+            Some(choice) => {
+                row[0].push_str(&format!(" = {}", choice.is));
+                row.push(choice.of.to_owned());
+                &mut choices
+            }
+        };
+        row.extend([moved.way.word(), moved.law].map(str::to_owned));
+        rows.push(row);
+    }
+    if !parts.is_empty() {
+        out.push_str("\nWhat moves it, when the first of these rises\n\n");
+        out.push_str(&table(&["  parameter", "goes", "by"], &parts));
+    } else if choices.is_empty() {
+        out.push_str("\nWhat moves it\n\n");
+        out.push_str("  no single part of a board by more than the bench can tell\n");
+    }
+    if !choices.is_empty() {
+        out.push_str("\nWhat moves it, where the first of these is so\n\n");
+        let headings = ["  parameter", "instead of", "goes", "by"];
+        out.push_str(&table(&headings, &choices));
+    }
 }
 
 fn sentence(text: &str) -> String {

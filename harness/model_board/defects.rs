@@ -102,6 +102,11 @@ pub static DEFECTS: &[Defect] = &[
         changes!["positive_path_excess" Plus 0.120],
     ),
     one(
+        "leaking switch",
+        "a high-side switch was damaged by static: 22 kohm from the rail to the output that is off",
+        changes!["leakage_resistance" Value 22e3],
+    ),
+    one(
         "no retry",
         "the board stays off after its first trip",
         changes!["retry_limit" Value 0.0],

@@ -61,6 +61,9 @@ pub struct BoardParameters {
     pub switch_temperature_coefficient: Ratio,
     /// What one damaged switch adds in the path of the positive polarity alone.
     pub positive_path_excess: Ohms,
+    /// What a high-side switch that blocks no longer is between the rail and one
+    /// output terminal; `None` where it blocks.
+    pub leakage_resistance: Option<Ohms>,
     /// Forward drop of one body diode.
     pub diode_drop: Volts,
     /// Slope resistance of one body diode.
@@ -144,6 +147,7 @@ impl Default for BoardParameters {
             bulk_resistance: Ohms::new(0.030),
             switch_resistance: Ohms::new(0.045),
             positive_path_excess: Ohms::new(0.0),
+            leakage_resistance: None,
             switch_temperature_coefficient: Ratio::new(0.004),
             diode_drop: Volts::new(0.75),
             diode_resistance: Ohms::new(0.020),

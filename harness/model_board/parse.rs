@@ -61,7 +61,7 @@ fn read_nominal(table: &Table<'_>, nominal: &mut BoardParameters) {
         };
         // Yes and no read better than one and nought.
         let si = match (&node.kind, parameter.name) {
-            (Kind::Boolean(yes), "reversing") => Some(f64::from(u8::from(*yes))),
+            (Kind::Boolean(yes), "reversing" | "brake_wired") => Some(f64::from(u8::from(*yes))),
             (Kind::String(_), "on_signal_loss") => {
                 nominal.on_signal_loss = table
                     .word("on_signal_loss", SignalLoss::WORDS)

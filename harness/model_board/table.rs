@@ -3,7 +3,7 @@
 
 use super::parameters::{BoardParameters, Reversing, SenseLeg, SignalLoss};
 use crate::document::Demand;
-use crate::units::{Amperes, Dimension, Quantity, Seconds};
+use crate::units::{Amperes, Dimension, Ohms, Quantity, Seconds};
 
 /// A numeric parameter of `T`, in SI units.
 pub struct Parameter<T: 'static> {
@@ -98,6 +98,16 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         NotNegative,
         switch_temperature_coefficient
     ),
+    Parameter {
+        // A hundred gigaohms and more stand for "it blocks".
+        name: "leakage_resistance",
+        dimension: Dimension::Resistance,
+        demand: Positive,
+        get: |board| board.leakage_resistance.map_or(BLOCKS, Ohms::si),
+        set: |board, si| {
+            board.leakage_resistance = Ohms::from_si(si).filter(|_| si < 0.1 * BLOCKS);
+        },
+    },
     field!("diode_drop", Voltage, Positive, diode_drop),
     field!(
         "diode_resistance",
@@ -273,6 +283,9 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
         over_temperature_restart
     ),
 ];
+
+/// A leakage resistance that is none.
+const BLOCKS: f64 = 1e12;
 
 /// A retry limit that is none.
 const FOR_EVER: f64 = 10_000.0;

@@ -132,14 +132,20 @@ impl Record {
             .collect();
         let mut words = Vec::with_capacity(plan.count);
         let lines = &plan.logic[..plan.logic.len().min(u16::BITS as usize)];
+        let (mut before, mut word) = (None, 0);
         let seen = circuit.look_back(start, plan.true_period, plan.count, |look| {
             for (probe, values) in &mut exact {
                 values.push(look.value(*probe));
             }
-            let bits = lines.iter().enumerate();
-            words.push(bits.fold(0, |word, (bit, &line)| {
-                word | (u16::from(look.line(line)) << bit)
-            }));
+            // They change rarely.
+            if before != Some(look.lines()) {
+                before = Some(look.lines());
+                let bits = lines.iter().enumerate();
+                word = bits.fold(0, |word, (bit, &line)| {
+                    word | (u16::from(look.line(line)) << bit)
+                });
+            }
+            words.push(word);
         });
         debug_assert!(seen.is_some(), "a running acquisition keeps its past");
         let channels = exact.into_iter().map(|(_, exact)| Sampled {

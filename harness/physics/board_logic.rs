@@ -192,11 +192,15 @@ impl BoardLogic {
         if !self.enabled || self.tripped || self.hot || self.locked_out || self.lost {
             return [Gate::Off; 2];
         }
-        [0, 1].map(|half| match (self.dead[half], self.levels[half]) {
+        [self.gate(0), self.gate(1)]
+    }
+
+    fn gate(&self, half: usize) -> Gate {
+        match (self.dead[half], self.levels[half]) {
             (true, _) => Gate::Off,
             (false, false) => Gate::Low,
             (false, true) => Gate::High,
-        })
+        }
     }
 
     /// The enable input; switching on again clears a trip.
@@ -320,7 +324,7 @@ impl BoardLogic {
             acted = true;
         }
         if timers.take(Timer::UnderVoltage, now) {
-            self.locked_out = observed.rail_low;
+            self.locked_out = observed.sources.rail_low;
             acted = true;
         }
         if timers.take(Timer::Retry, now) {
@@ -366,11 +370,11 @@ impl BoardLogic {
         observed: &Observed,
         timers: &mut Timers,
     ) {
-        if observed.reset {
+        if observed.sources.reset {
             self.forget(now, times, timers);
         }
-        let alive = !self.tripped && !observed.reset;
-        let counting = observed.trip_above && alive && !self.holding_off;
+        let alive = !self.tripped && !observed.sources.reset;
+        let counting = observed.levels.trip_above && alive && !self.holding_off;
         if times.trip_look == 0 {
             let due = now + times.trip_debounce;
             hold(timers, Timer::TripDebounce, counting, due);
@@ -382,12 +386,12 @@ impl BoardLogic {
             hold(timers, Timer::TripLook, looking, due);
         }
         if let Some((debounce, hold_off)) = times.reversing {
-            let wrong = observed.reverse_above && alive && !self.holding_off && !self.spent;
+            let wrong = observed.levels.reverse_above && alive && !self.holding_off && !self.spent;
             hold(timers, Timer::ReverseDebounce, wrong, now + debounce);
-            let calm = self.spent && !observed.reverse_above && !self.holding_off;
+            let calm = self.spent && !observed.levels.reverse_above && !self.holding_off;
             hold(timers, Timer::ReverseRearm, calm, now + hold_off);
         }
-        let changing = observed.rail_low != self.locked_out;
+        let changing = observed.sources.rail_low != self.locked_out;
         hold(timers, Timer::UnderVoltage, changing, now + LOCKOUT_FILTER);
     }
 
@@ -428,7 +432,8 @@ impl BoardLogic {
     /// A polled board looks: an overload counts from the first look that found
     /// it, and one look that does not ends it.
     fn look(&mut self, now: i64, times: &BoardTimes, observed: &Observed, timers: &mut Timers) {
-        if !observed.trip_above || self.tripped || observed.reset || self.holding_off {
+        if !observed.levels.trip_above || self.tripped || observed.sources.reset || self.holding_off
+        {
             self.found_since = None;
             return;
         }

@@ -10,6 +10,7 @@ use crate::units::Quantity;
 pub(super) struct LoadElectrics {
     /// Of rectifier and leads, in series.
     pub(super) resistance: f64,
+    pub(super) conductance: f64,
     pub(super) capacitance: f64,
     /// Least resistance of the stage.
     pub(super) saturation: f64,
@@ -24,6 +25,7 @@ pub(super) struct LoadElectrics {
 pub(super) struct BankElectrics {
     pub(super) capacitance: f64,
     pub(super) resistance: f64,
+    pub(super) conductance: f64,
     pub(super) bleeder: f64,
     pub(super) drop: f64,
 }
@@ -38,6 +40,8 @@ pub(super) struct Electrics {
     /// What a damaged switch adds in the positive polarity.
     pub(super) positive_path_excess: f64,
     pub(super) switch_coefficient: f64,
+    /// Conductance of a high-side switch that leaks; zero where it blocks.
+    pub(super) leakage: f64,
     /// One body diode.
     pub(super) diode_drop: f64,
     pub(super) diode_resistance: f64,
@@ -55,13 +59,14 @@ pub(super) struct Electrics {
     pub(super) sense_leg: SenseLeg,
     pub(super) supply_resistance: f64,
     pub(super) snubber_resistance: f64,
+    pub(super) snubber_conductance: f64,
     pub(super) snubber_capacitance: f64,
     /// Conductance of bleeder and snubber at the node.
     pub(super) node_conductance: f64,
     pub(super) rectifier_drop: f64,
     pub(super) load: LoadElectrics,
     pub(super) bank: BankElectrics,
-    pub(super) resistor: f64,
+    pub(super) resistor_conductance: f64,
     /// What a folding supply still delivers into nothing.
     pub(super) foldback_current: f64,
     pub(super) near: Branch,
@@ -78,6 +83,7 @@ impl Electrics {
             bulk_resistance: board.bulk_resistance.si(),
             switch: board.switch_resistance.si(),
             positive_path_excess: board.positive_path_excess.si(),
+            leakage: board.leakage_resistance.map_or(0.0, |leak| 1.0 / leak.si()),
             switch_coefficient: board.switch_temperature_coefficient.si(),
             diode_drop: board.diode_drop.si(),
             diode_resistance: board.diode_resistance.si(),
@@ -92,11 +98,13 @@ impl Electrics {
             sense_leg: board.sense_leg,
             supply_resistance: fixture.supply_resistance.si(),
             snubber_resistance: fixture.snubber_resistance.si(),
+            snubber_conductance: 1.0 / fixture.snubber_resistance.si(),
             snubber_capacitance: fixture.snubber_capacitance.si(),
             node_conductance: 1.0 / fixture.bleeder.si() + 1.0 / fixture.snubber_resistance.si(),
             rectifier_drop: fixture.rectifier_drop.si(),
             load: LoadElectrics {
                 resistance: fixture.rectifier_resistance.si(),
+                conductance: 1.0 / fixture.rectifier_resistance.si(),
                 capacitance: fixture.load_capacitance.si(),
                 saturation: fixture.load_saturation.si(),
                 response: fixture.load_response.si(),
@@ -105,10 +113,11 @@ impl Electrics {
             bank: BankElectrics {
                 capacitance: fixture.bank.capacitance.si(),
                 resistance: fixture.bank.resistance.si(),
+                conductance: 1.0 / fixture.bank.resistance.si(),
                 bleeder: fixture.bank.bleeder.si(),
                 drop: fixture.bank.drop.si(),
             },
-            resistor: fixture.resistor.si(),
+            resistor_conductance: 1.0 / fixture.resistor.si(),
             foldback_current: fixture.supply.foldback_current.si(),
             near: fixture.near,
             far: fixture.far,

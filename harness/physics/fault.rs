@@ -50,6 +50,9 @@ pub(super) fn check_board(board: &BoardParameters) -> Result<(), PhysicsFault> {
     positive("bulk_capacitance", board.bulk_capacitance)?;
     not_negative("bulk_resistance", board.bulk_resistance)?;
     not_negative("switch_resistance", board.switch_resistance)?;
+    if let Some(leakage) = board.leakage_resistance {
+        positive("leakage_resistance", leakage)?;
+    }
     not_negative("diode_drop", board.diode_drop)?;
     not_negative("diode_resistance", board.diode_resistance)?;
     for (name, time) in [

@@ -186,7 +186,7 @@ impl GapLogic {
         if self.tripped || self.bridged.is_none() {
             timers.cancel(Timer::UpstreamTrip);
             timers.cancel(Timer::UpstreamRelief);
-        } else if observed.upstream_above {
+        } else if observed.levels.upstream_above {
             timers.cancel(Timer::UpstreamRelief);
             if !timers.is_running(Timer::UpstreamTrip) {
                 timers.set(Timer::UpstreamTrip, now + times.upstream_trip);
@@ -240,7 +240,7 @@ impl SupplyLogic {
     /// Starts and stops the clock of its patience.
     pub(super) fn supervise(&mut self, now: i64, observed: &Observed, timers: &mut Timers) {
         if let Some((patience, _)) = self.hiccup {
-            let limiting = observed.supply == SupplyMode::Limit;
+            let limiting = observed.sources.supply == SupplyMode::Limit;
             let due = now.saturating_add(patience);
             hold(timers, Timer::SupplyTrip, limiting, due);
         }

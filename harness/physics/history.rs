@@ -4,7 +4,7 @@
 use super::action::{Line, Probe};
 use super::circuit::Circuit;
 use super::mode::Mode;
-use super::propagator::{Matrix, State, risen};
+use super::propagator::{Matrix, Propagator, State, risen};
 use super::stepping::step_level;
 use super::trajectory::{Place, Segment};
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
@@ -20,14 +20,19 @@ const SAMPLES: usize = 1 << 26;
 pub struct Look<'a> {
     circuit: &'a Circuit,
     segment: &'a Segment,
-    state: State,
+    state: &'a State,
 }
 
 impl Look<'_> {
     /// The value of a quantity then, in SI units.
     pub fn value(&self, probe: Probe) -> f64 {
         let Segment { mode, upstream, .. } = self.segment;
-        mode.probe(&self.circuit.electrics, probe, &self.state, *upstream)
+        mode.probe(&self.circuit.electrics, probe, self.state, *upstream)
+    }
+
+    /// A word that is the same where all lines are.
+    pub fn lines(&self) -> u16 {
+        self.segment.lines
     }
 
     /// The state of a line then.
@@ -67,16 +72,33 @@ impl Paces {
         }
     }
 
-    /// The state a period later, where `coming` such steps are in sight.
-    fn step(&mut self, mode: &Arc<Mode>, coming: i64, state: &State) -> State {
+    /// The steps in `mode`, `coming` of which are in sight.
+    fn of<'a>(&'a mut self, mode: &'a Arc<Mode>, coming: i64) -> Pace<'a> {
         let (asked, rise) = self.known.entry(Arc::as_ptr(mode)).or_default();
-        *asked += 1;
-        if rise.is_none() && *asked + coming > WORTHWHILE {
+        *asked += coming;
+        if rise.is_none() && *asked > WORTHWHILE {
             *rise = Some(mode.propagator.rise(self.period));
         }
-        match rise {
+        Pace {
+            period: self.period,
+            propagator: &mode.propagator,
+            rise: rise.as_ref(),
+        }
+    }
+}
+
+/// Steps of one period in one circuit.
+struct Pace<'a> {
+    period: i64,
+    propagator: &'a Propagator,
+    rise: Option<&'a Matrix>,
+}
+
+impl Pace<'_> {
+    fn step(&self, state: &State) -> State {
+        match self.rise {
             Some(rise) => risen(rise, state),
-            None => mode.propagator.advance(self.period, state),
+            None => self.propagator.advance(self.period, state),
         }
     }
 }
@@ -125,20 +147,19 @@ impl Circuit {
             let stretch = self.history.stretch(place);
             let segment = stretch.segment;
             let here = ((end - instant - 1) / period + 1).min(left);
+            let pace = paces.of(&segment.mode, here);
             let mut state = match last {
-                Some((from, state)) if self.history.goes_on(from, place) => {
-                    paces.step(&segment.mode, 1, &state)
-                }
+                Some((from, state)) if self.history.goes_on(from, place) => pace.step(&state),
                 _ => stretch.state_at(instant),
             };
             for index in 0..here {
                 if index > 0 {
-                    state = paces.step(&segment.mode, here - index, &state);
+                    state = pace.step(&state);
                 }
                 look(&Look {
                     circuit: self,
                     segment,
-                    state,
+                    state: &state,
                 });
             }
             last = Some((place, state));

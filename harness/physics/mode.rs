@@ -148,6 +148,8 @@ pub(super) struct Mode {
     pub(super) shared: bool,
     /// How often the rail feeds output and gap current.
     pub(super) drawn: [f64; 2],
+    /// How many switches the currents of the two wires heat.
+    pub(super) heated: [f64; 2],
     /// The terminal of a half-bridge that idles while something else holds it.
     pub(super) held: [Option<Affine>; 2],
     supply_current: Affine,
@@ -175,6 +177,11 @@ impl Mode {
 
         let mut rows = [Affine::zero(); STATES];
         rows[V_BULK] = charging.times(1.0 / e.bulk);
+        let leakage = leakage(e, &key);
+        if leakage > 0.0 {
+            let leaking = Affine::state(V_BULK).plus(-1.0, node).times(leakage);
+            rows[V_BULK] = rows[V_BULK].plus(-1.0 / e.bulk, leaking);
+        }
         rows[V_SNUB] = node
             .plus(-1.0, Affine::state(V_SNUB))
             .times(1.0 / (e.snubber_resistance * e.snubber_capacitance));
@@ -220,6 +227,7 @@ impl Mode {
             node,
             shared,
             drawn,
+            heated: key.bridge.heated(shared),
             held,
             supply_current,
             load_current,
@@ -313,9 +321,9 @@ fn node(e: &Electrics, key: &Key) -> Affine {
         .plus(-1.0, Affine::state(I_NEAR))
         .plus(-1.0, Affine::state(I_FAR))
         .plus(-1.0, Affine::state(I_GAP))
-        .plus(1.0 / e.snubber_resistance, Affine::state(V_SNUB));
+        .plus(e.snubber_conductance, Affine::state(V_SNUB));
     if key.resistor {
-        conductance += 1.0 / e.resistor;
+        conductance += e.resistor_conductance;
     }
     let rectified = [
         (key.load, V_LOAD, e.rectifier_drop, e.load.resistance),
@@ -328,7 +336,27 @@ fn node(e: &Electrics, key: &Key) -> Affine {
             flowing = flowing.plus(rectifier.sign() / resistance, behind);
         }
     }
+    let leakage = leakage(e, key);
+    if leakage > 0.0 {
+        conductance += leakage;
+        flowing = flowing.plus(leakage, Affine::state(V_BULK));
+    }
     flowing.times(1.0 / conductance)
+}
+
+/// What a high-side switch that leaks conducts onto the node. Its milliamperes
+/// show only on an output that is off, so they count only there, and not beside
+/// a load or a bank that swallows them. Simplified: they come out of the bulk
+/// capacitance itself, past its series resistance; the other terminal is taken
+/// as held at the negative, as by a driver's own bias; shunt and sensor do not
+/// see them.
+fn leakage(e: &Electrics, key: &Key) -> f64 {
+    let loaded = key.banked || (key.stage != Stage::Off && !key.on_supply);
+    if key.bridge == Bridge::OPEN && !loaded {
+        e.leakage
+    } else {
+        0.0
+    }
 }
 
 /// The current through a rectifier with `drop` and `resistance` into the

@@ -96,7 +96,7 @@ impl Circuit {
             let level = step_level(self.anchor + quiet - self.mode_since);
             let span = (1_i64 << level).min(most - quiet);
             state = self.mode.propagator.advance(span, &state);
-            if self.observe(&state, Asked::ALL) != self.switches.observed {
+            if !self.answers_hold(Asked::ALL, &state) {
                 break;
             }
             quiet += span;

@@ -1,12 +1,20 @@
 //! The exact step of a linear circuit: how far the state rises in any whole
 //! number of picoseconds. It knows matrices, not what their rows mean.
 
+use std::sync::OnceLock;
+
 /// Number of state variables.
 pub(super) const STATES: usize = 11;
 /// Columns of the augmented matrix: one for each state, one for the constant.
 pub(super) const COLUMNS: usize = STATES + 1;
 /// The longest single step is 2^44 ps, about 17.6 s.
 pub(super) const LEVELS: usize = 45;
+/// Steps of 2^27 ps, about 134 us, and more are made when one is asked for:
+/// most circuits are in force for less than a half-bit.
+const SHORT: usize = 27;
+/// A term of the exponential's series that is smaller than this share of the
+/// first one is left out with all that follow.
+const NEGLIGIBLE: f64 = 1e-20;
 
 /// The values of all state variables.
 pub(super) type State = [f64; STATES];
@@ -25,7 +33,8 @@ pub(super) type Matrix = [[f64; STATES]; COLUMNS];
 /// for the rise; it adds about one rounding a level.
 #[derive(Debug)]
 pub(super) struct Propagator {
-    levels: Vec<Matrix>,
+    short: Vec<Matrix>,
+    long: OnceLock<Vec<Matrix>>,
 }
 
 impl Propagator {
@@ -51,22 +60,32 @@ impl Propagator {
         for value in scaled.iter_mut().flatten() {
             *value *= factor;
         }
-        let mut rise = taylor_rise(&scaled);
+        let mut rise = taylor_rise(&scaled, norm);
         for _ in 0..halvings {
             rise = doubled(&rise);
         }
-        let mut levels = Vec::with_capacity(LEVELS);
-        levels.push(rise);
-        for _ in 1..LEVELS {
-            rise = doubled(&rise);
-            levels.push(rise);
+        Self {
+            short: doublings(rise, SHORT),
+            long: OnceLock::new(),
         }
-        Self { levels }
+    }
+
+    fn level(&self, level: usize) -> &Matrix {
+        match self.short.get(level) {
+            Some(rise) => rise,
+            None => &self.long()[level - SHORT],
+        }
+    }
+
+    #[cold]
+    fn long(&self) -> &[Matrix] {
+        self.long
+            .get_or_init(|| doublings(doubled(&self.short[SHORT - 1]), LEVELS - SHORT))
     }
 
     /// The state 2^`level` picoseconds later.
     pub(super) fn step(&self, level: usize, state: &State) -> State {
-        risen(&self.levels[level], state)
+        risen(self.level(level), state)
     }
 
     /// The state `picoseconds` later, the longest steps first.
@@ -93,7 +112,7 @@ impl Propagator {
         let mut rise = [[0.0; STATES]; COLUMNS];
         while left > 0 {
             let level = (left.ilog2() as usize).min(LEVELS - 1);
-            rise = composed(&rise, &self.levels[level]);
+            rise = composed(&rise, self.level(level));
             left -= 1 << level;
         }
         rise
@@ -148,13 +167,27 @@ fn doubled(rise: &Matrix) -> Matrix {
     composed(rise, rise)
 }
 
-/// exp(m) - 1 by its series; with a norm of 1/8 the 14th term is below 1e-23.
-fn taylor_rise(m: &Matrix) -> Matrix {
+/// `first` and what comes of doubling it again and again, `count` in all.
+fn doublings(first: Matrix, count: usize) -> Vec<Matrix> {
+    let next = |rise: &Matrix| Some(doubled(rise));
+    std::iter::successors(Some(first), next)
+        .take(count)
+        .collect()
+}
+
+/// exp(m) - 1 by its series, `m` having `norm`; of one of 1/8 fourteen terms
+/// are taken.
+fn taylor_rise(m: &Matrix, norm: f64) -> Matrix {
     let mut sum = *m;
     let mut term = *m;
+    let mut share = 1.0;
     for order in 2..=14 {
-        term = product(m, &term);
         let factor = 1.0 / f64::from(order);
+        share *= norm * factor;
+        if share < NEGLIGIBLE {
+            break;
+        }
+        term = product(m, &term);
         for (total, value) in sum.iter_mut().flatten().zip(term.iter_mut().flatten()) {
             *value *= factor;
             *total += *value;

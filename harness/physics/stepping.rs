@@ -5,10 +5,9 @@
 //! where the caller stops, so the trajectory does not either.
 
 use super::action::Line;
-use super::bridge::{Half, currents};
 use super::circuit::Circuit;
-use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, Key, Mode, SupplyMode};
-use super::observed::{Asked, Observed};
+use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
+use super::observed::{Asked, Asking};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
 use super::thermal::SHORTEST_TICK;
@@ -18,8 +17,8 @@ use crate::clock::{BenchInstant, PICOSECONDS};
 use crate::model_board::GapReturn;
 use std::sync::Arc;
 
-/// The first sub-step after a change is 2^13 ps, about 8 ns.
-const FIRST_LEVEL: u32 = 13;
+/// The first sub-step after a change is 2^15 ps, about 33 ns.
+const FIRST_LEVEL: u32 = 15;
 /// Sub-steps double up to 2^22 ps, about 4 us, and then stay within an eighth
 /// of the time since the change: no pair of crossings of an exponential that
 /// still moves fits between.
@@ -119,21 +118,20 @@ impl Circuit {
     /// from the anchor to `end`, those of all together, the current taken to
     /// move in a line between them.
     pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
-        let heated = self.mode.key.bridge.0.map(Half::is_switched);
-        if heated == [false; 2] {
+        let [first, second] = self.mode.heated;
+        if first == 0.0 && second == 0.0 {
             return 0.0;
         }
         let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
-        let shared = self.mode.shared;
-        let (before, after) = (currents(shared, &self.state), currents(shared, state));
-        let squared = |half: usize| {
-            let (before, after) = (before[half], after[half]);
+        let squared = |before: f64, after: f64| {
             (before * before + before * after + after * after) / 3.0 * seconds
         };
-        let first = squared(0);
-        let second = if shared { squared(1) } else { first };
-        let [first_on, second_on] = heated.map(|on| f64::from(u8::from(on)));
-        first * first_on + second * second_on
+        let mut sum = squared(self.state[I_OUT], state[I_OUT]) * first;
+        if second != 0.0 {
+            let back = |state: &State| state[I_OUT] - state[I_GAP];
+            sum += squared(back(&self.state), back(state)) * second;
+        }
+        sum
     }
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to
@@ -151,44 +149,53 @@ impl Circuit {
         } else {
             self.strides.advance(&self.mode, span, &self.state)
         };
-        let propagator = &self.mode.propagator;
-        let was = &self.switches.observed;
-        let seen = self.observe(&state, Asked::ALL);
-        if seen == *was {
+        if self.answers_hold(Asked::ALL, &state) {
             return Step {
                 end: self.anchor + span,
                 state,
                 arrival: Arrival::Deadline,
             };
         }
-        let asked = seen.differing(was);
+        let propagator = &self.mode.propagator;
+        let was = &self.switches.observed;
+        let asked = was.next(self.asking(), &state).differing(was);
+        let nearest = asked.nearness();
         let mut quiet_for = 0;
         let mut quiet = self.state;
-        for level in (0..=span.ilog2() as usize).rev() {
+        for level in (nearest..=span.ilog2() as usize).rev() {
             let longer = quiet_for + (1 << level);
             if longer < span {
                 let tried = propagator.step(level, &quiet);
-                if self.observe(&tried, asked) == *was {
+                if self.answers_hold(asked, &tried) {
                     quiet_for = longer;
                     quiet = tried;
                 }
             }
         }
+        let after = quiet_for + (1 << nearest);
+        let (after, state) = if after < span {
+            (after, propagator.step(nearest, &quiet))
+        } else {
+            (span, state)
+        };
         Step {
-            end: self.anchor + quiet_for + 1,
-            state: propagator.step(0, &quiet),
+            end: self.anchor + after,
+            state,
             arrival: Arrival::Event,
         }
     }
 
-    pub(super) fn observe(&self, state: &State, asked: Asked) -> Observed {
-        Observed::at(
-            &self.electrics,
-            &self.switches.settings,
-            &self.mode,
-            &self.switches.observed,
-            (state, asked),
-        )
+    /// Whether the present answers to `asked` hold at `state`, too.
+    pub(super) fn answers_hold(&self, asked: Asked, state: &State) -> bool {
+        self.switches.observed.hold(self.asking(), asked, state)
+    }
+
+    fn asking(&self) -> Asking<'_> {
+        Asking {
+            electrics: &self.electrics,
+            settings: &self.switches.settings,
+            mode: &self.mode,
+        }
     }
 
     fn guard_against_bursts(&mut self) {
@@ -237,8 +244,9 @@ impl Circuit {
 
     /// Asks for the answers to the present state. Whether one has changed.
     fn ask_again(&mut self) -> bool {
-        let seen = self.observe(&self.state, Asked::ALL);
-        let was = std::mem::replace(&mut self.switches.observed, seen);
+        let was = self.switches.observed;
+        let seen = was.next(self.asking(), &self.state);
+        self.switches.observed = seen;
         seen != was
     }
 
@@ -353,7 +361,7 @@ impl Circuit {
         let alive = !switches.gap.tripped && !switches.board.lost;
         let returns = self.electrics.gap_returns;
         let state = &mut self.state;
-        let over = observed.clamp_over;
+        let over = observed.levels.clamp_over;
         let near = wanted_contact(
             near.touching && intact,
             was.near,
@@ -368,7 +376,7 @@ impl Circuit {
         let (gates, turned) = (switches.board.gates(), observed.turned);
         let bridge = was.bridge.told(gates, turned, shared, state);
         let connected = switches.settings.connected;
-        let (voltage, limit) = match observed.supply {
+        let (voltage, limit) = match observed.sources.supply {
             SupplyMode::Voltage => (switches.settings.supply_voltage, 0.0),
             SupplyMode::Limit => (0.0, switches.settings.supply_limit),
             SupplyMode::Foldback => (
@@ -378,18 +386,18 @@ impl Circuit {
             SupplyMode::Blocked => (0.0, 0.0),
         };
         Key {
-            supply: observed.supply,
+            supply: observed.sources.supply,
             voltage: voltage.to_bits(),
             limit: limit.to_bits(),
             bridge,
             bin: self.thermal.bin(),
-            rail_clamped: observed.rail_clamped,
-            logic_awake: observed.logic_awake,
-            load: observed.load,
-            stage: observed.stage,
+            rail_clamped: observed.sources.rail_clamped,
+            logic_awake: observed.sources.logic_awake,
+            load: observed.loads.load,
+            stage: observed.loads.stage,
             on_supply: connected.on_supply,
             banked: connected.bank,
-            bank: observed.bank,
+            bank: observed.loads.bank,
             resistor: connected.resistor,
             slope: switches.load.slope.to_bits(),
             near,

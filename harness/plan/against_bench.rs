@@ -408,7 +408,14 @@ impl<'a> Against<'a> {
     fn energy(&mut self, at: At<'_>) {
         let found = limits_of_energy::check(self.plan, self.bench, self.profiles, at.scenario);
         for excess in found {
-            self.plan_fault(&at.path(excess.key), excess.message, excess.expected);
+            let Some(place) = self.plan.places.find(&at.path(excess.key)) else {
+                continue;
+            };
+            let fault = Fault::error(place, excess.message).expected(excess.expected);
+            self.faults.push(match excess.hint {
+                Some(hint) => fault.hint(hint),
+                None => fault,
+            });
         }
     }
 }

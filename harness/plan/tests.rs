@@ -7,7 +7,7 @@ use crate::document::{Fault, Severity, Source};
 use crate::ident::Role;
 use crate::judgement::DecisionRule;
 use crate::profile::{self, Profile};
-use crate::units::Quantity;
+use crate::units::{Quantity, Seconds};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 

@@ -5,7 +5,6 @@
 use super::hands::{Halt, Hands, peak};
 use crate::bench::Intent;
 use crate::clock::BenchInstant;
-use crate::instruments::LoadSetting;
 use crate::observation::{Drive, Observation, SoakLook, Soaked, Warmth};
 use crate::plan;
 use crate::units::{Quantity, Seconds};
@@ -42,13 +41,20 @@ async fn soak(settings: &plan::Soak, drive: Drive, hands: &mut Hands<'_>) -> Res
     hands.drive(drive).await?;
     let current = settings.current;
     let text = format!("{} at {current}, held {}", drive.word(), settings.length);
-    let on = Intent::LoadOn(LoadSetting::Current(current));
+    let on = Intent::LoadHold {
+        current,
+        duration: settings.length,
+    };
     hands.energise(&text, on).await?;
     let zero = hands.bench.now();
     let mut looks = Vec::new();
+    let mut longest = Seconds::ZERO;
     let last = libm::floor(settings.length / settings.interval + 1e-9) as u32;
     for index in 0..=last {
         wait_until(zero, settings.interval * f64::from(index), hands).await?;
+        // A look over a slow line heats the board as a wait does.
+        hands.bench.may_go_on(longest)?;
+        let began = hands.bench.now();
         let warmth = warmth(zero, hands).await?;
         // Room for the load's own overshoot.
         let widest = current * 1.5;
@@ -58,6 +64,7 @@ async fn soak(settings: &plan::Soak, drive: Drive, hands: &mut Hands<'_>) -> Res
         let dead =
             peak(&take.capture, Signal::NodeVoltage) < hands.plan.ratings.supply_voltage.si() / 2.0;
         looks.push(SoakLook { warmth, take });
+        longest = longest.max((hands.bench.now() - began).seconds());
         if dead {
             // It has shown what it had to; more heat tells nothing.
             break;

@@ -45,7 +45,8 @@ impl Trace {
             .iter()
             .map(|&code| channel.offset + channel.scale * f64::from(code))
             .collect();
-        let trace = Self::from_values(capture.first.si(), capture.period.si(), values)?;
+        let grain = grain_of_codes(&channel.codes).map(|grain| grain * channel.scale.abs());
+        let trace = Self::new(capture.first.si(), capture.period.si(), values, grain)?;
         Some(Self {
             step: channel.scale.abs(),
             clipped: channel.clipped,
@@ -59,11 +60,15 @@ impl Trace {
     /// Exact samples, the first at `first` seconds, `period` apart; `None`
     /// when there are none, one is not finite, or the period is not positive.
     pub fn from_values(first: f64, period: f64, values: Vec<f64>) -> Option<Self> {
+        Self::new(first, period, values, None)
+    }
+
+    fn new(first: f64, period: f64, values: Vec<f64>, grain: Option<f64>) -> Option<Self> {
         let sound = first.is_finite() && period.is_finite() && period > 0.0 && !values.is_empty();
         if !sound || values.iter().any(|value| !value.is_finite()) {
             return None;
         }
-        let grain = grain_of(&values);
+        let grain = grain.unwrap_or_else(|| grain_of(&values));
         Some(Self {
             first,
             period,
@@ -187,6 +192,30 @@ impl Trace {
     }
 }
 
+/// What normal noise of unit standard deviation gives as the median magnitude
+/// of x0 - 2 x1 + x2, whose variance is six times as large (quartile of the
+/// normal distribution, any table).
+const MEDIAN_BEND: f64 = 0.674_489_750_196_081_7 * 2.449_489_742_783_178;
+
+/// The grain in codes, by counting; `None` where it is so coarse that counting
+/// does not pay.
+fn grain_of_codes(codes: &[i16]) -> Option<f64> {
+    let mut counts = [0_u32; 256];
+    for w in codes.windows(3) {
+        let bend = (i32::from(w[0]) - 2 * i32::from(w[1]) + i32::from(w[2])).unsigned_abs();
+        if let Some(count) = counts.get_mut(bend as usize) {
+            *count += 1;
+        }
+    }
+    let middle = codes.len().saturating_sub(2) / 2;
+    let mut seen = 0;
+    let median = counts.iter().position(|&count| {
+        seen += count as usize;
+        seen > middle
+    })?;
+    Some(median as f64 / MEDIAN_BEND)
+}
+
 fn grain_of(values: &[f64]) -> f64 {
     let mut bends: Vec<f64> = values
         .windows(3)
@@ -197,7 +226,7 @@ fn grain_of(values: &[f64]) -> f64 {
     }
     let middle = bends.len() / 2;
     let (_, median, _) = bends.select_nth_unstable_by(middle, f64::total_cmp);
-    *median / (0.674_489_750_196_081_7 * libm::sqrt(6.0))
+    *median / MEDIAN_BEND
 }
 
 /// Mean and scatter of a stretch in which nothing happens.

@@ -76,6 +76,46 @@ fn a_resting_supply_tries_again_in_its_own_time() {
 }
 
 #[test]
+fn a_leaking_switch_and_the_bleeder_divide_the_rail() {
+    let fixture = FixtureParameters::default();
+    let off = |leakage_resistance| {
+        let board = BoardParameters {
+            leakage_resistance,
+            ..BoardParameters::default()
+        };
+        let mut circuit = energised(&board, &fixture, 18.0, 5.0);
+        circuit.apply(Action::Enable(false));
+        circuit.advance_to(at(2 * SECOND));
+        circuit
+    };
+    for ohms in [2.2e3, 22e3, 220e3] {
+        let mut circuit = off(Some(Ohms::new(ohms)));
+        // V R / (R + Rleak), textbook, with the known bleeder of 1 kohm; the
+        // supply feeds what leaks beside the logic's 40 mA, through the bulk's
+        // 30 mohm.
+        let rail = circuit.probe(Probe::BoardRail);
+        let leaks = rail / (1000.0 + ohms + 0.030);
+        close(circuit.probe(Probe::NodeVoltage), 1000.0 * leaks, 1e-9);
+        close(circuit.probe(Probe::SupplyCurrent), 0.040 + leaks, 1e-9);
+        // A braked bridge holds both terminals together.
+        circuit.apply(Action::Brake(true));
+        circuit.apply(Action::Enable(true));
+        circuit.apply(Action::Drive(DriveSignal::Held(Polarity::Positive)));
+        circuit.advance_to(at(3 * SECOND));
+        assert!(circuit.probe(Probe::NodeVoltage).abs() < 1e-9);
+        // A load in front of it swallows what leaks.
+        circuit.apply(Action::Brake(false));
+        circuit.apply(Action::Enable(false));
+        circuit.apply(Action::Load(LoadMode::Current(Amperes::new(1.0))));
+        circuit.advance_to(at(4 * SECOND));
+        assert!(circuit.probe(Probe::NodeVoltage).abs() < 1e-9);
+    }
+    let sound = off(None);
+    assert_eq!(sound.probe(Probe::NodeVoltage), 0.0);
+    close(sound.probe(Probe::SupplyCurrent), 0.040, 1e-12);
+}
+
+#[test]
 fn a_capacitor_bank_charges_by_the_closed_form() {
     // V (1 - exp(-t / RC)) less the drop, with the bleeder as a divider
     // (textbook); R is all that stands in the loop.

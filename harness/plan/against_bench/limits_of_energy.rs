@@ -23,7 +23,13 @@ pub(super) struct Excess {
     pub(super) message: String,
     /// What would not be.
     pub(super) expected: String,
+    /// What can be done about it, where that is not plain.
+    pub(super) hint: Option<&'static str>,
 }
+
+/// What can be done about a scenario that takes too long.
+const LASTS: &str = "shorten it, or raise `seconds` in `[envelope]` of the bench file if board and \
+                     bench bear that";
 
 pub(super) fn check(
     plan: &Plan,
@@ -66,6 +72,7 @@ impl Energy<'_> {
             key,
             message,
             expected,
+            hint: None,
         });
     }
 
@@ -76,6 +83,12 @@ impl Energy<'_> {
         supply
             .and_then(Profile::supply_range)
             .map_or(self.bench.envelope.current, |range| range.current)
+    }
+
+    /// Bits a second on an instrument's line.
+    pub(super) fn speed(&self, role: Role) -> Option<f64> {
+        let profile = self.profiles.get(&role);
+        profile.map(|profile| f64::from(profile.line.speed))
     }
 
     fn idle(&mut self, idle: &Idle) {
@@ -98,14 +111,17 @@ impl Energy<'_> {
     fn load(&mut self, load: &Load) {
         let largest = load.steps.iter().copied().fold(Amperes::ZERO, greater);
         self.drawn("steps", largest);
-        let taken: f64 = load.steps.len() as f64 * (load.settle.si() + load.hold.si());
+        // The supply stays on from one polarity to the next.
+        let steps = load.steps.len() * load.polarities.len();
+        let taken = steps as f64 * (load.settle.si() + load.hold.si());
         self.lasts("hold", Seconds::new(taken.min(1e9)));
     }
 
     fn sense(&mut self, sense: &Sense) {
         let largest = sense.steps.iter().copied().fold(Amperes::ZERO, greater);
         self.drawn("steps", largest);
-        let taken = sense.steps.len() as f64 * (sense.settle.si() + sense.hold.si());
+        let steps = sense.steps.len() * sense.polarities.len();
+        let taken = steps as f64 * (sense.settle.si() + sense.hold.si());
         self.lasts("hold", Seconds::new(taken.min(1e9)));
     }
 
@@ -282,11 +298,12 @@ impl Energy<'_> {
     pub(super) fn lasts(&mut self, key: &'static str, time: Seconds) {
         let longest = self.bench.envelope.seconds;
         if time > longest {
-            self.excess(
+            self.found.push(Excess {
                 key,
-                format!("{time} without a pause is above the bench's envelope"),
-                format!("{longest} or less"),
-            );
+                message: format!("{time} without a pause is above the bench's envelope"),
+                expected: format!("{longest} or less"),
+                hint: Some(LASTS),
+            });
         }
     }
 }

@@ -36,7 +36,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("seconds = \"300 s\"", "seconds = \"2.5 s\""),
             ("hold_time", 1),
-            "without a pause",
+            "3.000 s without a pause",
         ),
         (
             ("number = 5\nmeasures", "number = 6\nmeasures"),
@@ -91,6 +91,12 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
             ),
             ("kind = \"inrush\"", 1),
             "the prospective current (capacitor bank) is 56.25 A",
+        ),
+        // Three polarities of five steps of a quarter second.
+        (
+            ("seconds = \"300 s\"", "seconds = \"3.7 s\""),
+            ("[[scenario]]", 2),
+            "3.750 s without a pause",
         ),
         (
             ("seconds = \"300 s\"", "seconds = \"200 s\""),
@@ -197,6 +203,37 @@ fn the_envelope_is_met_exactly_where_hand_arithmetic_says() {
     assert!(excess("\"2200 A2s\"", "\"2080.38 A2s\"") > 0);
     assert_eq!(excess("\"1000 J\"", "\"936.17 J\""), 0);
     assert!(excess("\"1000 J\"", "\"936.16 J\"") > 0);
+}
+
+/// By hand: half a second to power up, four minutes, and a last look of 0.1 s
+/// with 60 kbit of samples; at 4 Mbit/s 240.615 s, at 300 bit/s 25 looks of
+/// 200.1 s each, one after the other.
+#[test]
+fn a_soak_that_outlasts_the_envelope_is_a_fault_of_the_plan() {
+    let (plan, _) = read(DEMO).expect("sound");
+    let faults = |seconds: f64, speed: u32| {
+        let mut bench = bench(BENCH);
+        bench.envelope.seconds = Seconds::new(seconds);
+        let mut profiles = profiles();
+        profiles.get_mut(&Role::Capture).expect("one").line.speed = speed;
+        against_bench(&plan, &bench, &profiles)
+    };
+    assert!(faults(240.62, 4_000_000).is_empty());
+    for (seconds, speed, message) in [
+        (240.61, 4_000_000, "240.6 s without a pause"),
+        (5000.0, 300, "5.003 ks without a pause"),
+    ] {
+        let faults = faults(seconds, speed);
+        let [fault] = &faults[..] else {
+            panic!("one fault: {faults:#?}");
+        };
+        let at = DEMO.find("length = \"4 min\"").expect("the soak's");
+        let line = DEMO[..at].matches('\n').count() + 1;
+        assert_eq!((fault.line, fault.column), (line, 10), "{fault:?}");
+        assert!(fault.message.contains(message), "{}", fault.message);
+        let hint = fault.hint.as_deref().expect("a hint");
+        assert!(hint.contains("`seconds` in `[envelope]`"), "{hint}");
+    }
 }
 
 /// The coin test by hand: a good board may trip as late as at 4.4 A, and 18 V

@@ -91,6 +91,9 @@ pub mod comparison;
 // A record as bytes for others.
 pub mod report;
 
+// What a plan catches of known defects, and what escapes it.
+pub mod proof;
+
 // Lines and words on pages, as SVG and PDF.
 pub mod drawing;
 

@@ -17,6 +17,7 @@ mod lots;
 mod ngspice;
 mod pages;
 mod ports;
+mod prove;
 mod python;
 mod records;
 mod runs;

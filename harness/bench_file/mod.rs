@@ -70,6 +70,22 @@ impl Bench {
         self.model.is_some()
     }
 
+    /// The same bench with a model in place of each instrument, what is around
+    /// the board as the file states it. A model bench stays as it is.
+    pub fn modelled(&self) -> Self {
+        let mut bench = self.clone();
+        if bench.model.is_none() {
+            bench.model = Some(ModelBench {
+                fixture: parse::stated_fixture(self),
+                board: None,
+            });
+            for instrument in &mut bench.instruments {
+                instrument.port = Port::Model;
+            }
+        }
+        bench
+    }
+
     /// What flows through a closed gap between the board's output and the
     /// upstream's in opposite phase: the driving voltage and the resistance of
     /// the loop without the board's own. `None` where the case lets nothing

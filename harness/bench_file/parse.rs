@@ -249,7 +249,8 @@ fn model(table: &Table<'_>, bench: &Bench) -> ModelBench {
     ModelBench { fixture, board }
 }
 
-fn stated_fixture(bench: &Bench) -> FixtureParameters {
+/// What the file states of everything around the board.
+pub(super) fn stated_fixture(bench: &Bench) -> FixtureParameters {
     let mut fixture = FixtureParameters {
         supply_resistance: bench.wiring.supply_resistance,
         lead_resistance: bench.wiring.lead_resistance,

@@ -154,6 +154,42 @@ impl Files {
         self.bench_of(&source, folder, board)
     }
 
+    /// The same bench with models in place of its instruments, and `board` or
+    /// the demo's on it. They answer the shipped profiles' language at the speed
+    /// and with the ranges and accuracies that the bench's own profiles state.
+    pub(super) fn modelled(
+        &mut self,
+        real: BenchFiles,
+        board: Option<&Path>,
+    ) -> Option<BenchFiles> {
+        if real.bench.is_model() {
+            return Some(real);
+        }
+        let bench = real.bench.modelled();
+        let mut profiles = BTreeMap::new();
+        for (role, own) in real.profiles {
+            let shipped = ProfileRef::Shipped(role.word().to_owned());
+            let mut profile = self.profile_of(&shipped, None)?;
+            profile.line.speed = own.line.speed;
+            profile.line.processing = own.line.processing;
+            (profile.range, profile.accuracy) = (own.range, own.accuracy);
+            profiles.insert(role, profile);
+        }
+        let board = match board {
+            Some(path) => self.board(path)?,
+            None => {
+                let source = self.keep(demo::board());
+                self.take(model_board::parse(&source))?
+            }
+        };
+        let sound = self.circuit_of(&bench, &profiles, Some(&board));
+        sound.then_some(BenchFiles {
+            bench,
+            profiles,
+            board: Some(board),
+        })
+    }
+
     /// The embedded bench with instruments that hardly err from run to run.
     pub(super) fn steady_bench(&mut self) -> Option<BenchFiles> {
         let source = self.keep(demo::steady_bench());

@@ -32,6 +32,7 @@ mod lot;
 mod lot_reading;
 mod model_bench;
 mod output;
+mod prove;
 mod records;
 mod rejudge;
 mod session;
@@ -83,6 +84,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Check(check) => check::check(check, output),
         Command::Guide(topic) => guide::guide(topic, output),
         Command::Compare(lots) => compare::compare(lots, output),
+        Command::Prove(prove) => prove::prove(prove, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::Inspect(inspect) => inspect::inspect(inspect, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),

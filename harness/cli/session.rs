@@ -20,9 +20,10 @@ use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop
 use crate::seed::Seed;
 use crate::store::{Durability, Store, StoreError, folder};
 use std::path::{Path, PathBuf};
+use std::thread::JoinHandle;
 use tokio::runtime::{Builder, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
-use tokio::sync::watch;
+use tokio::sync::{oneshot, watch};
 
 /// Everything that stays the same from board to board.
 pub(super) struct Session<'a> {
@@ -295,11 +296,39 @@ fn listening(runtime: &Runtime) -> Result<Stop, Exit> {
     })
 }
 
-/// A stop that signals raise while the runtime lives.
-pub(super) fn stopping() -> Result<(Stop, Runtime), Exit> {
+/// Signals are listened for on a thread of its own, until this is dropped.
+pub(super) struct Listening {
+    end: Option<oneshot::Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Drop for Listening {
+    fn drop(&mut self) {
+        // Gone already or not, it ends either way.
+        let _ = self.end.take().map(|end| end.send(()));
+        let _ = self.thread.take().map(JoinHandle::join);
+    }
+}
+
+/// A stop that signals raise while the listening lives, whatever this thread
+/// waits for meanwhile.
+pub(super) fn stopping() -> Result<(Stop, Listening), Exit> {
     let runtime = runtime()?;
     let stop = listening(&runtime)?;
-    Ok((stop, runtime))
+    let (end, ended) = oneshot::channel();
+    let thread = std::thread::Builder::new()
+        .name("signals".to_owned())
+        // A sender that is gone ends it as well.
+        .spawn(move || drop(runtime.block_on(ended)))
+        .map_err(|fault| {
+            anstream::eprintln!("the machine gives no resources to run: {fault}");
+            Exit::Bench
+        })?;
+    let listening = Listening {
+        end: Some(end),
+        thread: Some(thread),
+    };
+    Ok((stop, listening))
 }
 
 /// Waits for a stop signal.

@@ -136,7 +136,7 @@ impl Prepared {
         first: u64,
         output: Output,
     ) -> Result<(), Exit> {
-        let (stop, _runtime) = stopping()?;
+        let (stop, _listening) = stopping()?;
         let rehearsal = Rehearsal {
             plan: &self.plan,
             bench: &self.bench.bench,

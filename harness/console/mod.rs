@@ -6,6 +6,7 @@ mod gauge;
 pub mod guide;
 pub mod inspect;
 mod live;
+pub mod proof;
 mod row;
 mod table;
 

@@ -81,7 +81,7 @@ fn push(out: &mut String, lines: impl IntoIterator<Item = String>) {
 
 /// `text` in lines of at most `room` columns, broken at blanks; what follows
 /// the first line stands two columns further in. A word is never broken.
-fn folded(text: &str, room: usize) -> Vec<String> {
+pub(super) fn folded(text: &str, room: usize) -> Vec<String> {
     let indent = text.len() - text.trim_start().len();
     let mut lines = vec![" ".repeat(indent)];
     let mut fresh = true;

@@ -173,7 +173,10 @@ fn ending(
     let trace = &current.trace;
     let first = found[0];
     let sampled = resolution(trace.period());
-    let slack = 2.0 * trace.period();
+    // The current reaches the trigger's level a crossing or a pause later than
+    // the load is told, and its end comes that much sooner after the trigger.
+    let late = closure.map_or(current.quiet, |_| 0.0);
+    let slack = 2.0 * trace.period() + late;
     let asked = match closure {
         Some(closure) if closure.seen => closure.opened_at,
         Some(_) => Some(inception + take.pulse.si()),

@@ -5,6 +5,7 @@ use super::*;
 use crate::comparison::{LotReadings, compare_lots, summarise};
 use crate::drawing::tests::{figures_of_tagged, told};
 use crate::plan::Comparison;
+use crate::proof::{Asked, Trial};
 use crate::record::{Record, samples};
 
 fn lot(name: &str, first: f64, boards: u32) -> LotReadings {
@@ -129,5 +130,65 @@ fn other_readers_find_headings_tables_and_words_for_pictures() {
             return;
         };
         assert!(figures > 0, "no pictures");
+    }
+}
+
+/// A run of which two metrics are judged, as good or with a defect.
+fn trial(defect: Option<&str>, trip: f64) -> Trial {
+    let started = samples::started("r-1", "S-1", true);
+    let entries = samples::numbered(samples::events(started, samples::value(trip, 1e-6)));
+    let record = Record::fold(&entries).expect("a run");
+    Trial::of(&record, defect).expect("a whole run")
+}
+
+#[test]
+fn what_a_plan_catches_is_told_alike_on_page_and_paper() {
+    // A name that would be markup, were it not for what writes it.
+    let hostile = "slow <b>\u{1b}trip";
+    let asked = Asked {
+        scenarios: vec!["load".into(), "short".into()],
+        defects: vec![
+            (hostile.into(), "late".into()),
+            ("none".into(), "well".into()),
+        ],
+        each: 1,
+        good: 2,
+    };
+    let trials = [
+        trial(Some(hostile), 0.5),
+        trial(Some("none"), 0.004),
+        trial(None, 0.004),
+        trial(None, 0.0041),
+    ];
+    let found = PlanProof::of(&asked, &trials);
+    let setting = Setting {
+        plan: "invented".into(),
+        bench: "model".into(),
+        bench_file: Some("own.toml".into()),
+        real: true,
+        board: "invented".into(),
+        board_of_demo: true,
+        seed: crate::seed::Seed(1),
+        each: 1,
+        left_out: Vec::new(),
+        files: Vec::new(),
+    };
+    let at = jiff::Timestamp::UNIX_EPOCH;
+    let page = proof_html(&found, &setting, at);
+    assert_eq!(page, proof_html(&found, &setting, at));
+    for wanted in [
+        "MODEL BENCH",
+        "<svg",
+        "slow &lt;b&gt;",
+        "built from own.toml: no port is opened",
+        "none: passed in 1 of 1 (well)",
+    ] {
+        assert!(page.contains(wanted), "{wanted} is missing");
+    }
+    assert!(!page.contains('\u{1b}') && !page.contains("<b>"));
+    let paper = proof_pdf(&found, &setting, at).expect("a PDF");
+    assert_eq!(proof_pdf(&found, &setting, at).as_ref(), Ok(&paper));
+    if let Some(figures) = figures_of_tagged(&paper, "none: passed in 1 of 1 (well)") {
+        assert_eq!(figures, 1);
     }
 }

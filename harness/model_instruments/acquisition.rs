@@ -135,7 +135,7 @@ impl Record {
         let (mut before, mut word) = (None, 0);
         let seen = circuit.look_back(start, plan.true_period, plan.count, |look| {
             for (probe, values) in &mut exact {
-                values.push(look.value(*probe));
+                look.read(*probe, values);
             }
             // They change rarely.
             if before != Some(look.lines()) {
@@ -145,7 +145,7 @@ impl Record {
                     word | (u16::from(look.line(line)) << bit)
                 });
             }
-            words.push(word);
+            words.extend(std::iter::repeat_n(word, look.count()));
         });
         debug_assert!(seen.is_some(), "a running acquisition keeps its past");
         let channels = exact.into_iter().map(|(_, exact)| Sampled {

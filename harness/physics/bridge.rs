@@ -153,31 +153,28 @@ impl Bridge {
         state: &mut State,
     ) -> Self {
         let currents = currents(shared, state);
-        let wanted = |half: usize| match (gates[half], self.0[half]) {
+        let told = |half: usize| match (gates[half], self.0[half]) {
             (Gate::Low, _) => Half::Low,
             (Gate::High, _) => Half::High,
             (Gate::Off, Half::Off(diodes)) => Half::Off(turned[half].unwrap_or(diodes)),
             (Gate::Off, Half::Low | Half::High) => Half::Off(BodyDiodes::carrying(currents[half])),
         };
-        let bridge = Self([wanted(0), wanted(1)]);
-        if !bridge.is_interrupted() {
-            return bridge;
+        let bridge = Self([told(0), told(1)]);
+        match bridge.0.map(|half| half == Half::IDLE) {
+            [false, false] => bridge,
+            [first, second] if shared => {
+                // Each has a way of its own, through the gap.
+                if first && second {
+                    state[I_GAP] = 0.0;
+                }
+                state[I_OUT] = if first { 0.0 } else { state[I_GAP] };
+                bridge
+            }
+            _ => {
+                state[I_OUT] = 0.0;
+                bridge.at_rest()
+            }
         }
-        if !shared {
-            state[I_OUT] = 0.0;
-            return bridge.at_rest();
-        }
-        // Each half-bridge has a way of its own, through the gap.
-        if bridge == Self::OPEN {
-            state[I_GAP] = 0.0;
-        }
-        let [first, _] = bridge.0;
-        state[I_OUT] = if first == Half::IDLE {
-            0.0
-        } else {
-            state[I_GAP]
-        };
-        bridge
     }
 
     /// The same without current.
@@ -216,16 +213,9 @@ impl Bridge {
         }
     }
 
-    /// How many switches the current of line A's wire heats, and how many that
-    /// of line B's: where they are the same one, all of them the first.
-    pub(super) fn heated(self, shared: bool) -> [f64; 2] {
-        let [first, second] = self.0;
-        let count = |half: Half| f64::from(u8::from(half.is_switched()));
-        if shared {
-            [count(first), count(second)]
-        } else {
-            [count(first) + count(second), 0.0]
-        }
+    /// Which half-bridges' currents heat a switch: one where they do.
+    pub(super) fn heated(self) -> [f64; 2] {
+        self.0.map(|half| f64::from(u8::from(half.is_switched())))
     }
 
     /// The voltage between the terminals without the output current.

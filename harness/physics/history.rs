@@ -16,18 +16,28 @@ const WORTHWHILE: i64 = 16;
 /// Most values in one answer.
 const SAMPLES: usize = 1 << 26;
 
-/// The circuit at an instant of its kept past.
+/// Most samples that are looked at together.
+const TOGETHER: i64 = 64;
+
+/// The circuit at one or more samples of its kept past, between which nothing
+/// has switched.
 pub struct Look<'a> {
     circuit: &'a Circuit,
     segment: &'a Segment,
-    state: &'a State,
+    states: &'a [State],
 }
 
 impl Look<'_> {
-    /// The value of a quantity then, in SI units.
-    pub fn value(&self, probe: Probe) -> f64 {
+    /// How many samples these are.
+    pub fn count(&self) -> usize {
+        self.states.len()
+    }
+
+    /// Puts the values of a quantity then, in SI units, after those in `values`.
+    pub fn read(&self, probe: Probe, values: &mut Vec<f64>) {
         let Segment { mode, upstream, .. } = self.segment;
-        mode.probe(&self.circuit.electrics, probe, self.state, *upstream)
+        let at = (self.states, *upstream);
+        mode.probe_each(&self.circuit.electrics, probe, at, values);
     }
 
     /// A word that is the same where all lines are.
@@ -118,7 +128,8 @@ impl Circuit {
 
     /// Looks at `start`, `start + period`, ... of the kept trajectory, exact
     /// within each linear stretch. `None`, and no look taken, where the history
-    /// does not reach, or for a period or count that means nothing.
+    /// does not reach, or for a period or count that means nothing. Samples
+    /// between which nothing switches are looked at together.
     pub fn look_back(
         &self,
         start: BenchInstant,
@@ -129,6 +140,7 @@ impl Circuit {
         let (start, period) = self.sampling(start, period, count)?;
         let mut paces = Paces::new(period);
         let mut place = self.history.place_at(start)?;
+        let mut states = Vec::with_capacity(TOGETHER as usize);
         // Where the last look was taken, and the state a period later if
         // nothing came between.
         let mut last: Option<(Place, State)> = None;
@@ -141,7 +153,7 @@ impl Circuit {
             }
             if end <= instant {
                 // Many stretches lie between these two looks.
-                place = self.history.place_at(instant)?;
+                place = self.history.place_from(place, instant);
                 end = self.history.end_of(place, i64::MAX);
             }
             let stretch = self.history.stretch(place);
@@ -156,11 +168,15 @@ impl Circuit {
                 if index > 0 {
                     state = pace.step(&state);
                 }
-                look(&Look {
-                    circuit: self,
-                    segment,
-                    state: &state,
-                });
+                states.push(state);
+                if index + 1 == here || (index + 1) % TOGETHER == 0 {
+                    look(&Look {
+                        circuit: self,
+                        segment,
+                        states: &states,
+                    });
+                    states.clear();
+                }
             }
             last = Some((place, state));
             instant += here * period;
@@ -179,7 +195,7 @@ impl Circuit {
         count: usize,
     ) -> Option<Vec<f64>> {
         let mut values = Vec::new();
-        self.look_back(start, period, count, |look| values.push(look.value(probe)))?;
+        self.look_back(start, period, count, |look| look.read(probe, &mut values))?;
         Some(values)
     }
 
@@ -192,7 +208,9 @@ impl Circuit {
         count: usize,
     ) -> Option<Vec<bool>> {
         let mut levels = Vec::new();
-        self.look_back(start, period, count, |look| levels.push(look.line(line)))?;
+        self.look_back(start, period, count, |look| {
+            levels.extend(std::iter::repeat_n(look.line(line), look.count()));
+        })?;
         Some(levels)
     }
 

@@ -10,6 +10,7 @@ use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State};
 use super::signal::Polarity;
 use crate::model_board::{Branch, GapReturn};
 use crate::units::Quantity;
+use std::hash::{Hash, Hasher};
 
 /// Voltage across the bulk capacitance.
 pub(super) const V_BULK: usize = 0;
@@ -102,7 +103,7 @@ pub(super) enum Contact {
 }
 
 /// Everything that decides which linear circuit is in force.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Key {
     pub(super) supply: SupplyMode,
     /// Open voltage, as bits.
@@ -137,6 +138,14 @@ pub(super) struct Key {
     pub(super) upstream: Option<Polarity>,
 }
 
+impl Hash for Key {
+    /// Of what tells most circuits apart; the rest is left to the comparison.
+    fn hash<H: Hasher>(&self, hasher: &mut H) {
+        (self.bridge, self.load, self.bin).hash(hasher);
+        (self.supply, self.voltage, self.stage).hash(hasher);
+    }
+}
+
 /// A linear circuit, ready to be advanced and looked at.
 #[derive(Debug)]
 pub(super) struct Mode {
@@ -148,7 +157,7 @@ pub(super) struct Mode {
     pub(super) shared: bool,
     /// How often the rail feeds output and gap current.
     pub(super) drawn: [f64; 2],
-    /// How many switches the currents of the two wires heat.
+    /// Which half-bridges' currents heat a switch.
     pub(super) heated: [f64; 2],
     /// The terminal of a half-bridge that idles while something else holds it.
     pub(super) held: [Option<Affine>; 2],
@@ -227,7 +236,7 @@ impl Mode {
             node,
             shared,
             drawn,
-            heated: key.bridge.heated(shared),
+            heated: key.bridge.heated(),
             held,
             supply_current,
             load_current,
@@ -252,6 +261,24 @@ impl Mode {
             Probe::GapCurrent => state[I_GAP],
             Probe::UpstreamVoltage => upstream,
             Probe::SenseVoltage => state[V_SENSE] + e.sense_offset,
+        }
+    }
+
+    /// A quantity of the circuit at each of `states`, as [`Self::probe`] gives
+    /// it, after what is in `values`.
+    pub(super) fn probe_each(
+        &self,
+        e: &Electrics,
+        probe: Probe,
+        (states, upstream): (&[State], f64),
+        values: &mut Vec<f64>,
+    ) {
+        let states = states.iter();
+        match probe {
+            Probe::NodeVoltage => values.extend(states.map(|state| self.node.at(state))),
+            Probe::OutputCurrent => values.extend(states.map(|state| state[I_OUT])),
+            Probe::BoardRail => values.extend(states.map(|state| self.rail.at(state))),
+            _ => values.extend(states.map(|state| self.probe(e, probe, state, upstream))),
         }
     }
 

@@ -5,8 +5,9 @@
 //! where the caller stops, so the trajectory does not either.
 
 use super::action::Line;
+use super::bridge::currents;
 use super::circuit::Circuit;
-use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, I_OUT, Key, Mode, SupplyMode};
+use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, Key, Mode, SupplyMode};
 use super::observed::{Asked, Asking};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
@@ -119,19 +120,17 @@ impl Circuit {
     /// move in a line between them.
     pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
         let [first, second] = self.mode.heated;
-        if first == 0.0 && second == 0.0 {
+        if first + second == 0.0 {
             return 0.0;
         }
         let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
-        let squared = |before: f64, after: f64| {
+        let shared = self.mode.shared;
+        let (before, after) = (currents(shared, &self.state), currents(shared, state));
+        let squared = |half: usize| {
+            let (before, after) = (before[half], after[half]);
             (before * before + before * after + after * after) / 3.0 * seconds
         };
-        let mut sum = squared(self.state[I_OUT], state[I_OUT]) * first;
-        if second != 0.0 {
-            let back = |state: &State| state[I_OUT] - state[I_GAP];
-            sum += squared(back(&self.state), back(state)) * second;
-        }
-        sum
+        squared(0) * first + squared(1) * second
     }
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to

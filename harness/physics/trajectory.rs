@@ -215,6 +215,31 @@ impl History {
             .chunks
             .partition_point(|chunk| chunk.start() <= instant)
             .checked_sub(1)?;
+        Some(self.place_in(chunk, instant))
+    }
+
+    /// The stretch in force at `instant`, which is not before the one at `from`
+    /// and most often near it.
+    pub(super) fn place_from(&self, from: Place, instant: i64) -> Place {
+        let begun = |chunk: usize| {
+            let chunk = self.chunks.get(chunk);
+            chunk.is_some_and(|chunk| chunk.start() <= instant)
+        };
+        let (mut chunk, mut stride) = (from.chunk, 1);
+        while begun(chunk + stride) {
+            chunk += stride;
+            stride *= 2;
+        }
+        while stride > 1 {
+            stride /= 2;
+            if begun(chunk + stride) {
+                chunk += stride;
+            }
+        }
+        self.place_in(chunk, instant)
+    }
+
+    fn place_in(&self, chunk: usize, instant: i64) -> Place {
         let (turn, within) = match &self.chunks[chunk] {
             Chunk::One(_) => (0, 0),
             Chunk::Run(run) => {
@@ -225,11 +250,11 @@ impl History {
                 (turn, after.saturating_sub(1))
             }
         };
-        Some(Place {
+        Place {
             chunk,
             turn,
             within,
-        })
+        }
     }
 
     pub(super) fn oldest(&self) -> Option<Place> {

@@ -280,6 +280,8 @@ def check_tables(tally, tables):
     for row in tables["shares"]:
         want = proportion_confint(row["x"], row["n"], alpha=0.1, method="wilson")
         tally.add("wilson", ends(row["wilson"]["interval"]), want)
+        want = proportion_confint(row["x"], row["n"], alpha=0.1, method="beta")
+        tally.add("clopper_pearson", ends(row["exact"]["interval"]), want)
     tally.add("holm", tables["holm"], multipletests(tables["p"], method="holm")[1])
 
 

@@ -7,7 +7,7 @@ use super::super::lots::{LotSummary, compare, settle};
 use super::super::means::{MeanDifference, Variances};
 use super::super::multiplicity::holm;
 use super::super::power::{Aim, Sides};
-use super::super::proportion::wilson;
+use super::super::proportion::{clopper_pearson, wilson};
 use super::super::ranks::{rank_sum, superiority};
 use super::super::shift::shift;
 use super::super::spread::{bartlett, brown_forsythe, levene, variance_ratio};
@@ -122,7 +122,10 @@ fn tables() -> Value {
         .collect();
     let shares: Vec<Value> = [(0, 5), (1, 12), (12, 12), (50, 60), (9_000, 10_000)]
         .into_iter()
-        .map(|(x, n)| json!({"x": x, "n": n, "wilson": value(wilson(x, n, 0.9))}))
+        .map(|(x, n)| {
+            let exact = value(clopper_pearson(x, n, 0.9));
+            json!({"x": x, "n": n, "wilson": value(wilson(x, n, 0.9)), "exact": exact})
+        })
         .collect();
     let p_values: Vec<f64> = (0..60)
         .map(|_| stream.uniform() * stream.uniform())

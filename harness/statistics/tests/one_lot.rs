@@ -6,7 +6,7 @@ use super::super::charts::{
     sd_bias,
 };
 use super::super::outliers::extreme_deviates;
-use super::super::proportion::wilson;
+use super::super::proportion::{clopper_pearson, wilson};
 use super::super::tolerance::{Coverage, tolerance_interval};
 use super::super::{Sample, StatisticsFault, ToleranceLimits};
 use super::data::{GEAR, MAVRO, MICHELSO, ROSNER, WAFERS};
@@ -257,6 +257,34 @@ fn wilson_intervals_are_newcombes() {
     }
     assert_eq!(wilson(20, 20, 0.95).expect("sound").interval.upper, 1.0);
     assert!(wilson(2, 1, 0.95).is_err() && wilson(0, 0, 0.95).is_err());
+}
+
+/// The same table, method 5 (from memory), and the closed form where nothing
+/// happened: the upper end is 1 - (alpha / 2)^(1 / n).
+#[test]
+fn exact_intervals_are_clopper_and_pearsons() {
+    for (x, n, lower, upper) in [
+        (81, 263, 0.2527, 0.3676),
+        (15, 148, 0.0578, 0.1617),
+        (0, 20, 0.0, 0.1684),
+        (1, 29, 0.0009, 0.1776),
+    ] {
+        let found = clopper_pearson(x, n, 0.95).expect("sound");
+        printed(found.interval.lower, lower, 4);
+        printed(found.interval.upper, upper, 4);
+        // What is a success and what a failure is a matter of naming.
+        let turned = clopper_pearson(n - x, n, 0.95).expect("sound").interval;
+        assert!((turned.lower + found.interval.upper - 1.0).abs() < 1e-12);
+    }
+    for n in [1, 7, 100, 5000] {
+        let upper = clopper_pearson(0, n, 0.95).expect("sound").interval.upper;
+        close(upper, 1.0 - 0.025_f64.powf(1.0 / n as f64), 1e-10);
+    }
+    assert_eq!(
+        clopper_pearson(9, 9, 0.9).expect("sound").interval.upper,
+        1.0
+    );
+    assert!(clopper_pearson(2, 1, 0.95).is_err() && clopper_pearson(0, 0, 0.95).is_err());
 }
 
 /// d2, d3 and c4 as in ASTM MNL 7 to its 3 to 4 digits, here with six from an

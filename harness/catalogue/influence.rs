@@ -169,6 +169,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "slew" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "delay_falling" of "the line driver, line A" {
@@ -177,6 +178,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "slew" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
         Signal "cutout_start" Up "line A goes dead that much later";
     }
@@ -186,6 +188,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "slew" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "delay_falling_b" of "the line driver, line B" {
@@ -194,6 +197,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "one_half" Either "one half longer, the other shorter by the difference";
         Signal "zero_half" Either "one half longer, the other shorter by the difference";
+        Signal "slew" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "output_resistance" of "joints, tracks and terminals" {
@@ -315,7 +319,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "asymmetry" Up "twice the difference of line A's edges";
         Signal "one_half" Either "cutouts pass as short halves, and the edges' difference";
         Signal "zero_half" Either "the difference of line A's edges";
-        Signal "slew" UpToBound "both half-bridges turn at once, faster than samples tell";
         Signal "overshoot" Either "no ringing after a cutout";
         Signal "cutouts_missing" Up "all of them: one line cannot say them";
         Signal "cutout_start" NotFound "there is no cutout";

@@ -16,7 +16,9 @@ use crate::lot_report;
 use crate::model_board::{DEFECTS, Defect, ModelBoard};
 use crate::plan::{self, Plan};
 use crate::proof::{Asked, Conclusion, FileDigest, LeftOut, PlanProof, Setting, Trial};
-use crate::runner::{Entrant, Finished, Particulars, Rehearsal, RehearsalFault, RunFault};
+use crate::runner::{
+    Entrant, Finished, Particulars, Rehearsal, RehearsalFault, RunFault, boards_at_a_time,
+};
 use crate::seed::Seed;
 use crate::store::{Durability, Store};
 use serde_json::json;
@@ -216,7 +218,7 @@ impl Work {
             files: &[],
             store: &store,
             clock: &SystemClock,
-            threads: std::thread::available_parallelism().map_or(1, usize::from),
+            threads: boards_at_a_time(),
             stop: &stop,
         };
         let progress = Progress::new(self.entrants.len());

@@ -15,7 +15,7 @@ use crate::judgement::Verdict;
 use crate::model_board::ModelBoard;
 use crate::plan::demo::{self, Part};
 use crate::plan::{self, Lot, Plan};
-use crate::runner::{Entrant, Particulars, Rehearsal};
+use crate::runner::{Entrant, Particulars, Rehearsal, boards_at_a_time};
 use crate::seed::Seed;
 use crate::store::{Durability, Store};
 
@@ -144,7 +144,7 @@ impl Prepared {
             files: &self.facts,
             store,
             clock: &SystemClock,
-            threads: std::thread::available_parallelism().map_or(1, usize::from),
+            threads: boards_at_a_time(),
             stop: &stop,
         };
         let entrants = self.entrants(Seed(arguments.seed), first);

@@ -163,13 +163,11 @@ impl Record {
     pub(super) fn codes(&self, index: usize) -> Option<&Codes> {
         let channel = self.channels.get(index)?;
         let input = self.plan.inputs.get(index)?;
-        Some(channel.codes.get_or_init(|| {
-            let mut converter = Converter::new(&self.plan, index, input);
-            for value in &channel.exact {
-                converter.take(*value);
-            }
-            converter.codes
-        }))
+        Some(
+            channel
+                .codes
+                .get_or_init(|| Converter::new(&self.plan, index, input).codes(&channel.exact)),
+        )
     }
 }
 
@@ -181,7 +179,6 @@ struct Converter {
     noise: Noise,
     /// Standard deviation of the noise, in codes.
     spread: f64,
-    codes: Codes,
 }
 
 impl Converter {
@@ -191,21 +188,21 @@ impl Converter {
             offset: input.offset * HALF_SCALE,
             noise: Noise::new(plan.seed.stream(&[0xC0, index as u64, plan.number])),
             spread: plan.noise * NOISE,
-            codes: Codes {
-                codes: Vec::with_capacity(plan.count),
-                clipped: false,
-            },
         }
     }
 
-    fn take(&mut self, value: f64) {
-        let exact = value * self.codes_per_unit + self.offset + self.noise.next() * self.spread;
-        // Rounded down from half a code above, shifted so that the cut of `as`
-        // towards zero is the one downwards.
-        let shifted = exact + (HALF_SCALE + 0.5);
-        self.codes.clipped |= !(0.0..2.0 * HALF_SCALE).contains(&shifted);
-        let code = shifted.clamp(0.0, 2.0 * HALF_SCALE - 1.0) as i16;
-        self.codes.codes.push(code - HALF_SCALE as i16);
+    fn codes(mut self, exact: &[f64]) -> Codes {
+        let mut clipped = false;
+        let code = |value: &f64| {
+            let noise = self.noise.next() * self.spread;
+            // Rounded down from half a code above, shifted so that the cut of
+            // `as` towards zero is the one downwards.
+            let shifted = value * self.codes_per_unit + self.offset + noise + (HALF_SCALE + 0.5);
+            clipped |= !(0.0..2.0 * HALF_SCALE).contains(&shifted);
+            shifted.clamp(0.0, 2.0 * HALF_SCALE - 1.0) as i16 - HALF_SCALE as i16
+        };
+        let codes = exact.iter().map(code).collect();
+        Codes { codes, clipped }
     }
 }
 

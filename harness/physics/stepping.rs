@@ -18,8 +18,8 @@ use crate::clock::{BenchInstant, PICOSECONDS};
 use crate::model_board::GapReturn;
 use std::sync::Arc;
 
-/// The first sub-step after a change is 2^15 ps, about 33 ns.
-const FIRST_LEVEL: u32 = 15;
+/// The first sub-step after a change is 2^16 ps, about 66 ns.
+const FIRST_LEVEL: u32 = 16;
 /// Sub-steps double up to 2^22 ps, about 4 us, and then stay within an eighth
 /// of the time since the change: no pair of crossings of an exponential that
 /// still moves fits between.

@@ -9,7 +9,7 @@ mod rehearsal;
 
 pub use dispatcher::{Finished, RunFault, Stop, run};
 pub use order::{Captures, Order, Particulars};
-pub use rehearsal::{Entrant, Rehearsal, RehearsalFault};
+pub use rehearsal::{Entrant, Rehearsal, RehearsalFault, boards_at_a_time};
 
 use crate::event::Entry;
 

@@ -66,6 +66,12 @@ pub enum RehearsalFault {
     Run(#[from] RunFault),
 }
 
+/// How many boards at a time keep this machine busy: one more than it has
+/// cores, since now and then one waits for its record to be safe.
+pub fn boards_at_a_time() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from) + 1
+}
+
 impl Rehearsal<'_> {
     /// Runs the plan on each of `entrants` and hands the outcomes to `each`, in
     /// the order of the entrants and as soon as that order allows. After a stop

@@ -11,7 +11,7 @@ use bufferstop::judgement::Verdict;
 use bufferstop::model_board;
 use bufferstop::plan::{self, demo};
 use bufferstop::profile;
-use bufferstop::runner::{Entrant, Particulars, Rehearsal, Stop};
+use bufferstop::runner::{Entrant, Particulars, Rehearsal, Stop, boards_at_a_time};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
 use bufferstop::units::Quantity as _;
@@ -61,7 +61,7 @@ pub(crate) fn run() {
     let store = Store::for_run(folder.path(), true, Durability::AtEnd, &SystemClock)
         .expect("a fresh store");
     let (_raise, raised) = watch::channel(false);
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let threads = boards_at_a_time();
     let rehearsal = Rehearsal {
         plan: &plan,
         bench: &bench,

@@ -141,8 +141,9 @@ pub(super) struct Key {
 impl Hash for Key {
     /// Of what tells most circuits apart; the rest is left to the comparison.
     fn hash<H: Hasher>(&self, hasher: &mut H) {
-        (self.bridge, self.load, self.bin).hash(hasher);
-        (self.supply, self.voltage, self.stage).hash(hasher);
+        (self.bridge, self.load, self.bank, self.bin).hash(hasher);
+        (self.supply, self.voltage, self.stage, self.slope).hash(hasher);
+        (self.near, self.far, self.upstream).hash(hasher);
     }
 }
 

@@ -230,14 +230,14 @@ impl Asked {
     pub(super) const ALL: Self = Self(15);
 
     /// How near an event must be found, as a power of two in picoseconds. Where
-    /// it only bends a characteristic, a tenth of a nanosecond; where it makes a
+    /// it only bends a characteristic, half a nanosecond; where it makes a
     /// current zero, of which the rest of the loop keeps what it was beyond, to
     /// one picosecond.
     pub(super) const fn nearness(self) -> usize {
         if self.has(Self::DIODES | Self::LEVELS) {
             0
         } else {
-            7
+            9
         }
     }
 

@@ -19,6 +19,9 @@ use crate::waveform::levels::{
 
 /// Slew is taken between these voltages: NMRA S-9.1:2020.
 const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
+/// An edge whose time between them is not known to this share of itself, at
+/// two standard uncertainties, gives no more than a bound of its slew.
+const HARDLY_KNOWN: f64 = 0.5;
 /// Half of a window around a transition, in seconds: at the 2.4 V/us of S-9.1
 /// it holds a swing of 44 V and as much again.
 const WINDOW: f64 = 18e-6;
@@ -326,12 +329,13 @@ impl ShapeTally {
         }
         if let Some(slew) = transition.slew {
             let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-            // What takes less than from one sample to the next may have been
-            // any faster, also where a sample lies on the way; surely it took
-            // no longer than from the last sample before to the first after.
-            let within = transition.samples_in_slew;
-            let bounded = within == 0 || slew > swing;
+            // Between two samples it may have been any faster, and so it may
+            // where its time is hardly known; surely it took no longer than
+            // from the last sample before to the first after.
             let SpanUncertainty { own, shared } = transition.slew_u;
+            let unknown = 2.0 * combined([own, shared]) * slew / swing;
+            let within = transition.samples_in_slew;
+            let bounded = within == 0 || unknown > HARDLY_KNOWN;
             let (slew, share) = if bounded {
                 (swing / (within as f64 + 1.0), 0.0)
             } else {

@@ -20,8 +20,9 @@ use crate::waveform::levels::{
 /// Slew is taken between these voltages: NMRA S-9.1:2020.
 const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
 /// An edge whose time between them is not known to this share of itself, at
-/// two standard uncertainties, gives no more than a bound of its slew.
-const HARDLY_KNOWN: f64 = 0.5;
+/// two standard uncertainties, gives no more than a bound of its slew (common
+/// practice, no source; at 1 the least slew within them would be zero).
+const HARDLY_KNOWN: f64 = 0.85;
 /// Half of a window around a transition, in seconds: at the 2.4 V/us of S-9.1
 /// it holds a swing of 44 V and as much again.
 const WINDOW: f64 = 18e-6;

@@ -319,7 +319,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "asymmetry" Up "twice the difference of line A's edges";
         Signal "one_half" Either "cutouts pass as short halves, and the edges' difference";
         Signal "zero_half" Either "the difference of line A's edges";
-        Signal "slew" UpToBound "both half-bridges turn at once, faster than samples tell";
+        Signal "slew" UpToBound "both half-bridges turn at once";
         Signal "overshoot" Either "no ringing after a cutout";
         Signal "cutouts_missing" Up "all of them: one line cannot say them";
         Signal "cutout_start" NotFound "there is no cutout";

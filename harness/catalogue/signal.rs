@@ -83,7 +83,8 @@ pub(super) static ENTRY: Entry = Entry {
                 Worse::Smaller,
                 "Mean slope of the rail-to-rail voltage between -4 V and +4 V, instants \
                  interpolated linearly, of the slower direction: the mean and the slowest edge. \
-                 A bound where no sample lies between, or samples are more than 200 ns apart.",
+                 A bound where no sample lies between, where the time is known no better than to \
+                 85 % of itself, or where samples are more than 200 ns apart.",
             )
         },
         Metric::unsigned(

@@ -3,12 +3,12 @@
 
 use super::arguments::Accept;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, complain};
+use super::files::{BenchFiles, Files};
 use super::output::Output;
 use super::session::{Mounted, Session};
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::{BoardParameters, Defect, ModelBoard};
-use crate::plan::{self, Plan};
+use crate::plan::Plan;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use crate::units::{Celsius, parse};
@@ -38,15 +38,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let plan = files.plan(&arguments.plan);
     let bench = files.bench(arguments.bench.as_deref(), arguments.model_board.as_deref());
     let lot = lot(arguments, &mut files)?;
-    if let (Some(plan), Some(bench)) = (&plan, &bench) {
-        files.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
-    }
-    if let Some(exit) = complain(&files, true) {
-        return Err(exit);
-    }
-    let (Some(plan), Some(bench)) = (plan, bench) else {
-        return Err(Exit::File);
-    };
+    let (plan, bench) = files.sound(plan, bench)?;
     only(arguments, &plan)?;
     let defect = defect(arguments, &bench)?;
     let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, false)?;

@@ -5,13 +5,13 @@
 use super::accept::mounted;
 use super::arguments::Demo;
 use super::exit::Exit;
-use super::files::{Files, complain};
+use super::files::Files;
 use super::output::Output;
 use super::session::Session;
 use super::substitution;
 use crate::ident::Serial;
 use crate::judgement::Verdict;
-use crate::plan::{self, demo::BOARDS};
+use crate::plan::demo::BOARDS;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use serde_json::json;
@@ -29,15 +29,8 @@ pub(super) fn demo(arguments: &Demo, output: Output) -> Exit {
 fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
     let mut files = Files::default();
     let (plan, lot, bench) = (files.demo_plan(), files.demo_lot(), files.bench(None, None));
-    if let (Some(plan), Some(bench)) = (&plan, &bench) {
-        files.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
-    }
-    if let Some(exit) = complain(&files, true) {
-        return Err(exit);
-    }
-    let (Some(plan), Some(lot), Some(bench)) = (plan, lot, bench) else {
-        return Err(Exit::File);
-    };
+    let (plan, bench) = files.sound(plan, bench)?;
+    let lot = lot.ok_or(Exit::File)?;
     let board = bench
         .board
         .as_ref()

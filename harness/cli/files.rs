@@ -55,6 +55,26 @@ impl Files {
             .any(|fault| fault.severity == Severity::Error)
     }
 
+    /// A plan and a bench that were read, held against each other, once every
+    /// fault of all files has been said.
+    ///
+    /// # Errors
+    /// [`Exit::File`] where any of them forbids going on.
+    pub(super) fn sound(
+        &mut self,
+        plan: Option<Plan>,
+        bench: Option<BenchFiles>,
+    ) -> Result<(Plan, BenchFiles), Exit> {
+        let both = plan.zip(bench);
+        if let Some((plan, bench)) = &both {
+            self.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
+        }
+        match complain(self, true) {
+            Some(exit) => Err(exit),
+            None => both.ok_or(Exit::File),
+        }
+    }
+
     /// Every fault with its place in the text.
     pub(super) fn rendered(&self, colour: bool) -> String {
         render(&self.faults, &self.sources, colour)

@@ -4,7 +4,7 @@
 
 use super::arguments::Prove;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, complain};
+use super::files::{BenchFiles, Files};
 use super::handing_out;
 use super::output::Output;
 use super::session::{stopping, store_exit};
@@ -14,7 +14,7 @@ use crate::event::Abort;
 use crate::ident::{Serial, harmless};
 use crate::lot_report;
 use crate::model_board::{DEFECTS, Defect, ModelBoard};
-use crate::plan::{self, Plan};
+use crate::plan::Plan;
 use crate::proof::{Asked, Conclusion, FileDigest, LeftOut, PlanProof, Setting, Trial};
 use crate::runner::{
     Entrant, Finished, Particulars, Rehearsal, RehearsalFault, RunFault, boards_at_a_time,
@@ -51,15 +51,7 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
     let stated = files.bench(arguments.bench.as_deref(), board);
     let real = stated.as_ref().is_some_and(|b| !b.bench.is_model());
     let bench = stated.and_then(|stated| files.modelled(stated, board));
-    if let (Some(plan), Some(bench)) = (&plan, &bench) {
-        files.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
-    }
-    if let Some(exit) = complain(&files, true) {
-        return Err(exit);
-    }
-    let (Some(plan), Some(bench)) = (plan, bench) else {
-        return Err(Exit::File);
-    };
+    let (plan, bench) = files.sound(plan, bench)?;
     let mut work = Work::of(arguments, plan, bench, &chosen)?;
     work.setting.real = real;
     work.setting.files = files

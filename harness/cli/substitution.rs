@@ -5,7 +5,7 @@
 use super::arguments::{Compare, Demo, StorePlace, SubstitutedPart};
 use super::compare;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, complain};
+use super::files::{BenchFiles, Files};
 use super::output::Output;
 use super::session::{stopping, store_exit};
 use crate::clock::SystemClock;
@@ -14,7 +14,7 @@ use crate::ident::{LotName, Serial};
 use crate::judgement::Verdict;
 use crate::model_board::ModelBoard;
 use crate::plan::demo::{self, Part};
-use crate::plan::{self, Lot, Plan};
+use crate::plan::{Lot, Plan};
 use crate::runner::{Entrant, Particulars, Rehearsal, boards_at_a_time};
 use crate::seed::Seed;
 use crate::store::{Durability, Store};
@@ -58,15 +58,8 @@ impl Prepared {
         let mut files = Files::default();
         let (plan, bench) = (files.demo_plan(), files.steady_bench());
         let lot = files.embedded_lot(embedded);
-        if let (Some(plan), Some(bench)) = (&plan, &bench) {
-            files.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
-        }
-        if let Some(exit) = complain(&files, true) {
-            return Err(exit);
-        }
-        let (Some(plan), Some(bench), Some((lot, board))) = (plan, bench, lot) else {
-            return Err(Exit::File);
-        };
+        let (plan, bench) = files.sound(plan, bench)?;
+        let (lot, board) = lot.ok_or(Exit::File)?;
         let sound = |board: &ModelBoard| ModelBoard {
             planted: Vec::new(),
             ..board.clone()

@@ -153,10 +153,9 @@ pub(super) struct BoardLogic {
     outputs: [bool; 2],
     /// The board alternates by itself.
     own: bool,
-    /// The levels that the half-bridges have been told last ...
+    /// The levels that the half-bridges have been told last; each one's dead
+    /// time is over when its clock is.
     levels: [bool; 2],
-    /// ... and whether they are in their dead times because of it.
-    dead: [bool; 2],
     queues: [EdgeQueue; 2],
 }
 
@@ -179,7 +178,6 @@ impl BoardLogic {
             outputs: [true, false],
             own: false,
             levels: [true, false],
-            dead: [false; 2],
             queues: [EdgeQueue {
                 entries: [(NEVER, false); EDGES],
                 length: 0,
@@ -188,15 +186,15 @@ impl BoardLogic {
     }
 
     /// What the half-bridges are told now.
-    pub(super) fn gates(&self) -> [Gate; 2] {
+    pub(super) fn gates(&self, timers: &Timers) -> [Gate; 2] {
         if !self.enabled || self.tripped || self.hot || self.locked_out || self.lost {
             return [Gate::Off; 2];
         }
-        [self.gate(0), self.gate(1)]
+        [self.gate(0, timers), self.gate(1, timers)]
     }
 
-    fn gate(&self, half: usize) -> Gate {
-        match (self.dead[half], self.levels[half]) {
+    fn gate(&self, half: usize, timers: &Timers) -> Gate {
+        match (timers.is_running(DEAD_TIMES[half]), self.levels[half]) {
             (true, _) => Gate::Off,
             (false, false) => Gate::Low,
             (false, true) => Gate::High,
@@ -353,11 +351,8 @@ impl BoardLogic {
             self.trip(now, times, timers);
             acted = true;
         }
-        for (dead, timer) in self.dead.iter_mut().zip(DEAD_TIMES) {
-            if timers.take(timer, now) {
-                *dead = false;
-                acted = true;
-            }
+        for timer in DEAD_TIMES {
+            acted |= timers.take(timer, now);
         }
         acted
     }
@@ -411,7 +406,6 @@ impl BoardLogic {
             let level = !self.braked && self.outputs[half ^ usize::from(self.inverted)];
             if level != self.levels[half] {
                 self.levels[half] = level;
-                self.dead[half] = true;
                 timers.set(timer, now + times.dead_time);
             }
         }

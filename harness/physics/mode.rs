@@ -171,7 +171,7 @@ impl Mode {
     /// Writes the circuit's equations for `key` (Kirchhoff's laws; the node is
     /// algebraic, since its conductance is above zero).
     pub(super) fn new(e: &Electrics, key: Key) -> Self {
-        let shared = e.gap_returns == GapReturn::CommonNegative && key.gap != Contact::Open;
+        let shared = is_shared(e.gap_returns, key.gap);
         let (out, gap) = (Affine::state(I_OUT), Affine::state(I_GAP));
         let returned = if shared { GAP } else { [0.0; 2] };
         let drawn = [OUTPUT, returned].map(|leaves| key.bridge.drawn(leaves));
@@ -291,6 +291,11 @@ impl Mode {
             _ => state[V_LOAD],
         }
     }
+}
+
+/// Whether the current of a `gap` returns through a common negative.
+pub(super) fn is_shared(returns: GapReturn, gap: Contact) -> bool {
+    returns == GapReturn::CommonNegative && gap != Contact::Open
 }
 
 /// The rail's voltage, the supply's current and the current into the bulk

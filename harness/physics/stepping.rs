@@ -7,7 +7,7 @@
 use super::action::Line;
 use super::bridge::currents;
 use super::circuit::Circuit;
-use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, Key, Mode, SupplyMode};
+use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, Key, Mode, SupplyMode, is_shared};
 use super::observed::{Asked, Asking};
 use super::propagator::{LEVELS, State};
 use super::signal::{Phase, Polarity};
@@ -371,8 +371,8 @@ impl Circuit {
         let flows = alive && returns != GapReturn::Nowhere;
         let bridged = switches.gap.bridged.filter(|_| flows);
         let gap = wanted_contact(bridged.is_some(), was.gap, over[2], &mut state[I_GAP]);
-        let shared = returns == GapReturn::CommonNegative && gap != Contact::Open;
-        let (gates, turned) = (switches.board.gates(), observed.turned);
+        let shared = is_shared(returns, gap);
+        let (gates, turned) = (switches.board.gates(&switches.timers), observed.turned);
         let bridge = was.bridge.told(gates, turned, shared, state);
         let connected = switches.settings.connected;
         let (voltage, limit) = match observed.sources.supply {

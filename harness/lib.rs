@@ -4,7 +4,7 @@
 //!
 //! The modules stand in floors. A module imports only modules declared above
 //! it; `tests/floors.rs` holds that law and names each breach. Read in this
-//! order: this file, [`event`], `runner::order`, `scenarios::overload`,
+//! order: this file, [`event`], `runner::order`, `scenario::overload`,
 //! `judgement::decide`.
 //!
 //! (A blank line or comment between two modules keeps the formatter from
@@ -56,9 +56,6 @@ pub mod template;
 // TOML with positions.
 pub mod document;
 
-// Scenarios, settings, metrics and their definitions.
-pub mod catalogue;
-
 // How to talk to a model of instrument.
 pub mod profile;
 
@@ -68,16 +65,17 @@ pub mod model_board;
 // Instruments, wiring and envelope.
 pub mod bench_file;
 
+// Floor 3, scenarios: a room each.
+
+// What each measures, how it is set, driven and evaluated.
+pub mod scenario;
+
+// Floor 4, intent.
+
 // What to do, and the limits.
 pub mod plan;
 
-// Floor 3, facts: what happened, what it means, what is kept.
-
-// What a scenario saw.
-pub mod observation;
-
-// Observation to metrics.
-pub mod evaluate;
+// Floor 5, facts: what happened, what it means, what is kept.
 
 // What happened, in one order.
 pub mod event;
@@ -103,7 +101,7 @@ pub mod lot_report;
 // A record and what it saw as a document to hand out.
 pub mod certificate;
 
-// Floor 4, language and world: lines without a wire, boards without a bench.
+// Floor 6, language and world: lines without a wire, boards without a bench.
 
 // SCPI-1999 with IEEE 488.2 replies, both ends.
 pub mod protocol;
@@ -116,7 +114,7 @@ pub mod model_instruments;
 
 // ---- the I/O line: below it nothing waits, reads or writes ----
 
-// Floor 5, hands.
+// Floor 7, hands.
 
 // One task owns one port.
 pub mod link;
@@ -133,15 +131,12 @@ pub mod bench;
 // The database.
 pub mod store;
 
-// Floor 6, procedure.
-
-// How each scenario is driven.
-pub mod scenarios;
+// Floor 8, procedure.
 
 // Order, executor, dispatcher.
 pub mod runner;
 
-// Floor 7, faces.
+// Floor 9, faces.
 
 // What a terminal shows.
 pub mod console;

@@ -4,10 +4,10 @@
 
 use crate::lots::Workshop;
 use assert_cmd::cargo::cargo_bin_cmd;
-use bufferstop::catalogue::ScenarioKind;
 use bufferstop::ident::Role;
 use bufferstop::judgement::Verdict;
 use bufferstop::measurement::Blame;
+use bufferstop::scenario::ScenarioKind;
 use bufferstop::seed::Seed;
 use bufferstop::units::Seconds;
 use serde_json::Value;

@@ -5,11 +5,16 @@
 //! of building it that the table has.
 
 use crate::lots::Workshop;
-use bufferstop::catalogue::{INFLUENCES, Influence, ScenarioKind, Way};
 use bufferstop::document::Source;
 use bufferstop::measurement::{Estimate, Finding};
 use bufferstop::model_board::{self, BOARD, BoardParameters};
-use bufferstop::plan::{self, Plan, demo};
+use bufferstop::plan;
+use bufferstop::plan::Plan;
+use bufferstop::plan::demo;
+use bufferstop::scenario::INFLUENCES;
+use bufferstop::scenario::Influence;
+use bufferstop::scenario::ScenarioKind;
+use bufferstop::scenario::Way;
 use bufferstop::seed::Seed;
 use bufferstop::units::Ratio;
 use std::collections::{BTreeMap, BTreeSet};

@@ -3,11 +3,15 @@
 
 use super::Bench;
 use super::fault::BenchError;
-use super::interlock::{Intent, Known, Permit, Refusal, SupplyState, gap_branch, short_branch};
+use super::interlock::{Known, Permit, Refusal, SupplyState};
 use crate::bench_file::Closes;
 use crate::ident::Role;
-use crate::instruments::{InputLine, InstrumentError, LoadSetting, Measured};
-use crate::observation::{self, Proof};
+use crate::instruments::{InstrumentError, Measured};
+use crate::protocol::Reading;
+use crate::scenario::Polarity;
+use crate::scenario::Proof;
+use crate::scenario::intent::{Intent, LoadSetting, gap_branch, short_branch};
+use crate::scenario::session::InputLine;
 use crate::units::{Amperes, Quantity, Seconds, Volts};
 
 /// How often a running pulse is asked after while it is awaited.
@@ -190,15 +194,15 @@ impl Bench {
     ///
     /// # Errors
     /// A [`BenchError`]; refused while a load without rectifier is on.
-    pub async fn set_drive(&mut self, drive: observation::Drive) -> Result<(), BenchError> {
+    pub async fn set_drive(&mut self, drive: Polarity) -> Result<(), BenchError> {
         self.interlock.may_drive(drive)?;
         let Some(source) = &self.drive else {
             return Err(BenchError::Missing(Role::Drive));
         };
         let result = match drive {
-            observation::Drive::Positive => source.hold(true).await,
-            observation::Drive::Negative => source.hold(false).await,
-            observation::Drive::Alternating => source.pattern(ALL_ONES).await,
+            Polarity::Positive => source.hold(true).await,
+            Polarity::Negative => source.hold(false).await,
+            Polarity::Alternating => source.pattern(ALL_ONES).await,
         };
         self.learn_drive(result.is_ok().then_some(drive), result.is_ok());
         Ok(result?)
@@ -209,7 +213,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`]; refused while a load without rectifier is on.
     pub async fn set_pattern(&mut self, pattern: &str) -> Result<(), BenchError> {
-        let alternating = observation::Drive::Alternating;
+        let alternating = Polarity::Alternating;
         self.interlock.may_drive(alternating)?;
         let Some(source) = &self.drive else {
             return Err(BenchError::Missing(Role::Drive));
@@ -219,7 +223,7 @@ impl Bench {
         Ok(result?)
     }
 
-    pub(super) fn learn_drive(&mut self, drive: Option<observation::Drive>, sure: bool) {
+    pub(super) fn learn_drive(&mut self, drive: Option<Polarity>, sure: bool) {
         self.interlock.learn(|state| {
             state.drive = if sure {
                 Known::Sure(drive)
@@ -299,6 +303,16 @@ impl Bench {
     pub async fn load_current(&self) -> Result<Measured, BenchError> {
         let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
         Ok(load.measure_current().await?)
+    }
+
+    /// What the board says of its output current, in counts.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn board_sense(&self) -> Result<Reading, BenchError> {
+        let console = self.console.as_ref();
+        let console = console.ok_or(BenchError::Missing(Role::Console))?;
+        Ok(console.sense().await?)
     }
 
     /// Temperature of the board's heat sink in degrees Celsius; `None` where

@@ -89,4 +89,13 @@ impl BenchError {
             | Self::Model(_) => Blame::Bench,
         }
     }
+
+    /// Whether the instrument behind it is gone, or in a state that nobody
+    /// knows.
+    pub fn is_gone(&self) -> bool {
+        matches!(
+            self,
+            Self::Instrument(InstrumentError::Link { .. }) | Self::Port { .. }
+        )
+    }
 }

@@ -3,134 +3,12 @@
 //! does nothing itself; a permit is the one way to let energy in.
 
 use super::prospect::{Prospect, Surroundings};
-use crate::bench_file::Closes;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
-use crate::instruments::LoadSetting;
 use crate::measurement::Blame;
-use crate::observation::{Drive, Place};
-use crate::units::{AmpereSquareSeconds, Amperes, Joules, Quantity, Seconds, Volts};
-
-/// Something that lets energy into the board.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Intent {
-    /// The supply on, or set anew.
-    SupplyOn {
-        /// Its voltage.
-        voltage: Volts,
-        /// Its current limit.
-        current_limit: Amperes,
-    },
-    /// The load on, or set anew.
-    LoadOn(LoadSetting),
-    /// The load on at a current that is meant to be held for so long: it does
-    /// not end by itself.
-    LoadHold {
-        /// Its current.
-        current: Amperes,
-        /// How long it is to be held.
-        duration: Seconds,
-    },
-    /// A pulse that the load ends by itself.
-    LoadPulse {
-        /// Its current.
-        current: Amperes,
-        /// Its length.
-        duration: Seconds,
-    },
-    /// A ramp that the load ends by itself.
-    LoadRamp {
-        /// Where it starts.
-        from: Amperes,
-        /// Where it ends.
-        to: Amperes,
-        /// How long it takes.
-        duration: Seconds,
-    },
-    /// A short that the switch ends by itself.
-    ShortPulse {
-        /// Where.
-        place: Place,
-        /// Its length.
-        duration: Seconds,
-    },
-    /// A section gap that the switch closes and opens by itself.
-    GapPulse {
-        /// Rail to other rail, instead of rail to like rail.
-        crossed: bool,
-        /// Its length.
-        duration: Seconds,
-    },
-    /// A bank on the node, or the load on the supply rail, which the switch
-    /// takes away by itself.
-    Connect {
-        /// What.
-        closes: Closes,
-        /// For how long.
-        duration: Seconds,
-    },
-}
-
-impl Intent {
-    /// What is done, in words.
-    pub fn words(&self) -> String {
-        match self {
-            Self::SupplyOn {
-                voltage,
-                current_limit,
-            } => format!("supply on, {voltage}, at most {current_limit}"),
-            Self::LoadOn(LoadSetting::Current(current)) => format!("load on, {current}"),
-            Self::LoadOn(LoadSetting::Resistance(ohms)) => format!("load on, {ohms}"),
-            Self::LoadHold { current, duration } => {
-                format!("load on, {current}, held for {duration}")
-            }
-            Self::LoadPulse { current, duration } => format!("load {current} for {duration}"),
-            Self::LoadRamp { from, to, duration } => {
-                format!("load from {from} to {to} in {duration}")
-            }
-            Self::ShortPulse { place, duration } => {
-                format!("short, {}, for {duration}", place.word())
-            }
-            Self::GapPulse { crossed, duration } => {
-                let way = if *crossed { "crossed" } else { "straight" };
-                format!("gap closed {way} for {duration}")
-            }
-            Self::Connect { closes, duration } => {
-                format!("{} connected for {duration}", closes.word())
-            }
-        }
-    }
-
-    /// How long it lasts, by itself or as meant; `None` when until it is ended.
-    pub fn duration(&self) -> Option<Seconds> {
-        match self {
-            Self::SupplyOn { .. } | Self::LoadOn(_) => None,
-            Self::LoadHold { duration, .. }
-            | Self::LoadPulse { duration, .. }
-            | Self::LoadRamp { duration, .. }
-            | Self::ShortPulse { duration, .. }
-            | Self::GapPulse { duration, .. }
-            | Self::Connect { duration, .. } => Some(*duration),
-        }
-    }
-}
-
-/// The switch's branch of a short at `place`.
-pub fn short_branch(place: Place) -> Closes {
-    match place {
-        Place::Near => Closes::NearShort,
-        Place::Far => Closes::FarShort,
-    }
-}
-
-/// The switch's branch of a gap.
-pub fn gap_branch(crossed: bool) -> Closes {
-    if crossed {
-        Closes::GapCrossed
-    } else {
-        Closes::GapStraight
-    }
-}
+use crate::scenario::Polarity;
+use crate::scenario::intent::Intent;
+use crate::units::{AmpereSquareSeconds, Amperes, Joules, Seconds, Volts};
 
 /// Leave to do one thing once, in the state of the bench in which it was
 /// asked for. Only [`Interlock::permit`] makes one.
@@ -304,7 +182,7 @@ pub(super) struct SupplyState {
 pub(super) struct State {
     pub(super) supply: Known<SupplyState>,
     pub(super) load_on: Known<bool>,
-    pub(super) drive: Known<Option<Drive>>,
+    pub(super) drive: Known<Option<Polarity>>,
     /// Since when there is energy in the board without a pause.
     pub(super) energised_since: Option<BenchInstant>,
 }
@@ -366,9 +244,9 @@ impl Interlock {
     }
 
     /// Whether the load may stay on while the output is driven as `drive`.
-    pub(super) fn may_drive(&self, drive: Drive) -> Result<(), Refusal> {
+    pub(super) fn may_drive(&self, drive: Polarity) -> Result<(), Refusal> {
         let bipolar = self.surroundings.load_is_rectified();
-        if bipolar || drive == Drive::Positive || self.state.load_on == Known::Sure(false) {
+        if bipolar || drive == Polarity::Positive || self.state.load_on == Known::Sure(false) {
             return Ok(());
         }
         Err(Refusal::LoadWiring {
@@ -397,20 +275,4 @@ impl Interlock {
         let since = self.state.energised_since;
         since.map_or(BenchSpan::ZERO, |since| now - since).seconds()
     }
-}
-
-/// Whether every amount of an intent makes sense.
-pub(super) fn is_sensible(intent: &Intent) -> bool {
-    let amounts = match *intent {
-        Intent::SupplyOn {
-            voltage,
-            current_limit,
-        } => voltage.si() >= 0.0 && current_limit.si() >= 0.0,
-        Intent::LoadOn(LoadSetting::Current(current)) => current.si() >= 0.0,
-        Intent::LoadOn(LoadSetting::Resistance(ohms)) => ohms.si() > 0.0,
-        Intent::LoadHold { current, .. } | Intent::LoadPulse { current, .. } => current.si() >= 0.0,
-        Intent::LoadRamp { from, to, .. } => from.si() >= 0.0 && to.si() >= 0.0,
-        Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => true,
-    };
-    amounts && intent.duration().is_none_or(|time| time.si() > 0.0)
 }

@@ -17,19 +17,19 @@ mod tests;
 
 pub use clock::{BenchClock, LONGEST_WAIT};
 pub use fault::BenchError;
-pub use interlock::{Intent, Interlock, Permit, Refusal, gap_branch, short_branch};
+pub use interlock::{Interlock, Permit, Refusal};
 pub use open::{Connection, Identified};
 pub use prospect::{BoardFacts, Surroundings};
-pub use safe::Opening;
 
 use crate::bench_file;
 use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::instruments::{
-    CaptureDevice, CaptureRequest, Console, Drive, Load, Session, Supply, Switch, Thermometer,
+    CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
 };
 use crate::model_bench::ModelBench;
 use crate::profile::Profile;
+use crate::scenario::acquisition::CaptureRequest;
 use crate::units::Seconds;
 
 /// A bench with its instruments open and identified.

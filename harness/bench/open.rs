@@ -6,11 +6,11 @@ use super::clock::BenchClock;
 use super::fault::BenchError;
 use super::interlock::Interlock;
 use super::prospect::{BoardFacts, Surroundings};
-use crate::bench_file;
+use crate::bench_file::{self, CaptureWiring};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::{
-    CaptureDevice, CaptureWiring, Console, Drive, Load, Session, Supply, Switch, Thermometer,
+    CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
 };
 use crate::link::{Deadlines, Port, PortSettings};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};

@@ -2,16 +2,14 @@
 //! current, let-through, energy, voltage and time. The board is taken never to
 //! trip; the supply is taken to push its limit for the whole time.
 
-use super::interlock::{
-    Intent, Known, Refusal, State, SupplyState, gap_branch, is_sensible, short_branch,
-};
+use super::interlock::{Known, Refusal, State, SupplyState};
 use crate::bench_file::{self, BranchEntry, Closes, Envelope};
 use crate::clock::BenchInstant;
 use crate::ident::Role;
-use crate::instruments::LoadSetting;
-use crate::observation::Drive;
-use crate::plan::Ratings;
 use crate::profile::{LoadRange, Profile, SupplyRange, SwitchRange};
+use crate::scenario::Polarity;
+use crate::scenario::Ratings;
+use crate::scenario::intent::{Intent, LoadSetting, gap_branch, is_sensible, short_branch};
 use crate::units::{
     AmpereSquareSeconds, Amperes, Farads, Joules, Ohms, Quantity, Seconds, Volts, Watts,
 };
@@ -214,10 +212,10 @@ impl Prospect<'_> {
         }
         if !self.surroundings.load_is_rectified() {
             match self.state.drive {
-                Known::Sure(Some(Drive::Positive)) => {}
+                Known::Sure(Some(Polarity::Positive)) => {}
                 Known::Unknown => return Err(self.unknown(Role::Drive)),
                 Known::Sure(drive) => {
-                    let drive = drive.map_or("not held", Drive::word).to_owned();
+                    let drive = drive.map_or("not held", Polarity::word).to_owned();
                     let intent = self.words();
                     return Err(Refusal::LoadWiring { intent, drive });
                 }

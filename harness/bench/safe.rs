@@ -7,6 +7,7 @@ use super::fault::BenchError;
 use crate::bench_file::Closes;
 use crate::event::{SafetyAction, SafetyOutcome};
 use crate::ident::Role;
+use crate::scenario::session::Opening;
 use crate::units::{Amperes, Seconds};
 use std::time::Duration;
 use tokio::time::timeout;
@@ -29,15 +30,6 @@ const NO_CURRENT: Amperes = Amperes::new(0.02);
 /// How often an open contact is looked for, and how long in between.
 const LOOKS: u32 = 3;
 const BETWEEN_LOOKS: Seconds = Seconds::new(0.01);
-
-/// How a closed branch came open again.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Opening {
-    /// The switch says so and the current is gone.
-    Proven,
-    /// It was not: the supply was switched off instead.
-    SecondOpener,
-}
 
 impl Bench {
     /// Proves that the branch is open again after a pulse: the switch says so,

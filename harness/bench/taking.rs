@@ -4,7 +4,8 @@
 use super::Bench;
 use super::fault::BenchError;
 use crate::ident::Role;
-use crate::instruments::{CaptureDevice, CaptureRequest, CaptureStatus, Trigger};
+use crate::instruments::{CaptureDevice, CaptureStatus};
+use crate::scenario::acquisition::{CaptureRequest, Trigger};
 use crate::units::Seconds;
 use crate::waveform::Capture;
 

@@ -4,12 +4,15 @@
 use super::*;
 use crate::bench_file::{self, Closes};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::instruments::{ChannelRequest, LoadSetting, Trigger};
 use crate::model_bench::{Answering, Transport, world};
 use crate::model_board::{BoardParameters, ContactDefect};
-use crate::observation::{Drive, Place};
 use crate::plan::demo;
 use crate::profile::{self, Profile};
+use crate::scenario::Place;
+use crate::scenario::Polarity;
+use crate::scenario::acquisition::{ChannelRequest, Trigger};
+use crate::scenario::intent::{Intent, LoadSetting};
+use crate::scenario::session::Opening;
 use crate::seed::Seed;
 use crate::units::{Amperes, Farads, Ohms, Quantity, Volts};
 use crate::waveform::{Capture, LogicLine, Signal};
@@ -97,7 +100,7 @@ async fn banks_and_the_loads_place_go_through_the_interlock() {
     let error = refusal(&bench, connect(Closes::NearShort));
     assert!(matches!(error, Refusal::Senseless { .. }), "{error}");
     // The load is moved only while it draws nothing.
-    bench.set_drive(Drive::Positive).await.expect("held");
+    bench.set_drive(Polarity::Positive).await.expect("held");
     energise(&mut bench, SUPPLY).await;
     let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
     energise(&mut bench, load).await;
@@ -285,20 +288,26 @@ async fn without_a_rectifier_the_load_bears_one_polarity() {
     file.wiring.rectifier_drop = Volts::ZERO;
     let mut bench = powered(&file).await;
     let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
-    for drive in [Drive::Negative, Drive::Alternating] {
+    for drive in [Polarity::Negative, Polarity::Alternating] {
         bench.set_drive(drive).await.expect("the load is off");
         let refused = refusal(&bench, load);
         assert!(matches!(refused, Refusal::LoadWiring { .. }), "{refused}");
     }
-    bench.set_drive(Drive::Positive).await.expect("held");
+    bench.set_drive(Polarity::Positive).await.expect("held");
     energise(&mut bench, load).await;
-    let error = bench.set_drive(Drive::Negative).await.expect_err("refused");
+    let error = bench
+        .set_drive(Polarity::Negative)
+        .await
+        .expect_err("refused");
     assert!(matches!(
         error,
         BenchError::Refused(Refusal::LoadWiring { .. })
     ));
     bench.load_off().await.expect("off");
-    bench.set_drive(Drive::Negative).await.expect("off by now");
+    bench
+        .set_drive(Polarity::Negative)
+        .await
+        .expect("off by now");
 }
 
 #[tokio::test]
@@ -314,7 +323,7 @@ async fn senseless_amounts_and_waits_are_refused() {
 async fn step(transport: Transport) -> (Capture, BenchInstant) {
     let mut bench = opened(&file(), transport).await;
     energise(&mut bench, SUPPLY).await;
-    bench.set_drive(Drive::Positive).await.expect("held");
+    bench.set_drive(Polarity::Positive).await.expect("held");
     bench.signal(true).await.expect("on");
     bench.enable(true).await.expect("enabled");
     bench.wait(Seconds::new(0.1)).await.expect("settled");
@@ -387,7 +396,7 @@ async fn shorted(defect: Option<ContactDefect>) -> (Bench, Opening) {
     };
     let mut bench = opened_with(&file, Transport::Memory, board).await;
     energise(&mut bench, SUPPLY).await;
-    bench.set_drive(Drive::Positive).await.expect("held");
+    bench.set_drive(Polarity::Positive).await.expect("held");
     bench.signal(true).await.expect("on");
     bench.enable(true).await.expect("enabled");
     bench.wait(Seconds::new(0.05)).await.expect("settled");

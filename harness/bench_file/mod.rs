@@ -1,6 +1,7 @@
 //! What a bench is made of: instruments and ports, wiring, channels, branches,
 //! calibration and the envelope nothing may leave. It opens no port.
 
+mod capture_wiring;
 mod conductor;
 mod instruments;
 mod parse;
@@ -8,6 +9,7 @@ mod parts;
 mod sound;
 mod wiring;
 
+pub use capture_wiring::{CaptureWiring, WiredChannel, WiredLine};
 pub use conductor::{Conductor, ConductorFault};
 pub use parse::parse;
 pub use parts::*;

@@ -4,8 +4,8 @@
 use super::plots::{Plot, SIZE};
 use crate::drawing::BLACK;
 use crate::drawing::axes::{Axes, Scale};
-use crate::evaluate::half_bit_histogram;
-use crate::observation::SignalTake;
+use crate::scenario::signal::SignalTake;
+use crate::scenario::signal::half_bit_histogram;
 use crate::track::POWER_STATION;
 use crate::units::Quantity;
 

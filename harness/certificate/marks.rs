@@ -2,8 +2,10 @@
 //! of the plan kept in the record. Only for plots: no number here is judged.
 
 use crate::document::Source;
-use crate::plan::{Plan, Settings, parse};
+use crate::plan::Plan;
+use crate::plan::parse;
 use crate::record::Record;
+use crate::scenario::Settings;
 use crate::units::Quantity;
 use crate::waveform::{Baseline, Episode, Trace, episodes};
 

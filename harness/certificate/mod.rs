@@ -24,9 +24,9 @@ pub use label::{Grid, NoLabel, labels, may_have_label};
 use crate::digest::Digest;
 use crate::drawing::pdf::{self, About};
 use crate::ident::RunId;
-use crate::observation::Observation;
 use crate::record::seal::Seal;
 use crate::record::{Note, Record};
+use crate::scenario::Observation;
 
 /// What a certificate is made from.
 #[derive(Clone, Copy, Debug)]

@@ -10,9 +10,15 @@ use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, Drawing, GREY};
 use crate::judgement::Verdict;
 use crate::measurement::{Finding, fit_line};
-use crate::observation::{Drive, LoadStep, Observation, OverloadStep, Place, Take};
 use crate::plan::Plan;
 use crate::record::{JudgedMetric, Record};
+use crate::scenario::Observation;
+use crate::scenario::Place;
+use crate::scenario::Polarity;
+use crate::scenario::Take;
+use crate::scenario::load::LoadStep;
+use crate::scenario::overload::OverloadStep;
+use crate::scenario::{load, loss, overload, reversal, sense, short, signal, soak};
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, mean, top_state};
 
@@ -49,12 +55,16 @@ pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
     let mut plots = Vec::new();
     for (scenario, observation) in seen {
         match observation {
-            Observation::Load { steps } => plots.extend(levels_over_current(scenario, steps)),
-            Observation::Sense { steps, .. } => plots.extend(sense_plots(scenario, steps)),
-            Observation::Overload { steps, .. } => {
+            Observation::Load(load::Seen { steps }) => {
+                plots.extend(levels_over_current(scenario, steps))
+            }
+            Observation::Sense(sense::Seen { steps, .. }) => {
+                plots.extend(sense_plots(scenario, steps))
+            }
+            Observation::Overload(overload::Seen { steps, .. }) => {
                 plots.extend(time_over_current(record, scenario, steps));
             }
-            Observation::Short { pulses } => {
+            Observation::Short(short::Seen { pulses }) => {
                 for place in [Place::Near, Place::Far] {
                     if let Some(pulse) = pulses.iter().find(|pulse| pulse.place == place) {
                         let title = format!("{scenario}: short, {}", place.word());
@@ -70,9 +80,9 @@ pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
                     }
                 }
             }
-            Observation::Reversal {
+            Observation::Reversal(reversal::Seen {
                 closings, short, ..
-            } => {
+            }) => {
                 if let Some(closing) = closings.first() {
                     let title = format!("{scenario}: gap closed, {}", closing.direction.word());
                     plots.extend(waveform(
@@ -97,18 +107,18 @@ pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
                     ));
                 }
             }
-            Observation::Soak { soaks } => {
+            Observation::Soak(soak::Seen { soaks }) => {
                 plots.extend(soaks.iter().filter_map(|soak| warming(scenario, soak)));
             }
             // Numbers say it all.
-            Observation::Inrush { .. } | Observation::Supply { .. } => {}
-            Observation::Signal { takes, .. } => {
+            Observation::Inrush(_) | Observation::Supply(_) => {}
+            Observation::Signal(signal::Seen { takes, .. }) => {
                 let drawn = takes.iter().filter_map(|take| histogram(scenario, take));
                 plots.extend(drawn);
             }
             // Levels and yes or no: the table says it all.
-            Observation::Idle { .. } => {}
-            Observation::Loss { losses } => {
+            Observation::Idle(_) => {}
+            Observation::Loss(loss::Seen { losses }) => {
                 for lost in losses {
                     let title = format!("{scenario}: {}", lost.cause.word());
                     plots.extend(waveform(
@@ -307,7 +317,7 @@ pub(super) fn diamond(axes: &mut Axes, at: (f64, f64)) {
 /// Output voltage over output current, held positive and negative, with the
 /// least-squares line through each.
 fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
-    let points = |drive: Drive| -> Vec<(f64, f64)> {
+    let points = |drive: Polarity| -> Vec<(f64, f64)> {
         steps
             .iter()
             .filter(|step| step.drive == drive)
@@ -322,7 +332,7 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
             })
             .collect()
     };
-    let sets = [Drive::Positive, Drive::Negative].map(|drive| (drive, points(drive)));
+    let sets = [Polarity::Positive, Polarity::Negative].map(|drive| (drive, points(drive)));
     let all = || sets.iter().flat_map(|(_, points)| points.iter());
     all().next()?;
     let title = format!("{scenario}: output voltage over current");
@@ -344,7 +354,7 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
             let at = |x: f64| (axes.x(x), axes.y(line.intercept + line.slope * x));
             let stroke = [at(ends.0), at(ends.1)];
             match drive {
-                Drive::Positive => axes.drawing.line(&stroke, BLACK, 0.8),
+                Polarity::Positive => axes.drawing.line(&stroke, BLACK, 0.8),
                 _ => axes.drawing.dashed(&stroke, GREY, 0.8),
             }
             let slope = show(-line.slope, Dimension::Resistance);
@@ -352,7 +362,7 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
         }
         for point in points {
             match drive {
-                Drive::Positive => diamond(&mut axes, *point),
+                Polarity::Positive => diamond(&mut axes, *point),
                 _ => {
                     let (x, y) = (axes.x(point.0), axes.y(point.1));
                     axes.drawing

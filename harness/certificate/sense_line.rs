@@ -4,8 +4,11 @@
 use super::plots::{Plot, SIZE, diamond};
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, GREY};
-use crate::evaluate::{SensePoint, sense_line, sense_points};
-use crate::observation::{Drive, SenseStep};
+use crate::scenario::Polarity;
+use crate::scenario::sense::SensePoint;
+use crate::scenario::sense::SenseStep;
+use crate::scenario::sense::sense_line;
+use crate::scenario::sense::sense_points;
 use crate::units::{Dimension, show};
 
 /// The line and, on a plot of its own, the residuals; nothing where there is
@@ -83,7 +86,7 @@ pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
 }
 
 fn mark(axes: &mut Axes, point: &SensePoint, value: f64) {
-    if point.drive == Drive::Positive {
+    if point.drive == Polarity::Positive {
         diamond(axes, (point.current, value));
     } else {
         let (x, y) = (axes.x(point.current), axes.y(value));

@@ -5,9 +5,10 @@ use super::{Sources, html, pdf};
 use crate::digest::Digest;
 use crate::drawing::tests::{figures_of_tagged, told};
 use crate::measurement::Finding;
-use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
+use crate::scenario::Observation;
+use crate::scenario::Polarity;
 use crate::waveform::Signal;
 
 fn record(model: bool) -> Record {
@@ -184,9 +185,9 @@ fn a_board_that_was_tested_twice_shows_both() {
 /// An observation that has a plot.
 fn drawn() -> Observation {
     let mut seen = observation(64);
-    if let Observation::Load { steps } = &mut seen {
+    if let Observation::Load(crate::scenario::load::Seen { steps }) = &mut seen {
         for step in steps {
-            step.drive = Drive::Positive;
+            step.drive = Polarity::Positive;
             let mut channel = step.take.capture.channels[0].clone();
             channel.signal = Signal::NodeVoltage;
             step.take.capture.channels.push(channel);

@@ -4,8 +4,8 @@
 use super::plots::{Plot, SIZE, diamond};
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, GREY};
-use crate::evaluate::soak_rise;
-use crate::observation::Soaked;
+use crate::scenario::soak::Soaked;
+use crate::scenario::soak::soak_rise;
 use crate::units::{Dimension, show};
 
 /// Points of the drawn curve.

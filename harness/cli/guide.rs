@@ -4,16 +4,18 @@
 use super::arguments::Guide;
 use super::exit::Exit;
 use super::output::Output;
-use crate::catalogue::{Entry, Metric, ScenarioKind, influences_on};
 use crate::console::guide;
 use crate::document::nearest;
 use crate::ident::harmless;
+use crate::scenario::Metric;
+use crate::scenario::ScenarioKind;
+use crate::scenario::influences_on;
 use serde_json::{Value, json};
 
 pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
     let Some(topic) = &arguments.topic else {
         if output.json {
-            let all = ScenarioKind::ALL.map(|kind| entry(kind.entry()));
+            let all = ScenarioKind::ALL.map(entry);
             output.document(&json!({ "scenarios": all }));
         } else {
             say!("{}", guide::overview());
@@ -30,7 +32,7 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
     };
     let Some(key) = key else {
         if output.json {
-            output.document(&entry(kind.entry()));
+            output.document(&entry(kind));
         } else {
             say!("{}", guide::scenario(kind.entry()));
         }
@@ -60,18 +62,19 @@ fn unknown(topic: &str, what: &str, word: &str, known: &[&str]) -> Exit {
     Exit::Usage
 }
 
-fn entry(entry: &Entry) -> Value {
+fn entry(kind: ScenarioKind) -> Value {
+    let entry = kind.entry();
     let metrics = entry.metrics.iter();
     let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
     let settings = entry.settings.iter().map(
         |setting| json!({ "name": setting.name, "default": setting.default, "doc": setting.doc }),
     );
     json!({
-        "scenario": entry.kind,
+        "scenario": kind,
         "purpose": entry.purpose,
         "roles": roles,
         "settings": settings.collect::<Vec<_>>(),
-        "metrics": metrics.map(|metric| described(entry.kind, metric)).collect::<Vec<_>>(),
+        "metrics": metrics.map(|metric| described(kind, metric)).collect::<Vec<_>>(),
     })
 }
 

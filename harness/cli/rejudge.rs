@@ -11,12 +11,11 @@ use crate::bench_file::Bench;
 use crate::comparison::{Change, KeptFault, KeptFiles, Rejudgement, Side, rejudge};
 use crate::console::table;
 use crate::digest::Digest;
-use crate::evaluate;
 use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
 use crate::plan::Plan;
 use crate::record::Record;
-use crate::scenarios::context;
+use crate::scenario;
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -194,8 +193,8 @@ fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>, kept: &mut Option<Kept
         let Some(digest) = recorded else { continue };
         let seen = reader.observation(digest).map_err(Fault::Store)?;
         if let Some(seen) = seen {
-            let context = context(plan, scenario, bench);
-            let metrics = evaluate::evaluate(&scenario.name, &context, &seen);
+            let context = scenario.settings.context(&plan.ratings, bench);
+            let metrics = scenario::evaluate(&scenario.name, &context, &seen);
             evaluated.insert(scenario.name.clone(), metrics);
         }
     }

@@ -4,7 +4,9 @@
 use crate::bench_file::{self, Bench};
 use crate::document::{Fault, Source};
 use crate::event::RunStarted;
-use crate::plan::{self, Lot, Plan};
+use crate::plan;
+use crate::plan::Lot;
+use crate::plan::Plan;
 
 /// Most plans that may extend one another.
 const LONGEST_CHAIN: usize = 8;

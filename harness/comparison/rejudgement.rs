@@ -4,7 +4,9 @@
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::{Limit, Verdict, decide};
 use crate::measurement::{Finding, Metric};
-use crate::plan::{EVERY_CONDITION, Plan, Scenario};
+use crate::plan::EVERY_CONDITION;
+use crate::plan::Plan;
+use crate::plan::Scenario;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Dimension;
 use serde::Serialize;

@@ -2,9 +2,15 @@
 //! the catalogue alone. It defines nothing itself.
 
 use super::table;
-use crate::catalogue::{
-    Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse, influences_on,
-};
+use crate::scenario::Censoring;
+use crate::scenario::Entry;
+use crate::scenario::Form;
+use crate::scenario::Metric;
+use crate::scenario::Per;
+use crate::scenario::ScenarioKind;
+use crate::scenario::Setting;
+use crate::scenario::Worse;
+use crate::scenario::influences_on;
 use crate::units::Dimension;
 use std::fmt::Write as _;
 use unicode_width::UnicodeWidthStr;
@@ -28,7 +34,7 @@ pub fn overview() -> String {
 
 /// One scenario: what for, what it needs, its settings, its metrics.
 pub fn scenario(entry: &Entry) -> String {
-    let mut out = format!("{}\n\n", entry.kind);
+    let mut out = format!("{}\n\n", entry.word);
     paragraph(&mut out, 2, &sentence(entry.purpose));
     let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
     paragraph(&mut out, 2, &format!("It needs: {}.", roles.join(", ")));
@@ -47,7 +53,7 @@ pub fn scenario(entry: &Entry) -> String {
     let _ = write!(
         out,
         "\nA page on each metric:  bufferstop guide {}.{example}\n",
-        entry.kind
+        entry.word
     );
     out
 }

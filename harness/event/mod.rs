@@ -7,7 +7,7 @@ use crate::digest::Digest;
 use crate::ident::{LotName, Role, RunId, Serial};
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
-use crate::observation::Trouble;
+use crate::scenario::Trouble;
 use crate::seed::Seed;
 use crate::units::{Celsius, Seconds};
 use serde::{Deserialize, Serialize};

@@ -4,76 +4,16 @@
 use super::fault::InstrumentError;
 use super::session::Session;
 use super::switch::has_bit;
-use super::wiring::{CaptureWiring, WiredChannel};
+use crate::bench_file::{CaptureWiring, WiredChannel};
 use crate::measurement::{combined, rectangular, resolution};
 use crate::protocol;
+use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
 use crate::template::Argument;
-use crate::units::{Quantity, Seconds};
-use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
+use crate::units::Quantity;
+use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicTrack, Signal};
 
 /// Samples asked for in one answer: 1 MiB of data at two bytes each.
 const SAMPLES_A_READ: u32 = 524_288;
-
-/// What starts a capture.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Trigger {
-    /// An edge on a logic line.
-    Line {
-        /// The line.
-        line: LogicLine,
-        /// Upwards or downwards.
-        rising: bool,
-    },
-    /// A signal crossing a level.
-    Channel {
-        /// The signal.
-        signal: Signal,
-        /// The level, in SI units of the signal.
-        level: f64,
-        /// Upwards or downwards.
-        rising: bool,
-    },
-    /// At once.
-    Now,
-}
-
-/// One channel of a capture.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ChannelRequest {
-    /// What it measures.
-    pub signal: Signal,
-    /// Largest magnitude to be seen, in SI units.
-    pub range: f64,
-}
-
-/// A capture to take.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CaptureRequest {
-    /// Time between samples.
-    pub period: Seconds,
-    /// Samples in all.
-    pub length: u32,
-    /// Samples of these before the trigger.
-    pub before_trigger: u32,
-    /// What starts it.
-    pub trigger: Trigger,
-    /// The channels; every one is read out.
-    pub channels: Vec<ChannelRequest>,
-    /// Whether the logic lines are read out as well.
-    pub lines: bool,
-}
-
-impl CaptureRequest {
-    /// The time from the trigger to the last sample.
-    pub fn after_trigger(&self) -> Seconds {
-        self.period * f64::from(self.length.saturating_sub(self.before_trigger))
-    }
-
-    /// The time before the trigger.
-    pub fn before(&self) -> Seconds {
-        self.period * f64::from(self.before_trigger)
-    }
-}
 
 /// How far a capture has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -315,7 +255,7 @@ impl CaptureDevice {
         request: &CaptureRequest,
     ) -> Result<Vec<LogicTrack>, InstrumentError> {
         let words = self.read_words("read_lines", None, request.length).await?;
-        let bit = |wired: &super::WiredLine| {
+        let bit = |wired: &crate::bench_file::WiredLine| {
             let mask = 1_u16.checked_shl(wired.number).unwrap_or(0);
             (wired.line, mask)
         };

@@ -5,14 +5,7 @@ use super::fault::InstrumentError;
 use super::session::Session;
 use crate::template::Argument;
 
-/// One of the board's two input lines.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum InputLine {
-    /// High in the positive half.
-    A,
-    /// High in the negative half.
-    B,
-}
+use crate::scenario::session::InputLine;
 
 /// A track signal source.
 #[derive(Clone, Debug)]

@@ -11,18 +11,16 @@ mod session;
 mod supply;
 mod switch;
 mod thermometer;
-mod wiring;
 
 #[cfg(test)]
 mod tests;
 
-pub use capture::{CaptureDevice, CaptureRequest, CaptureStatus, ChannelRequest, Trigger};
+pub use capture::{CaptureDevice, CaptureStatus};
 pub use console::Console;
-pub use drive::{Drive, InputLine};
+pub use drive::Drive;
 pub use fault::InstrumentError;
-pub use load::{Load, LoadCondition, LoadSetting};
+pub use load::{Load, LoadCondition};
 pub use session::{Measured, Session};
 pub use supply::{Supply, SupplyCondition};
 pub use switch::Switch;
 pub use thermometer::Thermometer;
-pub use wiring::{CaptureWiring, WiredChannel, WiredLine};

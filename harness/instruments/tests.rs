@@ -2,10 +2,12 @@
 //! instrument that follows a script of expected lines and answers.
 
 use super::*;
+use crate::bench_file::{CaptureWiring, WiredChannel};
 use crate::ident::Role;
 use crate::link::{Deadlines, Port, PortSettings};
 use crate::profile::{self, Profile};
 use crate::protocol::Reading;
+use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
 use crate::units::{Amperes, Seconds, Volts};
 use std::sync::Arc;
 use std::time::Duration;

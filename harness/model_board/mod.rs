@@ -14,7 +14,7 @@ pub use fixture::{
     SupplyKind, Upstream,
 };
 pub use fixture_table::FIXTURE;
-pub use parameters::{BoardParameters, Reversing, SenseLeg, SignalLoss};
+pub use parameters::{BoardParameters, OnSignalLoss, Reversing, SenseLeg};
 pub use parse::parse;
 pub use table::{BOARD, Parameter};
 

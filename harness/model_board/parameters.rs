@@ -18,7 +18,7 @@ pub enum SenseLeg {
 /// What a board does when its signal stops.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum SignalLoss {
+pub enum OnSignalLoss {
     /// The output goes dead.
     Off,
     /// The output stays as the lines left it.
@@ -27,7 +27,7 @@ pub enum SignalLoss {
     OwnSignal,
 }
 
-impl SignalLoss {
+impl OnSignalLoss {
     /// Each variant with the word it is written as.
     pub const WORDS: &'static [(&'static str, Self)] = &[
         ("off", Self::Off),
@@ -84,7 +84,7 @@ pub struct BoardParameters {
     /// A line that has been quiet for this long counts as lost.
     pub signal_loss_time: Seconds,
     /// What the board does then.
-    pub on_signal_loss: SignalLoss,
+    pub on_signal_loss: OnSignalLoss,
     /// Whether the brake input reaches the bridge driver.
     pub brake_wired: bool,
     /// Resistance from the bridge to the output terminals (joints, tracks).
@@ -158,7 +158,7 @@ impl Default for BoardParameters {
             delay_rising_b: Seconds::new(0.9e-6),
             delay_falling_b: Seconds::new(1.1e-6),
             signal_loss_time: Seconds::new(2e-3),
-            on_signal_loss: SignalLoss::Off,
+            on_signal_loss: OnSignalLoss::Off,
             brake_wired: true,
             output_resistance: Ohms::new(0.020),
             output_inductance: Henries::new(1.0e-6),

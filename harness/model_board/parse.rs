@@ -3,7 +3,7 @@
 
 use super::defects::{DEFECTS, Defect};
 use super::table::{BOARD, Parameter};
-use super::{BoardParameters, ModelBoard, Planted, SignalLoss};
+use super::{BoardParameters, ModelBoard, OnSignalLoss, Planted};
 use crate::document::{Demand, Fault, Faults, Kind, Reader, Source, Table, Tree};
 use crate::units::Dimension;
 
@@ -64,7 +64,7 @@ fn read_nominal(table: &Table<'_>, nominal: &mut BoardParameters) {
             (Kind::Boolean(yes), "reversing" | "brake_wired") => Some(f64::from(u8::from(*yes))),
             (Kind::String(_), "on_signal_loss") => {
                 nominal.on_signal_loss = table
-                    .word("on_signal_loss", SignalLoss::WORDS)
+                    .word("on_signal_loss", OnSignalLoss::WORDS)
                     .unwrap_or(nominal.on_signal_loss);
                 None
             }

@@ -1,7 +1,7 @@
 //! The numeric parameters of a board by name, so that text, spread and defects
 //! reach them as data. It reads no text.
 
-use super::parameters::{BoardParameters, Reversing, SenseLeg, SignalLoss};
+use super::parameters::{BoardParameters, OnSignalLoss, Reversing, SenseLeg};
 use crate::document::Demand;
 use crate::units::{Amperes, Dimension, Ohms, Quantity, Seconds};
 
@@ -128,7 +128,7 @@ pub static BOARD: &[Parameter<BoardParameters>] = &[
     field!("delay_rising_b", Time, NotNegative, delay_rising_b),
     field!("delay_falling_b", Time, NotNegative, delay_falling_b),
     field!("signal_loss_time", Time, Positive, signal_loss_time),
-    word!("on_signal_loss", SignalLoss, on_signal_loss),
+    word!("on_signal_loss", OnSignalLoss, on_signal_loss),
     Parameter {
         name: "brake_wired",
         dimension: Dimension::Count,

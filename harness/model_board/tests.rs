@@ -96,7 +96,7 @@ fn a_parameter_more_moves_no_other() {
 fn every_defect_changes_a_board_and_only_what_it_names() {
     let held = demo().nominal;
     let mut dead = held;
-    dead.on_signal_loss = SignalLoss::Off;
+    dead.on_signal_loss = OnSignalLoss::Off;
     for defect in DEFECTS {
         assert!(!defect.changes.is_empty(), "{}", defect.name);
         // What holds without a signal cannot begin to.

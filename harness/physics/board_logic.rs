@@ -5,7 +5,7 @@
 use super::observed::Observed;
 use super::timers::{NEVER, Timer, Timers, hold};
 use crate::clock::{BenchSpan, PICOSECONDS};
-use crate::model_board::{BoardParameters, SignalLoss};
+use crate::model_board::{BoardParameters, OnSignalLoss};
 use crate::units::{Celsius, Quantity};
 
 /// The lockout comparator must be steady this long, 2 us (drivers filter it so
@@ -28,7 +28,7 @@ pub(super) struct BoardTimes {
     /// Of each half-bridge: going low, going high.
     delays: [[i64; 2]; 2],
     signal_loss: i64,
-    on_signal_loss: SignalLoss,
+    on_signal_loss: OnSignalLoss,
     trip_debounce: i64,
     /// How often a polled board looks; zero for a comparator.
     trip_look: i64,
@@ -266,7 +266,7 @@ impl BoardLogic {
     /// Whether the watch on the signal runs: it does until the signal is lost.
     pub(super) fn watch(&mut self, quiet: bool, now: i64, times: &BoardTimes, timers: &mut Timers) {
         if quiet {
-            if !self.lost && !self.own && times.on_signal_loss != SignalLoss::Hold {
+            if !self.lost && !self.own && times.on_signal_loss != OnSignalLoss::Hold {
                 hold(timers, Timer::SignalLoss, true, now + times.signal_loss);
             }
             return;
@@ -293,7 +293,7 @@ impl BoardLogic {
     ) -> bool {
         let mut acted = false;
         if timers.take(Timer::SignalLoss, now) {
-            self.own = times.on_signal_loss == SignalLoss::OwnSignal;
+            self.own = times.on_signal_loss == OnSignalLoss::OwnSignal;
             self.lost = !self.own;
             if self.own {
                 timers.set(Timer::OwnEdge, now);

@@ -9,14 +9,17 @@ mod supply;
 mod timing;
 mod unloaded;
 
-use super::check::SHORTEST_HALF_BIT;
-use super::settings::{Direction, Settings, ShortPlace};
-use super::signal::{Signal, SignalLoading};
 use super::{Plan, Scenario};
 use crate::bench_file::{Bench, Carries, Closes, Measures, Proof};
 use crate::document::{Fault, Faults, Place};
 use crate::ident::Role;
 use crate::profile::Profile;
+use crate::scenario::Place as ShortPlace;
+use crate::scenario::SHORTEST_HALF_BIT;
+use crate::scenario::Settings;
+use crate::scenario::reversal::Direction;
+use crate::scenario::signal::Settings as Signal;
+use crate::scenario::signal::SignalLoading;
 use crate::units::{Amperes, Ohms, Quantity, Volts};
 use std::collections::BTreeMap;
 
@@ -353,7 +356,7 @@ impl<'a> Against<'a> {
             self.bench_fault(
                 "upstream.trip_time",
                 "the upstream source trips within the limit of the reversal time",
-                format!("more than {}", super::check::seconds(limit)),
+                format!("more than {}", crate::scenario::seconds(limit)),
             );
         }
         let needed = self.plan.ratings.trip_current;
@@ -396,11 +399,14 @@ impl<'a> Against<'a> {
         let spike = 1e-6 + 3.0 * inductance.si() / resistance.si();
         let quarter = SHORTEST_HALF_BIT / 4.0;
         if spike > quarter {
-            let spike = super::check::seconds(spike);
+            let spike = crate::scenario::seconds(spike);
             self.bench_fault(
                 "upstream.inductance",
                 format!("edge spikes of {spike} could not be told from a mismatch"),
-                format!("three times L/R below {}", super::check::seconds(quarter)),
+                format!(
+                    "three times L/R below {}",
+                    crate::scenario::seconds(quarter)
+                ),
             );
         }
     }

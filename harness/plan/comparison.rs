@@ -2,8 +2,9 @@
 //! decide it and which differences do not matter. It compares nothing.
 
 use super::Scenario;
-use crate::catalogue::{Metric, ScenarioKind};
 use crate::document::{Demand, Entry, Fault, Kind, Node, Table, nearest};
+use crate::scenario::Metric;
+use crate::scenario::ScenarioKind;
 use crate::units::{Quantity, Ratio};
 
 /// The part of a plan that two lots are compared by.

@@ -2,9 +2,10 @@
 //! follows from a limit, judgement does.
 
 use super::MetricLimit;
-use crate::catalogue::{Metric, ScenarioKind};
 use crate::document::{Demand, Fault, Place, Table, nearest};
 use crate::judgement::{DecisionRule, Limit};
+use crate::scenario::Metric;
+use crate::scenario::ScenarioKind;
 use crate::units::{Quantity, Ratio, show};
 
 /// What holds for limits that do not say otherwise.

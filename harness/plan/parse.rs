@@ -2,14 +2,10 @@
 //! numbers must fit together is checked in `check`.
 
 use super::limits::{Defaults, read_defaults, read_limits};
-use super::settings::{Direction, Load, Overload, Polarity, Reversal, Settings, Short, ShortPlace};
-use super::{
-    Comparison, Configuration, OnSignalLoss, Plan, Ratings, Scenario, check, comparison, idle,
-    inrush, loss, sense, signal, soak, supply,
-};
-use crate::catalogue::ScenarioKind;
+use super::{Comparison, Plan, Scenario, check, comparison};
 use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
-use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
+use crate::scenario::{Configuration, OnSignalLoss, Ratings, ReadContext, ScenarioKind};
+use crate::units::{Amperes, Farads, Ohms, Volts};
 
 /// Lists whose tables are matched by name when one plan extends another.
 const LISTS: &[&str] = &["scenario"];
@@ -84,7 +80,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
     let read: Vec<Option<Scenario>> = tables
         .iter()
         .map(|table| {
-            let scenario = scenario(table, ratings.as_ref(), &defaults);
+            let scenario = scenario(table, ratings.as_ref(), configuration.as_ref(), &defaults);
             table.finish();
             scenario
         })
@@ -159,7 +155,12 @@ fn configuration(table: &Table<'_>) -> Option<Configuration> {
     })
 }
 
-fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -> Option<Scenario> {
+fn scenario(
+    table: &Table<'_>,
+    ratings: Option<&Ratings>,
+    configuration: Option<&Configuration>,
+    defaults: &Defaults,
+) -> Option<Scenario> {
     let words = ScenarioKind::ALL.map(|kind| (kind.word(), kind));
     let kind = table.word("kind", &words);
     let name = table.optional_string("name");
@@ -171,20 +172,11 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
     let limits = table
         .optional_table("limits")
         .map_or_else(|| Some(Vec::new()), |t| read_limits(&t, kind, defaults));
-    let ratings = ratings.copied().unwrap_or(STAND_IN);
-    let settings = match kind {
-        ScenarioKind::Idle => Settings::Idle(idle::read(table, &ratings)),
-        ScenarioKind::Load => Settings::Load(load(table, &ratings)),
-        ScenarioKind::Sense => Settings::Sense(sense::read(table, &ratings)),
-        ScenarioKind::Overload => Settings::Overload(overload(table, &ratings)),
-        ScenarioKind::Short => Settings::Short(short(table, &ratings)),
-        ScenarioKind::Reversal => Settings::Reversal(reversal(table, &ratings)),
-        ScenarioKind::Signal => Settings::Signal(signal::read(table)),
-        ScenarioKind::Loss => Settings::Loss(loss::read(table)),
-        ScenarioKind::Inrush => Settings::Inrush(inrush::read(table)),
-        ScenarioKind::Soak => Settings::Soak(soak::read(table, &ratings)),
-        ScenarioKind::Supply => Settings::Supply(supply::read(table, &ratings)),
+    let plan = ReadContext {
+        ratings: ratings.unwrap_or(&STAND_IN.0),
+        configuration: configuration.unwrap_or(&STAND_IN.1),
     };
+    let settings = kind.read(table, &plan);
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),
         kind,
@@ -193,109 +185,22 @@ fn scenario(table: &Table<'_>, ratings: Option<&Ratings>, defaults: &Defaults) -
     })
 }
 
-/// Lets the settings be read to the end where the ratings are faulty; no plan
-/// comes of it.
-const STAND_IN: Ratings = Ratings {
-    rated_current: Amperes::new(1.0),
-    trip_current: Amperes::new(1.0),
-    supply_voltage: Volts::new(1.0),
-    lowest_supply: Volts::new(1.0),
-    highest_supply: Volts::new(1.0),
-    bulk_capacitance: Farads::ZERO,
-    source_resistance: Ohms::ZERO,
-};
-
-pub(super) fn time(table: &Table<'_>, key: &str, default: f64) -> Seconds {
-    table.quantity_or(key, Demand::Within(0.0, 86_400.0), Seconds::new(default))
-}
-
-/// A sampling period: never zero, and below a nanosecond nobody samples.
-pub(super) fn period(table: &Table<'_>, key: &str, default: f64) -> Seconds {
-    table.quantity_or(key, Demand::Within(1e-9, 1.0), Seconds::new(default))
-}
-
-fn current(table: &Table<'_>, key: &str, default: Amperes) -> Amperes {
-    table.quantity_or(key, Demand::NotNegative, default)
-}
-
-fn load(table: &Table<'_>, ratings: &Ratings) -> Load {
-    let quarters = [0.0, 0.25, 0.5, 0.75, 1.0];
-    Load {
-        steps: not_empty(
-            table,
-            "steps",
-            table.quantities("steps", Demand::NotNegative),
-        )
-        .unwrap_or_else(|| quarters.map(|part| ratings.rated_current * part).to_vec()),
-        settle: time(table, "settle", 0.050),
-        hold: time(table, "hold", 0.200),
-        polarities: table
-            .words("polarities", Polarity::WORDS)
-            .unwrap_or_else(|| vec![Polarity::Positive, Polarity::Negative]),
-    }
-}
-
-fn overload(table: &Table<'_>, ratings: &Ratings) -> Overload {
-    let trip = ratings.trip_current;
-    let multiples: Option<Vec<Ratio>> = table.quantities("multiples", Demand::Within(1.0, 50.0));
-    Overload {
-        ramp_from: current(table, "ramp_from", trip * 0.8),
-        ramp_to: current(table, "ramp_to", trip * 1.5),
-        ramp_time: time(table, "ramp_time", 2.0),
-        multiples: not_empty(table, "multiples", multiples).map_or_else(
-            || vec![1.5, 2.0, 3.0],
-            |multiples| multiples.into_iter().map(Quantity::si).collect(),
-        ),
-        pulse: time(table, "pulse", 0.100),
-        hold_current: current(table, "hold_current", trip * 0.9),
-        hold_time: time(table, "hold_time", 5.0),
-        onset_level: current(table, "onset_level", trip),
-        off_level: current(table, "off_level", ratings.rated_current * 0.05),
-        sampling_period: period(table, "sampling_period", 2e-6),
-    }
-}
-
-fn short(table: &Table<'_>, ratings: &Ratings) -> Short {
-    Short {
-        places: table
-            .words("places", ShortPlace::WORDS)
-            .unwrap_or_else(|| vec![ShortPlace::Near, ShortPlace::Far]),
-        pulse: time(table, "pulse", 0.040),
-        sampling_period: period(table, "sampling_period", 2e-6),
-        coarse_period: period(table, "coarse_period", 20e-6),
-        recovery_pulse: time(table, "recovery_pulse", 2.0),
-        onset_level: current(table, "onset_level", ratings.trip_current),
-        repeats: table
-            .optional_integer("repeats", 1..=1000)
-            .and_then(|repeats| u32::try_from(repeats).ok())
-            .unwrap_or(5),
-    }
-}
-
-fn reversal(table: &Table<'_>, ratings: &Ratings) -> Reversal {
-    Reversal {
-        directions: table
-            .words("directions", Direction::WORDS)
-            .unwrap_or_else(|| vec![Direction::Forward, Direction::Back]),
-        pulse: time(table, "pulse", 0.100),
-        gap_pulse: time(table, "gap_pulse", 0.060),
-        short_pulse: time(table, "short_pulse", 0.100),
-        sampling_period: period(table, "sampling_period", 2e-6),
-        onset_level: current(table, "onset_level", ratings.trip_current),
-    }
-}
-
-pub(super) fn not_empty<T>(table: &Table<'_>, key: &str, list: Option<Vec<T>>) -> Option<Vec<T>> {
-    if list.as_ref().is_some_and(Vec::is_empty) {
-        let place = table.place_of(key);
-        table.fault(Fault::error(&place, "the list is empty").expected("at least one value"));
-        return None;
-    }
-    // A list of a thousand steps is a slip, and every step costs bench time.
-    if list.as_ref().is_some_and(|list| list.len() > 1000) {
-        let place = table.place_of(key);
-        table.fault(Fault::error(&place, "the list is too long").expected("1000 values or fewer"));
-        return None;
-    }
-    list
-}
+/// Lets the settings be read to the end where ratings or configuration are
+/// faulty; no plan comes of it.
+const STAND_IN: (Ratings, Configuration) = (
+    Ratings {
+        rated_current: Amperes::new(1.0),
+        trip_current: Amperes::new(1.0),
+        supply_voltage: Volts::new(1.0),
+        lowest_supply: Volts::new(1.0),
+        highest_supply: Volts::new(1.0),
+        bulk_capacitance: Farads::ZERO,
+        source_resistance: Ohms::ZERO,
+    },
+    Configuration {
+        signal_lines: 2,
+        reversing: false,
+        on_signal_loss: OnSignalLoss::Hold,
+        longest_hold: None,
+    },
+);

@@ -1,15 +1,22 @@
 //! The steps of a plan in words, with the bench time each is expected to take.
 //! An estimate for people: what really happens, the scenarios decide.
 
-use super::idle::{Idle, OutputState};
-use super::inrush::Inrush;
-use super::loss::{BEFORE_LOSS, Loss};
-use super::sense::Sense;
-use super::settings::{Load, Overload, Reversal, Settings, Short};
-use super::signal::{Signal, SignalLoading};
-use super::soak::Soak;
-use super::supply::Supply;
 use super::{Plan, Scenario};
+use crate::scenario::Settings;
+use crate::scenario::idle::OutputState;
+use crate::scenario::idle::Settings as Idle;
+use crate::scenario::inrush::Settings as Inrush;
+use crate::scenario::load::Settings as Load;
+use crate::scenario::loss::BEFORE_LOSS;
+use crate::scenario::loss::Settings as Loss;
+use crate::scenario::overload::Settings as Overload;
+use crate::scenario::reversal::Settings as Reversal;
+use crate::scenario::sense::Settings as Sense;
+use crate::scenario::short::Settings as Short;
+use crate::scenario::signal::Settings as Signal;
+use crate::scenario::signal::SignalLoading;
+use crate::scenario::soak::Settings as Soak;
+use crate::scenario::supply::Settings as Supply;
 use crate::units::{Quantity, Seconds};
 use serde::Serialize;
 

@@ -4,7 +4,7 @@
 use super::{Ended, InstrumentFacts, JudgedMetric, Record, RunTrouble, ScenarioRecord, StepFacts};
 use crate::digest::Digest;
 use crate::event::{Entry, Event, RunStarted};
-use crate::observation::Trouble;
+use crate::scenario::Trouble;
 use serde::Serialize;
 
 /// Why a list of entries is not a run.

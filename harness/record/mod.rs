@@ -15,7 +15,7 @@ pub use excerpt::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, StartExcer
 pub use fold::{Fold, RecordFault, measurement_digest};
 pub use line::{Content, Issued, Line, LineFault, Note};
 pub use observation_bytes::{
-    LONGEST_OBSERVATION, ObservationFault, from_bytes, observation_bytes, observation_digest, takes,
+    LONGEST_OBSERVATION, ObservationFault, from_bytes, observation_bytes, observation_digest,
 };
 
 use crate::clock::BenchInstant;
@@ -24,7 +24,7 @@ use crate::event::{Abort, Entry, RunStarted, SafetyOutcome};
 use crate::ident::Role;
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
-use crate::observation::Trouble;
+use crate::scenario::Trouble;
 use crate::units::Seconds;
 use serde::{Deserialize, Serialize};
 

@@ -2,8 +2,8 @@
 //! or compress them.
 
 use crate::digest::Digest;
-use crate::measurement::Estimate;
-use crate::observation::{Observation, Take};
+use crate::scenario::Observation;
+use crate::scenario::Take;
 use crate::waveform::CaptureFault;
 
 /// The first byte: which encoding follows. One is postcard's wire format of
@@ -41,8 +41,7 @@ pub enum ObservationFault {
 
 /// The bytes of `observation`: a format byte, then postcard.
 pub fn observation_bytes(observation: &Observation) -> Vec<u8> {
-    postcard::to_extend(observation, vec![FORMAT])
-        .expect("an observation is plain data and a Vec grows")
+    observation.append_to(vec![FORMAT])
 }
 
 /// The digest under which [`observation_bytes`] are kept.
@@ -65,91 +64,17 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Observation, ObservationFault> {
     if *format != FORMAT {
         return Err(ObservationFault::Format(*format));
     }
-    let (observation, rest) = postcard::take_from_bytes::<Observation>(body)
-        .map_err(|fault| ObservationFault::Malformed(fault.to_string()))?;
+    let (observation, rest) = Observation::read_from(body).map_err(ObservationFault::Malformed)?;
     if !rest.is_empty() {
         return Err(ObservationFault::Trailing(rest.len()));
     }
-    for take in takes(&observation) {
+    for take in observation.takes() {
         check(take)?;
     }
-    if !numbers(&observation).all(f64::is_finite) {
+    if !observation.numbers().into_iter().all(f64::is_finite) {
         return Err(ObservationFault::NotFinite);
     }
     Ok(observation)
-}
-
-/// The plain numbers beside the takes.
-fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
-    let estimate = |estimate: Option<Estimate>| estimate.map(|e| [e.value, e.u]);
-    let numbers: Vec<f64> = match observation {
-        Observation::Overload { steps, .. } => steps.iter().map(|step| step.multiple).collect(),
-        Observation::Sense { steps, .. } => {
-            let counts = steps.iter().flat_map(|step| &step.counts);
-            counts.copied().collect()
-        }
-        Observation::Idle { steps } => steps
-            .iter()
-            .filter_map(|step| estimate(step.input_current))
-            .flatten()
-            .collect(),
-        Observation::Soak { soaks } => soaks
-            .iter()
-            .flat_map(|soaked| {
-                let looks = soaked.looks.iter().map(|look| &look.warmth);
-                soaked.rest.iter().chain(looks)
-            })
-            .filter_map(|warmth| estimate(warmth.temperature))
-            .flatten()
-            .collect(),
-        Observation::Supply { steps } => steps
-            .iter()
-            .filter_map(|step| estimate(step.drawn))
-            .flatten()
-            .collect(),
-        _ => Vec::new(),
-    };
-    numbers.into_iter()
-}
-
-/// Every take in the order in which it was taken.
-pub fn takes(observation: &Observation) -> Vec<&Take> {
-    match observation {
-        Observation::Load { steps } => steps.iter().map(|step| &step.take).collect(),
-        Observation::Sense { steps, .. } => steps.iter().map(|step| &step.take).collect(),
-        Observation::Overload { ramp, steps, hold } => {
-            let first = ramp.iter().map(|ramp| &ramp.take);
-            let middle = steps.iter().map(|step| &step.take);
-            let last = hold.iter().map(|hold| &hold.take);
-            first.chain(middle).chain(last).collect()
-        }
-        Observation::Short { pulses } => pulses
-            .iter()
-            .flat_map(|pulse| {
-                let early = [&pulse.before, &pulse.fast];
-                early.into_iter().chain(&pulse.slow).chain([&pulse.after])
-            })
-            .collect(),
-        Observation::Reversal {
-            closings, short, ..
-        } => closings
-            .iter()
-            .map(|closing| &closing.take)
-            .chain(short)
-            .collect(),
-        Observation::Signal { takes, .. } => takes.iter().map(|seen| &seen.take).collect(),
-        Observation::Idle { steps } => steps.iter().map(|step| &step.take).collect(),
-        Observation::Loss { losses } => losses.iter().map(|lost| &lost.take).collect(),
-        Observation::Inrush { starts, .. } => starts
-            .iter()
-            .flat_map(|start| [&start.fine, &start.coarse])
-            .collect(),
-        Observation::Soak { soaks } => {
-            let looks = soaks.iter().flat_map(|soaked| &soaked.looks);
-            looks.map(|look| &look.take).collect()
-        }
-        Observation::Supply { steps } => steps.iter().map(|step| &step.take).collect(),
-    }
 }
 
 fn check(take: &Take) -> Result<(), ObservationFault> {

@@ -7,7 +7,12 @@ use crate::event::{Abort, Entry, Event, FileFacts, RunStarted, SafetyAction, Saf
 use crate::ident::Role;
 use crate::judgement::{DecisionRule, Limit, Verdict, decide};
 use crate::measurement::{Blame, Estimate, Finding, Metric};
-use crate::observation::{Drive, LoadStep, Observation, Proof, Take, Trouble};
+use crate::scenario::Observation;
+use crate::scenario::Polarity;
+use crate::scenario::Proof;
+use crate::scenario::Take;
+use crate::scenario::Trouble;
+use crate::scenario::load::LoadStep;
 use crate::seed::Seed;
 use crate::units::{Amperes, Celsius, Dimension, Seconds};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
@@ -186,9 +191,9 @@ pub(crate) fn observation(samples: i16) -> Observation {
             (0..samples).map(|n| n > samples / 2),
         )],
     };
-    Observation::Load {
+    Observation::Load(crate::scenario::load::Seen {
         steps: vec![LoadStep {
-            drive: Drive::Alternating,
+            drive: Polarity::Alternating,
             current: Amperes::new(4.0),
             take: Take {
                 capture,
@@ -199,5 +204,5 @@ pub(crate) fn observation(samples: i16) -> Observation {
                 proof: Proof::PilotCurrent,
             },
         }],
-    }
+    })
 }

@@ -307,7 +307,7 @@ fn a_length_that_lies_costs_nothing() {
 #[test]
 fn a_capture_whose_parts_do_not_fit_is_refused() {
     let mut seen = observation(10);
-    if let crate::observation::Observation::Load { steps } = &mut seen {
+    if let crate::scenario::Observation::Load(crate::scenario::load::Seen { steps }) = &mut seen {
         steps[0].take.capture.lines[0].changes = vec![7, 3];
     }
     assert!(matches!(
@@ -315,7 +315,7 @@ fn a_capture_whose_parts_do_not_fit_is_refused() {
         Err(ObservationFault::Capture(_))
     ));
     let mut seen = observation(10);
-    if let crate::observation::Observation::Load { steps } = &mut seen {
+    if let crate::scenario::Observation::Load(crate::scenario::load::Seen { steps }) = &mut seen {
         steps[0].take.capture.channels[0].scale = f64::INFINITY;
     }
     assert_eq!(

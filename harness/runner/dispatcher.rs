@@ -5,15 +5,15 @@
 
 use super::Sink;
 use super::executor::execute;
+use super::journal::{Ended, Journal, Said, journal};
 use super::order::Order;
 use crate::bench::Bench;
 use crate::clock::{BenchInstant, WallClock};
 use crate::event::{Abort, Entry, Event};
 use crate::judgement::Verdict;
 use crate::measurement::Blame;
-use crate::observation::Trouble;
 use crate::record::{Fold, Record, RecordFault, measurement_digest};
-use crate::scenarios::{Ended, Journal, Said, journal};
+use crate::scenario::Trouble;
 use crate::store::{RunWriter, Store, StoreError};
 use std::future::{Future, poll_fn};
 use std::panic::{AssertUnwindSafe, catch_unwind};

@@ -2,17 +2,17 @@
 //! them. It touches the bench and speaks through the journal; it stores and
 //! shows nothing, and no limit is looked at before a scenario is over.
 
+use super::journal::{Ended, Journal};
 use super::order::{Captures, Order};
+use super::session::Session;
 use crate::bench::Bench;
 use crate::clock::BenchInstant;
-use crate::evaluate;
 use crate::event::Event;
 use crate::judgement::{Verdict, decide};
 use crate::measurement::Metric;
-use crate::observation::{Observation, Trouble};
 use crate::plan::Scenario;
 use crate::record::observation_bytes;
-use crate::scenarios::{Ended, Halt, Hands, Journal, context, drive};
+use crate::scenario::{self, Halt, Observation, Trouble};
 
 /// Runs every scenario in order.
 ///
@@ -74,17 +74,14 @@ async fn observe(
     journal: &Journal,
 ) -> Result<Seen, Ended> {
     let driven = {
-        let mut hands = Hands::new(bench, journal, &order.plan, &order.bench, scenario);
-        let driven = drive(scenario, &mut hands).await;
-        // Whatever happened, the next scenario starts from a quiet board.
-        match driven {
-            Err(Halt::Ended(ended)) => return Err(ended),
-            driven => match hands.quiet().await {
-                Err(Halt::Ended(ended)) => return Err(ended),
-                Err(halt) => driven.and(Err(halt)),
-                Ok(()) => driven,
-            },
+        let mut session = Session::new(bench, journal, &order.plan, &order.bench, scenario);
+        let driven = scenario.settings.drive(&mut session).await;
+        if matches!(driven, Err(Halt::Ended)) {
+            return Err(Ended);
         }
+        // Whatever happened, the next scenario starts from a quiet board.
+        let quiet = scenario::quiet(&mut session).await;
+        driven.and_then(|seen| quiet.map(|()| seen))
     };
     match driven {
         Ok(observation) => {
@@ -93,25 +90,26 @@ async fn observe(
                 // Before anything is made of it, which might go wrong.
                 keep(scenario, &observation, bench.now(), journal).await?;
             }
-            let context = context(&order.plan, scenario, &order.bench);
+            let context = scenario.settings.context(&order.plan.ratings, &order.bench);
             Ok(Seen {
-                metrics: evaluate::evaluate(&scenario.name, &context, &observation),
+                metrics: scenario::evaluate(&scenario.name, &context, &observation),
                 unkept: (!all).then_some(observation),
                 gone: false,
             })
         }
-        Err(halt) => {
-            let trouble = Trouble {
-                what: halt.to_string(),
-                blame: halt.blame(),
-            };
+        Err(Halt::Ended) => Err(Ended),
+        Err(Halt::Trouble {
+            what,
+            blame,
+            bench_is_gone,
+        }) => {
             let event = Event::Trouble {
                 scenario: Some(scenario.name.clone()),
-                trouble,
+                trouble: Trouble { what, blame },
             };
             journal.say(bench.now(), event).await?;
             Ok(Seen {
-                gone: halt.bench_is_gone(),
+                gone: bench_is_gone,
                 ..Seen::default()
             })
         }

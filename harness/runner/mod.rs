@@ -4,8 +4,10 @@
 
 mod dispatcher;
 mod executor;
+mod journal;
 mod order;
 mod rehearsal;
+mod session;
 
 pub use dispatcher::{Finished, RunFault, Stop, run};
 pub use order::{Captures, Order, Particulars};

@@ -13,12 +13,12 @@ use super::{Kind, StoreError};
 use crate::digest::Digest;
 use crate::event::{Entry, Event, RunStarted};
 use crate::ident::RunId;
-use crate::observation::Observation;
 use crate::record::chain::{self, Linked};
 use crate::record::{
     Content, Excerpt, Issued, LONGEST_OBSERVATION, Line, LineFault, Note, ObservationFault, Record,
     from_bytes,
 };
+use crate::scenario::Observation;
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use std::io::Read as _;
 use std::path::{Path, PathBuf};

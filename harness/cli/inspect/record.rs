@@ -12,9 +12,9 @@ use crate::cli::arguments::Inspect;
 use crate::cli::records;
 use crate::cli::session::store_exit;
 use crate::console::inspect::Inspection;
-use crate::observation::Observation;
-use crate::record::{LONGEST_OBSERVATION, from_bytes, takes};
+use crate::record::{LONGEST_OBSERVATION, from_bytes};
 use crate::report::check_bundle;
+use crate::scenario::Observation;
 use crate::track::Scale;
 use crate::units::{Dimension, Quantity};
 use crate::waveform::{self, Capture, Signal, Trace};
@@ -31,7 +31,7 @@ pub(super) fn capture(arguments: &Inspect, format: Format) -> Result<Inspection,
     };
     let captures: Vec<&Capture> = observations
         .iter()
-        .flat_map(takes)
+        .flat_map(|seen| seen.takes())
         .map(|take| &take.capture)
         .collect();
     let capture = chosen(&captures, arguments.take.as_deref())?;

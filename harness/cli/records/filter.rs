@@ -1,13 +1,13 @@
 //! Which runs are meant: the store's place, a run or board by name, and the
 //! filters of lists. It reads the store and prints nothing but refusals.
 
-use crate::catalogue::ScenarioKind;
 use crate::cli::arguments::{RunFilter, StorePlace};
 use crate::cli::exit::Exit;
 use crate::cli::session::store_exit;
 use crate::ident::{LotName, RunId, Serial, harmless};
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Record};
+use crate::scenario::ScenarioKind;
 use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;

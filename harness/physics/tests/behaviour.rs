@@ -283,7 +283,11 @@ fn a_broken_line_is_found_after_the_stated_time() {
 /// or ones of its own making, which its input lines do not show.
 #[test]
 fn without_a_signal_a_board_does_what_it_is_made_for() {
-    for loss in [SignalLoss::Off, SignalLoss::Hold, SignalLoss::OwnSignal] {
+    for loss in [
+        OnSignalLoss::Off,
+        OnSignalLoss::Hold,
+        OnSignalLoss::OwnSignal,
+    ] {
         let mut circuit = powered(&BoardParameters {
             two_lines: true,
             on_signal_loss: loss,
@@ -298,9 +302,9 @@ fn without_a_signal_a_board_does_what_it_is_made_for() {
         assert_eq!(circuit.line(Line::SignalA), line, "the source is stopped");
         let count = |wanted| seen.iter().filter(|sign| **sign == wanted).count();
         match loss {
-            SignalLoss::Off => assert_eq!(count(0), 1_160),
-            SignalLoss::Hold => assert_eq!(count(1).max(count(-1)), 1_160),
-            SignalLoss::OwnSignal => {
+            OnSignalLoss::Off => assert_eq!(count(0), 1_160),
+            OnSignalLoss::Hold => assert_eq!(count(1).max(count(-1)), 1_160),
+            OnSignalLoss::OwnSignal => {
                 assert!(count(1).abs_diff(580) <= 20 && count(-1).abs_diff(580) <= 20);
             }
         }

@@ -4,7 +4,7 @@
 use super::*;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::model_board::{
-    BoardParameters, Branch, ContactDefect, FixtureParameters, Reversing, SenseLeg, SignalLoss,
+    BoardParameters, Branch, ContactDefect, FixtureParameters, OnSignalLoss, Reversing, SenseLeg,
 };
 use crate::units::{Amperes, Farads, Henries, Kelvins, Ohms, Seconds, Volts};
 

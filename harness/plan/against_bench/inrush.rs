@@ -1,10 +1,10 @@
 //! Whether a bench can carry out an inrush scenario: a bank on its switch, and
 //! what that may draw. How the bank is emptied is the procedure's matter.
 
-use super::super::inrush::Inrush;
 use super::limits_of_energy::Energy;
 use super::{Against, At};
 use crate::bench_file::Closes;
+use crate::scenario::inrush::Settings as Inrush;
 use crate::units::{Quantity, Seconds};
 
 impl Against<'_> {
@@ -16,7 +16,7 @@ impl Against<'_> {
 /// How long the bank stays connected around a capture of `length`: the board
 /// is enabled within it.
 pub(super) fn connected(length: Seconds) -> Seconds {
-    length + super::super::BANK_ROOM
+    length + crate::scenario::inrush::BANK_ROOM
 }
 
 impl Energy<'_> {

@@ -5,13 +5,19 @@
 use super::{gap_branch, larger, short_branch};
 use crate::bench_file::Bench;
 use crate::ident::Role;
-use crate::plan::idle::Idle;
-use crate::plan::loss::Loss;
-use crate::plan::sense::Sense;
-use crate::plan::settings::{Load, Overload, Reversal, Settings, Short};
-use crate::plan::signal::{Signal, SignalLoading};
-use crate::plan::{Plan, Scenario};
+use crate::plan::Plan;
+use crate::plan::Scenario;
 use crate::profile::Profile;
+use crate::scenario::Settings;
+use crate::scenario::idle::Settings as Idle;
+use crate::scenario::load::Settings as Load;
+use crate::scenario::loss::Settings as Loss;
+use crate::scenario::overload::Settings as Overload;
+use crate::scenario::reversal::Settings as Reversal;
+use crate::scenario::sense::Settings as Sense;
+use crate::scenario::short::Settings as Short;
+use crate::scenario::signal::Settings as Signal;
+use crate::scenario::signal::SignalLoading;
 use crate::units::{AmpereSquareSeconds, Amperes, Joules, Ohms, Quantity, Seconds, Volts};
 use std::collections::BTreeMap;
 

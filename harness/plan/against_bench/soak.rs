@@ -1,9 +1,9 @@
 //! Whether a bench can carry out a soak: its envelope's longest time with
 //! energy in the board, and what its load draws.
 
-use super::super::soak::Soak;
 use super::limits_of_energy::Energy;
 use crate::ident::Role;
+use crate::scenario::soak::Settings as Soak;
 use crate::units::{Quantity, Seconds};
 
 /// Power up and settle, in seconds, before the current is held.

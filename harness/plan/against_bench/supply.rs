@@ -1,10 +1,10 @@
 //! Whether a bench can load a customer's supply: a way to put the load onto
 //! the supply rail, a channel that sees it, and what the load draws.
 
-use super::super::supply::Supply;
 use super::limits_of_energy::{Energy, greater};
 use super::{Against, At};
 use crate::bench_file::{Closes, Measures};
+use crate::scenario::supply::Settings as Supply;
 use crate::units::{Amperes, Quantity, Seconds};
 
 impl Against<'_> {
@@ -16,7 +16,7 @@ impl Against<'_> {
 
 /// How long the load stays on the rail for one step.
 pub(super) fn connected(supply: &Supply) -> Seconds {
-    supply.settle + supply.hold + super::super::LOAD_ROOM
+    supply.settle + supply.hold + crate::scenario::supply::LOAD_ROOM
 }
 
 impl Energy<'_> {

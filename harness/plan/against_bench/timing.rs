@@ -4,9 +4,9 @@
 
 use super::{Against, At, inrush, supply};
 use crate::ident::Role;
-use crate::plan::BEFORE_LOSS;
-use crate::plan::settings::Settings;
 use crate::profile::Profile;
+use crate::scenario::Settings;
+use crate::scenario::loss::BEFORE_LOSS;
 use crate::units::{Quantity, Seconds};
 
 impl Against<'_> {

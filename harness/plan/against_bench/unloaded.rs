@@ -4,9 +4,11 @@
 use super::{Against, At};
 use crate::bench_file::Carries;
 use crate::ident::Role;
-use crate::plan::Polarity;
-use crate::plan::idle::{Idle, OutputState};
-use crate::plan::loss::{Loss, LossCause};
+use crate::scenario::Polarity;
+use crate::scenario::idle::OutputState;
+use crate::scenario::idle::Settings as Idle;
+use crate::scenario::loss::LossCause;
+use crate::scenario::loss::Settings as Loss;
 
 impl Against<'_> {
     pub(super) fn idle(&mut self, at: At<'_>, idle: &Idle) {

@@ -2,6 +2,8 @@
 //! the parser takes.
 
 use super::*;
+use crate::scenario::Polarity;
+use crate::scenario::reversal::Direction;
 use std::collections::BTreeSet;
 
 #[test]
@@ -436,7 +438,7 @@ fn the_limit_of_another_scenario_is_hinted() {
 /// where that is a plain text the plan is the same as without it.
 #[test]
 fn the_catalogue_and_the_parser_know_the_same_settings() {
-    use crate::catalogue::Form;
+    use crate::scenario::Form;
     let head = &DEMO[..DEMO.find("[[scenario]]").expect("it has some")];
     for kind in ScenarioKind::ALL {
         let silent = format!("{head}[[scenario]]\nkind = \"{kind}\"\n");
@@ -490,12 +492,12 @@ fn the_catalogue_and_the_parser_know_the_same_settings() {
 
 #[test]
 fn words_of_the_catalogue_are_those_of_the_settings() {
-    use crate::catalogue::Form;
+    use crate::scenario::Form;
     for (kind, key, words) in [
         ("load", "polarities", words(Polarity::WORDS)),
         ("sense", "polarities", words(Polarity::WORDS)),
         ("soak", "polarities", words(Polarity::WORDS)),
-        ("short", "places", words(ShortPlace::WORDS)),
+        ("short", "places", words(crate::scenario::Place::WORDS)),
         ("reversal", "directions", words(Direction::WORDS)),
     ] {
         let kind = ScenarioKind::from_word(kind).expect("known");

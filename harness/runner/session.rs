@@ -1,0 +1,175 @@
+//! A scenario's session on a bench: each request goes through the interlock or
+//! straight to the instrument, and each step is said, and on disk where it
+//! energises, before it is taken. It decides nothing.
+
+use super::journal::{Ended, Journal};
+use crate::bench::{Bench, BenchError};
+use crate::bench_file::{self, Closes};
+use crate::clock::BenchInstant;
+use crate::event::Event;
+use crate::ident::Role;
+use crate::measurement::Estimate;
+use crate::plan::{Plan, Scenario};
+use crate::scenario::acquisition::CaptureRequest;
+use crate::scenario::intent::Intent;
+use crate::scenario::session::{Act, BenchSession, Halt, Meter, Opening, Protections, Serves};
+use crate::scenario::{Configuration, Ratings};
+use crate::units::{Amperes, Seconds};
+use crate::waveform::{Capture, Signal};
+
+/// A scenario's hold on the bench.
+pub(super) struct Session<'a> {
+    bench: &'a mut Bench,
+    plan: &'a Plan,
+    file: &'a bench_file::Bench,
+    journal: &'a Journal,
+    scenario: &'a str,
+}
+
+impl<'a> Session<'a> {
+    /// A session for `scenario` of `plan`, speaking through `journal`.
+    pub(super) fn new(
+        bench: &'a mut Bench,
+        journal: &'a Journal,
+        plan: &'a Plan,
+        file: &'a bench_file::Bench,
+        scenario: &'a Scenario,
+    ) -> Self {
+        Self {
+            bench,
+            plan,
+            file,
+            journal,
+            scenario: &scenario.name,
+        }
+    }
+
+    async fn say(&self, text: &str, energises: bool) -> Result<(), Halt> {
+        let event = Event::Step {
+            scenario: self.scenario.to_owned(),
+            text: text.to_owned(),
+            energises,
+        };
+        let said = self.journal.say(self.bench.now(), event).await;
+        said.map_err(|Ended| Halt::Ended)
+    }
+}
+
+/// What stopped the bench, for the scenario. A port that fails once leaves an
+/// instrument in a state that nobody knows, so nothing more can run then.
+fn halt(error: impl Into<BenchError>) -> Halt {
+    let error: BenchError = error.into();
+    Halt::Trouble {
+        what: error.to_string(),
+        blame: error.blame(),
+        bench_is_gone: error.is_gone(),
+    }
+}
+
+impl BenchSession for Session<'_> {
+    fn ratings(&self) -> &Ratings {
+        &self.plan.ratings
+    }
+
+    fn configuration(&self) -> &Configuration {
+        &self.plan.configuration
+    }
+
+    fn file(&self) -> &bench_file::Bench {
+        self.file
+    }
+
+    fn supply_current(&self) -> Amperes {
+        let profile = self.bench.profile(Role::Supply);
+        let range = profile.and_then(|profile| profile.supply_range());
+        let most = self.file.envelope.current;
+        range.map_or(most, |range| range.current.min(most))
+    }
+
+    fn now(&self) -> BenchInstant {
+        self.bench.now()
+    }
+
+    fn may_go_on(&mut self, _: Serves, time: Seconds) -> Result<(), Halt> {
+        self.bench.may_go_on(time).map_err(halt)
+    }
+
+    async fn step(&mut self, text: &str) -> Result<(), Halt> {
+        self.say(text, false).await
+    }
+
+    async fn energise(&mut self, _: Serves, text: &str, intent: Intent) -> Result<(), Halt> {
+        let permit = self.bench.permit(&intent).map_err(halt)?;
+        self.say(text, true).await?;
+        self.bench.energise(permit).await.map_err(halt)
+    }
+
+    async fn act(&mut self, _: Serves, act: Act) -> Result<(), Halt> {
+        let done = match act {
+            Act::Drive(polarity) => self.bench.set_drive(polarity).await,
+            Act::Pattern(pattern) => self.bench.set_pattern(&pattern).await,
+            Act::Signal(on) => self.bench.signal(on).await,
+            Act::Enable(on) => self.bench.enable(on).await,
+            Act::Brake(on) => self.bench.brake(on).await,
+            Act::BreakLine(line) => self.bench.break_line(line).await,
+            Act::LoadOff if !self.bench.has(Role::Load) => Ok(()),
+            Act::LoadOff => self.bench.load_off().await,
+            Act::SupplyOff => self.bench.supply_off().await,
+        };
+        done.map_err(halt)
+    }
+
+    async fn wait(&mut self, _: Serves, time: Seconds) -> Result<(), Halt> {
+        self.bench.wait(time).await.map_err(halt)
+    }
+
+    fn shows(&self, signal: Signal) -> Option<f64> {
+        self.bench.sees(signal)
+    }
+
+    async fn arm(&mut self, _: Serves, request: &CaptureRequest) -> Result<(), Halt> {
+        self.bench.arm(request).await.map_err(halt)
+    }
+
+    async fn read_out(&mut self, label: &str, patience: Seconds) -> Result<Option<Capture>, Halt> {
+        match self.bench.fetch_within(label, patience).await {
+            Ok(capture) => Ok(Some(capture)),
+            Err(BenchError::NotTriggered { .. }) => Ok(None),
+            Err(error) => Err(halt(error)),
+        }
+    }
+
+    async fn read(&mut self, _: Serves, meter: Meter) -> Result<Option<Estimate>, Halt> {
+        let measured = match meter {
+            Meter::SupplyCurrent => self.bench.supply_current().await.map(Some),
+            Meter::LoadCurrent => self.bench.load_current().await.map(Some),
+            Meter::Temperature => self.bench.temperature().await,
+            Meter::BoardSense => {
+                let counts = self.bench.board_sense().await.map_err(halt)?;
+                return Ok(counts.value().map(|counts| Estimate::new(counts, 0.0)));
+            }
+        };
+        let measured = measured.map_err(halt)?;
+        Ok(measured.and_then(|measured| measured.estimate()))
+    }
+
+    async fn protections(&mut self) -> Result<Protections, Halt> {
+        Ok(Protections {
+            load: self.bench.load_protected().await.map_err(halt)?,
+            supply: self.bench.supply_protected().await.map_err(halt)?,
+        })
+    }
+
+    async fn fuse_intact(&mut self, closes: Closes) -> Result<Option<bool>, Halt> {
+        self.bench.fuse_intact(closes).await.map_err(halt)
+    }
+
+    async fn prove_open(&mut self, closes: Closes, off_level: Amperes) -> Result<Opening, Halt> {
+        let opening = self.bench.prove_open(closes, off_level).await;
+        opening.map_err(halt)
+    }
+
+    async fn switch_finished(&mut self, within: Seconds) -> Result<(), Halt> {
+        self.bench.switch_finished(within).await.map_err(halt)
+    }
+}

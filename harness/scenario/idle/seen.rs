@@ -1,0 +1,44 @@
+//! What the idle scenario saw: the unloaded output in each state.
+
+use super::settings::OutputState;
+use crate::measurement::Estimate;
+use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
+use crate::units::Volts;
+use serde::{Deserialize, Serialize};
+
+/// One state of the unloaded board.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct IdleStep {
+    /// The supply's setting.
+    pub supply: Volts,
+    /// What was asked of the output.
+    pub state: OutputState,
+    /// How its inputs were driven.
+    pub drive: Polarity,
+    /// The supply's own reading of its current, in amperes; `None` where it
+    /// gave no number.
+    pub input_current: Option<Estimate>,
+    /// The waveforms.
+    pub take: Take,
+}
+
+/// Everything an idle scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The states, in the order in which they were taken.
+    pub steps: Vec<IdleStep>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        let currents = self.steps.iter().filter_map(|step| step.input_current);
+        currents.flat_map(|e| [e.value, e.u]).collect()
+    }
+}

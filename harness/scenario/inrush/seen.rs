@@ -1,0 +1,49 @@
+//! What the inrush scenario saw: starts into the bank, finely and coarsely.
+
+use crate::scenario::take::Take;
+use crate::units::{Farads, Volts};
+use serde::{Deserialize, Serialize};
+
+/// The bank as the bench file states it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Bank {
+    /// Its capacitance.
+    pub capacitance: Farads,
+    /// Drop of the diodes before it.
+    pub drop: Volts,
+}
+
+/// Two starts into the empty bank.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InrushStart {
+    /// Counted from one.
+    pub repeat: u32,
+    /// The first of them, finely around its beginning.
+    pub fine: Take,
+    /// The other, coarsely over all retries.
+    pub coarse: Take,
+}
+
+/// Everything an inrush scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The bank.
+    pub bank: Bank,
+    /// The starts.
+    pub starts: Vec<InrushStart>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        let starts = self.starts.iter();
+        starts
+            .flat_map(|start| [&start.fine, &start.coarse])
+            .collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}

@@ -1,0 +1,81 @@
+//! Levels of a driven output: which samples belong to one, and its magnitude with
+//! the part of its uncertainty that no other level shares. It finds no fault.
+
+use super::terms::Polarity;
+use crate::measurement::{COVERAGE, Estimate, combined};
+use crate::waveform::{Trace, top_state};
+
+/// A level with the part of its uncertainty that no other level shares.
+#[derive(Clone, Copy)]
+pub(super) struct Level {
+    pub(super) all: Estimate,
+    pub(super) own_u: f64,
+}
+
+/// The samples of `trace` that belong to a level of the output `voltage`, all
+/// of them for a held one. Those of an alternating one are turned to the
+/// positive polarity, so that noise about a small current does not add up.
+pub(super) fn level_samples(
+    trace: &Trace,
+    voltage: &Trace,
+    drive: Polarity,
+    crossing: f64,
+) -> Vec<f64> {
+    if drive != Polarity::Alternating {
+        return trace.values().to_vec();
+    }
+    let turned = trace.values().iter().zip(voltage.values());
+    let kept = turned
+        .zip(on_level(voltage, crossing))
+        .filter(|(_, keep)| *keep);
+    kept.map(|((value, output), _)| value * output.signum())
+        .collect()
+}
+
+/// Which samples of an alternating output `voltage` belong to a level: those
+/// within `crossing` of a change of sign, and those of a cutout, do not.
+pub(super) fn on_level(voltage: &Trace, crossing: f64) -> Vec<bool> {
+    let output = voltage.values();
+    let high = top_state(voltage, voltage.first(), f64::INFINITY).map_or(0.0, |top| top.value);
+    let reach = libm::ceil(crossing.max(0.0) / voltage.period()) as usize;
+    let mut keep: Vec<bool> = output.iter().map(|x| x.abs() >= high / 2.0).collect();
+    for index in 1..output.len() {
+        if (output[index] < 0.0) != (output[index - 1] < 0.0) {
+            let end = (index + reach).min(output.len());
+            keep[index.saturating_sub(reach)..end].fill(false);
+        }
+    }
+    keep
+}
+
+/// Mean magnitude of samples with its standard uncertainty (GUM 5.1.2): gain
+/// and zero as a whole, and what is its own: grain over sqrt n (GUM 4.2.3) and
+/// resolution, which the noise need not dither.
+pub(super) fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
+    if samples.is_empty() {
+        return None;
+    }
+    let count = samples.len() as f64;
+    let value = (samples.iter().sum::<f64>() / count).abs();
+    let dithered = trace.grain() > 0.5 * trace.step();
+    let shrink = if dithered { libm::sqrt(count) } else { 1.0 };
+    let own_u = trace.sample_u() / shrink;
+    Some(Level {
+        all: Estimate::new(value, combined([trace.scale_u(value), own_u])),
+        own_u,
+    })
+}
+
+/// The factor of Student's t for 95.45 % and so many degrees of freedom: GUM
+/// table G.2 (values from memory), two beyond twenty.
+pub(super) fn student(freedom: usize) -> f64 {
+    const TABLE: [f64; 20] = [
+        13.97, 4.53, 3.31, 2.87, 2.65, 2.52, 2.43, 2.37, 2.32, 2.28, 2.25, 2.23, 2.21, 2.20, 2.18,
+        2.17, 2.16, 2.15, 2.14, 2.13,
+    ];
+    match freedom {
+        // Two points leave no residual at all.
+        0 => COVERAGE,
+        _ => TABLE.get(freedom - 1).copied().unwrap_or(2.1),
+    }
+}

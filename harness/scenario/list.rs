@@ -1,0 +1,226 @@
+//! The one list of scenarios. Every dispatch by kind comes from it, so that a
+//! scenario is added by its room, its `mod` line and its line here.
+
+use super::board::Ratings;
+use super::context::Context;
+use super::demands::Demands;
+use super::idle;
+use super::inrush;
+use super::load;
+use super::loss;
+use super::overload;
+use super::reversal;
+use super::room::ReadContext;
+use super::sense;
+use super::session::BenchSession;
+use super::session::Halt;
+use super::sheet::Sheet;
+use super::short;
+use super::signal;
+use super::soak;
+use super::supply;
+use super::take::Take;
+use super::terms::Entry;
+use super::terms::Metric;
+use crate::bench_file::Bench;
+use crate::document::Table;
+use crate::measurement;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+macro_rules! scenarios {
+    ($($(#[$doc:meta])* $name:ident in $room:ident, stored as $number:literal;)*) => {
+        /// One procedure a plan can ask for.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[serde(rename_all = "lowercase")]
+        pub enum ScenarioKind {
+            $($(#[$doc])* $name,)*
+        }
+
+        impl ScenarioKind {
+            /// Every kind, in the order in which a plan usually runs them.
+            pub const ALL: [Self; [$($number),*].len()] = [$(Self::$name),*];
+
+            /// What it says about itself.
+            pub const fn entry(self) -> &'static Entry {
+                match self {
+                    $(Self::$name => &$room::ENTRY,)*
+                }
+            }
+
+            /// Its settings as a plan's table has them.
+            pub(crate) fn read(self, table: &Table<'_>, plan: &ReadContext<'_>) -> Settings {
+                match self {
+                    $(Self::$name => Settings::$name($room::Settings::read(table, plan)),)*
+                }
+            }
+        }
+
+        /// The settings of one scenario.
+        #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+        #[serde(rename_all = "lowercase")]
+        pub enum Settings {
+            $($(#[$doc])* $name($room::Settings),)*
+        }
+
+        impl Settings {
+            /// The kind they are for.
+            pub const fn kind(&self) -> ScenarioKind {
+                match self {
+                    $(Self::$name(_) => ScenarioKind::$name,)*
+                }
+            }
+
+            /// How its numbers must fit together, and with the limits.
+            pub(crate) fn check(&self, demands: &mut Demands<'_>) {
+                match self {
+                    $(Self::$name(settings) => settings.check(demands),)*
+                }
+            }
+
+            /// The context for a board of `ratings` on `bench`: the one place
+            /// where settings, wiring and ratings are brought together.
+            pub fn context(&self, ratings: &Ratings, bench: &Bench) -> Context {
+                let levels = match self {
+                    $(Self::$name(settings) => settings.levels(),)*
+                };
+                Context::of(ratings, levels, bench)
+            }
+
+            /// Carries the scenario out.
+            ///
+            /// # Errors
+            /// A [`Halt`] when the bench, the interlock or the person stopped it.
+            pub async fn drive<S: BenchSession>(&self, session: &mut S) -> Result<Observation, Halt> {
+                Ok(match self {
+                    $(Self::$name(settings) => {
+                        Observation::$name($room::drive(settings, session).await?)
+                    })*
+                })
+            }
+        }
+
+        /// Everything one scenario saw.
+        #[derive(Clone, Debug, PartialEq)]
+        pub enum Observation {
+            $($(#[$doc])* $name($room::Seen),)*
+        }
+
+        impl Observation {
+            /// The scenario that saw it.
+            pub const fn kind(&self) -> ScenarioKind {
+                match self {
+                    $(Self::$name(_) => ScenarioKind::$name,)*
+                }
+            }
+
+            /// Every take in the order in which it was taken.
+            pub fn takes(&self) -> Vec<&Take> {
+                match self {
+                    $(Self::$name(seen) => seen.takes(),)*
+                }
+            }
+
+            /// The plain numbers beside the takes.
+            pub fn numbers(&self) -> Vec<f64> {
+                match self {
+                    $(Self::$name(seen) => seen.numbers(),)*
+                }
+            }
+
+            /// The bytes after `head`: the scenario's number, then what it saw.
+            pub(crate) fn append_to(&self, head: Vec<u8>) -> Vec<u8> {
+                match self {
+                    $(Self::$name(seen) => stored(seen, $number, head),)*
+                }
+            }
+
+            /// The observation in `bytes` as [`Observation::append_to`] wrote
+            /// it, and what follows.
+            pub(crate) fn read_from(bytes: &[u8]) -> Result<(Self, &[u8]), String> {
+                let (number, body) = bytes.split_first().ok_or("they end too early")?;
+                match number {
+                    $($number => {
+                        let (seen, rest) = read(body)?;
+                        Ok((Self::$name(seen), rest))
+                    })*
+                    other => Err(format!("no scenario has the number {other}")),
+                }
+            }
+        }
+
+        /// The metrics of `observation`, each key of its scenario at least
+        /// once, in a fixed order.
+        pub fn evaluate(
+            scenario: &str,
+            context: &Context,
+            observation: &Observation,
+        ) -> Vec<measurement::Metric> {
+            let mut sheet = Sheet::new(scenario);
+            match observation {
+                $(Observation::$name(seen) => $room::evaluate(&mut sheet, context, seen),)*
+            }
+            sheet.into_metrics()
+        }
+    };
+}
+
+// The order is that in which a plan usually runs them. The numbers stand in
+// stored records: a new scenario takes the next free one, and none is ever
+// changed or used twice.
+scenarios! {
+    /// The supply raised, the output off, braked and on without a load.
+    Idle in idle, stored as 6;
+    /// Held steps up to the rated current.
+    Load in load, stored as 0;
+    /// The same steps against the board's own reading.
+    Sense in sense, stored as 4;
+    /// A ramp, then multiples of the trip current, then a hold just below.
+    Overload in overload, stored as 1;
+    /// A hard short, near and far.
+    Short in short, stored as 2;
+    /// A section boundary bridged against the wrong polarity.
+    Reversal in reversal, stored as 3;
+    /// A known packet stream.
+    Signal in signal, stored as 5;
+    /// The input signal stops or one of two lines breaks.
+    Loss in loss, stored as 7;
+    /// A start into a bank of empty capacitors.
+    Inrush in inrush, stored as 8;
+    /// The rated current for minutes.
+    Soak in soak, stored as 9;
+    /// The customer's supply, loaded directly.
+    Supply in supply, stored as 10;
+}
+
+fn stored(seen: &impl Serialize, number: u8, mut head: Vec<u8>) -> Vec<u8> {
+    head.push(number);
+    postcard::to_extend(seen, head).expect("what was seen is plain data and a Vec grows")
+}
+
+fn read<'a, T: Deserialize<'a>>(body: &'a [u8]) -> Result<(T, &'a [u8]), String> {
+    postcard::take_from_bytes(body).map_err(|fault| fault.to_string())
+}
+
+impl ScenarioKind {
+    /// The word used in files and on screens.
+    pub const fn word(self) -> &'static str {
+        self.entry().word
+    }
+
+    /// The kind under that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
+    /// The metric `key` of this scenario.
+    pub fn metric(self, key: &str) -> Option<&'static Metric> {
+        self.entry().metrics.iter().find(|metric| metric.key == key)
+    }
+}
+
+impl fmt::Display for ScenarioKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
+    }
+}

@@ -1,0 +1,103 @@
+//! What the load scenario may be told and what it measures. How it is driven
+//! and evaluated is said elsewhere.
+
+use crate::ident::Role;
+use crate::scenario::terms::Censoring;
+use crate::scenario::terms::Entry;
+use crate::scenario::terms::Form;
+use crate::scenario::terms::Metric;
+use crate::scenario::terms::Per;
+use crate::scenario::terms::Setting;
+use crate::scenario::terms::Worse;
+use crate::units::Dimension;
+
+pub(in crate::scenario) static ENTRY: Entry = Entry {
+    word: "load",
+    purpose: "held steps from zero to the rated current show that the board carries it in both \
+              polarities and how far its output gives way",
+    roles: &[Role::Supply, Role::Load, Role::Capture, Role::Drive],
+    settings: &[
+        Setting {
+            name: "steps",
+            form: Form::List(Dimension::Current),
+            default: "0, 25, 50, 75 and 100 % of the rated current",
+            doc: "The currents held one after the other, rising.",
+        },
+        Setting {
+            name: "settle",
+            form: Form::One(Dimension::Time),
+            default: "50 ms",
+            doc: "Wait after each step before anything is read.",
+        },
+        Setting {
+            name: "hold",
+            form: Form::One(Dimension::Time),
+            default: "200 ms",
+            doc: "How long each step is held and read.",
+        },
+        Setting {
+            name: "polarities",
+            form: Form::Words(&["positive", "negative", "alternating"]),
+            default: "positive, negative",
+            doc: "The states of the output in which the steps are taken.",
+        },
+    ],
+    metrics: &[
+        Metric {
+            key: "output_voltage",
+            dimension: Dimension::Voltage,
+            definition: "Mean magnitude of the rail-to-rail voltage at the board's output over \
+                         the hold of a step, the drop along the stated output leads added back; \
+                         no interpolation.",
+            censoring: Censoring::Never,
+            worse: Worse::Either,
+            per: Per::Step,
+            signed: false,
+        },
+        Metric {
+            key: "output_resistance",
+            dimension: Dimension::Resistance,
+            definition: "Slope of the output voltage magnitude over the output current by least \
+                         squares through all steps of one polarity, sign changed; its \
+                         uncertainty holds the slope's standard error and the common errors of \
+                         shunt and gain.",
+            censoring: Censoring::Never,
+            worse: Worse::Larger,
+            per: Per::Polarity,
+            signed: true,
+        },
+        Metric {
+            key: "level_symmetry",
+            dimension: Dimension::Voltage,
+            definition: "Largest difference between the output voltage magnitudes of the two \
+                         polarities at one step, held or within one alternating capture, \
+                         without sign.",
+            censoring: Censoring::Never,
+            worse: Worse::Larger,
+            per: Per::Run,
+            signed: false,
+        },
+        Metric {
+            key: "supply_droop",
+            dimension: Dimension::Voltage,
+            definition: "Mean of the board's supply rail over the hold of the step of least \
+                         current less that over the step of most, the largest over the states \
+                         of the output; no interpolation.",
+            censoring: Censoring::Never,
+            worse: Worse::Larger,
+            per: Per::Run,
+            signed: true,
+        },
+        Metric {
+            key: "ripple",
+            dimension: Dimension::Voltage,
+            definition: "Peak to peak of the output voltage magnitude over the hold of the last \
+                         step, crossings left out by one dead time and one slew on either side; \
+                         the sample noise inflates it and is stated with it.",
+            censoring: Censoring::Never,
+            worse: Worse::Larger,
+            per: Per::Polarity,
+            signed: false,
+        },
+    ],
+};

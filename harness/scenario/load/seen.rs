@@ -1,0 +1,36 @@
+//! What the load scenario saw: held and alternating steps.
+
+use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
+use crate::units::Amperes;
+use serde::{Deserialize, Serialize};
+
+/// One held step of `load`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LoadStep {
+    /// How the output was driven.
+    pub drive: Polarity,
+    /// The current asked of the load.
+    pub current: Amperes,
+    /// The waveforms at the end of the hold.
+    pub take: Take,
+}
+
+/// Everything a load scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The steps, in the order in which they were taken.
+    pub steps: Vec<LoadStep>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}

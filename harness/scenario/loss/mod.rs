@@ -1,0 +1,15 @@
+//! The `loss` scenario: the input signal stops or a line of it breaks.
+//! What it measures, how it is set, driven and evaluated stands in this room
+//! and nowhere else.
+
+mod drive;
+mod evaluate;
+mod metrics;
+mod seen;
+mod settings;
+
+pub(super) use drive::drive;
+pub(super) use evaluate::evaluate;
+pub(super) use metrics::ENTRY;
+pub use seen::*;
+pub use settings::*;

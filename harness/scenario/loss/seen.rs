@@ -1,0 +1,33 @@
+//! What the loss scenario saw: the output around the loss of its signal.
+
+use super::settings::LossCause;
+use crate::scenario::take::Take;
+use serde::{Deserialize, Serialize};
+
+/// One loss of the signal.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SignalLost {
+    /// How.
+    pub cause: LossCause,
+    /// The waveforms, from before it on; the input lines show when it was.
+    pub take: Take,
+}
+
+/// Everything a loss scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The losses, in the order in which they were.
+    pub losses: Vec<SignalLost>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        self.losses.iter().map(|lost| &lost.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}

@@ -1,0 +1,45 @@
+//! What the reversal scenario saw: each closing of the gap, and a true short.
+
+use super::settings::Direction;
+use crate::scenario::take::Take;
+use crate::units::{Seconds, Volts};
+use serde::{Deserialize, Serialize};
+
+/// One closing of the section boundary against the wrong polarity.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct GapClosing {
+    /// `forward` (gap crossed) or `back` (gap straight, phase reversed).
+    pub direction: Direction,
+    /// Upstream's open voltage while the gap was open.
+    pub upstream_voltage: Volts,
+    /// The waveforms, from before the closing until the gap has opened again
+    /// and the board drives the node alone.
+    pub take: Take,
+}
+
+/// Everything a reversal scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The closings.
+    pub closings: Vec<GapClosing>,
+    /// How long the upstream source took to trip at the mismatch current, as
+    /// the bench states or measured it.
+    pub upstream_trip: Seconds,
+    /// Standard uncertainty of that time.
+    pub upstream_trip_u: Seconds,
+    /// The true short in reversing mode.
+    pub short: Option<Take>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        let closings = self.closings.iter().map(|closing| &closing.take);
+        closings.chain(&self.short).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}

@@ -1,0 +1,110 @@
+//! The settings of a reversal scenario: how they are read, and how its numbers
+//! must fit together. What may flow, the envelope says.
+
+use crate::document::Table;
+use crate::scenario::demands::Demands;
+use crate::scenario::demands::seconds;
+use crate::scenario::room::Levels;
+use crate::scenario::room::ReadContext;
+use crate::scenario::room::current;
+use crate::scenario::room::period;
+use crate::scenario::room::time;
+use crate::units::Quantity;
+use crate::units::{Amperes, Seconds};
+use serde::{Deserialize, Serialize};
+
+/// Which way a reversal is asked for, and so which gap is closed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Direction {
+    /// The crossed gap: from the phase after power-up to the other.
+    Forward,
+    /// The straight gap: back again.
+    Back,
+}
+
+impl Direction {
+    /// Each variant with the word it is written as.
+    pub const WORDS: &'static [(&'static str, Self)] =
+        &[("forward", Self::Forward), ("back", Self::Back)];
+
+    /// The word used in files and on screens.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Forward => "forward",
+            Self::Back => "back",
+        }
+    }
+}
+
+/// Settings of a reversal scenario.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Settings {
+    /// Which ways a reversal is asked for.
+    pub directions: Vec<Direction>,
+    /// How long one closing is captured.
+    pub pulse: Seconds,
+    /// How long the gap stays closed.
+    pub gap_pulse: Seconds,
+    /// How long the true short is closed.
+    pub short_pulse: Seconds,
+    /// Time between samples.
+    pub sampling_period: Seconds,
+    /// The magnitude whose crossing starts the trip time of the true short.
+    pub onset_level: Amperes,
+}
+
+impl Settings {
+    /// Reads the settings.
+    pub(in crate::scenario) fn read(table: &Table<'_>, plan: &ReadContext<'_>) -> Self {
+        let ratings = plan.ratings;
+        Self {
+            directions: table
+                .words("directions", Direction::WORDS)
+                .unwrap_or_else(|| vec![Direction::Forward, Direction::Back]),
+            pulse: time(table, "pulse", 0.100),
+            gap_pulse: time(table, "gap_pulse", 0.060),
+            short_pulse: time(table, "short_pulse", 0.100),
+            sampling_period: period(table, "sampling_period", 2e-6),
+            onset_level: current(table, "onset_level", ratings.trip_current),
+        }
+    }
+
+    /// How the numbers fit together and with the limits.
+    pub(in crate::scenario) fn check(&self, demands: &mut Demands<'_>) {
+        if !demands.configuration.reversing {
+            demands.fault(
+                "kind",
+                "this board does not reverse".to_owned(),
+                "`reversing = true` in `[configuration]`".to_owned(),
+            );
+        }
+        demands.pulse("pulse", self.pulse, "reversal_time");
+        demands.pulse("short_pulse", self.short_pulse, "trip_time");
+        demands.sampling(self.sampling_period, &["reversal_time", "trip_time"]);
+        if self.gap_pulse >= self.pulse {
+            demands.fault(
+                "gap_pulse",
+                "the capture ends before the gap opens again".to_owned(),
+                format!("less than the pulse, {}", self.pulse),
+            );
+        }
+        if let Some(upper) = demands.upper("reversal_time")
+            && self.gap_pulse.si() < upper
+        {
+            demands.fault(
+                "gap_pulse",
+                "the gap opens before a good board has reversed".to_owned(),
+                format!("{} or more", seconds(upper)),
+            );
+        }
+    }
+
+    /// The level that starts a trip time.
+    pub(in crate::scenario) fn levels(&self) -> Levels {
+        Levels {
+            onset: Some(self.onset_level),
+            off: None,
+        }
+    }
+}

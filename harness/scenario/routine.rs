@@ -1,0 +1,328 @@
+//! What every scenario does with a bench: power up, provoke, capture, wait for
+//! the board to restart, and leave it quiet. It knows no scenario in
+//! particular, and no instrument.
+
+use super::acquisition::CaptureRequest;
+use super::acquisition::ChannelRequest;
+use super::acquisition::Trigger;
+use super::acquisition::Window;
+use super::intent::Intent;
+use super::intent::short_branch;
+use super::session::Act;
+use super::session::BenchSession;
+use super::session::Halt;
+use super::session::Opening;
+use super::session::Serves;
+use super::take::Take;
+use super::terms::Place;
+use super::terms::Polarity;
+use crate::bench_file::Proof;
+use crate::measurement::Blame;
+use crate::units::{Amperes, Dimension, Quantity, Seconds, Volts};
+use crate::waveform::{Capture, LogicLine, Signal};
+
+/// How long a board may take to restart by itself before its supply is cycled.
+const PATIENCE: Seconds = Seconds::new(12.0);
+/// How often it is looked at meanwhile.
+const LOOK: Seconds = Seconds::new(0.1);
+/// What a trigger is given that was provoked already.
+const GRACE: Seconds = Seconds::new(0.05);
+/// How long after a short the board may take to restart, for captures that
+/// want to see it.
+pub(super) const RETRY_ROOM: Seconds = Seconds::new(1.5);
+
+/// A part of a run that is no setting's own: its faults stand at the scenario.
+pub(super) const WHOLE: Serves = "kind";
+
+/// Signal running, board enabled, supply on at the rated voltage.
+pub(super) async fn power_up(session: &mut impl BenchSession) -> Result<(), Halt> {
+    session
+        .act(WHOLE, Act::Drive(Polarity::Alternating))
+        .await?;
+    session.act(WHOLE, Act::Signal(true)).await?;
+    session.act(WHOLE, Act::Enable(true)).await?;
+    supply_on(session).await?;
+    // The rail charges, and the board's own start-up delay passes.
+    session.wait(WHOLE, Seconds::new(0.2)).await?;
+    recover(session).await
+}
+
+/// Signal running, supply on at the rated voltage, board not enabled.
+pub(super) async fn power_disabled(session: &mut impl BenchSession) -> Result<(), Halt> {
+    session
+        .act(WHOLE, Act::Drive(Polarity::Alternating))
+        .await?;
+    session.act(WHOLE, Act::Signal(true)).await?;
+    session.act(WHOLE, Act::Enable(false)).await?;
+    supply_on(session).await?;
+    session.wait(WHOLE, Seconds::new(0.2)).await
+}
+
+async fn supply_on(session: &mut impl BenchSession) -> Result<(), Halt> {
+    let (voltage, limit) = (session.ratings().supply_voltage, session.supply_current());
+    supply_at(WHOLE, voltage, limit, session).await
+}
+
+/// The supply on at `voltage`, limited to `current_limit`.
+pub(super) async fn supply_at(
+    serves: Serves,
+    voltage: Volts,
+    current_limit: Amperes,
+    session: &mut impl BenchSession,
+) -> Result<(), Halt> {
+    let intent = Intent::SupplyOn {
+        voltage,
+        current_limit,
+    };
+    let text = format!("supply on, {voltage}");
+    session.energise(serves, &text, intent).await
+}
+
+/// Drives the board's inputs.
+pub(super) async fn drive(polarity: Polarity, session: &mut impl BenchSession) -> Result<(), Halt> {
+    session.act("polarities", Act::Drive(polarity)).await?;
+    // A few bits, so that the output follows before anything is read.
+    session.wait(WHOLE, Seconds::new(2e-3)).await
+}
+
+/// Everything off that can put energy into the board, the board empty.
+///
+/// # Errors
+/// A [`Halt`].
+pub async fn quiet(session: &mut impl BenchSession) -> Result<(), Halt> {
+    session.act(WHOLE, Act::LoadOff).await?;
+    session.act(WHOLE, Act::Enable(false)).await?;
+    session.act(WHOLE, Act::SupplyOff).await?;
+    session.wait(WHOLE, Seconds::new(0.5)).await
+}
+
+/// Waits until the output is alive again; a board that does not restart by
+/// itself in time is helped by cycling its supply.
+pub(super) async fn recover(session: &mut impl BenchSession) -> Result<(), Halt> {
+    if alive_within(PATIENCE, session).await? {
+        return Ok(());
+    }
+    session
+        .step("the board did not restart by itself: supply off and on")
+        .await?;
+    session.act(WHOLE, Act::SupplyOff).await?;
+    session.wait(WHOLE, Seconds::new(2.0)).await?;
+    supply_on(session).await?;
+    if alive_within(PATIENCE, session).await? {
+        return Ok(());
+    }
+    Err(Halt::trouble(
+        Blame::Board,
+        "the output stays dead although the supply is on and the signal runs",
+    ))
+}
+
+async fn alive_within(patience: Seconds, session: &mut impl BenchSession) -> Result<bool, Halt> {
+    let looks = (patience / LOOK).ceil() as u32;
+    for _ in 0..looks {
+        let look = Snapshot {
+            period: Seconds::new(5e-6),
+            length: Seconds::new(0.5e-3),
+            signals: &[Signal::NodeVoltage],
+            current: session.ratings().rated_current,
+        };
+        let capture = look.capture(WHOLE, "look", session).await?;
+        if is_alive(&capture, session) {
+            return Ok(true);
+        }
+        session.wait(WHOLE, LOOK).await?;
+    }
+    Ok(false)
+}
+
+/// Whether the output reaches half of the supply voltage.
+pub(super) fn is_alive(capture: &Capture, session: &impl BenchSession) -> bool {
+    peak(capture, Signal::NodeVoltage) > session.ratings().supply_voltage.si() / 2.0
+}
+
+/// A capture of those of `signals` that the bench shows, currents up to
+/// `current`.
+pub(super) fn request(
+    window: Window,
+    trigger: Trigger,
+    signals: &[Signal],
+    current: Amperes,
+    session: &impl BenchSession,
+) -> CaptureRequest {
+    let voltage = session.ratings().highest_supply.si() * 1.25;
+    let channels = signals.iter().filter_map(|&signal| {
+        let wanted = match signal.dimension() {
+            Dimension::Current => current.si(),
+            _ => voltage,
+        };
+        let range = wanted.min(session.shows(signal)?);
+        Some(ChannelRequest { signal, range })
+    });
+    let samples = |time: Seconds| {
+        (time / window.period)
+            .ceil()
+            .clamp(0.0, f64::from(u32::MAX / 2)) as u32
+    };
+    let before_trigger = samples(window.before);
+    CaptureRequest {
+        period: window.period,
+        length: before_trigger + samples(window.after).max(1),
+        before_trigger,
+        trigger,
+        channels: channels.collect(),
+        lines: true,
+    }
+}
+
+/// A capture of what happens now, without waiting for a trigger.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Snapshot<'a> {
+    /// Time between samples.
+    pub(super) period: Seconds,
+    /// How long it is.
+    pub(super) length: Seconds,
+    /// What it sees.
+    pub(super) signals: &'a [Signal],
+    /// Currents up to this.
+    pub(super) current: Amperes,
+}
+
+impl Snapshot<'_> {
+    /// Takes it, with what the instruments say of themselves.
+    pub(super) async fn take(
+        self,
+        serves: Serves,
+        label: &str,
+        session: &mut impl BenchSession,
+    ) -> Result<Take, Halt> {
+        let capture = self.capture(serves, label, session).await?;
+        with_protections(capture, self.length, session).await
+    }
+
+    pub(super) async fn capture(
+        self,
+        serves: Serves,
+        label: &str,
+        session: &mut impl BenchSession,
+    ) -> Result<Capture, Halt> {
+        let window = Window {
+            period: self.period,
+            before: Seconds::ZERO,
+            after: self.length,
+        };
+        let request = request(window, Trigger::Now, self.signals, self.current, session);
+        session.arm(serves, &request).await?;
+        read_out(label, session).await
+    }
+}
+
+/// Reads out the armed capture, which must have been triggered.
+async fn read_out(label: &str, session: &mut impl BenchSession) -> Result<Capture, Halt> {
+    let capture = session.read_out(label, GRACE).await?;
+    capture.ok_or_else(|| {
+        let what = format!("the capture was not triggered within {GRACE}");
+        Halt::trouble(Blame::Bench, what)
+    })
+}
+
+/// Reads out the armed capture if its trigger comes within `patience`.
+pub(super) async fn take_if_triggered(
+    label: &str,
+    pulse: Seconds,
+    patience: Seconds,
+    session: &mut impl BenchSession,
+) -> Result<Option<Take>, Halt> {
+    match session.read_out(label, patience).await? {
+        Some(capture) => Ok(Some(with_protections(capture, pulse, session).await?)),
+        None => Ok(None),
+    }
+}
+
+/// Reads out a triggered capture with what the instruments say of themselves.
+pub(super) async fn take(
+    label: &str,
+    pulse: Seconds,
+    session: &mut impl BenchSession,
+) -> Result<Take, Halt> {
+    let capture = read_out(label, session).await?;
+    with_protections(capture, pulse, session).await
+}
+
+/// Reads out the capture of a short, with the state of its fuse.
+pub(super) async fn take_short(
+    label: &str,
+    pulse: Seconds,
+    place: Place,
+    session: &mut impl BenchSession,
+) -> Result<Take, Halt> {
+    let taken = take(label, pulse, session).await?;
+    let closes = short_branch(place);
+    Ok(Take {
+        fuse_intact: session.fuse_intact(closes).await?,
+        proof: session.proof(closes),
+        ..taken
+    })
+}
+
+async fn with_protections(
+    capture: Capture,
+    pulse: Seconds,
+    session: &mut impl BenchSession,
+) -> Result<Take, Halt> {
+    let protections = session.protections().await?;
+    Ok(Take {
+        capture,
+        pulse,
+        load_protected: protections.load,
+        supply_protected: protections.supply,
+        fuse_intact: None,
+        proof: Proof::None,
+    })
+}
+
+/// Proves that a short is open again; one that is not has made the supply the
+/// second opener, and nothing more can be tested with that contact.
+///
+/// A board that has tripped draws nothing through a welded contact either, so
+/// where there is a pilot current it is asked first.
+pub(super) async fn prove_open(
+    place: Place,
+    take: &Take,
+    session: &mut impl BenchSession,
+) -> Result<(), Halt> {
+    let pilot = match place {
+        Place::Near => LogicLine::NearPilot,
+        Place::Far => LogicLine::FarPilot,
+    };
+    let capture = &take.capture;
+    let welded = capture
+        .line(pilot)
+        .is_some_and(|line| !capture.is_empty() && line.level(capture.len() - 1));
+    // A quarter of the rated current: well above the board's own appetite
+    // and the bleeder, well below any short.
+    let off_level = session.ratings().rated_current * 0.25;
+    if welded {
+        session.act(WHOLE, Act::SupplyOff).await?;
+    } else if session.prove_open(short_branch(place), off_level).await? == Opening::Proven {
+        return Ok(());
+    }
+    Err(Halt::trouble(
+        Blame::Bench,
+        format!(
+            "the {} short did not open after its pulse, so the supply was switched off: \
+             look at the contact before you go on",
+            place.word()
+        ),
+    ))
+}
+
+/// Largest magnitude of a signal in a capture; zero where it is not there.
+pub(super) fn peak(capture: &Capture, signal: Signal) -> f64 {
+    capture.channel(signal).map_or(0.0, |channel| {
+        channel
+            .codes
+            .iter()
+            .map(|&code| (channel.offset + channel.scale * f64::from(code)).abs())
+            .fold(0.0, f64::max)
+    })
+}

@@ -1,0 +1,43 @@
+//! What the sense scenario saw: at each step the current and the board's own
+//! reading of it.
+
+use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
+use crate::units::Amperes;
+use serde::{Deserialize, Serialize};
+
+/// One held step of `sense`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SenseStep {
+    /// How the output was driven.
+    pub drive: Polarity,
+    /// The current asked of the load.
+    pub current: Amperes,
+    /// What the board said, in counts, in the order in which it was asked;
+    /// answers that were no number are left out.
+    pub counts: Vec<f64>,
+    /// The waveforms, taken in the middle of the readings.
+    pub take: Take,
+}
+
+/// Everything a sense scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The board's reading at the end of its converter.
+    pub last_count: u32,
+    /// The steps, in the order in which they were taken.
+    pub steps: Vec<SenseStep>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        let counts = self.steps.iter().flat_map(|step| &step.counts);
+        counts.copied().collect()
+    }
+}

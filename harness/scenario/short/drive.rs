@@ -1,0 +1,135 @@
+//! Drives `short`: a timed short near the board and through the bus, looked at
+//! twice, finely around its inception and coarsely over its retries. Each
+//! short is ended by the switch itself, and its opening proven by the current.
+
+use super::seen::Seen;
+use super::seen::ShortPulse;
+use super::settings::Settings;
+use crate::scenario::acquisition::Trigger;
+use crate::scenario::acquisition::Window;
+use crate::scenario::intent::Intent;
+use crate::scenario::loops;
+use crate::scenario::routine;
+use crate::scenario::routine::RETRY_ROOM;
+use crate::scenario::routine::Snapshot;
+use crate::scenario::session::BenchSession;
+use crate::scenario::session::Halt;
+use crate::scenario::session::Serves;
+use crate::scenario::take::Take;
+use crate::scenario::terms::Place;
+use crate::scenario::terms::Polarity;
+use crate::units::Seconds;
+use crate::waveform::{LogicLine, Signal};
+
+const SIGNALS: [Signal; 3] = [
+    Signal::OutputCurrent,
+    Signal::NodeVoltage,
+    Signal::BoardSupply,
+];
+const BEFORE: Seconds = Seconds::new(2e-3);
+/// What is kept after the short is removed, so that its opening is seen.
+const AFTER: Seconds = Seconds::new(5e-3);
+
+pub(in crate::scenario) async fn drive(
+    settings: &Settings,
+    session: &mut impl BenchSession,
+) -> Result<Seen, Halt> {
+    routine::power_up(session).await?;
+    routine::drive(Polarity::Alternating, session).await?;
+    let mut pulses = Vec::new();
+    for &place in &settings.places {
+        for repeat in 1..=settings.repeats {
+            pulses.push(one(settings, place, repeat, session).await?);
+        }
+    }
+    Ok(Seen { pulses })
+}
+
+async fn one(
+    settings: &Settings,
+    place: Place,
+    repeat: u32,
+    session: &mut impl BenchSession,
+) -> Result<ShortPulse, Halt> {
+    routine::recover(session).await?;
+    let window = Seconds::new(2e-3);
+    let rated = session.ratings().rated_current;
+    let period = settings.sampling_period;
+    let before = Snapshot {
+        period,
+        length: window,
+        signals: &SIGNALS,
+        current: rated,
+    }
+    .take("sampling_period", "before the short", session)
+    .await?;
+    let fast = pulse(
+        place,
+        ("pulse", settings.pulse),
+        ("sampling_period", period),
+        (AFTER, "closely"),
+        session,
+    )
+    .await?;
+    routine::recover(session).await?;
+    // Retries and recovery look alike each time: once a place is enough.
+    let slow = if repeat == 1 {
+        let slow = pulse(
+            place,
+            ("recovery_pulse", settings.recovery_pulse),
+            ("coarse_period", settings.coarse_period),
+            (RETRY_ROOM, "for retries"),
+            session,
+        );
+        Some(slow.await?)
+    } else {
+        None
+    };
+    routine::recover(session).await?;
+    let after = Snapshot {
+        period,
+        length: window,
+        signals: &SIGNALS,
+        current: rated,
+    }
+    .take("sampling_period", "after the short", session)
+    .await?;
+    Ok(ShortPulse {
+        place,
+        repeat,
+        before,
+        fast,
+        slow,
+        after,
+    })
+}
+
+/// One timed short, captured from its marker to `tail` after its end.
+pub(in crate::scenario) async fn pulse(
+    place: Place,
+    (serves, duration): (Serves, Seconds),
+    (samples, period): (Serves, Seconds),
+    (tail, how): (Seconds, &str),
+    session: &mut impl BenchSession,
+) -> Result<Take, Halt> {
+    let text = format!("short {} for {duration}, watched {how}", place.word());
+    let line = match place {
+        Place::Near => LogicLine::NearMarker,
+        Place::Far => LogicLine::FarMarker,
+    };
+    let window = Window {
+        period,
+        before: BEFORE,
+        after: duration + tail,
+    };
+    let trigger = Trigger::Line { line, rising: true };
+    let widest = loops::short_current(place, session);
+    let request = routine::request(window, trigger, &SIGNALS, widest, session);
+    session.arm(samples, &request).await?;
+    session
+        .energise(serves, &text, Intent::ShortPulse { place, duration })
+        .await?;
+    let take = routine::take_short(&text, duration, place, session).await?;
+    routine::prove_open(place, &take, session).await?;
+    Ok(take)
+}

@@ -1,0 +1,340 @@
+//! Metrics of the short scenario: peak, trip time and let-through of each
+//! closing, retries and recovery of the long ones, the dip of the supply and
+//! the output afterwards. At each place the worst closing is the finding.
+
+use super::seen::Seen;
+use super::seen::ShortPulse;
+use crate::measurement::{Blame, Estimate, Finding, combined, resolution};
+use crate::scenario::closure::Closure;
+use crate::scenario::context::Context;
+use crate::scenario::fault::Ending;
+use crate::scenario::fault::Examined;
+use crate::scenario::fault::Fault;
+use crate::scenario::fault::examine;
+use crate::scenario::sheet::Sheet;
+use crate::scenario::sheet::Worst;
+use crate::scenario::sheet::worst;
+use crate::scenario::take::Take;
+use crate::scenario::terms::Place;
+use crate::units::{Dimension, Quantity, show};
+use crate::waveform::{Baseline, Signal, Trace, first_beyond, least};
+
+const PEAK: (&str, Dimension) = ("peak_current", Dimension::Current);
+const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
+const LET_THROUGH: (&str, Dimension) = ("let_through", Dimension::LetThrough);
+const RETRIES: (&str, Dimension) = ("retries", Dimension::Count);
+const INTERVAL: (&str, Dimension) = ("retry_interval", Dimension::Time);
+const RECOVERY: (&str, Dimension) = ("recovery_time", Dimension::Time);
+const DIP: (&str, Dimension) = ("supply_dip", Dimension::Voltage);
+const HEALTHY: (&str, Dimension) = ("healthy_after", Dimension::Ratio);
+
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+    let pulses = seen.pulses.as_slice();
+    if pulses.is_empty() {
+        let all = [
+            PEAK,
+            TRIP_TIME,
+            LET_THROUGH,
+            RETRIES,
+            INTERVAL,
+            RECOVERY,
+            DIP,
+            HEALTHY,
+        ];
+        sheet.missing(&all, "", Blame::Plan, "no short was made");
+        return;
+    }
+    for place in [Place::Near, Place::Far] {
+        let here: Vec<&ShortPulse> = pulses.iter().filter(|p| p.place == place).collect();
+        if !here.is_empty() {
+            at_place(sheet, context, place, &here);
+        }
+    }
+}
+
+fn at_place(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&ShortPulse]) {
+    let mut found: [Vec<Finding>; 3] = Default::default();
+    let mut remarks: Vec<String> = Vec::new();
+    let mut dips = Vec::new();
+    for pulse in pulses {
+        let examined = examine(&pulse.fast, Some(place), context);
+        let (findings, notes) = examined.findings();
+        for (list, finding) in found.iter_mut().zip(findings) {
+            list.push(finding);
+        }
+        for note in notes {
+            if !remarks.contains(&note) {
+                remarks.push(note);
+            }
+        }
+        dips.push(supply_dip(&pulse.fast, &examined));
+    }
+    let at = place.word();
+    let [times, peaks, integrals] = found;
+    for (metric, findings) in [(PEAK, peaks), (TRIP_TIME, times), (LET_THROUGH, integrals)] {
+        let (finding, mut notes) = worst(&findings, Worst::Largest, metric.1);
+        notes.extend(remarks.iter().cloned());
+        sheet.add(metric, at, finding, notes);
+    }
+    recoveries(sheet, context, place, pulses);
+    let (finding, notes) = worst(&dips, Worst::Largest, DIP.1);
+    sheet.add(DIP, at, finding, notes);
+    let healthy: Vec<Finding> = pulses.iter().map(|p| healthy_after(p, context)).collect();
+    let (finding, notes) = worst(&healthy, Worst::Smallest, HEALTHY.1);
+    sheet.add(HEALTHY, at, finding, notes);
+}
+
+/// Mean of the supply rail before the short less its least value from
+/// inception to interruption.
+///
+/// Standard uncertainty (GUM 5.1.2): zero cancels, the gain counts through the
+/// dip; the mean's own, and that of a least value.
+fn supply_dip(take: &Take, examined: &Examined) -> Finding {
+    let Examined::Fault(fault) = examined else {
+        let ([time, _, _], _) = examined.findings();
+        return time;
+    };
+    let Some(rail) = Trace::of(&take.capture, Signal::BoardSupply) else {
+        return Finding::unknown(Blame::Bench, "no channel sees the supply rail");
+    };
+    let begun = fault.inception.value;
+    let Some(base) = Baseline::of(&rail, rail.first(), begun) else {
+        return Finding::unknown(Blame::Bench, "the capture has no pre-trigger");
+    };
+    let (until, open) = match &fault.ending {
+        Ending::Own(at) => (at.value, false),
+        Ending::Censored(at, _) => (at.value, true),
+        Ending::Undecided(_, blame, reason) => return Finding::unknown(*blame, reason.as_str()),
+    };
+    let clipped = rail.clipped();
+    let rail = rail.less(base.mean, base.mean_u());
+    match least(&rail, begun, until) {
+        Some(low) => {
+            let dip = Estimate::new(-low.value.value, low.value.u);
+            if open || clipped {
+                Finding::Above(dip)
+            } else {
+                Finding::Value(dip)
+            }
+        }
+        None => Finding::unknown(Blame::Bench, "no sample lies within the fault"),
+    }
+}
+
+/// Mean magnitude of the output voltage at its levels after recovery divided by
+/// that before the short.
+///
+/// Standard uncertainty (GUM 5.1.2): the gain cancels; zero is common too, and
+/// what is left of it is stated whole; noise of both means.
+fn healthy_after(pulse: &ShortPulse, context: &Context) -> Finding {
+    let node = |take: &Take| Trace::of(&take.capture, Signal::NodeVoltage);
+    let (Some(before), Some(after)) = (node(&pulse.before), node(&pulse.after)) else {
+        return Finding::unknown(Blame::Bench, "no channel sees the output voltage");
+    };
+    let (was, is) = (at_levels(&before), at_levels(&after));
+    let count = before.len().min(after.len());
+    if was < 0.25 * context.supply_voltage.si() {
+        return Finding::unknown(Blame::Board, "the output was dead before the short");
+    }
+    let ratio = is / was;
+    let noise = combined([before.sample_u(), ratio * after.sample_u()]);
+    let u = combined([
+        (1.0 - ratio).abs() * before.zero_u() / was,
+        after.zero_u() / was * 0.1,
+        noise / (was * libm::sqrt(count as f64)),
+    ]);
+    Finding::Value(Estimate::new(ratio, u))
+}
+
+/// Mean of the magnitudes above nine tenths of their median: how many edges a
+/// window holds, and where they lie, must not count.
+fn at_levels(trace: &Trace) -> f64 {
+    let mut sizes: Vec<f64> = trace.values().iter().map(|x| x.abs()).collect();
+    sizes.sort_unstable_by(f64::total_cmp);
+    let Some(median) = sizes.get(sizes.len() / 2) else {
+        return 0.0;
+    };
+    let kept = &sizes[sizes.partition_point(|size| *size < 0.9 * median)..];
+    kept.iter().sum::<f64>() / kept.len() as f64
+}
+
+/// Retries, their interval and the recovery, for each long closing by itself:
+/// near, near 2, ...
+fn recoveries(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&ShortPulse]) {
+    let metrics = [RETRIES, INTERVAL, RECOVERY];
+    let slow: Vec<(&ShortPulse, &Take)> = pulses
+        .iter()
+        .filter_map(|pulse| Some((*pulse, pulse.slow.as_ref()?)))
+        .collect();
+    if slow.is_empty() {
+        let reason = "no recovery pulse was taken";
+        sheet.missing(&metrics, place.word(), Blame::Plan, reason);
+    }
+    for (index, (pulse, take)) in slow.iter().enumerate() {
+        let at = match index {
+            0 => place.word().to_owned(),
+            _ => format!("{} {}", place.word(), index + 1),
+        };
+        let closure = Closure::of(take, place, context);
+        match examine(take, Some(place), context) {
+            Examined::Fault(fault) => {
+                let opened = closure.opened_at.filter(|_| closure.seen);
+                let (retries, interval, notes) = retries(&fault, opened);
+                sheet.add(RETRIES, &at, retries, Vec::new());
+                sheet.add(INTERVAL, &at, interval, notes);
+            }
+            other => {
+                let ([none, _, _], _) = other.findings();
+                sheet.add(RETRIES, &at, none.clone(), Vec::new());
+                sheet.add(INTERVAL, &at, none, Vec::new());
+            }
+        }
+        let recovery = recovery_time(pulse, take, &closure, context);
+        sheet.add(RECOVERY, &at, recovery, Vec::new());
+    }
+}
+
+/// Onsets after the first while the short is closed, each followed by an
+/// interruption; and the mean time from an interruption to the next onset.
+///
+/// Standard uncertainty of the mean interval (GUM 5.1.2, 4.2.3): the instants',
+/// the scatter's, and the time base.
+fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Finding, Vec<String>) {
+    let trace = &fault.current.trace;
+    let closed_until = opened.unwrap_or(f64::INFINITY).min(trace.last());
+    let within: Vec<_> = fault
+        .episodes
+        .iter()
+        .filter(|episode| episode.onset.value < closed_until)
+        .collect();
+    let intervals: Vec<Estimate> = within
+        .windows(2)
+        .filter_map(|pair| Some(pair[1].onset.minus(pair[0].interruption?)))
+        .collect();
+    let completed = within
+        .iter()
+        .skip(1)
+        .filter(|episode| {
+            episode
+                .interruption
+                .is_some_and(|at| at.value < closed_until)
+        })
+        .count();
+    let count = Finding::Value(Estimate::new(completed as f64, 0.0));
+    if intervals.is_empty() {
+        return match &fault.ending {
+            Ending::Own(at) => {
+                let waited = (closed_until - at.value).max(0.0);
+                let bound = Estimate::new(waited, combined([at.u, resolution(trace.period())]));
+                let note = "no retry while the short was closed".to_owned();
+                (count, Finding::Above(bound), vec![note])
+            }
+            Ending::Censored(_, why) => {
+                let none = Finding::unknown(Blame::Board, why.as_str());
+                (none.clone(), none, Vec::new())
+            }
+            Ending::Undecided(_, blame, why) => {
+                let none = Finding::unknown(*blame, why.as_str());
+                (none.clone(), none, Vec::new())
+            }
+        };
+    }
+    let n = intervals.len() as f64;
+    let mean = intervals.iter().map(|i| i.value).sum::<f64>() / n;
+    let squares: f64 = intervals
+        .iter()
+        .map(|i| (i.value - mean) * (i.value - mean))
+        .sum();
+    let scatter = if intervals.len() > 1 {
+        libm::sqrt(squares / (n * (n - 1.0)))
+    } else {
+        0.0
+    };
+    let instants = combined(intervals.iter().map(|i| i.u)) / n;
+    let u = combined([instants, scatter, trace.time_base_u() * mean]);
+    let least = intervals.iter().map(|i| i.value).fold(mean, f64::min);
+    let most = intervals.iter().map(|i| i.value).fold(mean, f64::max);
+    let note = format!(
+        "{} intervals, {} to {}",
+        intervals.len(),
+        show(least, Dimension::Time),
+        show(most, Dimension::Time)
+    );
+    (count, Finding::Value(Estimate::new(mean, u)), vec![note])
+}
+
+/// From the opening of the short to the first instant from which the output
+/// voltage's magnitude stays above 90 % of its mean before the short; lows as
+/// short as a crossing or a cutout are left out.
+///
+/// Standard uncertainty (GUM 5.1.2): the crossing's, the opening's (a logic
+/// line, period / sqrt 12), and the time base.
+fn recovery_time(pulse: &ShortPulse, take: &Take, closure: &Closure, context: &Context) -> Finding {
+    let bench = |reason: &str| Finding::unknown(Blame::Bench, reason);
+    let Some(node) = Trace::of(&take.capture, Signal::NodeVoltage) else {
+        return bench("no channel sees the output voltage");
+    };
+    let Some(before) = Trace::of(&pulse.before.capture, Signal::NodeVoltage) else {
+        return bench("the output voltage before the short was not captured");
+    };
+    let Some(opened) = closure.opened_at.filter(|_| closure.seen) else {
+        return bench("nothing shows when the short opened");
+    };
+    if still_flows(take, opened, context) {
+        return bench("current still flowed after the short should have opened");
+    }
+    let was = before.values().iter().map(|x| x.abs()).sum::<f64>() / before.len() as f64;
+    if was < 0.25 * context.supply_voltage.si() {
+        return Finding::unknown(Blame::Board, "the output was dead before the short");
+    }
+    let level = 0.9 * was;
+    let allowed = context.quiet(node.period());
+    let start = node.index_from(opened);
+    let mut low: Option<usize> = None;
+    let mut back = None;
+    // A low that holds the opening itself counts, however short.
+    let long =
+        |from: usize, to: usize| from == start || (to - from) as f64 * node.period() > allowed;
+    for (index, value) in node.values().iter().enumerate().skip(start) {
+        match (value.abs() < level, low) {
+            (true, None) => low = Some(index),
+            (false, Some(from)) => {
+                if long(from, index) {
+                    back = Some(index);
+                }
+                low = None;
+            }
+            _ => {}
+        }
+    }
+    let sampled = resolution(node.period());
+    let stays_low = low.is_some_and(|from| long(from, node.len()));
+    let too_short = node.last() - opened < allowed;
+    if stays_low || too_short {
+        let waited = (node.last() - opened).max(0.0);
+        return Finding::Above(Estimate::new(waited, sampled));
+    }
+    let span = back
+        .and_then(|index| first_beyond(&node, level, index.saturating_sub(1)))
+        .map_or(Estimate::new(0.0, sampled), |crossing| {
+            let span = (crossing.at.value - opened).max(0.0);
+            let u = combined([crossing.at.u, sampled, node.time_base_u() * span]);
+            Estimate::new(span, u)
+        });
+    Finding::Value(span)
+}
+
+/// Whether the short still carries current well after its line said that it
+/// opened: a welded contact. Ten times the bounce span is left for a contact
+/// that follows its marker.
+fn still_flows(take: &Take, opened: f64, context: &Context) -> bool {
+    let Some(current) = Trace::of(&take.capture, Signal::OutputCurrent) else {
+        return false;
+    };
+    let late = opened + 10.0 * context.bounce.si();
+    let level = context.onset_level.si().abs();
+    current
+        .window(late, f64::INFINITY)
+        .iter()
+        .any(|x| x.abs() >= level)
+}

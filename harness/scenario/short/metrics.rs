@@ -1,0 +1,139 @@
+//! What the short scenario may be told and what it measures. How it is driven
+//! and evaluated is said elsewhere.
+
+use crate::ident::Role;
+use crate::scenario::terms::Censoring;
+use crate::scenario::terms::Entry;
+use crate::scenario::terms::Form;
+use crate::scenario::terms::Metric;
+use crate::scenario::terms::Per;
+use crate::scenario::terms::Setting;
+use crate::scenario::terms::Worse;
+use crate::units::Dimension;
+
+pub(in crate::scenario) static ENTRY: Entry = Entry {
+    word: "short",
+    purpose: "a hard short near the board and one at the far end of the bus, held and then \
+              removed, show that the board protects the layout and comes back by itself",
+    roles: &[Role::Supply, Role::Switch, Role::Capture, Role::Drive],
+    settings: &[
+        Setting {
+            name: "places",
+            form: Form::Words(&["near", "far"]),
+            default: "near, far",
+            doc: "Where the short is made: at the board, or behind the stated bus resistance.",
+        },
+        Setting::one(
+            "pulse",
+            Dimension::Time,
+            "40 ms",
+            "How long the short is closed: at least twice the limit of the trip time.",
+        ),
+        Setting::one(
+            "sampling_period",
+            Dimension::Time,
+            "2 us",
+            "Time between samples of the pulse.",
+        ),
+        Setting::one(
+            "coarse_period",
+            Dimension::Time,
+            "20 us",
+            "Time between samples of the recovery pulse.",
+        ),
+        Setting::one(
+            "recovery_pulse",
+            Dimension::Time,
+            "2 s",
+            "How long the short is held to see the board retry into it.",
+        ),
+        Setting::one(
+            "onset_level",
+            Dimension::Current,
+            "the nominal trip current",
+            "The magnitude whose first crossing starts the trip time.",
+        ),
+        Setting {
+            name: "repeats",
+            form: Form::One(Dimension::Count),
+            default: "5",
+            doc: "Closings at each place, their phase left to chance; the worst is judged.",
+        },
+    ],
+    metrics: &[
+        Metric::unsigned(
+            Per::Place,
+            "peak_current",
+            Dimension::Current,
+            Censoring::Above,
+            Worse::Larger,
+            "Largest magnitude of the current from inception to interruption; a sample at the \
+             end of the channel's range makes it a bound.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "trip_time",
+            Dimension::Time,
+            Censoring::Both,
+            Worse::Larger,
+            "Interruption less onset on the current's magnitude: from its first rising crossing \
+             of the onset level, interpolated linearly and contact bounce counted as one fault, \
+             to the last instant before it stays under the off level for longer than the \
+             longest half-bit and any cutout, while the short is proven closed.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "let_through",
+            Dimension::LetThrough,
+            Censoring::Above,
+            Worse::Larger,
+            "Integral of the squared current by the trapezoidal rule from inception, the first \
+             departure beyond noise after the switch marker, to interruption.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "retries",
+            Dimension::Count,
+            Censoring::Never,
+            Worse::Either,
+            "Onsets after the first within the recovery pulse, each followed by an interruption.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "retry_interval",
+            Dimension::Time,
+            Censoring::Above,
+            Worse::Either,
+            "Mean time from an interruption to the next onset within the recovery pulse, both \
+             interpolated on the coarse capture.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "recovery_time",
+            Dimension::Time,
+            Censoring::Above,
+            Worse::Larger,
+            "From the proven opening of the short after the recovery pulse to the first instant \
+             from which the output voltage's magnitude stays above 90 % of its mean before the \
+             short, crossings and cutouts left out.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "supply_dip",
+            Dimension::Voltage,
+            Censoring::Above,
+            Worse::Larger,
+            "Mean of the board's supply rail before the trigger less its least value from \
+             inception to interruption; no interpolation.",
+        ),
+        Metric::unsigned(
+            Per::Place,
+            "healthy_after",
+            Dimension::Ratio,
+            Censoring::Never,
+            Worse::Smaller,
+            "Mean magnitude of the output voltage at its levels (above nine tenths of its median) \
+             after recovery divided by that before the short, both unloaded.",
+        ),
+    ],
+};

@@ -1,0 +1,48 @@
+//! What the short scenario saw: each short, and the board before and after.
+
+use crate::scenario::take::Take;
+use crate::scenario::terms::Place;
+use serde::{Deserialize, Serialize};
+
+/// One short.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ShortPulse {
+    /// Where.
+    pub place: Place,
+    /// Counted from one.
+    pub repeat: u32,
+    /// Rail-to-rail amplitude and supply before it, for comparison.
+    pub before: Take,
+    /// Fast waveforms around the inception.
+    pub fast: Take,
+    /// Slow waveforms over the retries and the recovery, from a pulse of its
+    /// own that is long enough to hold several retries.
+    pub slow: Option<Take>,
+    /// Waveforms some time after it was removed.
+    pub after: Take,
+}
+
+/// Everything a short scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The shorts, in the order in which they were made.
+    pub pulses: Vec<ShortPulse>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        let pulses = self.pulses.iter();
+        pulses
+            .flat_map(|pulse| {
+                let early = [&pulse.before, &pulse.fast];
+                early.into_iter().chain(&pulse.slow).chain([&pulse.after])
+            })
+            .collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}

@@ -1,0 +1,198 @@
+//! What the signal scenario may be told and what it measures. How it is driven
+//! and evaluated is said elsewhere.
+
+use crate::ident::Role;
+use crate::scenario::terms::Censoring;
+use crate::scenario::terms::Entry;
+use crate::scenario::terms::Form;
+use crate::scenario::terms::Metric;
+use crate::scenario::terms::Per;
+use crate::scenario::terms::Setting;
+use crate::scenario::terms::Worse;
+use crate::units::Dimension;
+
+pub(in crate::scenario) static ENTRY: Entry = Entry {
+    word: "signal",
+    purpose: "a known packet stream at no load and at the rated current shows that the board \
+              passes the signal on undistorted, cutouts included",
+    roles: &[Role::Supply, Role::Capture, Role::Drive],
+    settings: &[
+        Setting {
+            name: "packets",
+            form: Form::Words(&["idle", "reset", "speed", "page preset"]),
+            default: "idle, reset, speed, page preset",
+            doc: "The packets sent one behind the other, over and over: idle, reset, address 55 \
+                  forward step 6 (S-9.2) and page preset (S-9.2.3).",
+        },
+        Setting {
+            name: "loads",
+            form: Form::Words(&["none", "rated"]),
+            default: "none, rated",
+            doc: "At which loading of the output it is captured; the rated current flows through \
+                  the bench's resistor bank, or else through its load as a resistance.",
+        },
+        Setting {
+            name: "cutouts",
+            form: Form::Words(&["nominal", "none"]),
+            default: "nominal",
+            doc: "Whether packets are followed by the cutout of S-9.3.2; a board of one signal \
+                  line cannot show one and is sent none.",
+        },
+        Setting::time("length", "40 ms", "How long one capture is."),
+        Setting::time(
+            "sampling_period",
+            "200 ns",
+            "Time between samples: 1 us at most for the asymmetry, 200 ns at most for the slew.",
+        ),
+        Setting::time(
+            "settle",
+            "50 ms",
+            "Wait after the load before anything is captured.",
+        ),
+    ],
+    metrics: &[
+        Metric::unsigned(
+            Per::Loading,
+            "one_half",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Either,
+            "Half of a 1, from one crossing of zero by the rail-to-rail voltage to the next, \
+             interpolated linearly; the mean of all, the shortest and the longest.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "zero_half",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Either,
+            "Half of a 0 that is not stretched, between crossings of zero by the rail-to-rail \
+             voltage, interpolated linearly; the mean of all, the shortest and the longest.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "asymmetry",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Larger,
+            "Difference between the two halves of a 1, without sign: of the mean of all ones, \
+             and of the worst of them. Not told where the U of one reading is above a third of \
+             the 3 us that S-9.1 allows.",
+        ),
+        Metric {
+            censoring: Censoring::Above,
+            ..Metric::unsigned(
+                Per::Loading,
+                "slew",
+                Dimension::VoltageSlew,
+                Censoring::Never,
+                Worse::Smaller,
+                "Mean slope of the rail-to-rail voltage between -4 V and +4 V, instants \
+                 interpolated linearly, of the slower direction: the mean and the slowest edge. \
+                 A bound where no sample lies between, where the time is known no better than to \
+                 85 % of itself, or where samples are more than 200 ns apart.",
+            )
+        },
+        Metric::unsigned(
+            Per::Loading,
+            "crossing_distortion",
+            Dimension::Voltage,
+            Censoring::Never,
+            Worse::Larger,
+            "Largest magnitude of the rail-to-rail voltage at which an edge runs backwards \
+             between 10 % and 90 % by more than the noise; zero where none does.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "amplitude",
+            Dimension::Voltage,
+            Censoring::Never,
+            Worse::Either,
+            "Peak amplitude of the rail-to-rail voltage: half the distance of its two state \
+             levels (IEEE 181, by histogram), and the lowest and highest mean of a single \
+             half-bit, crossings left out.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "amplitude_symmetry",
+            Dimension::Voltage,
+            Censoring::Never,
+            Worse::Larger,
+            "Difference of the magnitudes of the positive and the negative level, without sign: \
+             of the state levels, and the largest between two half-bits that follow each other.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "overshoot",
+            Dimension::Ratio,
+            Censoring::Never,
+            Worse::Larger,
+            "Largest excursion past the new state level within three durations of the edge, as \
+             a share of the distance of the levels, of the worse direction: the mean and the \
+             greatest.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "propagation_delay",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Larger,
+            "From an edge of the input lines to the output's crossing of zero that answers it: \
+             the mean of all and the longest.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "delay_spread",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Larger,
+            "Longest less shortest propagation delay between the polarities in one capture; \
+             what sampling adds is stated with it and not taken off.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "packet_errors",
+            Dimension::Count,
+            Censoring::Never,
+            Worse::Larger,
+            "Packets of the input lines that the output does not repeat bit for bit, and packets \
+             of the output that were not sent, in one capture.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "cutouts_missing",
+            Dimension::Count,
+            Censoring::Never,
+            Worse::Larger,
+            "Cutouts of the input lines in one capture during which the output's rails are not \
+             joined.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "cutout_start",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Either,
+            "From the last edge of the packet end bit to the rails being joined, at a band of \
+             2.5 V about zero: the mean, the earliest and the latest.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "cutout_end",
+            Dimension::Time,
+            Censoring::Never,
+            Worse::Either,
+            "From the last edge of the packet end bit to the rails being driven again, at a band \
+             of 2.5 V about zero: the mean, the earliest and the latest.",
+        ),
+        Metric::unsigned(
+            Per::Loading,
+            "cutout_drop",
+            Dimension::Voltage,
+            Censoring::Never,
+            Worse::Larger,
+            "Mean magnitude of the rail-to-rail voltage within a cutout, its crossings left out, \
+             with whatever current the loading sends through it: the mean and the worst cutout.",
+        ),
+    ],
+};

@@ -1,0 +1,72 @@
+//! What the signal scenario saw: what was sent, and a capture at each loading.
+
+use crate::scenario::take::Take;
+use crate::track::PacketBytes;
+use crate::units::Amperes;
+use serde::{Deserialize, Serialize};
+
+/// What was put on the board's inputs, over and over.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stream {
+    /// The packets in their order, check bytes included.
+    pub packets: Vec<PacketBytes>,
+    /// Whether each was followed by a cutout.
+    pub cutouts: bool,
+    /// Signal lines of the board: one or two.
+    pub signal_lines: u8,
+}
+
+/// How the output was loaded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Loading {
+    /// By nothing but the bleeder.
+    None,
+    /// By the bench's resistor bank.
+    Resistors,
+    /// By the electronic load as a resistance, behind a rectifier or not: it
+    /// draws nothing about the crossings.
+    Electronic,
+}
+
+impl Loading {
+    /// The words under which its metrics stand; the means of loading the
+    /// output is a note, so that boards from two benches can be compared.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::None => "no load",
+            Self::Resistors | Self::Electronic => "rated current",
+        }
+    }
+}
+
+/// One capture of the stream.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SignalTake {
+    /// How the output was loaded.
+    pub loading: Loading,
+    /// The current asked for.
+    pub current: Amperes,
+    /// The waveforms.
+    pub take: Take,
+}
+
+/// Everything a signal scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// What was sent; `None` where it did not come to that.
+    pub sent: Option<Stream>,
+    /// The captures.
+    pub takes: Vec<SignalTake>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        self.takes.iter().map(|seen| &seen.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+}

@@ -1,0 +1,19 @@
+//! The `soak` scenario: the rated current for minutes.
+//! What it measures, how it is set, driven and evaluated stands in this room
+//! and nowhere else.
+
+mod drive;
+mod evaluate;
+mod metrics;
+mod seen;
+mod settings;
+
+pub(super) use drive::drive;
+pub(super) use evaluate::evaluate;
+pub use evaluate::{SoakRise, soak_rise};
+pub(super) use metrics::ENTRY;
+pub use seen::*;
+pub use settings::*;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,66 @@
+//! What the soak scenario saw: temperatures before and under load, and looks
+//! at the output beside them.
+
+use crate::measurement::Estimate;
+use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
+use crate::units::{Amperes, Seconds};
+use serde::{Deserialize, Serialize};
+
+/// One reading of the thermometer.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Warmth {
+    /// Since the load was switched on; before it negative.
+    pub at: Seconds,
+    /// What it said, in degrees Celsius, with the uncertainty that its
+    /// accuracy allows; `None` where it gave no number.
+    pub temperature: Option<Estimate>,
+}
+
+/// One look under load.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SoakLook {
+    /// How warm the case was.
+    pub warmth: Warmth,
+    /// The waveforms, taken right after.
+    pub take: Take,
+}
+
+/// One soak.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Soaked {
+    /// How the output was driven.
+    pub drive: Polarity,
+    /// The current asked of the load.
+    pub current: Amperes,
+    /// Readings without power before it.
+    pub rest: Vec<Warmth>,
+    /// Looks under load.
+    pub looks: Vec<SoakLook>,
+}
+
+/// Everything a soak scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// In the order in which they were made.
+    pub soaks: Vec<Soaked>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        let looks = self.soaks.iter().flat_map(|soaked| &soaked.looks);
+        looks.map(|look| &look.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        let all = self.soaks.iter().flat_map(|soaked| {
+            let looks = soaked.looks.iter().map(|look| &look.warmth);
+            soaked.rest.iter().chain(looks)
+        });
+        all.filter_map(|warmth| warmth.temperature)
+            .flat_map(|e| [e.value, e.u])
+            .collect()
+    }
+}

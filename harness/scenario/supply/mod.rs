@@ -1,0 +1,18 @@
+//! The `supply` scenario: the customer's supply, loaded directly.
+//! What it measures, how it is set, driven and evaluated stands in this room
+//! and nowhere else.
+
+mod drive;
+mod evaluate;
+mod metrics;
+mod seen;
+mod settings;
+
+pub(super) use drive::drive;
+pub(super) use evaluate::evaluate;
+pub(super) use metrics::ENTRY;
+pub use seen::*;
+pub use settings::*;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,42 @@
+//! What the supply scenario saw: the board's supply rail while the load drew
+//! on it directly.
+
+use crate::measurement::Estimate;
+use crate::scenario::take::Take;
+use crate::units::Amperes;
+use serde::{Deserialize, Serialize};
+
+/// One step of the load on the supply.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SupplyStep {
+    /// The current asked of the load; zero before it is switched on.
+    pub current: Amperes,
+    /// It was asked for as a resistance: a load that goes on asking for its
+    /// current keeps a resting supply down for ever.
+    pub resistive: bool,
+    /// The load's own reading, in amperes, before the waveforms; `None` where
+    /// it gave no number or was off.
+    pub drawn: Option<Estimate>,
+    /// The waveforms.
+    pub take: Take,
+}
+
+/// Everything a supply scenario saw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The steps, the first without a load.
+    pub steps: Vec<SupplyStep>,
+}
+
+impl Seen {
+    /// Every take in the order in which it was taken.
+    pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
+        self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// The plain numbers beside the takes.
+    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
+        let drawn = self.steps.iter().filter_map(|step| step.drawn);
+        drawn.flat_map(|e| [e.value, e.u]).collect()
+    }
+}

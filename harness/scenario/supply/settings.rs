@@ -1,0 +1,87 @@
+//! The settings of a supply scenario and how they are read. How its numbers
+//! must fit together is checked in `check`.
+
+use crate::document::Demand;
+use crate::document::Table;
+use crate::scenario::demands::Demands;
+use crate::scenario::demands::seconds;
+use crate::scenario::room::Levels;
+use crate::scenario::room::ReadContext;
+use crate::scenario::room::not_empty;
+use crate::scenario::room::period;
+use crate::scenario::room::time;
+use crate::units::Quantity;
+use crate::units::{Amperes, Seconds};
+use serde::{Deserialize, Serialize};
+
+/// Samples of one step, at least.
+const FEWEST: f64 = 100.0;
+
+/// How much longer the load stays on the supply than a step lasts.
+pub const LOAD_ROOM: Seconds = Seconds::new(1.0);
+
+/// Shares of the trip current: close beside it, never at it.
+const SHARES: [f64; 6] = [0.5, 0.75, 0.9, 0.95, 1.05, 1.1];
+
+/// Settings of a supply scenario.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Settings {
+    /// The currents, rising.
+    pub steps: Vec<Amperes>,
+    /// Wait after each step before anything is read.
+    pub settle: Seconds,
+    /// How long each step is watched.
+    pub hold: Seconds,
+    /// Time between samples.
+    pub sampling_period: Seconds,
+}
+
+impl Settings {
+    /// Reads the settings.
+    pub(in crate::scenario) fn read(table: &Table<'_>, plan: &ReadContext<'_>) -> Self {
+        let ratings = plan.ratings;
+        let steps = table.quantities("steps", Demand::Positive);
+        Self {
+            steps: not_empty(table, "steps", steps)
+                .unwrap_or_else(|| SHARES.map(|share| ratings.trip_current * share).to_vec()),
+            settle: time(table, "settle", 0.200),
+            hold: time(table, "hold", 3.0),
+            sampling_period: period(table, "sampling_period", 200e-6),
+        }
+    }
+
+    /// How the numbers fit together and with the limits.
+    pub(in crate::scenario) fn check(&self, demands: &mut Demands<'_>) {
+        if self.steps.windows(2).any(|pair| pair[0] >= pair[1]) {
+            demands.fault(
+                "steps",
+                "the steps do not rise".to_owned(),
+                "currents in rising order, none twice".to_owned(),
+            );
+        }
+        let trip = demands.ratings.trip_current;
+        if demands.limit("trip_reachable").is_some()
+            && self.steps.last().is_none_or(|last| *last <= trip)
+        {
+            demands.fault(
+                "steps",
+                "no step lies above the trip current, so none can show that it is reached"
+                    .to_owned(),
+                format!("a last step above {trip}"),
+            );
+        }
+        let least = self.sampling_period.si() * FEWEST;
+        if self.hold.si() < least {
+            demands.fault(
+                "hold",
+                "this is too short to see what the supply does".to_owned(),
+                format!("{} or more", seconds(least)),
+            );
+        }
+    }
+
+    /// None of its own.
+    pub(in crate::scenario) fn levels(&self) -> Levels {
+        Levels::default()
+    }
+}

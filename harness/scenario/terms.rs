@@ -1,0 +1,212 @@
+//! The terms in which a scenario describes itself: purpose, roles, settings and
+//! metrics, each with dimension and definition. They are shown by the guide and
+//! read with every plan; they know no limits and drive nothing.
+
+use crate::ident::Role;
+use crate::units::Dimension;
+use serde::{Deserialize, Serialize};
+
+/// What a scenario says about itself.
+#[derive(Debug)]
+pub struct Entry {
+    /// The word used in files and on screens.
+    pub word: &'static str,
+    /// One sentence: what it provokes and what for.
+    pub purpose: &'static str,
+    /// The instruments without which it cannot run.
+    pub roles: &'static [Role],
+    /// What a plan may set.
+    pub settings: &'static [Setting],
+    /// What it measures.
+    pub metrics: &'static [Metric],
+}
+
+/// How a setting is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// One quantity.
+    One(Dimension),
+    /// A list of quantities.
+    List(Dimension),
+    /// Words from this list.
+    Words(&'static [&'static str]),
+}
+
+/// Something a plan may set.
+#[derive(Debug)]
+pub struct Setting {
+    /// Its key in the plan.
+    pub name: &'static str,
+    /// How it is written.
+    pub form: Form,
+    /// What holds when the plan is silent, as written or in words.
+    pub default: &'static str,
+    /// One sentence.
+    pub doc: &'static str,
+}
+
+impl Setting {
+    /// One quantity of `dimension`.
+    pub(super) const fn one(
+        name: &'static str,
+        dimension: Dimension,
+        default: &'static str,
+        doc: &'static str,
+    ) -> Self {
+        Self {
+            name,
+            form: Form::One(dimension),
+            default,
+            doc,
+        }
+    }
+
+    /// One time.
+    pub(super) const fn time(name: &'static str, default: &'static str, doc: &'static str) -> Self {
+        Self::one(name, Dimension::Time, default, doc)
+    }
+}
+
+/// In which direction a result may be known only as a bound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Censoring {
+    /// Always a number.
+    Never,
+    /// "More than": the event did not come while watched.
+    Above,
+    /// "More than" or "less than": also when it came too soon to resolve.
+    Both,
+}
+
+/// In which direction a metric gets worse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Worse {
+    /// Larger is worse.
+    Larger,
+    /// Smaller is worse.
+    Smaller,
+    /// Both ends hurt.
+    Either,
+}
+
+/// How many values one run of a scenario gives.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Per {
+    /// One.
+    Run,
+    /// One at each current step and polarity.
+    Step,
+    /// One in each polarity.
+    Polarity,
+    /// One at each multiple of the trip current.
+    Multiple,
+    /// One for each place of the short, the worst of its repeats.
+    Place,
+    /// One in each direction across the section boundary.
+    Direction,
+    /// At each loading of the output: the mean and the worst.
+    Loading,
+    /// One for each way in which the signal is lost.
+    Cause,
+}
+
+/// A named measured quantity.
+#[derive(Debug)]
+pub struct Metric {
+    /// Its key in plans, records and reports.
+    pub key: &'static str,
+    /// Its dimension.
+    pub dimension: Dimension,
+    /// Level, edge, window and interpolation in one to three sentences.
+    pub definition: &'static str,
+    /// Whether it may be known only as a bound.
+    pub censoring: Censoring,
+    /// In which direction it gets worse.
+    pub worse: Worse,
+    /// How many values a run gives; a limit holds for each of them.
+    pub per: Per,
+    /// Whether it can be below zero.
+    pub signed: bool,
+}
+
+impl Metric {
+    /// A metric that is never below zero.
+    pub(super) const fn unsigned(
+        per: Per,
+        key: &'static str,
+        dimension: Dimension,
+        censoring: Censoring,
+        worse: Worse,
+        definition: &'static str,
+    ) -> Self {
+        Self {
+            key,
+            dimension,
+            definition,
+            censoring,
+            worse,
+            per,
+            signed: false,
+        }
+    }
+}
+
+/// In which state of the output a step is taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Polarity {
+    /// Held positive.
+    Positive,
+    /// Held negative.
+    Negative,
+    /// Following the signal.
+    Alternating,
+}
+
+impl Polarity {
+    /// Each variant with the word it is written as.
+    pub const WORDS: &'static [(&'static str, Self)] = &[
+        ("positive", Self::Positive),
+        ("negative", Self::Negative),
+        ("alternating", Self::Alternating),
+    ];
+
+    /// The word used in files and on screens.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Positive => "positive",
+            Self::Negative => "negative",
+            Self::Alternating => "alternating",
+        }
+    }
+}
+
+/// Where a short is made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Place {
+    /// At the board.
+    Near,
+    /// Behind the stated bus resistance.
+    Far,
+}
+
+impl Place {
+    /// Each variant with the word it is written as.
+    pub const WORDS: &'static [(&'static str, Self)] = &[("near", Self::Near), ("far", Self::Far)];
+
+    /// The word used in files and on screens.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Near => "near",
+            Self::Far => "far",
+        }
+    }
+}
+
+#[cfg(test)]
+#[path = "terms_tests.rs"]
+mod tests;

@@ -20,7 +20,6 @@ pub use context::context;
 pub use hands::{Halt, Hands};
 pub use journal::{Ended, Journal, Said, journal};
 
-use crate::catalogue::ScenarioKind;
 use crate::observation::Observation;
 use crate::plan::{Scenario, Settings};
 
@@ -43,18 +42,3 @@ pub async fn drive(scenario: &Scenario, hands: &mut Hands<'_>) -> Result<Observa
         Settings::Supply(settings) => supply::drive(settings, hands).await,
     }
 }
-
-/// The kinds that [`drive`] can drive; the catalogue must list the same.
-pub const DRIVEN: [ScenarioKind; 11] = [
-    ScenarioKind::Idle,
-    ScenarioKind::Load,
-    ScenarioKind::Sense,
-    ScenarioKind::Overload,
-    ScenarioKind::Short,
-    ScenarioKind::Reversal,
-    ScenarioKind::Signal,
-    ScenarioKind::Loss,
-    ScenarioKind::Inrush,
-    ScenarioKind::Soak,
-    ScenarioKind::Supply,
-];

@@ -24,3 +24,4 @@ mod runs;
 mod seals;
 mod signal;
 mod substitution;
+mod tools;

@@ -82,7 +82,7 @@ impl Shelf {
 }
 
 /// SHA-256 by coreutils.
-fn sha256sum(bytes: &[u8]) -> String {
+pub(crate) fn sha256sum(bytes: &[u8]) -> String {
     let mut child = Command::new("sha256sum")
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -429,7 +429,7 @@ fn the_certificate_of_a_whole_run_has_one_to_three_pages() {
         .arg("-")
         .output();
     let Ok(done) = done else {
-        println!("skipped: pdftotext (poppler-utils) is not installed");
+        crate::tools::absent("pdftotext (poppler-utils) is not installed");
         return;
     };
     let text = String::from_utf8_lossy(&done.stdout);

@@ -13,6 +13,7 @@ mod hardships;
 mod influence;
 mod inspect;
 mod inspect_records;
+mod kept_store;
 mod lots;
 mod ngspice;
 mod pages;

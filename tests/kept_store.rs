@@ -1,11 +1,13 @@
-//! A store as version 0.1.0 wrote it, kept in `fixtures/store`: what was recorded, judged, signed and handed out then must
-//! be found, checked, judged and handed out again by every later version.
+//! A store as version 0.1.0 wrote it, kept in `fixtures/store`: what was
+//! recorded, judged, signed and handed out then must be found, checked, judged
+//! and handed out again by every later version.
 //!
 //! The file is never written again. Board K-01 passed a short plan of all
 //! eleven scenarios; K-02 failed by a cold joint, was repaired and passed. A
 //! new format gets a store of its own beside this one.
 
-use crate::records::{Shelf, sha256sum};
+use crate::records::{Shelf, decoded, sha256sum};
+use bufferstop::record::{from_bytes, observation_bytes};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -225,4 +227,37 @@ fn it_is_exported_whole_and_as_rows() {
                house limit,fail,-0.09223483009476854,outside the limit,\
                \"line through 5 steps, residual 145.1 uV\"";
     assert!(csv.lines().any(|line| line == row), "no\n{row}\nin\n{csv}");
+}
+
+/// What all eleven scenarios saw on the bench of then is read, and would be
+/// stored as the same bytes, so that it keeps its digest.
+#[test]
+fn what_its_scenarios_saw_would_be_stored_alike() {
+    let shelf = shelf();
+    let words = [
+        "records",
+        "export",
+        "K-01",
+        "--model",
+        "--file",
+        "k-01.json",
+    ];
+    assert_eq!(shelf.says(&words).0, 0);
+    let text = std::fs::read_to_string(shelf.path("k-01.json")).expect("the file");
+    let file: Value = serde_json::from_str(&text).expect("JSON");
+    let bytes = file["bytes"].as_array().expect("a list");
+    let named = |kept: &&Value| {
+        let name = kept["name"].as_str();
+        name.is_some_and(|name| name.starts_with("observation of "))
+    };
+    let observations: Vec<Vec<u8>> = bytes
+        .iter()
+        .filter(named)
+        .map(|kept| decoded(kept["base64"].as_str().expect("bytes")))
+        .collect();
+    assert_eq!(observations.len(), 11);
+    for stored in observations {
+        let seen = from_bytes(&stored).expect("an observation");
+        assert!(observation_bytes(&seen) == stored, "{seen:?}");
+    }
 }

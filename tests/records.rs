@@ -96,7 +96,7 @@ pub(crate) fn sha256sum(bytes: &[u8]) -> String {
 }
 
 /// Base 64 by coreutils.
-fn decoded(text: &str) -> Vec<u8> {
+pub(crate) fn decoded(text: &str) -> Vec<u8> {
     let mut file = tempfile::NamedTempFile::new().expect("a file");
     file.write_all(text.as_bytes()).expect("room");
     let done = Command::new("base64").arg("-d").arg(file.path()).output();

@@ -10,6 +10,7 @@ mod excerpt;
 mod fold;
 mod line;
 mod observation_bytes;
+mod wire;
 
 pub use excerpt::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, StartExcerpt};
 pub use fold::{Fold, RecordFault, measurement_digest};

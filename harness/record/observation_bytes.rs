@@ -1,13 +1,12 @@
 //! An observation as bytes and back, named by their digest. It does not keep
-//! or compress them.
+//! or compress them; what the bytes are is said in `wire`.
 
+use super::wire::{self, WireFault};
 use crate::digest::Digest;
-use crate::measurement::Estimate;
 use crate::observation::{Observation, Take};
 use crate::waveform::CaptureFault;
 
-/// The first byte: which encoding follows. One is postcard's wire format of
-/// [`Observation`] as it stands in this version.
+/// The first byte: which encoding follows. One is the format of [`wire`].
 const FORMAT: u8 = 1;
 
 /// The most bytes that are read as an observation.
@@ -39,10 +38,21 @@ pub enum ObservationFault {
     NotFinite,
 }
 
-/// The bytes of `observation`: a format byte, then postcard.
+impl From<WireFault> for ObservationFault {
+    fn from(fault: WireFault) -> Self {
+        match fault {
+            WireFault::Capture(fault) => Self::Capture(fault),
+            WireFault::NotFinite => Self::NotFinite,
+            other => Self::Malformed(other.to_string()),
+        }
+    }
+}
+
+/// The bytes of `observation`: a format byte, then the observation.
 pub fn observation_bytes(observation: &Observation) -> Vec<u8> {
-    postcard::to_extend(observation, vec![FORMAT])
-        .expect("an observation is plain data and a Vec grows")
+    let mut bytes = vec![FORMAT];
+    wire::put(observation, &mut bytes);
+    bytes
 }
 
 /// The digest under which [`observation_bytes`] are kept.
@@ -50,10 +60,8 @@ pub fn observation_digest(observation: &Observation) -> Digest {
     Digest::of(&observation_bytes(observation))
 }
 
-/// The observation in `bytes`, its captures checked.
-///
-/// Lengths in the bytes are never trusted: memory grows only as elements are
-/// really read (serde reserves at most a mebibyte ahead).
+/// The observation in `bytes`, its captures checked. Lengths in the bytes are
+/// never trusted: memory grows only as elements are really read.
 ///
 /// # Errors
 /// An [`ObservationFault`] saying what is wrong.
@@ -65,51 +73,12 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Observation, ObservationFault> {
     if *format != FORMAT {
         return Err(ObservationFault::Format(*format));
     }
-    let (observation, rest) = postcard::take_from_bytes::<Observation>(body)
-        .map_err(|fault| ObservationFault::Malformed(fault.to_string()))?;
+    let mut rest = body;
+    let observation = wire::take(&mut rest)?;
     if !rest.is_empty() {
         return Err(ObservationFault::Trailing(rest.len()));
     }
-    for take in takes(&observation) {
-        check(take)?;
-    }
-    if !numbers(&observation).all(f64::is_finite) {
-        return Err(ObservationFault::NotFinite);
-    }
     Ok(observation)
-}
-
-/// The plain numbers beside the takes.
-fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
-    let estimate = |estimate: Option<Estimate>| estimate.map(|e| [e.value, e.u]);
-    let numbers: Vec<f64> = match observation {
-        Observation::Overload { steps, .. } => steps.iter().map(|step| step.multiple).collect(),
-        Observation::Sense { steps, .. } => {
-            let counts = steps.iter().flat_map(|step| &step.counts);
-            counts.copied().collect()
-        }
-        Observation::Idle { steps } => steps
-            .iter()
-            .filter_map(|step| estimate(step.input_current))
-            .flatten()
-            .collect(),
-        Observation::Soak { soaks } => soaks
-            .iter()
-            .flat_map(|soaked| {
-                let looks = soaked.looks.iter().map(|look| &look.warmth);
-                soaked.rest.iter().chain(looks)
-            })
-            .filter_map(|warmth| estimate(warmth.temperature))
-            .flatten()
-            .collect(),
-        Observation::Supply { steps } => steps
-            .iter()
-            .filter_map(|step| estimate(step.drawn))
-            .flatten()
-            .collect(),
-        _ => Vec::new(),
-    };
-    numbers.into_iter()
 }
 
 /// Every take in the order in which it was taken.
@@ -150,19 +119,4 @@ pub fn takes(observation: &Observation) -> Vec<&Take> {
         }
         Observation::Supply { steps } => steps.iter().map(|step| &step.take).collect(),
     }
-}
-
-fn check(take: &Take) -> Result<(), ObservationFault> {
-    let capture = &take.capture;
-    let finite = capture.channels.iter().all(|channel| {
-        channel.scale.is_finite()
-            && channel.offset.is_finite()
-            && channel.accuracy.gain_u.is_finite()
-            && channel.accuracy.offset_u.is_finite()
-    });
-    if !(finite && capture.time_base_u.is_finite()) {
-        return Err(ObservationFault::NotFinite);
-    }
-    capture.clone().checked()?;
-    Ok(())
 }

@@ -339,7 +339,7 @@ fn names_written_to_do_harm_do_none() {
         .current_dir(shelf.path("."))
         .output();
     let Ok(done) = done else {
-        println!("skipped: pdftotext (poppler-utils) is not installed");
+        crate::tools::absent("pdftotext (poppler-utils) is not installed");
         return;
     };
     let text = String::from_utf8_lossy(&done.stdout);

@@ -143,7 +143,7 @@ const COURSES: [Case; 11] = [
 fn a_hard_short_agrees_with_ngspice() {
     for case in &CASES {
         let Some(theirs) = simulate(case) else {
-            println!("skipped: ngspice is not installed");
+            crate::tools::absent("ngspice is not installed");
             return;
         };
         let ours = advance(case);
@@ -241,7 +241,7 @@ const EVENT_TOLERANCE: f64 = 1e-6;
 fn each_part_of_the_circuit_takes_the_course_that_ngspice_gives_it() {
     for case in &COURSES {
         let Some(theirs) = courses(case) else {
-            println!("skipped: ngspice is not installed");
+            crate::tools::absent("ngspice is not installed");
             return;
         };
         let ours = followed(case);

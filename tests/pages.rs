@@ -75,7 +75,7 @@ fn check(shelf: &Shelf, words: &[&str], file: &str) {
         in_lines(&page)
     } else {
         let Some(text) = on_paper(&path) else {
-            println!("skipped: pdftotext (poppler-utils) is not installed");
+            crate::tools::absent("pdftotext (poppler-utils) is not installed");
             return;
         };
         text

@@ -18,10 +18,10 @@ pub(crate) fn interpreter() -> Option<PathBuf> {
     if place.exists() {
         return Some(place);
     }
-    println!(
-        "skipped: no Python environment at {}; run scripts/check",
+    crate::tools::absent(&format!(
+        "no Python environment at {}; run scripts/check",
         place.display()
-    );
+    ));
     None
 }
 

@@ -82,7 +82,7 @@ impl Shelf {
 }
 
 /// SHA-256 by coreutils.
-fn sha256sum(bytes: &[u8]) -> String {
+pub(crate) fn sha256sum(bytes: &[u8]) -> String {
     let mut child = Command::new("sha256sum")
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -96,7 +96,7 @@ fn sha256sum(bytes: &[u8]) -> String {
 }
 
 /// Base 64 by coreutils.
-fn decoded(text: &str) -> Vec<u8> {
+pub(crate) fn decoded(text: &str) -> Vec<u8> {
     let mut file = tempfile::NamedTempFile::new().expect("a file");
     file.write_all(text.as_bytes()).expect("room");
     let done = Command::new("base64").arg("-d").arg(file.path()).output();
@@ -429,7 +429,7 @@ fn the_certificate_of_a_whole_run_has_one_to_three_pages() {
         .arg("-")
         .output();
     let Ok(done) = done else {
-        println!("skipped: pdftotext (poppler-utils) is not installed");
+        crate::tools::absent("pdftotext (poppler-utils) is not installed");
         return;
     };
     let text = String::from_utf8_lossy(&done.stdout);

@@ -26,7 +26,7 @@ fn runs(program: &str, words: &[&str], folder: &Path) -> Option<bool> {
         .current_dir(folder)
         .output();
     let Ok(done) = done else {
-        println!("skipped: {program} is not installed");
+        crate::tools::absent(&format!("{program} is not installed"));
         return None;
     };
     Some(done.status.success())
@@ -194,7 +194,7 @@ fn labels_are_for_boards_that_passed_and_never_for_the_model_bench() {
         .current_dir(shelf.path("."))
         .output();
     let Ok(done) = done else {
-        println!("skipped: pdftotext (poppler-utils) is not installed");
+        crate::tools::absent("pdftotext (poppler-utils) is not installed");
         return;
     };
     let text = String::from_utf8_lossy(&done.stdout);

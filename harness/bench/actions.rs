@@ -122,19 +122,6 @@ impl Bench {
         Ok(switch.pulse(number, duration).await?)
     }
 
-    /// The person has set a supply that cannot be commanded.
-    pub fn supply_set_by_person(&mut self, voltage: Volts, limit: Amperes) {
-        let now = self.now();
-        self.interlock.learn(|state| {
-            state.energised_since.get_or_insert(now);
-            state.supply = Known::Sure(SupplyState {
-                on: true,
-                voltage,
-                limit,
-            });
-        });
-    }
-
     /// Switches the supply off.
     ///
     /// # Errors
@@ -385,33 +372,6 @@ impl Bench {
             }
         }
         Err(BenchError::Unfinished { role, within })
-    }
-
-    /// Waits until the load has ended its pulse or ramp.
-    ///
-    /// # Errors
-    /// [`BenchError::Unfinished`] when it has not by about `within`.
-    pub async fn load_finished(&self, within: Seconds) -> Result<(), BenchError> {
-        let role = Role::Load;
-        let load = self.load.as_ref().ok_or(BenchError::Missing(role))?;
-        for poll in 0..=POLLS {
-            if !load.running().await? {
-                return Ok(());
-            }
-            if poll < POLLS {
-                self.wait(within / f64::from(POLLS)).await?;
-            }
-        }
-        Err(BenchError::Unfinished { role, within })
-    }
-
-    /// Stops a pulse or ramp of the load.
-    ///
-    /// # Errors
-    /// A [`BenchError`].
-    pub async fn load_stop(&self) -> Result<(), BenchError> {
-        let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
-        Ok(load.stop().await?)
     }
 
     /// Whether a current is below `level`, by a measurement that says so with

@@ -115,10 +115,4 @@ impl Bench {
         let device = self.capture.as_ref()?;
         device.wiring().channel(signal).map(|channel| channel.range)
     }
-
-    /// Whether the capture device sees `line`.
-    pub fn sees_line(&self, line: crate::waveform::LogicLine) -> bool {
-        let device = self.capture.as_ref();
-        device.is_some_and(|device| device.wiring().line(line).is_some())
-    }
 }

@@ -273,13 +273,6 @@ words! {
     }
 }
 
-impl Proof {
-    /// Whether it still proves anything while the rails are dead.
-    pub const fn holds_on_dead_rails(self) -> bool {
-        matches!(self, Self::SecondPole | Self::PilotCurrent)
-    }
-}
-
 /// One channel of the switch.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BranchEntry {

@@ -16,6 +16,11 @@ pub(crate) fn told(program: &str, words: &[&str], bytes: &[u8]) -> Option<String
         command.arg("-");
     }
     let Ok(told) = command.output() else {
+        // `scripts/check` installs it, so there a lack is a fault.
+        assert!(
+            std::env::var_os("BUFFERSTOP_EVERY_TOOL").is_none(),
+            "{program} (poppler-utils) is not installed"
+        );
         println!("skipped: {program} (poppler-utils) is not installed");
         return None;
     };

@@ -1,13 +1,11 @@
 //! An observation as bytes and back, named by their digest. It does not keep
-//! or compress them.
+//! or compress them; what the bytes are is said in `scenario::wire`.
 
 use crate::digest::Digest;
-use crate::scenario::Observation;
-use crate::scenario::Take;
+use crate::scenario::{Observation, WireFault};
 use crate::waveform::CaptureFault;
 
-/// The first byte: which encoding follows. One is postcard's wire format of
-/// [`Observation`] as it stands in this version.
+/// The first byte: which encoding follows. One is the format that `scenario::wire` spells out.
 const FORMAT: u8 = 1;
 
 /// The most bytes that are read as an observation.
@@ -39,9 +37,21 @@ pub enum ObservationFault {
     NotFinite,
 }
 
-/// The bytes of `observation`: a format byte, then postcard.
+impl From<WireFault> for ObservationFault {
+    fn from(fault: WireFault) -> Self {
+        match fault {
+            WireFault::Capture(fault) => Self::Capture(fault),
+            WireFault::NotFinite => Self::NotFinite,
+            other => Self::Malformed(other.to_string()),
+        }
+    }
+}
+
+/// The bytes of `observation`: a format byte, then the observation.
 pub fn observation_bytes(observation: &Observation) -> Vec<u8> {
-    observation.append_to(vec![FORMAT])
+    let mut bytes = vec![FORMAT];
+    observation.put(&mut bytes);
+    bytes
 }
 
 /// The digest under which [`observation_bytes`] are kept.
@@ -49,10 +59,8 @@ pub fn observation_digest(observation: &Observation) -> Digest {
     Digest::of(&observation_bytes(observation))
 }
 
-/// The observation in `bytes`, its captures checked.
-///
-/// Lengths in the bytes are never trusted: memory grows only as elements are
-/// really read (serde reserves at most a mebibyte ahead).
+/// The observation in `bytes`, its captures checked. Lengths in the bytes are
+/// never trusted: memory grows only as elements are really read.
 ///
 /// # Errors
 /// An [`ObservationFault`] saying what is wrong.
@@ -64,30 +72,10 @@ pub fn from_bytes(bytes: &[u8]) -> Result<Observation, ObservationFault> {
     if *format != FORMAT {
         return Err(ObservationFault::Format(*format));
     }
-    let (observation, rest) = Observation::read_from(body).map_err(ObservationFault::Malformed)?;
+    let mut rest = body;
+    let observation = Observation::take(&mut rest)?;
     if !rest.is_empty() {
         return Err(ObservationFault::Trailing(rest.len()));
     }
-    for take in observation.takes() {
-        check(take)?;
-    }
-    if !observation.numbers().into_iter().all(f64::is_finite) {
-        return Err(ObservationFault::NotFinite);
-    }
     Ok(observation)
-}
-
-fn check(take: &Take) -> Result<(), ObservationFault> {
-    let capture = &take.capture;
-    let finite = capture.channels.iter().all(|channel| {
-        channel.scale.is_finite()
-            && channel.offset.is_finite()
-            && channel.accuracy.gain_u.is_finite()
-            && channel.accuracy.offset_u.is_finite()
-    });
-    if !(finite && capture.time_base_u.is_finite()) {
-        return Err(ObservationFault::NotFinite);
-    }
-    capture.clone().checked()?;
-    Ok(())
 }

@@ -1,11 +1,14 @@
 //! Tests of the fold, the chain and the bytes.
 
+mod stored;
+
 use super::chain::{ChainFault, Stored, next, start, verify};
 use super::samples::{
     events, finished, made_safe, measured, numbered, observation, started, trouble, value,
 };
 use super::*;
 use crate::event::Event;
+
 use proptest::prelude::*;
 
 fn failing() -> Vec<Entry> {

@@ -22,6 +22,7 @@ use super::supply;
 use super::take::Take;
 use super::terms::Entry;
 use super::terms::Metric;
+use super::wire::form::{Format1, WireFault};
 use crate::bench_file::Bench;
 use crate::document::Table;
 use crate::measurement;
@@ -121,30 +122,25 @@ macro_rules! scenarios {
                 }
             }
 
-            /// The plain numbers beside the takes.
-            pub fn numbers(&self) -> Vec<f64> {
+            /// Appends its bytes in format 1.
+            pub(crate) fn put(&self, bytes: &mut Vec<u8>) {
                 match self {
-                    $(Self::$name(seen) => seen.numbers(),)*
-                }
-            }
-
-            /// The bytes after `head`: the scenario's number, then what it saw.
-            pub(crate) fn append_to(&self, head: Vec<u8>) -> Vec<u8> {
-                match self {
-                    $(Self::$name(seen) => stored(seen, $number, head),)*
-                }
-            }
-
-            /// The observation in `bytes` as [`Observation::append_to`] wrote
-            /// it, and what follows.
-            pub(crate) fn read_from(bytes: &[u8]) -> Result<(Self, &[u8]), String> {
-                let (number, body) = bytes.split_first().ok_or("they end too early")?;
-                match number {
-                    $($number => {
-                        let (seen, rest) = read(body)?;
-                        Ok((Self::$name(seen), rest))
+                    $(Self::$name(seen) => {
+                        let number: u32 = $number;
+                        number.put(bytes);
+                        seen.put(bytes);
                     })*
-                    other => Err(format!("no scenario has the number {other}")),
+                }
+            }
+
+            /// Takes it from the front of `bytes`, its captures checked.
+            pub(crate) fn take(bytes: &mut &[u8]) -> Result<Self, WireFault> {
+                match u32::take(bytes)? {
+                    $($number => Ok(Self::$name(Format1::take(bytes)?)),)*
+                    number => Err(WireFault::Number {
+                        what: "scenario",
+                        number,
+                    }),
                 }
             }
         }
@@ -191,15 +187,6 @@ scenarios! {
     Soak in soak, stored as 9;
     /// The customer's supply, loaded directly.
     Supply in supply, stored as 10;
-}
-
-fn stored(seen: &impl Serialize, number: u8, mut head: Vec<u8>) -> Vec<u8> {
-    head.push(number);
-    postcard::to_extend(seen, head).expect("what was seen is plain data and a Vec grows")
-}
-
-fn read<'a, T: Deserialize<'a>>(body: &'a [u8]) -> Result<(T, &'a [u8]), String> {
-    postcard::take_from_bytes(body).map_err(|fault| fault.to_string())
 }
 
 impl ScenarioKind {

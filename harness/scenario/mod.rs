@@ -25,6 +25,7 @@ pub mod session;
 mod sheet;
 mod take;
 mod terms;
+mod wire;
 
 pub mod idle;
 pub mod inrush;
@@ -49,6 +50,7 @@ pub use routine::quiet;
 pub use session::{BenchSession, Halt};
 pub use take::{Proof, Take, Trouble};
 pub use terms::{Censoring, Entry, Form, Metric, Per, Place, Polarity, Setting, Worse};
+pub(crate) use wire::WireFault;
 
 #[cfg(test)]
 mod tests;

@@ -1,6 +1,6 @@
 //! Edges of a logic line and the half-bits between them. It decodes nothing.
 
-use super::{Capture, LogicLine, LogicTrack};
+use super::{Capture, LogicLine};
 
 /// A change of a logic line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -73,16 +73,5 @@ impl HalfBits {
         let end = self.0.partition_point(|half| half.to <= before);
         let start = end.checked_sub(count)?;
         (count > 0).then(|| (self.0[start].from, self.0[end - 1].to))
-    }
-}
-
-impl LogicTrack {
-    /// Whether the line is high at every sample of `range`.
-    pub fn high_throughout(&self, range: std::ops::Range<usize>) -> bool {
-        self.level(range.start)
-            && !self
-                .changes
-                .iter()
-                .any(|&change| range.contains(&(change as usize)))
     }
 }

@@ -5,10 +5,9 @@ use crate::measurement::Estimate;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
-use serde::{Deserialize, Serialize};
 
 /// One state of the unloaded board.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct IdleStep {
     /// The supply's setting.
     pub supply: Volts,
@@ -24,7 +23,7 @@ pub struct IdleStep {
 }
 
 /// Everything an idle scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The states, in the order in which they were taken.
     pub steps: Vec<IdleStep>,
@@ -34,11 +33,5 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        let currents = self.steps.iter().filter_map(|step| step.input_current);
-        currents.flat_map(|e| [e.value, e.u]).collect()
     }
 }

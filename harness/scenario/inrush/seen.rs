@@ -2,10 +2,9 @@
 
 use crate::scenario::take::Take;
 use crate::units::{Farads, Volts};
-use serde::{Deserialize, Serialize};
 
 /// The bank as the bench file states it.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bank {
     /// Its capacitance.
     pub capacitance: Farads,
@@ -14,7 +13,7 @@ pub struct Bank {
 }
 
 /// Two starts into the empty bank.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct InrushStart {
     /// Counted from one.
     pub repeat: u32,
@@ -25,7 +24,7 @@ pub struct InrushStart {
 }
 
 /// Everything an inrush scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The bank.
     pub bank: Bank,
@@ -40,10 +39,5 @@ impl Seen {
         starts
             .flat_map(|start| [&start.fine, &start.coarse])
             .collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        Vec::new()
     }
 }

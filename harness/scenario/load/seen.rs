@@ -3,10 +3,9 @@
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
-use serde::{Deserialize, Serialize};
 
 /// One held step of `load`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct LoadStep {
     /// How the output was driven.
     pub drive: Polarity,
@@ -17,7 +16,7 @@ pub struct LoadStep {
 }
 
 /// Everything a load scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The steps, in the order in which they were taken.
     pub steps: Vec<LoadStep>,
@@ -27,10 +26,5 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        Vec::new()
     }
 }

@@ -2,10 +2,9 @@
 
 use super::settings::LossCause;
 use crate::scenario::take::Take;
-use serde::{Deserialize, Serialize};
 
 /// One loss of the signal.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SignalLost {
     /// How.
     pub cause: LossCause,
@@ -14,7 +13,7 @@ pub struct SignalLost {
 }
 
 /// Everything a loss scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The losses, in the order in which they were.
     pub losses: Vec<SignalLost>,
@@ -24,10 +23,5 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.losses.iter().map(|lost| &lost.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        Vec::new()
     }
 }

@@ -7,6 +7,7 @@ mod evaluate;
 mod metrics;
 mod seen;
 mod settings;
+mod wire;
 
 pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;

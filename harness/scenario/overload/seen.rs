@@ -2,10 +2,9 @@
 
 use crate::scenario::take::Take;
 use crate::units::{Amperes, Seconds};
-use serde::{Deserialize, Serialize};
 
 /// One step of `overload` to a multiple of the nominal trip current.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct OverloadStep {
     /// The multiple.
     pub multiple: f64,
@@ -16,7 +15,7 @@ pub struct OverloadStep {
 }
 
 /// A ramp of the load's current.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct OverloadRamp {
     /// Current at the start.
     pub from: Amperes,
@@ -29,7 +28,7 @@ pub struct OverloadRamp {
 }
 
 /// Everything an overload scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The slow ramp.
     pub ramp: Option<OverloadRamp>,
@@ -46,10 +45,5 @@ impl Seen {
         let middle = self.steps.iter().map(|step| &step.take);
         let last = self.hold.iter().map(|hold| &hold.take);
         first.chain(middle).chain(last).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        self.steps.iter().map(|step| step.multiple).collect()
     }
 }

@@ -7,12 +7,12 @@ mod evaluate;
 mod metrics;
 mod seen;
 mod settings;
+#[cfg(test)]
+mod tests;
+mod wire;
 
 pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;
 pub(super) use metrics::ENTRY;
 pub use seen::*;
 pub use settings::*;
-
-#[cfg(test)]
-mod tests;

@@ -3,10 +3,9 @@
 use super::settings::Direction;
 use crate::scenario::take::Take;
 use crate::units::{Seconds, Volts};
-use serde::{Deserialize, Serialize};
 
 /// One closing of the section boundary against the wrong polarity.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct GapClosing {
     /// `forward` (gap crossed) or `back` (gap straight, phase reversed).
     pub direction: Direction,
@@ -18,7 +17,7 @@ pub struct GapClosing {
 }
 
 /// Everything a reversal scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The closings.
     pub closings: Vec<GapClosing>,
@@ -36,10 +35,5 @@ impl Seen {
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         let closings = self.closings.iter().map(|closing| &closing.take);
         closings.chain(&self.short).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        Vec::new()
     }
 }

@@ -7,6 +7,9 @@ mod evaluate;
 mod metrics;
 mod seen;
 mod settings;
+#[cfg(test)]
+mod tests;
+mod wire;
 
 pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;
@@ -14,6 +17,3 @@ pub use evaluate::{SenseLine, SensePoint, sense_line, sense_points};
 pub(super) use metrics::ENTRY;
 pub use seen::*;
 pub use settings::*;
-
-#[cfg(test)]
-mod tests;

@@ -4,10 +4,9 @@
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
-use serde::{Deserialize, Serialize};
 
 /// One held step of `sense`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SenseStep {
     /// How the output was driven.
     pub drive: Polarity,
@@ -21,7 +20,7 @@ pub struct SenseStep {
 }
 
 /// Everything a sense scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The board's reading at the end of its converter.
     pub last_count: u32,
@@ -33,11 +32,5 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        let counts = self.steps.iter().flat_map(|step| &step.counts);
-        counts.copied().collect()
     }
 }

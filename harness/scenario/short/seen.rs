@@ -2,10 +2,9 @@
 
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
-use serde::{Deserialize, Serialize};
 
 /// One short.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct ShortPulse {
     /// Where.
     pub place: Place,
@@ -23,7 +22,7 @@ pub struct ShortPulse {
 }
 
 /// Everything a short scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The shorts, in the order in which they were made.
     pub pulses: Vec<ShortPulse>,
@@ -39,10 +38,5 @@ impl Seen {
                 early.into_iter().chain(&pulse.slow).chain([&pulse.after])
             })
             .collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        Vec::new()
     }
 }

@@ -11,6 +11,9 @@ mod listen;
 mod metrics;
 mod seen;
 mod settings;
+#[cfg(test)]
+mod tests;
+mod wire;
 
 pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;
@@ -18,6 +21,3 @@ pub use evaluate::half_bit_histogram;
 pub(super) use metrics::ENTRY;
 pub use seen::*;
 pub use settings::*;
-
-#[cfg(test)]
-mod tests;

@@ -3,10 +3,9 @@
 use crate::scenario::take::Take;
 use crate::track::PacketBytes;
 use crate::units::Amperes;
-use serde::{Deserialize, Serialize};
 
 /// What was put on the board's inputs, over and over.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Stream {
     /// The packets in their order, check bytes included.
     pub packets: Vec<PacketBytes>,
@@ -17,7 +16,7 @@ pub struct Stream {
 }
 
 /// How the output was loaded.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Loading {
     /// By nothing but the bleeder.
     None,
@@ -40,7 +39,7 @@ impl Loading {
 }
 
 /// One capture of the stream.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SignalTake {
     /// How the output was loaded.
     pub loading: Loading,
@@ -51,7 +50,7 @@ pub struct SignalTake {
 }
 
 /// Everything a signal scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// What was sent; `None` where it did not come to that.
     pub sent: Option<Stream>,
@@ -63,10 +62,5 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.takes.iter().map(|seen| &seen.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        Vec::new()
     }
 }

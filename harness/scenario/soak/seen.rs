@@ -5,10 +5,9 @@ use crate::measurement::Estimate;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
-use serde::{Deserialize, Serialize};
 
 /// One reading of the thermometer.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Warmth {
     /// Since the load was switched on; before it negative.
     pub at: Seconds,
@@ -18,7 +17,7 @@ pub struct Warmth {
 }
 
 /// One look under load.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SoakLook {
     /// How warm the case was.
     pub warmth: Warmth,
@@ -27,7 +26,7 @@ pub struct SoakLook {
 }
 
 /// One soak.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Soaked {
     /// How the output was driven.
     pub drive: Polarity,
@@ -40,7 +39,7 @@ pub struct Soaked {
 }
 
 /// Everything a soak scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// In the order in which they were made.
     pub soaks: Vec<Soaked>,
@@ -51,16 +50,5 @@ impl Seen {
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         let looks = self.soaks.iter().flat_map(|soaked| &soaked.looks);
         looks.map(|look| &look.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        let all = self.soaks.iter().flat_map(|soaked| {
-            let looks = soaked.looks.iter().map(|look| &look.warmth);
-            soaked.rest.iter().chain(looks)
-        });
-        all.filter_map(|warmth| warmth.temperature)
-            .flat_map(|e| [e.value, e.u])
-            .collect()
     }
 }

@@ -4,10 +4,9 @@
 use crate::measurement::Estimate;
 use crate::scenario::take::Take;
 use crate::units::Amperes;
-use serde::{Deserialize, Serialize};
 
 /// One step of the load on the supply.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SupplyStep {
     /// The current asked of the load; zero before it is switched on.
     pub current: Amperes,
@@ -22,7 +21,7 @@ pub struct SupplyStep {
 }
 
 /// Everything a supply scenario saw.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// The steps, the first without a load.
     pub steps: Vec<SupplyStep>,
@@ -32,11 +31,5 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
-    }
-
-    /// The plain numbers beside the takes.
-    pub(in crate::scenario) fn numbers(&self) -> Vec<f64> {
-        let drawn = self.steps.iter().filter_map(|step| step.drawn);
-        drawn.flat_map(|e| [e.value, e.u]).collect()
     }
 }

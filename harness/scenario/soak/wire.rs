@@ -1,0 +1,33 @@
+//! What the soak scenario saw, as it is stored. What it means is said where it is
+//! declared.
+
+use super::seen::Seen;
+use super::seen::SoakLook;
+use super::seen::Soaked;
+use super::seen::Warmth;
+use crate::measurement::Estimate;
+use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
+use crate::scenario::wire::form::fields;
+use crate::units::{Amperes, Seconds};
+
+fields! { Seen {
+    soaks: Vec<Soaked>,
+} }
+
+fields! { Soaked {
+    drive: Polarity,
+    current: Amperes,
+    rest: Vec<Warmth>,
+    looks: Vec<SoakLook>,
+} }
+
+fields! { SoakLook {
+    warmth: Warmth,
+    take: Take,
+} }
+
+fields! { Warmth {
+    at: Seconds,
+    temperature: Option<Estimate>,
+} }

@@ -71,6 +71,9 @@ pub mod bench_file;
 // What to do, and the limits.
 pub mod plan;
 
+// What may be done to a board: the one place that knows what could flow.
+pub mod envelope;
+
 // Floor 3, facts: what happened, what it means, what is kept.
 
 // What a scenario saw.

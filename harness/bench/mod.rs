@@ -8,18 +8,17 @@ mod fault;
 pub mod guardian;
 mod interlock;
 mod open;
-mod prospect;
 mod safe;
 mod taking;
 
 #[cfg(test)]
 mod tests;
 
+pub use crate::envelope::{BoardFacts, Intent, Refusal, Surroundings};
 pub use clock::{BenchClock, LONGEST_WAIT};
 pub use fault::BenchError;
-pub use interlock::{Intent, Interlock, Permit, Refusal, gap_branch, short_branch};
+pub use interlock::{Interlock, Permit};
 pub use open::{Connection, Identified};
-pub use prospect::{BoardFacts, Surroundings};
 pub use safe::Opening;
 
 use crate::bench_file;

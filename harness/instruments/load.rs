@@ -4,17 +4,9 @@
 use super::fault::InstrumentError;
 use super::session::{Measured, Session};
 use super::switch::has_bit;
+use crate::envelope::LoadSetting;
 use crate::template::Argument;
-use crate::units::{Amperes, Ohms, Quantity, Seconds};
-
-/// How a load draws.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum LoadSetting {
-    /// So many amperes, whatever the voltage.
-    Current(Amperes),
-    /// Like a resistor.
-    Resistance(Ohms),
-}
+use crate::units::{Amperes, Quantity, Seconds};
 
 /// What a load says of itself.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

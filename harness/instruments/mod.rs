@@ -16,11 +16,12 @@ mod wiring;
 #[cfg(test)]
 mod tests;
 
+pub use crate::envelope::LoadSetting;
 pub use capture::{CaptureDevice, CaptureRequest, CaptureStatus, ChannelRequest, Trigger};
 pub use console::Console;
 pub use drive::{Drive, InputLine};
 pub use fault::InstrumentError;
-pub use load::{Load, LoadCondition, LoadSetting};
+pub use load::{Load, LoadCondition};
 pub use session::{Measured, Session};
 pub use supply::{Supply, SupplyCondition};
 pub use switch::Switch;

@@ -3,15 +3,16 @@
 //! restart, and leave it quiet. It knows no scenario in particular.
 
 use super::journal::{Ended, Journal};
-use crate::bench::{Bench, BenchError, Intent, Opening, gap_branch, short_branch};
+use crate::bench::{Bench, BenchError, Opening};
 use crate::bench_file::{self, Closes};
+use crate::envelope::{BoardFacts, Intent, Loop, Loops, gap_branch, short_branch};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::{CaptureRequest, ChannelRequest, Trigger};
 use crate::measurement::Blame;
 use crate::observation::{Drive, Place, Proof, Take};
 use crate::plan::{Plan, Scenario};
-use crate::units::{Amperes, Dimension, Ohms, Quantity, Seconds, Volts};
+use crate::units::{Amperes, Dimension, Quantity, Seconds, Volts};
 use crate::waveform::{Capture, LogicLine, Signal};
 
 /// How long a board may take to restart by itself before its supply is cycled.
@@ -234,12 +235,9 @@ impl<'a> Hands<'a> {
     }
 
     /// The most that can flow through a short, and a quarter for the edges.
-    pub(super) fn short_current(&self, place: Place) -> Amperes {
-        let branch = self.file.branch(short_branch(place));
-        self.through(
-            self.plan.ratings.supply_voltage,
-            branch.map_or(Ohms::ZERO, |branch| branch.resistance),
-        )
+    pub(super) fn short_current(&self, place: Place) -> Result<Amperes, Halt> {
+        let supply = self.plan.ratings.supply_voltage;
+        widest(self.loops().short(place, supply), short_branch(place))
     }
 
     /// The capacitor bank as the bench states it.
@@ -251,29 +249,20 @@ impl<'a> Hands<'a> {
     }
 
     /// The most that can flow into the empty bank, and a quarter for the edges.
-    pub(super) fn bank_current(&self) -> Amperes {
-        let branch = self.file.branch(Closes::CapacitorBank);
-        self.through(
-            self.plan.ratings.supply_voltage,
-            branch.map_or(Ohms::ZERO, |branch| branch.resistance),
-        )
+    pub(super) fn bank_current(&self) -> Result<Amperes, Halt> {
+        let supply = self.plan.ratings.supply_voltage;
+        widest(self.loops().bank(supply), Closes::CapacitorBank)
     }
 
     /// The most that can flow between the board and the upstream source in
     /// opposite phase, and a quarter for the edges.
-    pub(super) fn mismatch_current(&self, crossed: bool) -> Amperes {
-        let board = self.plan.ratings.supply_voltage;
-        let mismatch = self.file.mismatch(board, gap_branch(crossed));
-        mismatch.map_or(Amperes::ZERO, |(voltage, resistance)| {
-            self.through(voltage, resistance)
-        })
+    pub(super) fn mismatch_current(&self, crossed: bool) -> Result<Amperes, Halt> {
+        let supply = self.plan.ratings.supply_voltage;
+        widest(self.loops().gap(crossed, supply), gap_branch(crossed))
     }
 
-    fn through(&self, voltage: Volts, loop_resistance: Ohms) -> Amperes {
-        let resistance = loop_resistance
-            + self.file.wiring.lead_resistance
-            + self.plan.ratings.source_resistance;
-        Amperes::new(voltage.si() / resistance.si().max(1e-3) * 1.25)
+    fn loops(&self) -> Loops<'_> {
+        Loops::new(self.file, BoardFacts::from(&self.plan.ratings))
     }
 
     fn request_in(
@@ -484,6 +473,18 @@ impl<'a> Hands<'a> {
             .as_ref()
             .map(|upstream| upstream.trip_time)
             .ok_or_else(|| Halt::Missing("the bench file states no upstream source".to_owned()))
+    }
+}
+
+/// What can flow round a loop, and a quarter for the edges.
+fn widest(closed: Option<Loop>, closes: Closes) -> Result<Amperes, Halt> {
+    let current = closed.map(|closed| Amperes::from_si(closed.current().si() * 1.25));
+    match current {
+        Some(current) => Ok(current.unwrap_or(Amperes::new(f64::MAX))),
+        None => Err(Halt::Missing(format!(
+            "nothing flows through the {} of this bench, or there is none",
+            closes.word()
+        ))),
     }
 }
 

@@ -3,8 +3,8 @@
 //! retry. The bank bleeds empty before each, with the supply off.
 
 use super::hands::{Halt, Hands, Window};
-use crate::bench::Intent;
 use crate::bench_file::Closes;
+use crate::envelope::Intent;
 use crate::instruments::Trigger;
 use crate::observation::{Bank, InrushStart, Observation, Take};
 use crate::plan::{self, BANK_ROOM};
@@ -70,7 +70,7 @@ async fn start(
         level,
         rising: true,
     };
-    let request = hands.request(window, trigger, &SIGNALS, hands.bank_current());
+    let request = hands.request(window, trigger, &SIGNALS, hands.bank_current()?);
     hands.bench.arm(&request).await?;
     let connect = Intent::Connect {
         closes: Closes::CapacitorBank,
@@ -82,7 +82,7 @@ async fn start(
         Some(take) => take,
         // The output never came on: say so with what there is.
         None => {
-            let widest = hands.bank_current();
+            let widest = hands.bank_current()?;
             hands
                 .snapshot(&text, period, BEFORE, &SIGNALS, widest)
                 .await?

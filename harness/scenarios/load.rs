@@ -3,8 +3,7 @@
 //! that every step can be evaluated again.
 
 use super::hands::{Halt, Hands};
-use crate::bench::Intent;
-use crate::instruments::LoadSetting;
+use crate::envelope::{Intent, LoadSetting};
 use crate::observation::{Drive, LoadStep, Observation};
 use crate::plan;
 use crate::units::{Amperes, Quantity, Seconds};

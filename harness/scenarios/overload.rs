@@ -3,7 +3,7 @@
 //! left to restart by itself between them.
 
 use super::hands::{Halt, Hands, Window};
-use crate::bench::Intent;
+use crate::envelope::Intent;
 use crate::instruments::Trigger;
 use crate::observation::{Drive, Observation, OverloadRamp, OverloadStep, Take};
 use crate::plan;

@@ -4,7 +4,7 @@
 
 use super::hands::{Halt, Hands, Window};
 use super::short;
-use crate::bench::Intent;
+use crate::envelope::Intent;
 use crate::instruments::Trigger;
 use crate::observation::{Direction, Drive, GapClosing, Observation, Place};
 use crate::plan;
@@ -63,7 +63,7 @@ async fn closing(
     };
     hands
         .bench
-        .arm(&hands.request(window, trigger, &SIGNALS, hands.mismatch_current(crossed)))
+        .arm(&hands.request(window, trigger, &SIGNALS, hands.mismatch_current(crossed)?))
         .await?;
     hands
         .energise(&text, Intent::GapPulse { crossed, duration })

@@ -3,9 +3,9 @@
 //! counts are worth is evaluated elsewhere.
 
 use super::hands::{Halt, Hands};
-use crate::bench::{BenchError, Intent};
+use crate::bench::BenchError;
+use crate::envelope::{Intent, LoadSetting};
 use crate::ident::Role;
-use crate::instruments::LoadSetting;
 use crate::observation::{Drive, Observation, SenseStep};
 use crate::plan;
 use crate::units::{Amperes, Quantity, Seconds};

@@ -3,7 +3,7 @@
 //! short is ended by the switch itself, and its opening proven by the current.
 
 use super::hands::{Halt, Hands, Window};
-use crate::bench::Intent;
+use crate::envelope::Intent;
 use crate::instruments::Trigger;
 use crate::observation::{Drive, Observation, Place, ShortPulse, Take};
 use crate::plan;
@@ -102,7 +102,7 @@ pub(super) async fn pulse(
     let trigger = Trigger::Line { line, rising: true };
     hands
         .bench
-        .arm(&hands.request(window, trigger, &SIGNALS, hands.short_current(place)))
+        .arm(&hands.request(window, trigger, &SIGNALS, hands.short_current(place)?))
         .await?;
     hands
         .energise(&text, Intent::ShortPulse { place, duration })

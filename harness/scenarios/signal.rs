@@ -3,8 +3,7 @@
 //! the signal is evaluated elsewhere.
 
 use super::hands::{Halt, Hands};
-use crate::bench::Intent;
-use crate::instruments::LoadSetting;
+use crate::envelope::{Intent, LoadSetting};
 use crate::observation::{Drive, Loading, Observation, SignalTake, Stream};
 use crate::plan::{self, SignalLoading};
 use crate::units::{Amperes, Ohms, Quantity};

@@ -3,8 +3,8 @@
 //! elsewhere.
 
 use super::hands::{Halt, Hands, peak};
-use crate::bench::Intent;
 use crate::clock::BenchInstant;
+use crate::envelope::Intent;
 use crate::observation::{Drive, Observation, SoakLook, Soaked, Warmth};
 use crate::plan;
 use crate::units::{Quantity, Seconds};

@@ -4,9 +4,8 @@
 //! as a resistance.
 
 use super::hands::{Halt, Hands};
-use crate::bench::Intent;
 use crate::bench_file::Closes;
-use crate::instruments::LoadSetting;
+use crate::envelope::{Intent, LoadSetting};
 use crate::observation::{Observation, SupplyStep, Take};
 use crate::plan::{self, LOAD_ROOM};
 use crate::units::{Amperes, Ohms, Quantity};

@@ -258,12 +258,13 @@ impl Asked<'_> {
 
     fn within(&self, worst: &Worst) -> Result<(), Refusal> {
         let envelope = self.envelope();
-        let intent = || self.intent.words();
+        let (intent, closes) = (|| self.intent.words(), self.intent.branch());
         if worst.current > envelope.current.si() {
             return Err(Refusal::Current {
                 intent: intent(),
                 prospective: Amperes::from_si(worst.current).unwrap_or(Amperes::new(f64::MAX)),
                 most: envelope.current,
+                closes,
             });
         }
         if worst.let_through > envelope.let_through.si() {
@@ -272,6 +273,7 @@ impl Asked<'_> {
                 prospective: AmpereSquareSeconds::from_si(worst.let_through)
                     .unwrap_or(AmpereSquareSeconds::new(f64::MAX)),
                 most: envelope.let_through,
+                closes,
             });
         }
         if worst.energy > envelope.energy.si() {
@@ -279,6 +281,7 @@ impl Asked<'_> {
                 intent: intent(),
                 prospective: Joules::from_si(worst.energy).unwrap_or(Joules::new(f64::MAX)),
                 most: envelope.energy,
+                closes,
             });
         }
         Ok(())

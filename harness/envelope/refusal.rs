@@ -1,6 +1,7 @@
 //! Why something may not be done, with the numbers, as a sentence and as a kind
 //! that a program can tell. It points at no file: who asked knows where.
 
+use crate::bench_file::Closes;
 use crate::ident::Role;
 use crate::measurement::Blame;
 use crate::units::{AmpereSquareSeconds, Amperes, Joules, Seconds, Volts};
@@ -18,6 +19,8 @@ pub enum Refusal {
         prospective: Amperes,
         /// The envelope.
         most: Amperes,
+        /// The branch it takes; `None` where the switch closes none.
+        closes: Option<Closes>,
     },
     /// Too large a let-through.
     #[error(
@@ -30,6 +33,8 @@ pub enum Refusal {
         prospective: AmpereSquareSeconds,
         /// The envelope.
         most: AmpereSquareSeconds,
+        /// The branch it takes; `None` where the switch closes none.
+        closes: Option<Closes>,
     },
     /// Too much energy.
     #[error(
@@ -42,6 +47,8 @@ pub enum Refusal {
         prospective: Joules,
         /// The envelope.
         most: Joules,
+        /// The branch it takes; `None` where the switch closes none.
+        closes: Option<Closes>,
     },
     /// Too high a voltage.
     #[error(
@@ -214,9 +221,12 @@ impl Refusal {
     /// What else can be done about it, where that is not plain.
     pub fn hint(&self) -> Option<&'static str> {
         match self {
-            Self::Current { .. } | Self::LetThrough { .. } => {
-                Some("`source_resistance` in `[ratings]` of the plan may state the board's own")
+            Self::Current {
+                closes: Some(_), ..
             }
+            | Self::LetThrough {
+                closes: Some(_), ..
+            } => Some("`source_resistance` in `[ratings]` of the plan may state the board's own"),
             Self::Time { .. } => Some(
                 "shorten it, or raise `seconds` in `[envelope]` of the bench file if board and \
                  bench withstand that",

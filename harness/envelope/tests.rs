@@ -262,6 +262,15 @@ fn refusals_say_what_kind_they_are_and_what_would_do() {
     );
     assert_eq!(refused.blame(), Blame::Plan);
 
+    let pulse_of = |amperes| Intent::LoadPulse {
+        current: Amperes::new(amperes),
+        duration: Seconds::new(0.01),
+    };
+    low.envelope.current = Amperes::new(10.0);
+    let refused = asked(&low, powered(), pulse_of(12.0)).expect_err("12 A");
+    assert_eq!(refused.kind(), RefusalKind::Current);
+    assert_eq!(refused.hint(), None, "no loop, no resistance");
+
     let mut weak = file();
     weak.envelope.energy = Joules::new(0.1);
     let refused = asked(&weak, State::at_rest(), SUPPLY).expect_err("0.162 J");

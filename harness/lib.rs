@@ -75,6 +75,9 @@ pub mod scenario;
 // What to do, and the limits.
 pub mod plan;
 
+// What may be done to a board: the one place that knows what could flow.
+pub mod envelope;
+
 // Floor 5, facts: what happened, what it means, what is kept.
 
 // What happened, in one order.

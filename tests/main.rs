@@ -3,6 +3,7 @@
 
 #![allow(clippy::print_stdout, reason = "a skipped test says so")]
 
+mod agreement;
 mod arrays;
 mod command;
 mod damage;

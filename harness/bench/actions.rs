@@ -3,10 +3,11 @@
 
 use super::Bench;
 use super::fault::BenchError;
-use super::interlock::{Known, Permit, Refusal, SupplyState};
+use super::interlock::Permit;
 use crate::bench_file::Closes;
+use crate::envelope::Refusal;
 use crate::ident::Role;
-use crate::instruments::{InstrumentError, Measured};
+use crate::instruments::Measured;
 use crate::protocol::Reading;
 use crate::scenario::Polarity;
 use crate::scenario::Proof;
@@ -33,7 +34,21 @@ impl Bench {
     /// permits nothing more until the bench was made safe.
     pub async fn energise(&mut self, permit: Permit) -> Result<(), BenchError> {
         let intent = self.interlock.redeem(permit)?;
-        match intent {
+        let result = self.carry_out(&intent).await;
+        let now = self.clock.now();
+        match &result {
+            Ok(()) => self.interlock.learn(|state| state.after(&intent, now)),
+            Err(error) if leaves_open(&intent, error) => {
+                self.interlock
+                    .learn(|state| state.perhaps_after(&intent, now));
+            }
+            Err(_) => {}
+        }
+        result
+    }
+
+    async fn carry_out(&self, intent: &Intent) -> Result<(), BenchError> {
+        match *intent {
             Intent::SupplyOn {
                 voltage,
                 current_limit,
@@ -42,13 +57,11 @@ impl Bench {
             Intent::LoadHold { current, .. } => self.load_on(LoadSetting::Current(current)).await,
             Intent::LoadPulse { current, duration } => {
                 let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
-                let result = load.pulse(current, duration).await;
-                self.load_started(result)
+                Ok(load.pulse(current, duration).await?)
             }
             Intent::LoadRamp { from, to, duration } => {
                 let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
-                let result = load.ramp(from, to, duration).await;
-                self.load_started(result)
+                Ok(load.ramp(from, to, duration).await?)
             }
             Intent::ShortPulse { place, duration } => {
                 self.close(short_branch(place), duration).await
@@ -60,62 +73,22 @@ impl Bench {
         }
     }
 
-    async fn load_on(&mut self, setting: LoadSetting) -> Result<(), BenchError> {
+    async fn load_on(&self, setting: LoadSetting) -> Result<(), BenchError> {
         let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
-        let mut result = load.set(setting).await;
-        if result.is_ok() {
-            result = load.input_on().await;
-        }
-        let on = if result.is_ok() {
-            Known::Sure(true)
-        } else {
-            Known::Unknown
-        };
-        self.interlock.learn(|state| state.load_on = on);
-        Ok(result?)
+        load.set(setting).await?;
+        Ok(load.input_on().await?)
     }
 
-    /// While it runs the load is on, and after a ramp it stays at its end.
-    fn load_started(&mut self, result: Result<(), InstrumentError>) -> Result<(), BenchError> {
-        let on = match &result {
-            Ok(()) => Known::Sure(true),
-            Err(error) if error.is_uncertain() => Known::Unknown,
-            Err(_) => return Ok(result?),
-        };
-        self.interlock.learn(|state| state.load_on = on);
-        Ok(result?)
-    }
-
-    async fn supply_on(&mut self, voltage: Volts, limit: Amperes) -> Result<(), BenchError> {
-        let supply = self
-            .supply
-            .as_ref()
-            .ok_or(BenchError::Missing(Role::Supply))?;
+    async fn supply_on(&self, voltage: Volts, limit: Amperes) -> Result<(), BenchError> {
+        let supply = self.supply.as_ref();
+        let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
         // The limit first: raising the voltage must not find an old one.
-        let result = async {
-            supply.set_current_limit(limit).await?;
-            supply.set_voltage(voltage).await?;
-            supply.output_on().await
-        };
-        let result = result.await;
-        let now = self.clock.now();
-        let sure = result.is_ok();
-        self.interlock.learn(|state| {
-            state.energised_since.get_or_insert(now);
-            state.supply = if sure {
-                Known::Sure(SupplyState {
-                    on: true,
-                    voltage,
-                    limit,
-                })
-            } else {
-                Known::Unknown
-            };
-        });
-        Ok(result?)
+        supply.set_current_limit(limit).await?;
+        supply.set_voltage(voltage).await?;
+        Ok(supply.output_on().await?)
     }
 
-    async fn close(&mut self, closes: Closes, duration: Seconds) -> Result<(), BenchError> {
+    async fn close(&self, closes: Closes, duration: Seconds) -> Result<(), BenchError> {
         let missing = BenchError::Missing(Role::Switch);
         let switch = self.switch.as_ref().ok_or(missing.clone())?;
         let number = self.file.branch(closes).ok_or(missing)?.number;
@@ -138,18 +111,9 @@ impl Bench {
     pub(super) fn learn_supply_off(&mut self, sure: bool) {
         self.interlock.learn(|state| {
             if sure {
-                state.supply = Known::Sure(SupplyState {
-                    on: false,
-                    // The bulk capacitors keep their charge for a while.
-                    voltage: match state.supply {
-                        Known::Sure(before) => before.voltage,
-                        Known::Unknown => Volts::ZERO,
-                    },
-                    limit: Amperes::ZERO,
-                });
-                state.energised_since = None;
+                state.supply_off()
             } else {
-                state.supply = Known::Unknown;
+                state.unsure_of(Role::Supply)
             }
         });
     }
@@ -169,11 +133,11 @@ impl Bench {
 
     pub(super) fn learn_load_off(&mut self, sure: bool) {
         self.interlock.learn(|state| {
-            state.load_on = if sure {
-                Known::Sure(false)
+            if sure {
+                state.load_off()
             } else {
-                Known::Unknown
-            };
+                state.unsure_of(Role::Load)
+            }
         });
     }
 
@@ -182,7 +146,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`]; refused while a load without rectifier is on.
     pub async fn set_drive(&mut self, drive: Polarity) -> Result<(), BenchError> {
-        self.interlock.may_drive(drive)?;
+        self.interlock.may_drive(drive, self.now())?;
         let Some(source) = &self.drive else {
             return Err(BenchError::Missing(Role::Drive));
         };
@@ -201,7 +165,7 @@ impl Bench {
     /// A [`BenchError`]; refused while a load without rectifier is on.
     pub async fn set_pattern(&mut self, pattern: &str) -> Result<(), BenchError> {
         let alternating = Polarity::Alternating;
-        self.interlock.may_drive(alternating)?;
+        self.interlock.may_drive(alternating, self.now())?;
         let Some(source) = &self.drive else {
             return Err(BenchError::Missing(Role::Drive));
         };
@@ -212,11 +176,11 @@ impl Bench {
 
     pub(super) fn learn_drive(&mut self, drive: Option<Polarity>, sure: bool) {
         self.interlock.learn(|state| {
-            state.drive = if sure {
-                Known::Sure(drive)
+            if sure {
+                state.driven(drive)
             } else {
-                Known::Unknown
-            };
+                state.unsure_of(Role::Drive)
+            }
         });
     }
 
@@ -380,6 +344,19 @@ impl Bench {
         let estimate = measured.estimate();
         estimate.is_some_and(|e| e.value.abs() + e.expanded() < level.si())
     }
+}
+
+/// Whether `error` leaves it open how far `intent` went. Of what takes several
+/// commands, some may have been taken.
+fn leaves_open(intent: &Intent, error: &BenchError) -> bool {
+    let BenchError::Instrument(error) = error else {
+        return false;
+    };
+    let several = matches!(
+        intent,
+        Intent::SupplyOn { .. } | Intent::LoadOn(_) | Intent::LoadHold { .. }
+    );
+    several || error.is_uncertain()
 }
 
 /// The pattern of all ones, as sources call it.

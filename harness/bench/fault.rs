@@ -1,7 +1,7 @@
 //! What goes wrong on the bench as a whole, and whose fault it is. A bad board
 //! is no error here.
 
-use super::interlock::Refusal;
+use crate::envelope::Refusal;
 use crate::ident::Role;
 use crate::instruments::InstrumentError;
 use crate::link::LinkError;

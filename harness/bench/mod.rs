@@ -8,7 +8,6 @@ mod fault;
 pub mod guardian;
 mod interlock;
 mod open;
-mod prospect;
 mod safe;
 mod taking;
 
@@ -17,9 +16,8 @@ mod tests;
 
 pub use clock::{BenchClock, LONGEST_WAIT};
 pub use fault::BenchError;
-pub use interlock::{Interlock, Permit, Refusal};
+pub use interlock::{Interlock, Permit};
 pub use open::{Connection, Identified};
-pub use prospect::{BoardFacts, Surroundings};
 
 use crate::bench_file;
 use crate::clock::BenchInstant;

@@ -5,8 +5,8 @@ use super::Bench;
 use super::clock::BenchClock;
 use super::fault::BenchError;
 use super::interlock::Interlock;
-use super::prospect::{BoardFacts, Surroundings};
 use crate::bench_file::{self, CaptureWiring};
+use crate::envelope::{BoardFacts, Surroundings};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::{

@@ -4,6 +4,7 @@
 use super::*;
 use crate::bench_file::{self, Closes};
 use crate::clock::{BenchInstant, BenchSpan};
+use crate::envelope::{BoardFacts, Refusal};
 use crate::model_bench::{Answering, Transport, world};
 use crate::model_board::{BoardParameters, ContactDefect};
 use crate::plan::demo;
@@ -251,13 +252,7 @@ async fn a_short_that_the_switch_does_not_end_is_refused() {
     switch.commands.remove("pulse");
     let surroundings = Surroundings::new(&file(), &without, BOARD);
     let mut interlock = Interlock::new(surroundings);
-    interlock.learn(|state| {
-        state.supply = interlock::Known::Sure(interlock::SupplyState {
-            on: true,
-            voltage: Volts::new(12.0),
-            limit: Amperes::new(1.0),
-        });
-    });
+    interlock.learn(|state| state.after(&SUPPLY, BenchInstant::ZERO));
     let refused = interlock.permit(&short(10.0), BenchInstant::ZERO);
     let refused = refused.expect_err("no pulse");
     assert!(matches!(refused, Refusal::NotTimed { .. }), "{refused}");

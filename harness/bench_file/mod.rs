@@ -4,6 +4,7 @@
 mod capture_wiring;
 mod conductor;
 mod instruments;
+mod loops;
 mod parse;
 mod parts;
 mod sound;
@@ -11,13 +12,13 @@ mod wiring;
 
 pub use capture_wiring::{CaptureWiring, WiredChannel, WiredLine};
 pub use conductor::{Conductor, ConductorFault};
+pub use loops::{DELAY_DIFFERENCE, Loop};
 pub use parse::parse;
 pub use parts::*;
 
 use crate::document::Places;
 use crate::ident::Role;
 use crate::model_board::FixtureParameters;
-use crate::units::{Ohms, Volts};
 
 /// A checked bench.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,30 +87,6 @@ impl Bench {
             }
         }
         bench
-    }
-
-    /// What flows through a closed gap between the board's output and the
-    /// upstream's in opposite phase: the driving voltage and the resistance of
-    /// the loop without the board's own. `None` where the case lets nothing
-    /// flow.
-    pub fn mismatch(&self, board: Volts, gap: Closes) -> Option<(Volts, Ohms)> {
-        let upstream = self.upstream.as_ref()?;
-        let branch = self.branch(gap)?;
-        let resistance = upstream.resistance + branch.resistance + self.wiring.lead_resistance;
-        match upstream.isolation {
-            Isolation::IsolatedBothGaps => Some((board + upstream.voltage, resistance)),
-            // One rail's half-bridges meet: the larger of the two voltages
-            // stands across one high side and one low side.
-            Isolation::CommonNegativeOneGap => Some((
-                if board > upstream.voltage {
-                    board
-                } else {
-                    upstream.voltage
-                },
-                resistance,
-            )),
-            Isolation::IsolatedOneGap => None,
-        }
     }
 }
 

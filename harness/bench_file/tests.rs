@@ -4,7 +4,7 @@
 use super::*;
 use crate::document::{Fault, Severity, Source};
 use crate::model_board::GapReturn;
-use crate::units::{Farads, Quantity, Seconds};
+use crate::units::{Farads, Ohms, Quantity, Seconds, Volts};
 use proptest::prelude::*;
 
 const DEMO: &str = include_str!("../../fixtures/demo/bench.toml");
@@ -378,9 +378,11 @@ fn what_flows_across_the_gap_depends_on_isolation() {
         let model = bench.model.as_ref().expect("a model");
         assert_eq!(model.fixture.upstream.returns, returns);
         let found = bench.mismatch(Volts::new(18.0), Closes::GapCrossed);
-        assert_eq!(found.map(|(volts, _)| volts.si()), voltage, "{case}");
-        if let Some((_, resistance)) = found {
-            assert!((resistance.si() - 0.82).abs() < 1e-12, "{case}");
+        assert_eq!(found.map(|found| found.voltage.si()), voltage, "{case}");
+        if let Some(found) = found {
+            assert!((found.resistance.si() - 0.82).abs() < 1e-12, "{case}");
+            // Leads, gap and the upstream's own: 1 uH each.
+            assert!((found.inductance.si() - 3e-6).abs() < 1e-12, "{case}");
         }
     }
 }

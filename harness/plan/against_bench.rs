@@ -10,17 +10,15 @@ mod timing;
 mod unloaded;
 
 use super::{Plan, Scenario};
-use crate::bench_file::{Bench, Carries, Closes, Measures, Proof};
+use crate::bench_file::{Bench, Carries, Closes, Loop, Measures, Proof};
 use crate::document::{Fault, Faults, Place};
 use crate::ident::Role;
 use crate::profile::Profile;
-use crate::scenario::Place as ShortPlace;
 use crate::scenario::SHORTEST_HALF_BIT;
-use crate::scenario::Settings;
 use crate::scenario::reversal::Direction;
-use crate::scenario::signal::Settings as Signal;
-use crate::scenario::signal::SignalLoading;
-use crate::units::{Amperes, Ohms, Quantity, Volts};
+use crate::scenario::signal::{Settings as Signal, SignalLoading};
+use crate::scenario::{Place as ShortPlace, Settings};
+use crate::units::{Amperes, Quantity, Volts};
 use std::collections::BTreeMap;
 
 /// Every fault of `plan` on `bench`, whose instruments follow `profiles`.
@@ -322,15 +320,11 @@ impl<'a> Against<'a> {
     /// The coin test: a loop whose resistance keeps the current below the trip
     /// level arcs and heats instead, on any board; the supply's leads included.
     fn loop_trips(&mut self, at: At<'_>, place: ShortPlace) {
-        let Some(short) = self.bench.branch(short_branch(place)) else {
+        let Some(short) = self.closed_loop(short_branch(place)) else {
             return;
         };
-        let (ratings, wiring) = (self.plan.ratings, self.bench.wiring);
-        let resistance = ratings.source_resistance
-            + wiring.supply_resistance
-            + wiring.lead_resistance
-            + short.resistance;
-        let current = ratings.supply_voltage / resistance;
+        let fed = short.through(self.bench.wiring.supply_resistance);
+        let current = fed.current();
         if current <= self.trip_upper() {
             self.plan_fault(
                 &at.path("places"),
@@ -365,16 +359,15 @@ impl<'a> Against<'a> {
             if self.bench.branch(gap).is_none() {
                 continue;
             }
-            match self.bench.mismatch(self.plan.ratings.supply_voltage, gap) {
+            match self.closed_loop(gap) {
                 None => self.bench_fault(
                     "upstream.isolation",
                     "with isolated supplies and one gap no current flows, so nothing reverses",
                     "\"isolated, both gaps\" or \"common negative, one gap\"",
                 ),
-                Some((voltage, resistance)) => {
-                    let resistance = resistance + self.plan.ratings.source_resistance;
-                    let current = voltage / resistance;
-                    self.spikes_end(gap, resistance);
+                Some(mismatch) => {
+                    let current = mismatch.current();
+                    self.spikes_end(&mismatch);
                     if current <= needed {
                         self.plan_fault(
                             &at.path("directions"),
@@ -387,16 +380,17 @@ impl<'a> Against<'a> {
         }
     }
 
-    /// Even in phase a delay difference d pushes a spike round the loop at every
-    /// edge, gone after d + 3 L/R; what lasts longer than a quarter half-bit
-    /// could not be told from a mismatch. One microsecond is taken for d.
-    fn spikes_end(&mut self, gap: Closes, resistance: Ohms) {
-        let (Some(upstream), Some(branch)) = (self.bench.upstream, self.bench.branch(gap)) else {
-            return;
-        };
-        let inductance =
-            upstream.inductance + branch.inductance + self.bench.wiring.lead_inductance;
-        let spike = 1e-6 + 3.0 * inductance.si() / resistance.si();
+    fn closed_loop(&self, closes: Closes) -> Option<Loop> {
+        let ratings = self.plan.ratings;
+        self.bench
+            .closed_loop(closes, ratings.supply_voltage, ratings.source_resistance)
+    }
+
+    /// Even in phase a difference in delay pushes a spike round the loop at
+    /// every edge; what lasts longer than a quarter half-bit could not be told
+    /// from a mismatch.
+    fn spikes_end(&mut self, mismatch: &Loop) {
+        let spike = mismatch.edge_spike().si();
         let quarter = SHORTEST_HALF_BIT / 4.0;
         if spike > quarter {
             let spike = crate::scenario::seconds(spike);

@@ -5,9 +5,10 @@
 
 use super::dispatcher::{Finished, RunFault, Stop, run};
 use super::order::{Captures, Order, Particulars};
-use crate::bench::{Bench, BoardFacts, Connection};
+use crate::bench::{Bench, Connection};
 use crate::bench_file;
 use crate::clock::WallClock;
+use crate::envelope::BoardFacts;
 use crate::event::FileFacts;
 use crate::ident::{Role, RunId};
 use crate::model_bench::{Transport, world};

@@ -93,7 +93,7 @@ impl Context {
             off_level: levels.off,
             lowest_supply: ratings.lowest_supply,
             bounce,
-            gap_spike: gap_spike(bench).unwrap_or(ordinary.gap_spike),
+            gap_spike: gap_spike(ratings, bench).unwrap_or(ordinary.gap_spike),
             lead_resistance: bench.wiring.lead_resistance,
             // A measured lead is good to a tenth; taken as a rectangle.
             lead_resistance_u: Ohms::new(rectangular(bench.wiring.lead_resistance.si() / 10.0)),
@@ -103,19 +103,11 @@ impl Context {
     }
 }
 
-/// Spikes at the edges last as long as the two boosters' delays differ and
-/// three time constants of the loop between them.
-fn gap_spike(bench: &Bench) -> Option<Seconds> {
-    /// Two boosters of one kind differ by less than this (common practice, no
-    /// source).
-    const DELAY_DIFFERENCE: f64 = 2e-6;
-    let upstream = bench.upstream.as_ref()?;
-    let branch = bench
-        .branch(Closes::GapCrossed)
-        .or_else(|| bench.branch(Closes::GapStraight))?;
-    let inductance =
-        upstream.inductance.si() + branch.inductance.si() + bench.wiring.lead_inductance.si();
-    let resistance =
-        upstream.resistance.si() + branch.resistance.si() + bench.wiring.lead_resistance.si();
-    Seconds::from_si(DELAY_DIFFERENCE + 3.0 * inductance / resistance)
+/// How long the spikes last that two boosters in phase push through either gap
+/// at their edges; `None` where nothing flows through one.
+fn gap_spike(ratings: &Ratings, bench: &Bench) -> Option<Seconds> {
+    let gaps = [Closes::GapCrossed, Closes::GapStraight].into_iter();
+    gaps.filter_map(|gap| bench.closed_loop(gap, ratings.supply_voltage, ratings.source_resistance))
+        .map(|gap| gap.edge_spike())
+        .reduce(Seconds::max)
 }

@@ -1,18 +1,9 @@
-//! What lets energy into a board, as a scenario asks for it. Whether it may, the
-//! envelope says; how it is done, the bench.
+//! What lets energy into a board, with the numbers that decide what it may do.
+//! Whether it may be done is not decided here.
 
 use super::terms::Place;
 use crate::bench_file::Closes;
 use crate::units::{Amperes, Ohms, Quantity, Seconds, Volts};
-
-/// How a load draws.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum LoadSetting {
-    /// So many amperes, whatever the voltage.
-    Current(Amperes),
-    /// Like a resistor.
-    Resistance(Ohms),
-}
 
 /// Something that lets energy into the board.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -116,6 +107,59 @@ impl Intent {
             | Self::Connect { duration, .. } => Some(*duration),
         }
     }
+
+    /// Whether every amount makes sense: none is negative, and what lasts lasts
+    /// longer than nothing.
+    pub fn is_sensible(&self) -> bool {
+        let amounts = match *self {
+            Self::SupplyOn {
+                voltage,
+                current_limit,
+            } => voltage.si() >= 0.0 && current_limit.si() >= 0.0,
+            Self::LoadOn(LoadSetting::Current(current)) => current.si() >= 0.0,
+            Self::LoadOn(LoadSetting::Resistance(ohms)) => ohms.si() > 0.0,
+            Self::LoadHold { current, .. } | Self::LoadPulse { current, .. } => current.si() >= 0.0,
+            Self::LoadRamp { from, to, .. } => from.si() >= 0.0 && to.si() >= 0.0,
+            Self::ShortPulse { .. } | Self::GapPulse { .. } | Self::Connect { .. } => true,
+        };
+        amounts && self.duration().is_none_or(|time| time.si() > 0.0)
+    }
+
+    /// The switch's branch that it closes; `None` where it closes none.
+    pub fn branch(&self) -> Option<Closes> {
+        match *self {
+            Self::SupplyOn { .. }
+            | Self::LoadOn(_)
+            | Self::LoadHold { .. }
+            | Self::LoadPulse { .. }
+            | Self::LoadRamp { .. } => None,
+            Self::ShortPulse { place, .. } => Some(short_branch(place)),
+            Self::GapPulse { crossed, .. } => Some(gap_branch(crossed)),
+            Self::Connect { closes, .. } => Some(closes),
+        }
+    }
+}
+
+/// How a load draws.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LoadSetting {
+    /// So many amperes, whatever the voltage.
+    Current(Amperes),
+    /// Like a resistor.
+    Resistance(Ohms),
+}
+
+impl LoadSetting {
+    /// What it draws at `voltage`; without a resistance more than any load.
+    pub fn current_at(self, voltage: Volts) -> Amperes {
+        match self {
+            Self::Current(current) => current,
+            Self::Resistance(resistance) => {
+                let current = Amperes::from_si(voltage.si() / resistance.si());
+                current.unwrap_or(Amperes::new(f64::MAX))
+            }
+        }
+    }
 }
 
 /// The switch's branch of a short at `place`.
@@ -133,20 +177,4 @@ pub fn gap_branch(crossed: bool) -> Closes {
     } else {
         Closes::GapStraight
     }
-}
-
-/// Whether every amount of an intent makes sense.
-pub fn is_sensible(intent: &Intent) -> bool {
-    let amounts = match *intent {
-        Intent::SupplyOn {
-            voltage,
-            current_limit,
-        } => voltage.si() >= 0.0 && current_limit.si() >= 0.0,
-        Intent::LoadOn(LoadSetting::Current(current)) => current.si() >= 0.0,
-        Intent::LoadOn(LoadSetting::Resistance(ohms)) => ohms.si() > 0.0,
-        Intent::LoadHold { current, .. } | Intent::LoadPulse { current, .. } => current.si() >= 0.0,
-        Intent::LoadRamp { from, to, .. } => from.si() >= 0.0 && to.si() >= 0.0,
-        Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => true,
-    };
-    amounts && intent.duration().is_none_or(|time| time.si() > 0.0)
 }

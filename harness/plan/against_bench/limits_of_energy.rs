@@ -167,11 +167,12 @@ impl Energy<'_> {
     fn reversal(&mut self, reversal: &Reversal) {
         let board = self.plan.ratings.supply_voltage;
         for direction in &reversal.directions {
-            let Some((voltage, resistance)) = self.bench.mismatch(board, gap_branch(*direction))
-            else {
+            let source = self.plan.ratings.source_resistance;
+            let gap = gap_branch(*direction);
+            let Some(mismatch) = self.bench.closed_loop(gap, board, source) else {
                 continue;
             };
-            let resistance = resistance + self.plan.ratings.source_resistance;
+            let (voltage, resistance) = (mismatch.voltage, mismatch.resistance);
             self.prospective("directions", direction.word(), voltage, resistance);
             self.discharge("gap_pulse", resistance, reversal.gap_pulse);
         }

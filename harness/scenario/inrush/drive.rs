@@ -91,7 +91,7 @@ async fn start(
         window,
         trigger,
         &SIGNALS,
-        loops::bank_current(session),
+        loops::bank_current(session)?,
         session,
     );
     session.arm(samples, &request).await?;
@@ -105,7 +105,7 @@ async fn start(
         Some(take) => take,
         // The output never came on: say so with what there is.
         None => {
-            let widest = loops::bank_current(session);
+            let widest = loops::bank_current(session)?;
             Snapshot {
                 period,
                 length: BEFORE,

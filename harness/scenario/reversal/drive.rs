@@ -81,7 +81,7 @@ async fn closing(
         line: LogicLine::GapMarker,
         rising: true,
     };
-    let widest = loops::mismatch_current(crossed, session);
+    let widest = loops::mismatch_current(crossed, session)?;
     let request = routine::request(window, trigger, &SIGNALS, widest, session);
     session.arm("sampling_period", &request).await?;
     session

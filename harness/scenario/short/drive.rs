@@ -123,7 +123,7 @@ pub(in crate::scenario) async fn pulse(
         after: duration + tail,
     };
     let trigger = Trigger::Line { line, rising: true };
-    let widest = loops::short_current(place, session);
+    let widest = loops::short_current(place, session)?;
     let request = routine::request(window, trigger, &SIGNALS, widest, session);
     session.arm(samples, &request).await?;
     session

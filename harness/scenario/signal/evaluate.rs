@@ -91,9 +91,9 @@ fn remarks(take: &SignalTake) -> Vec<String> {
 
 /// The sheet at one loading.
 pub(super) struct Page<'a> {
-    sheet: &'a mut Sheet,
-    at: &'a str,
-    remarks: Vec<String>,
+    pub(super) sheet: &'a mut Sheet,
+    pub(super) at: &'a str,
+    pub(super) remarks: Vec<String>,
 }
 
 impl Page<'_> {

@@ -1,0 +1,85 @@
+//! What is around a board and does not change during a run: the bench file,
+//! what its instruments are made for, and what the plan states of the board.
+//! What the bench does at the moment is the state's matter.
+
+use super::loops::Loops;
+use super::prospect::Prospect;
+use super::state::State;
+use crate::bench_file::{Bench, Envelope};
+use crate::clock::BenchInstant;
+use crate::ident::Role;
+use crate::profile::{LoadRange, Profile, SupplyRange, SwitchRange};
+use crate::scenario::Ratings;
+use crate::units::{Farads, Ohms, Volts};
+use std::collections::BTreeMap;
+
+/// What the plan states of the board, as far as it can hurt.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BoardFacts {
+    /// Capacitance on its supply rail.
+    pub bulk_capacitance: Farads,
+    /// Least resistance from there to the output terminals.
+    pub source_resistance: Ohms,
+}
+
+impl From<&Ratings> for BoardFacts {
+    fn from(ratings: &Ratings) -> Self {
+        Self {
+            bulk_capacitance: ratings.bulk_capacitance,
+            source_resistance: ratings.source_resistance,
+        }
+    }
+}
+
+/// Everything around the board that does not change during a run.
+#[derive(Clone, Debug)]
+pub struct Surroundings {
+    pub(super) bench: Bench,
+    pub(super) board: BoardFacts,
+    pub(super) supply: Option<SupplyRange>,
+    pub(super) load: Option<LoadRange>,
+    pub(super) switch: Option<SwitchRange>,
+    pub(super) switch_ends_pulses: bool,
+}
+
+impl Surroundings {
+    /// The bench, its instruments' profiles, and the board.
+    pub fn new(bench: &Bench, profiles: &BTreeMap<Role, Profile>, board: BoardFacts) -> Self {
+        let profile = |role| profiles.get(&role);
+        let switch = profile(Role::Switch);
+        Self {
+            bench: bench.clone(),
+            board,
+            supply: profile(Role::Supply)
+                .and_then(Profile::supply_range)
+                .copied(),
+            load: profile(Role::Load).and_then(Profile::load_range).copied(),
+            switch: switch.and_then(Profile::switch_range).copied(),
+            switch_ends_pulses: switch.is_some_and(|p| p.command("pulse").is_some()),
+        }
+    }
+
+    /// What may be done in `state` at `now`.
+    pub fn prospect<'a>(&'a self, state: &'a State, now: BenchInstant) -> Prospect<'a> {
+        Prospect {
+            surroundings: self,
+            state,
+            now,
+        }
+    }
+
+    /// The loops round the board.
+    pub fn loops(&self) -> Loops<'_> {
+        Loops::new(&self.bench, self.board)
+    }
+
+    /// The most that may ever occur.
+    pub fn envelope(&self) -> Envelope {
+        self.bench.envelope
+    }
+
+    /// Whether a rectifier stands in front of the load.
+    pub fn load_is_rectified(&self) -> bool {
+        self.bench.wiring.rectifier_drop > Volts::ZERO
+    }
+}

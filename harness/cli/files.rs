@@ -11,7 +11,7 @@ use crate::ident::Role;
 use crate::model_bench::world;
 use crate::model_board::{self, ModelBoard};
 use crate::physics::PhysicsFault;
-use crate::plan::{self, Lot, Plan, demo};
+use crate::plan::{self, LONGEST_CHAIN, Lot, Plan, demo};
 use crate::profile::{self, Profile};
 use crate::seed::Seed;
 use std::collections::BTreeMap;
@@ -19,9 +19,6 @@ use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-
-/// Most plans that may extend one another.
-const LONGEST_CHAIN: usize = 8;
 
 /// Files read so far and everything wrong with them.
 #[derive(Debug, Default)]

@@ -2,6 +2,7 @@
 //! another plan. It opens no port, knows no instrument and changes no record.
 
 use super::arguments::Rejudge;
+use super::evaluated_again;
 use super::exit::Exit;
 use super::files::{Files, complain};
 use super::output::Output;
@@ -11,12 +12,10 @@ use crate::bench_file::Bench;
 use crate::comparison::{Change, KeptFault, KeptFiles, Rejudgement, Side, rejudge};
 use crate::console::table;
 use crate::digest::Digest;
-use crate::evaluate;
 use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
 use crate::plan::Plan;
 use crate::record::Record;
-use crate::scenarios::context;
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -194,8 +193,7 @@ fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>, kept: &mut Option<Kept
         let Some(digest) = recorded else { continue };
         let seen = reader.observation(digest).map_err(Fault::Store)?;
         if let Some(seen) = seen {
-            let context = context(plan, scenario, bench);
-            let metrics = evaluate::evaluate(&scenario.name, &context, &seen);
+            let metrics = evaluated_again::metrics(plan, scenario, bench, &seen);
             evaluated.insert(scenario.name.clone(), metrics);
         }
     }

@@ -4,10 +4,7 @@
 use crate::bench_file::{self, Bench};
 use crate::document::{Fault, Source};
 use crate::event::RunStarted;
-use crate::plan::{self, Lot, Plan};
-
-/// Most plans that may extend one another.
-const LONGEST_CHAIN: usize = 8;
+use crate::plan::{self, LONGEST_CHAIN, Lot, Plan};
 
 /// Why the kept texts cannot be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -3,13 +3,13 @@
 //! stretch of output counts; nothing is said of real faults.
 
 use super::Context;
-use super::current::Current;
-use super::fault::rail_failed;
+use super::fault::{current, rail_failed};
 use super::sheet::{Sheet, Worst, worst};
+use crate::interruption::{Episode, episodes};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::observation::{Bank, InrushStart, Take};
 use crate::units::{Dimension, Quantity, show};
-use crate::waveform::{Episode, Signal, Trace, departure, episodes, peak};
+use crate::waveform::{Signal, Trace, departure, peak};
 
 const STARTS: (&str, Dimension) = ("starts", Dimension::Count);
 const TRIPS: (&str, Dimension) = ("false_trips", Dimension::Count);
@@ -22,7 +22,7 @@ const ON: f64 = 0.25;
 /// The share of its nominal charge that an empty bank takes at least.
 const TAKEN: f64 = 0.5;
 
-pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, bank: &Bank, starts: &[InrushStart]) {
+pub(super) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, bank: &Bank, starts: &[InrushStart]) {
     if starts.is_empty() {
         let all = [STARTS, TRIPS, PEAK, CHARGE, TIME];
         sheet.missing(&all, "", Blame::Plan, "no start was made");
@@ -209,7 +209,7 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
         let none = Finding::unknown(blame, reason);
         (none.clone(), none)
     };
-    let Some(current) = Current::of(take, Signal::OutputCurrent, 0.0, context) else {
+    let Some(current) = current(take, Signal::OutputCurrent, 0.0, context) else {
         return both(Blame::Bench, "no channel sees the output current");
     };
     let trace = &current.trace;
@@ -245,7 +245,7 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
 /// anywhere within a period; the rule's own error, a third of what doubling
 /// the period changes (Richardson), as a rectangle; the time base.
 fn charge(take: &Take, context: &Context) -> Option<Estimate> {
-    let current = Current::of(take, Signal::OutputCurrent, 0.0, context)?;
+    let current = current(take, Signal::OutputCurrent, 0.0, context)?;
     let node = Trace::of(&take.capture, Signal::NodeVoltage)?;
     let (trace, period) = (&current.trace, current.trace.period());
     let sign = |volts: f64| if volts < 0.0 { -1.0 } else { 1.0 };

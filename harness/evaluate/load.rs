@@ -57,7 +57,7 @@ pub(super) struct Level {
     pub(super) own_u: f64,
 }
 
-pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, steps: &[LoadStep]) {
+pub(super) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, steps: &[LoadStep]) {
     if steps.is_empty() {
         let all = [VOLTAGE, RESISTANCE, SYMMETRY, DROOP, RIPPLE];
         sheet.missing(&all, "", Blame::Plan, "no step was taken");
@@ -176,7 +176,7 @@ fn label(drive: Drive, amperes: f64) -> String {
 
 /// Mean magnitude of the rail-to-rail voltage at the board's output over the
 /// hold of each step, the drop along the stated leads added back.
-fn output_voltage(sheet: &mut Sheet, points: &[Point], steps: &[LoadStep]) {
+fn output_voltage(sheet: &mut Sheet<'_>, points: &[Point], steps: &[LoadStep]) {
     let mut used: Vec<String> = Vec::new();
     for (point, step) in points.iter().zip(steps) {
         let mut at = label(point.drive, point.asked);
@@ -228,7 +228,7 @@ fn gain_u(steps: &[LoadStep], signal: Signal) -> f64 {
 /// gains of both channels, common to all points, which no residual shows.
 /// The leads' uncertainty enters whole.
 fn output_resistance(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     context: &Context,
     drive: Drive,
     points: &[&Point],
@@ -317,7 +317,7 @@ fn heating(pairs: &[(f64, f64)]) -> Option<String> {
 /// Largest difference between the voltage magnitudes of the two polarities at
 /// one step, held or within one alternating capture. An offset of the channel
 /// enters twice, the gain only through the difference (GUM 5.1.2).
-fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps: &[LoadStep]) {
+fn level_symmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], steps: &[LoadStep]) {
     let crossing = context.crossing.si();
     let node = |step: &LoadStep| Trace::of(&step.take.capture, Signal::NodeVoltage);
     let mut found: Vec<(Estimate, String)> = Vec::new();
@@ -371,7 +371,7 @@ fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps:
 /// Mean of the supply rail over the step of least current less that over the
 /// step of most, the largest over the drives. Zero and most of the gain cancel
 /// (GUM F.1.2.3): the gain counts through the difference, noise through both.
-fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
+fn supply_droop(sheet: &mut Sheet<'_>, points: &[Point]) {
     let mut worst: Option<(Estimate, Drive)> = None;
     for drive in DRIVES {
         let of_drive = || {
@@ -409,7 +409,7 @@ fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
 }
 
 /// Peak to peak of the output voltage magnitude over the last step of a drive.
-fn output_ripple(sheet: &mut Sheet, context: &Context, drive: Drive, steps: &[LoadStep]) {
+fn output_ripple(sheet: &mut Sheet<'_>, context: &Context, drive: Drive, steps: &[LoadStep]) {
     let of_drive = steps.iter().filter(|step| step.drive == drive);
     let Some(last) = of_drive.reduce(|a, b| {
         if b.current.si() >= a.current.si() {

@@ -2,8 +2,6 @@
 //! any record can be evaluated again without an instrument. Nothing is judged
 //! here, and a bad capture gives a finding that says why, never an error.
 
-mod closure;
-mod current;
 pub mod curve;
 mod fault;
 mod idle;
@@ -99,7 +97,7 @@ impl Context {
 /// The metrics of `observation`, each key of its scenario at least once, in a
 /// fixed order.
 pub fn evaluate(scenario: &str, context: &Context, observation: &Observation) -> Vec<Metric> {
-    let mut sheet = sheet::Sheet::new(scenario);
+    let mut sheet = sheet::Sheet::new(scenario, observation);
     match observation {
         Observation::Load { steps } => load::evaluate(&mut sheet, context, steps),
         Observation::Sense { last_count, steps } => {

@@ -213,7 +213,7 @@ impl SenseLine {
     }
 }
 
-pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, last_count: u32, steps: &[SenseStep]) {
+pub(super) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, last_count: u32, steps: &[SenseStep]) {
     if let Some((blame, reason)) = unusable(context, last_count, steps) {
         sheet.missing(&ALL, "", blame, &reason);
         return;
@@ -345,7 +345,7 @@ fn offsets(line: &SenseLine) -> Vec<String> {
 
 /// The step farthest from its line. The converter's step and the noise of
 /// both readings are its uncertainty; gain and zero do not bend a line.
-fn departure(sheet: &mut Sheet, points: &[SensePoint], line: &SenseLine) {
+fn departure(sheet: &mut Sheet<'_>, points: &[SensePoint], line: &SenseLine) {
     let farthest = points
         .iter()
         .zip(&line.residuals)

@@ -47,7 +47,7 @@ const OF_CUTOUTS: [(&str, Dimension); 4] = [MISSING, START, END, DROP];
 const SLEW_PERIOD: f64 = 200e-9;
 
 pub(super) fn evaluate(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     context: &Context,
     sent: Option<&Stream>,
     takes: &[SignalTake],
@@ -94,13 +94,13 @@ fn remarks(take: &SignalTake) -> Vec<String> {
 }
 
 /// The sheet at one loading.
-struct Page<'a> {
-    sheet: &'a mut Sheet,
+struct Page<'a, 'b> {
+    sheet: &'a mut Sheet<'b>,
     at: &'a str,
     remarks: Vec<String>,
 }
 
-impl Page<'_> {
+impl Page<'_, '_> {
     fn add(&mut self, metric: (&str, Dimension), part: &str, finding: Finding, note: String) {
         let at = if part.is_empty() {
             self.at.to_owned()

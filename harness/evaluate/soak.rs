@@ -45,7 +45,7 @@ pub struct SoakRise {
     pub refused: Option<String>,
 }
 
-pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, soaks: &[Soaked]) {
+pub(super) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, soaks: &[Soaked]) {
     if soaks.is_empty() {
         sheet.missing(&ALL, "", Blame::Plan, "nothing was held");
         return;
@@ -275,7 +275,7 @@ fn scatter(points: &[(f64, f64)], rise: &Rise) -> f64 {
     libm::sqrt(bends.map(|bend| bend * bend).sum::<f64>() / (6.0 * count))
 }
 
-fn temperature(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
+fn temperature(sheet: &mut Sheet<'_>, at: &str, soaked: &Soaked, levels: &Levels) {
     let until = levels.failed.as_ref().map_or(f64::INFINITY, |f| f.at);
     let Some(seen) = soak_rise(soaked, until) else {
         let (blame, reason) = match &levels.failed {
@@ -332,7 +332,7 @@ fn temperature(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
 /// First level less the least: zero cancels, the gain acts on the difference
 /// alone, what is each reading's own adds up (GUM 5.2.2 with fully correlated
 /// gain and zero).
-fn drift(sheet: &mut Sheet, at: &str, levels: &Levels) {
+fn drift(sheet: &mut Sheet<'_>, at: &str, levels: &Levels) {
     let Some(&(_, first)) = levels.volts.first() else {
         return;
     };

@@ -73,7 +73,7 @@ impl Rail {
 }
 
 pub(super) fn evaluate(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     context: &Context,
     trip_current: f64,
     steps: &[SupplyStep],
@@ -164,7 +164,7 @@ fn sound(estimate: Estimate) -> Estimate {
     Estimate::new(estimate.value, estimate.u.abs())
 }
 
-fn delivered(sheet: &mut Sheet, holding: Option<Estimate>, failing: Option<Estimate>) {
+fn delivered(sheet: &mut Sheet<'_>, holding: Option<Estimate>, failing: Option<Estimate>) {
     let shown = |current: Estimate| show(current.value, Dimension::Current);
     let (finding, note) = match (holding, failing) {
         (Some(most), None) => (
@@ -188,7 +188,7 @@ fn delivered(sheet: &mut Sheet, holding: Option<Estimate>, failing: Option<Estim
     sheet.add(DELIVERED, "", finding, notes);
 }
 
-fn hiccup(sheet: &mut Sheet, seen: &[(&SupplyStep, &Rail)]) {
+fn hiccup(sheet: &mut Sheet<'_>, seen: &[(&SupplyStep, &Rail)]) {
     let certain = |number: f64| Finding::Value(Estimate::new(number, 0.0));
     let again = seen.iter().find(|(_, rail)| rail.falls > 1);
     let once = seen
@@ -220,7 +220,7 @@ fn hiccup(sheet: &mut Sheet, seen: &[(&SupplyStep, &Rail)]) {
 
 /// Whether the trip current is within the supply's reach: never guessed where
 /// it lies within U of a step or between two.
-fn reachable(sheet: &mut Sheet, trip: f64, holding: Option<Estimate>, failing: Option<Estimate>) {
+fn reachable(sheet: &mut Sheet<'_>, trip: f64, holding: Option<Estimate>, failing: Option<Estimate>) {
     let low = |e: Estimate| e.value - COVERAGE * e.u.abs();
     let high = |e: Estimate| e.value + COVERAGE * e.u.abs();
     let certain = |number: f64| Finding::Value(Estimate::new(number, 0.0));

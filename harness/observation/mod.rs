@@ -7,6 +7,7 @@ mod sense;
 mod signal;
 mod soak;
 mod supply;
+mod takes;
 mod unloaded;
 
 pub use inrush::{Bank, InrushStart};

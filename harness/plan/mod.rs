@@ -40,6 +40,9 @@ use crate::measurement::{Blame, Finding, Metric};
 use crate::units::{Amperes, Farads, Ohms, Seconds, Volts};
 use serde::{Deserialize, Serialize};
 
+/// Most plans that may extend one another, the first included.
+pub const LONGEST_CHAIN: usize = 8;
+
 /// A checked plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
@@ -167,6 +170,7 @@ impl Scenario {
                 dimension: metric.dimension,
                 finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
                 notes: Vec::new(),
+                evidence: None,
             })
             .collect()
     }

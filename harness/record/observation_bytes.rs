@@ -114,42 +114,7 @@ fn numbers(observation: &Observation) -> impl Iterator<Item = f64> {
 
 /// Every take in the order in which it was taken.
 pub fn takes(observation: &Observation) -> Vec<&Take> {
-    match observation {
-        Observation::Load { steps } => steps.iter().map(|step| &step.take).collect(),
-        Observation::Sense { steps, .. } => steps.iter().map(|step| &step.take).collect(),
-        Observation::Overload { ramp, steps, hold } => {
-            let first = ramp.iter().map(|ramp| &ramp.take);
-            let middle = steps.iter().map(|step| &step.take);
-            let last = hold.iter().map(|hold| &hold.take);
-            first.chain(middle).chain(last).collect()
-        }
-        Observation::Short { pulses } => pulses
-            .iter()
-            .flat_map(|pulse| {
-                let early = [&pulse.before, &pulse.fast];
-                early.into_iter().chain(&pulse.slow).chain([&pulse.after])
-            })
-            .collect(),
-        Observation::Reversal {
-            closings, short, ..
-        } => closings
-            .iter()
-            .map(|closing| &closing.take)
-            .chain(short)
-            .collect(),
-        Observation::Signal { takes, .. } => takes.iter().map(|seen| &seen.take).collect(),
-        Observation::Idle { steps } => steps.iter().map(|step| &step.take).collect(),
-        Observation::Loss { losses } => losses.iter().map(|lost| &lost.take).collect(),
-        Observation::Inrush { starts, .. } => starts
-            .iter()
-            .flat_map(|start| [&start.fine, &start.coarse])
-            .collect(),
-        Observation::Soak { soaks } => {
-            let looks = soaks.iter().flat_map(|soaked| &soaked.looks);
-            looks.map(|look| &look.take).collect()
-        }
-        Observation::Supply { steps } => steps.iter().map(|step| &step.take).collect(),
-    }
+    observation.takes()
 }
 
 fn check(take: &Take) -> Result<(), ObservationFault> {

@@ -6,7 +6,7 @@ use super::listen::{self, Heard};
 use super::{Page, input};
 use crate::evaluate::sheet::Sheet;
 use crate::measurement::{COVERAGE, Finding};
-use crate::observation::Stream as Sent;
+use crate::observation::{Observation, Stream as Sent};
 use crate::seed::{Seed, Stream};
 use crate::units::Quantity;
 use crate::waveform::synthetic::{Flaws, Sampling};
@@ -296,7 +296,11 @@ fn readings(drawn: &Drawn, heard: &Heard, add: &mut impl FnMut(&str, f64, f64)) 
 /// What is written on the sheet, but for extremes: of those the bias is stated
 /// and not in U.
 fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut(&str, f64, f64)) {
-    let mut sheet = Sheet::new("signal");
+    let nothing = Observation::Signal {
+        sent: None,
+        takes: Vec::new(),
+    };
+    let mut sheet = Sheet::new("signal", &nothing);
     let mut page = Page {
         sheet: &mut sheet,
         at: "",

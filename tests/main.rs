@@ -14,6 +14,7 @@ mod influence;
 mod inspect;
 mod inspect_records;
 mod lots;
+mod marks;
 mod ngspice;
 mod pages;
 mod ports;

@@ -22,7 +22,12 @@ const ON: f64 = 0.25;
 /// The share of its nominal charge that an empty bank takes at least.
 const TAKEN: f64 = 0.5;
 
-pub(super) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, bank: &Bank, starts: &[InrushStart]) {
+pub(super) fn evaluate(
+    sheet: &mut Sheet<'_>,
+    context: &Context,
+    bank: &Bank,
+    starts: &[InrushStart],
+) {
     if starts.is_empty() {
         let all = [STARTS, TRIPS, PEAK, CHARGE, TIME];
         sheet.missing(&all, "", Blame::Plan, "no start was made");

@@ -213,7 +213,12 @@ impl SenseLine {
     }
 }
 
-pub(super) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, last_count: u32, steps: &[SenseStep]) {
+pub(super) fn evaluate(
+    sheet: &mut Sheet<'_>,
+    context: &Context,
+    last_count: u32,
+    steps: &[SenseStep],
+) {
     if let Some((blame, reason)) = unusable(context, last_count, steps) {
         sheet.missing(&ALL, "", blame, &reason);
         return;

@@ -220,7 +220,12 @@ fn hiccup(sheet: &mut Sheet<'_>, seen: &[(&SupplyStep, &Rail)]) {
 
 /// Whether the trip current is within the supply's reach: never guessed where
 /// it lies within U of a step or between two.
-fn reachable(sheet: &mut Sheet<'_>, trip: f64, holding: Option<Estimate>, failing: Option<Estimate>) {
+fn reachable(
+    sheet: &mut Sheet<'_>,
+    trip: f64,
+    holding: Option<Estimate>,
+    failing: Option<Estimate>,
+) {
     let low = |e: Estimate| e.value - COVERAGE * e.u.abs();
     let high = |e: Estimate| e.value + COVERAGE * e.u.abs();
     let certain = |number: f64| Finding::Value(Estimate::new(number, 0.0));

@@ -42,6 +42,9 @@ pub mod waveform;
 // Bits and packets of the track signal.
 pub mod track;
 
+// One examination of a fault current, with its marks.
+pub mod interruption;
+
 // Capture files from anywhere, push-based.
 pub mod capture_file;
 

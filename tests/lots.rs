@@ -2,9 +2,10 @@
 //! found by the metric that it must move, and a lot of good boards passes. The
 //! defect decides what is expected, never the code that judges.
 
-use bufferstop::bench::{Bench, BoardFacts, Connection};
+use bufferstop::bench::{Bench, Connection};
 use bufferstop::bench_file;
 use bufferstop::clock::SystemClock;
+use bufferstop::envelope::BoardFacts;
 use bufferstop::ident::Role;
 use bufferstop::judgement::Verdict;
 use bufferstop::model_bench::{Transport, world};

@@ -16,6 +16,7 @@ mod inspect;
 mod inspect_records;
 mod kept_store;
 mod lots;
+mod marks;
 mod ngspice;
 mod pages;
 mod ports;

@@ -4,7 +4,7 @@
 use super::*;
 use crate::bench_file::{self, Closes};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::envelope::{BoardFacts, Refusal};
+use crate::envelope::{BoardFacts, Refusal, Surroundings};
 use crate::model_bench::{Answering, Transport, world};
 use crate::model_board::{BoardParameters, ContactDefect};
 use crate::plan::demo;

@@ -3,14 +3,13 @@
 
 use super::Sources;
 use super::half_bits::histogram;
-use super::marks::{first_episode, levels, plan};
+use super::marks::{decided, instants, metric};
 use super::sense_line::sense_plots;
 use super::warming::warming;
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::{BLACK, Drawing, GREY};
 use crate::judgement::Verdict;
 use crate::measurement::{Finding, fit_line};
-use crate::plan::Plan;
 use crate::record::{JudgedMetric, Record};
 use crate::scenario::Observation;
 use crate::scenario::Place;
@@ -42,7 +41,6 @@ pub(super) enum First {
 
 pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
     let record = sources.record;
-    let plan = plan(record);
     let mut seen: Vec<_> = sources.observations.iter().collect();
     if first == First::NotPassed {
         let passed = |name: &str| {
@@ -66,45 +64,31 @@ pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
             }
             Observation::Short(short::Seen { pulses }) => {
                 for place in [Place::Near, Place::Far] {
-                    if let Some(pulse) = pulses.iter().find(|pulse| pulse.place == place) {
-                        let title = format!("{scenario}: short, {}", place.word());
-                        let limit = trip_limit(record, scenario, place.word());
-                        plots.extend(waveform(
-                            &title,
-                            &pulse.fast,
-                            Signal::OutputCurrent,
-                            scenario,
-                            plan.as_ref(),
-                            limit,
-                        ));
+                    let here: Vec<_> = pulses.iter().filter(|p| p.place == place).collect();
+                    let Some(first) = here.first() else { continue };
+                    let judged = metric(record, scenario, "trip_time", place.word());
+                    let take = decided(observation, judged).unwrap_or(&first.fast);
+                    let mut title = format!("{scenario}: short, {}", place.word());
+                    let which = here.iter().find(|pulse| std::ptr::eq(&pulse.fast, take));
+                    if let Some(worst) = which.filter(|_| here.len() > 1) {
+                        title.push_str(&format!(" ({} of {})", worst.repeat, here.len()));
                     }
+                    plots.extend(waveform(&title, take, Signal::OutputCurrent, judged));
                 }
             }
             Observation::Reversal(reversal::Seen {
                 closings, short, ..
             }) => {
                 if let Some(closing) = closings.first() {
-                    let title = format!("{scenario}: gap closed, {}", closing.direction.word());
-                    plots.extend(waveform(
-                        &title,
-                        &closing.take,
-                        Signal::GapCurrent,
-                        scenario,
-                        None,
-                        None,
-                    ));
+                    let word = closing.direction.word();
+                    let title = format!("{scenario}: gap closed, {word}");
+                    let judged = metric(record, scenario, "reversal_time", word);
+                    plots.extend(waveform(&title, &closing.take, Signal::GapCurrent, judged));
                 }
                 if let Some(take) = short {
                     let title = format!("{scenario}: true short");
-                    let limit = trip_limit(record, scenario, "");
-                    plots.extend(waveform(
-                        &title,
-                        take,
-                        Signal::OutputCurrent,
-                        scenario,
-                        plan.as_ref(),
-                        limit,
-                    ));
+                    let judged = metric(record, scenario, "trip_time", "short");
+                    plots.extend(waveform(&title, take, Signal::OutputCurrent, judged));
                 }
             }
             Observation::Soak(soak::Seen { soaks }) => {
@@ -121,14 +105,7 @@ pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
             Observation::Loss(loss::Seen { losses }) => {
                 for lost in losses {
                     let title = format!("{scenario}: {}", lost.cause.word());
-                    plots.extend(waveform(
-                        &title,
-                        &lost.take,
-                        Signal::NodeVoltage,
-                        scenario,
-                        None,
-                        None,
-                    ));
+                    plots.extend(waveform(&title, &lost.take, Signal::NodeVoltage, None));
                 }
             }
         }
@@ -147,37 +124,27 @@ fn metrics<'a>(
         .filter(move |judged| judged.metric.key == key)
 }
 
-fn trip_limit(record: &Record, scenario: &str, at: &str) -> Option<f64> {
-    metrics(record, scenario, "trip_time")
-        .filter(|judged| judged.metric.at.starts_with(at))
-        .find_map(|judged| judged.limit.as_ref()?.upper)
-}
-
-/// A current over time, smallest and largest of each column joined.
+/// A waveform over time, smallest and largest of each column joined, with the
+/// instants that `judged` was read at.
 fn waveform(
     title: &str,
     take: &Take,
     signal: Signal,
-    scenario: &str,
-    plan: Option<&Plan>,
-    limit: Option<f64>,
+    judged: Option<&JudgedMetric>,
 ) -> Option<Plot> {
     let trace = Trace::of(&take.capture, signal)?;
-    let episode = plan.and_then(|plan| first_episode(&trace, levels(plan, scenario)));
-    let onset = episode.map(|episode| episode.onset.value);
-    let ended = episode
-        .and_then(|episode| episode.interruption)
-        .map(|at| at.value);
+    let instants = instants(judged);
+    let begun = instants.first().map(|first| first.1);
+    let limit = judged.and_then(|judged| judged.limit.as_ref()?.upper);
+    let limit = begun.zip(limit).map(|(begun, limit)| begun + limit);
     let (mut from, mut to) = (trace.first(), trace.last());
-    if let Some(onset) = onset {
+    if let Some(begun) = begun {
         // The fault fills the plot, whatever the capture's length.
-        let last = [ended, limit.map(|limit| onset + limit)]
-            .into_iter()
-            .flatten();
-        let span = last.fold(0.0, |span: f64, at| span.max(at - onset));
+        let later = instants.iter().map(|instant| instant.1).chain(limit);
+        let span = later.fold(0.0, |span: f64, at| span.max(at - begun));
         if span > 0.0 {
-            from = from.max(onset - 0.15 * span);
-            to = to.min(onset + 1.25 * span);
+            from = from.max(begun - 0.15 * span);
+            to = to.min(begun + 1.25 * span);
         }
     }
     let (factor, unit) = if to - from < 2e-3 {
@@ -215,34 +182,22 @@ fn waveform(
     }
     axes.drawing.line(&line, BLACK, 0.7);
     let mut words = format!("{title}: {} over time.", signal.words());
-    let instants = [
-        (onset, "onset", false),
-        (ended, "interruption", false),
-        (
-            onset.zip(limit).map(|(onset, limit)| onset + limit),
-            "limit",
-            true,
-        ),
-    ];
-    for (row, (at, word, dashed)) in instants.into_iter().enumerate() {
-        let Some(at) = at else { continue };
-        let since = at - onset.unwrap_or(at);
-        let word = if row == 0 {
-            word.to_owned()
-        } else {
-            format!("{word} {}", show(since, Dimension::Time))
-        };
+    let drawn = instants.iter().map(|&(what, at)| (at, what.words(), false));
+    let drawn = drawn.chain(limit.map(|at| (at, "limit", true)));
+    for (row, (at, word, dashed)) in drawn.enumerate() {
+        let first = begun.filter(|_| row > 0);
+        let label = first.map_or_else(
+            || word.to_owned(),
+            |begun| format!("{word} {}", show(at - begun, Dimension::Time)),
+        );
         if at <= to * (1.0 + 1e-9) {
-            axes.upright(at * factor, &word, row, dashed);
+            axes.upright(at * factor, &label, row, dashed);
         }
-        words.push_str(&format!(
-            " {word}{}",
-            if row == 0 {
-                " marked."
-            } else {
-                " after onset."
-            }
-        ));
+        let after = instants.first().filter(|_| row > 0);
+        words.push_str(&match after {
+            None => format!(" {label} marked."),
+            Some((what, _)) => format!(" {label} after {}.", what.words()),
+        });
     }
     Some(Plot {
         drawing: axes.drawing,

@@ -3,6 +3,7 @@
 //! comes out again byte for byte.
 
 use super::arguments::RecordsCertificate;
+use super::evaluated_again::marked;
 use super::exit::Exit;
 use super::output::Output;
 use super::records::{Existing, find, headline, open, seal_of, whole};
@@ -36,6 +37,7 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
     let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
     let runs = runs_of_board(reader, record)?;
     let seal = seal_of(reader, record)?;
+    let record = &marked(record, &seen);
     let sources = Sources {
         record,
         seal: seal.as_ref(),

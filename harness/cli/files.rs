@@ -12,6 +12,7 @@ use crate::model_bench::world;
 use crate::model_board::{self, ModelBoard};
 use crate::physics::PhysicsFault;
 use crate::plan;
+use crate::plan::LONGEST_CHAIN;
 use crate::plan::Lot;
 use crate::plan::Plan;
 use crate::plan::demo;
@@ -22,9 +23,6 @@ use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-
-/// Most plans that may extend one another.
-const LONGEST_CHAIN: usize = 8;
 
 /// Files read so far and everything wrong with them.
 #[derive(Debug, Default)]

@@ -23,6 +23,7 @@ mod certificate;
 mod check;
 mod compare;
 mod demo;
+mod evaluated_again;
 mod exit;
 mod files;
 mod guide;

@@ -2,6 +2,7 @@
 //! another plan. It opens no port, knows no instrument and changes no record.
 
 use super::arguments::Rejudge;
+use super::evaluated_again;
 use super::exit::Exit;
 use super::files::{Files, complain};
 use super::output::Output;
@@ -15,7 +16,6 @@ use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
 use crate::plan::Plan;
 use crate::record::Record;
-use crate::scenario;
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -193,8 +193,7 @@ fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>, kept: &mut Option<Kept
         let Some(digest) = recorded else { continue };
         let seen = reader.observation(digest).map_err(Fault::Store)?;
         if let Some(seen) = seen {
-            let context = scenario.settings.context(&plan.ratings, bench);
-            let metrics = scenario::evaluate(&scenario.name, &context, &seen);
+            let metrics = evaluated_again::metrics(plan, scenario, bench, &seen);
             evaluated.insert(scenario.name.clone(), metrics);
         }
     }

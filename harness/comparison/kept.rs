@@ -5,11 +5,9 @@ use crate::bench_file::{self, Bench};
 use crate::document::{Fault, Source};
 use crate::event::RunStarted;
 use crate::plan;
+use crate::plan::LONGEST_CHAIN;
 use crate::plan::Lot;
 use crate::plan::Plan;
-
-/// Most plans that may extend one another.
-const LONGEST_CHAIN: usize = 8;
 
 /// Why the kept texts cannot be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -152,6 +152,10 @@ impl<W: Write> Live<W> {
             for note in &metric.notes {
                 self.line(&format!("           {FAINT}{}{FAINT:#}", harmless(note)));
             }
+            if let Some(evidence) = &metric.evidence {
+                let words = harmless(&evidence.words());
+                self.line(&format!("           {FAINT}{words}{FAINT:#}"));
+            }
         }
     }
 

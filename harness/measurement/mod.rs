@@ -4,9 +4,11 @@
 //! Terms and rules are those of the GUM (JCGM 100:2008): a standard
 //! uncertainty `u` is one standard deviation, an expanded one is `U = k u`.
 
+mod evidence;
 mod fit;
 mod rise;
 
+pub use evidence::{Evidence, Landmark, Mark};
 pub use fit::{FitFault, Line, Proportion, fit_line, fit_proportional};
 pub use rise::{Rise, RiseFault, fit_rise};
 
@@ -151,6 +153,10 @@ pub struct Metric {
     pub finding: Finding,
     /// Remarks that belong beside the number, such as `contact bounced`.
     pub notes: Vec<String>,
+    /// What it was read off; `None` where no single capture decided it, and in
+    /// records written before there were marks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub evidence: Option<Evidence>,
 }
 
 impl Metric {

@@ -22,6 +22,9 @@ use crate::judgement::Limit;
 use crate::measurement::{Blame, Finding, Metric};
 use crate::scenario::{Configuration, MetricLimit, Per, Ratings, ScenarioKind, Settings};
 
+/// Most plans that may extend one another, the first included.
+pub const LONGEST_CHAIN: usize = 8;
+
 /// A checked plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
@@ -94,6 +97,7 @@ impl Scenario {
                 dimension: metric.dimension,
                 finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
                 notes: Vec::new(),
+                evidence: None,
             })
             .collect()
     }

@@ -42,6 +42,7 @@ fn found(
             dimension: Dimension::Time,
             finding,
             notes: Vec::new(),
+            evidence: None,
         },
         limit,
         decision,

@@ -251,6 +251,7 @@ fn add_trouble(record: &mut Record, scenario: Option<&str>, trouble: &Trouble) {
 /// The digest of what was measured: the plan, what was seen, what was found
 /// and judged, in bench time. Identifiers, wall times and ports stay out, so a
 /// seed and a commit repeat it. The plan's text is the first of the files.
+/// Marks stay out too: they follow from what was seen, whose digests are in.
 pub fn measurement_digest(record: &Record) -> Digest {
     let mut parts: Vec<Vec<u8>> = vec![
         record.started.plan.clone().into_bytes(),
@@ -263,10 +264,18 @@ pub fn measurement_digest(record: &Record) -> Digest {
         parts.push(json(&(&scenario.name, &scenario.kind)));
         parts.push(json(&(scenario.started_bench, scenario.took)));
         parts.push(json(&scenario.observations));
-        parts.push(json(&scenario.metrics));
+        parts.push(json(&unmarked(&scenario.metrics)));
         parts.push(json(&scenario.verdict));
     }
     Digest::of_parts(parts.iter().map(Vec::as_slice))
+}
+
+fn unmarked(metrics: &[JudgedMetric]) -> Vec<JudgedMetric> {
+    let mut metrics = metrics.to_vec();
+    for judged in &mut metrics {
+        judged.metric.evidence = None;
+    }
+    metrics
 }
 
 fn json(value: &impl Serialize) -> Vec<u8> {

@@ -73,6 +73,7 @@ pub(crate) fn measured(scenario: &str, key: &str, finding: Finding, upper: Optio
             dimension: Dimension::Time,
             finding,
             notes: vec!["contact bounced".into()],
+            evidence: None,
         },
         limit,
     }

@@ -8,7 +8,7 @@ use super::samples::{
 };
 use super::*;
 use crate::event::Event;
-
+use crate::measurement::{Estimate, Evidence, Landmark, Mark};
 use proptest::prelude::*;
 
 fn failing() -> Vec<Entry> {
@@ -136,6 +136,12 @@ fn the_measurement_digest_knows_what_was_measured_and_nothing_else() {
     let mut later = fold("r2", 0.005);
     later.started_at += jiff::SignedDuration::from_secs(86_400);
     later.instruments.clear();
+    // Marks follow from what was seen; older records have none.
+    later.scenarios[0].metrics[0].metric.evidence = Some(Evidence {
+        take: 0,
+        label: "hold 1 A".into(),
+        marks: vec![Mark::instant(Landmark::Onset, Estimate::new(1e-6, 1e-7))],
+    });
     assert_eq!(measurement_digest(&one), measurement_digest(&later));
     assert_ne!(
         measurement_digest(&one),

@@ -169,6 +169,9 @@ fn story(out: &mut String, judged: &JudgedMetric) {
     for note in &judged.metric.notes {
         let _ = writeln!(out, "    Note: {}", plain(note));
     }
+    if let Some(evidence) = &judged.metric.evidence {
+        let _ = writeln!(out, "    Read off {}", plain(&evidence.words()));
+    }
 }
 
 fn troubles(out: &mut String, record: &Record) {

@@ -152,7 +152,7 @@ macro_rules! scenarios {
             context: &Context,
             observation: &Observation,
         ) -> Vec<measurement::Metric> {
-            let mut sheet = Sheet::new(scenario);
+            let mut sheet = Sheet::new(scenario, observation.takes());
             match observation {
                 $(Observation::$name(seen) => $room::evaluate(&mut sheet, context, seen),)*
             }

@@ -7,9 +7,7 @@
 
 pub mod acquisition;
 mod board;
-mod closure;
 mod context;
-mod current;
 pub mod curve;
 mod demands;
 mod fault;

@@ -1,19 +1,23 @@
 //! The sheet on which a scenario's metrics are written down, and the worst of
 //! several findings. It measures nothing.
 
-use crate::measurement::{Blame, Estimate, Finding, Metric};
+use super::take::Take;
+use crate::interruption::Reading;
+use crate::measurement::{Blame, Estimate, Evidence, Finding, Mark, Metric};
 use crate::units::{Dimension, show};
 
 /// Metrics of one scenario in the order in which they were found.
-pub(super) struct Sheet {
+pub(super) struct Sheet<'a> {
     scenario: String,
+    takes: Vec<&'a Take>,
     rows: Vec<Metric>,
 }
 
-impl Sheet {
-    pub(super) fn new(scenario: &str) -> Self {
+impl<'a> Sheet<'a> {
+    pub(super) fn new(scenario: &str, takes: Vec<&'a Take>) -> Self {
         Self {
             scenario: scenario.to_owned(),
+            takes,
             rows: Vec::new(),
         }
     }
@@ -33,7 +37,46 @@ impl Sheet {
             dimension,
             finding,
             notes,
+            evidence: None,
         });
+    }
+
+    /// Writes down one metric that `take` decided, at `marks` in it.
+    pub(super) fn add_marked(
+        &mut self,
+        metric: (&str, Dimension),
+        at: &str,
+        finding: Finding,
+        notes: Vec<String>,
+        (take, marks): (&Take, Vec<Mark>),
+    ) {
+        self.add(metric, at, finding, notes);
+        // This very take, not one like it.
+        let number = self.takes.iter().position(|t| std::ptr::eq(*t, take));
+        let number = number.and_then(|number| u32::try_from(number).ok());
+        if let (Some(row), Some(take_number)) = (self.rows.last_mut(), number) {
+            row.evidence = Some(Evidence {
+                take: take_number,
+                label: take.capture.label.clone(),
+                marks,
+            });
+        }
+    }
+
+    /// Writes down what was read off one take; without marks nothing was.
+    pub(super) fn add_reading(
+        &mut self,
+        metric: (&str, Dimension),
+        at: &str,
+        reading: Reading,
+        notes: Vec<String>,
+        take: &Take,
+    ) {
+        if reading.marks.is_empty() {
+            self.add(metric, at, reading.finding, notes);
+        } else {
+            self.add_marked(metric, at, reading.finding, notes, (take, reading.marks));
+        }
     }
 
     /// Writes down that these metrics were not measured, all for one reason.
@@ -76,20 +119,7 @@ pub(super) fn worst(
         .iter()
         .map(|f| if mirrored { mirror(f) } else { f.clone() })
         .collect();
-    let known = |f: &Finding| match f {
-        Finding::Value(e) | Finding::Above(e) | Finding::Below(e) => Some(*e),
-        Finding::Unknown { .. } => None,
-    };
-    let top = seen
-        .iter()
-        .filter_map(|f| known(f).map(|e| (f, e)))
-        .reduce(|best, next| {
-            if next.1.value > best.1.value {
-                next
-            } else {
-                best
-            }
-        });
+    let top = largest(&seen).and_then(|place| Some((&seen[place], known(&seen[place])?)));
     let Some((highest, estimate)) = top else {
         let first = findings.first().cloned();
         let none = || Finding::unknown(Blame::Plan, "nothing was taken");
@@ -105,6 +135,23 @@ pub(super) fn worst(
     };
     let found = if mirrored { mirror(&found) } else { found };
     (found, spread(findings, dimension))
+}
+
+/// Which of several findings is the largest, the first of equal ones; `None`
+/// where none is known.
+pub(super) fn largest(findings: &[Finding]) -> Option<usize> {
+    let known = findings.iter().map(known).enumerate();
+    let known = known.filter_map(|(place, estimate)| Some((place, estimate?.value)));
+    known
+        .reduce(|best, next| if next.1 > best.1 { next } else { best })
+        .map(|(place, _)| place)
+}
+
+const fn known(finding: &Finding) -> Option<Estimate> {
+    match finding {
+        Finding::Value(e) | Finding::Above(e) | Finding::Below(e) => Some(*e),
+        Finding::Unknown { .. } => None,
+    }
 }
 
 /// The finding of the negated quantity.

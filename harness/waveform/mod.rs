@@ -3,7 +3,6 @@
 
 mod capture;
 pub mod crossing;
-mod episode;
 mod half_bits;
 mod instant;
 pub mod levels;
@@ -12,7 +11,6 @@ mod trace;
 mod window;
 
 pub use capture::{Capture, CaptureFault, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
-pub use episode::{Episode, episodes, merge_bounce};
 pub use half_bits::{Edge, HalfBit, HalfBits, edges};
 pub use instant::{Crossing, departure, falls_for_good, first_beyond, zero_crossing};
 pub use trace::{Baseline, Trace};

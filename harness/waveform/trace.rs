@@ -93,6 +93,13 @@ impl Trace {
         self
     }
 
+    /// The trace as of a converter with this step; zero for exact samples.
+    #[must_use]
+    pub fn in_steps(mut self, step: f64) -> Self {
+        self.step = step.abs();
+        self
+    }
+
     /// The samples.
     pub fn values(&self) -> &[f64] {
         &self.values

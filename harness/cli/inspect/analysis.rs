@@ -369,6 +369,6 @@ fn current_trip(
             "more than 8,000,000 samples: cut the capture to the trip",
         ));
     }
-    let trace = Trace::from_values(first, period, values);
-    Ok(trip::trip(trace, step, onset, false))
+    let trace = Trace::from_values(first, period, values).map(|trace| trace.in_steps(step));
+    Ok(trip::trip(trace, onset, false))
 }

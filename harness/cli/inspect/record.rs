@@ -154,9 +154,9 @@ fn inspected(
         voltage(&mut inspection, &analogue, arguments.at, &Kept(channel))?;
     }
     if let (Some(current), Some(onset)) = (current, onset) {
-        let step = channel(current)?.scale.abs();
+        channel(current)?;
         let trace = Trace::of(capture, current);
-        inspection.trip = Some(trip::trip(trace, step, onset, true));
+        inspection.trip = Some(trip::trip(trace, onset, true));
     }
     Ok(inspection)
 }

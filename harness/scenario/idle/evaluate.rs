@@ -32,7 +32,7 @@ const BLEEDER: f64 = 0.01;
 const NOT_ON: &str = "the output was not switched on";
 const NO_VOLTAGE: &str = "no channel sees the output voltage";
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let steps = seen.steps.as_slice();
     let full: Vec<&IdleStep> = steps
         .iter()
@@ -69,7 +69,7 @@ fn last_of<'a>(steps: &'a [&'a IdleStep], state: OutputState) -> Option<&'a Idle
 
 /// The supply limited below the voltage at which the board is tested: its
 /// current is a bound and nothing else was looked at.
-fn stopped(sheet: &mut Sheet, last: &IdleStep) {
+fn stopped(sheet: &mut Sheet<'_>, last: &IdleStep) {
     let voltage = show(last.supply.si(), Dimension::Voltage);
     let reason = format!("the supply limited its current at {voltage}, the output off");
     sheet.add(CURRENT_OFF, "", current(last), vec![reason.clone()]);
@@ -95,7 +95,7 @@ fn current(step: &IdleStep) -> Finding {
     }
 }
 
-fn current_off(sheet: &mut Sheet, off: Option<&IdleStep>) {
+fn current_off(sheet: &mut Sheet<'_>, off: Option<&IdleStep>) {
     match off {
         Some(step) => sheet.add(CURRENT_OFF, "", current(step), limiting(step)),
         None => sheet.missing(
@@ -107,7 +107,7 @@ fn current_off(sheet: &mut Sheet, off: Option<&IdleStep>) {
     }
 }
 
-fn currents_on(sheet: &mut Sheet, full: &[&IdleStep]) {
+fn currents_on(sheet: &mut Sheet<'_>, full: &[&IdleStep]) {
     let mut none = true;
     for step in of_state(full, OutputState::On) {
         none = false;
@@ -127,7 +127,7 @@ fn limiting(step: &IdleStep) -> Vec<String> {
 }
 
 /// Mean of the rail-to-rail voltage, and what it drives through the bleeder.
-fn off_voltage(sheet: &mut Sheet, context: &Context, off: Option<&IdleStep>) {
+fn off_voltage(sheet: &mut Sheet<'_>, context: &Context, off: Option<&IdleStep>) {
     let both = [OFF_VOLTAGE, OFF_LEAKAGE];
     let Some(step) = off else {
         sheet.missing(&both, "", Blame::Plan, "the output was never left off");
@@ -165,7 +165,7 @@ fn beyond(level: Estimate, bound: f64) -> Option<bool> {
 /// Dead in the one state, alive in every state that is on. What decides is a
 /// level with its U, so the answer itself carries none.
 fn obeyed(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     metric: (&str, Dimension),
     context: &Context,
     dead: Option<&IdleStep>,
@@ -211,7 +211,7 @@ fn obeyed(
 }
 
 /// Whether the output has the sign that its input asks for.
-fn polarity(sheet: &mut Sheet, context: &Context, on: &[&IdleStep]) {
+fn polarity(sheet: &mut Sheet<'_>, context: &Context, on: &[&IdleStep]) {
     if on.is_empty() {
         sheet.missing(&[POLARITY], "", Blame::Plan, NOT_ON);
     }
@@ -263,7 +263,7 @@ fn polarity(sheet: &mut Sheet, context: &Context, on: &[&IdleStep]) {
 }
 
 /// Whether the fault line stays low in every state.
-fn fault_line(sheet: &mut Sheet, full: &[&IdleStep]) {
+fn fault_line(sheet: &mut Sheet<'_>, full: &[&IdleStep]) {
     if full.is_empty() {
         sheet.missing(&[FAULT_LINE], "", Blame::Plan, "no state was taken");
         return;

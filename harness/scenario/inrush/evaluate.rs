@@ -4,16 +4,17 @@
 
 use super::seen::Bank;
 use super::seen::Seen;
+use crate::interruption::{Episode, episodes};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::current::Current;
+use crate::scenario::fault::current;
 use crate::scenario::fault::rail_failed;
 use crate::scenario::sheet::Sheet;
 use crate::scenario::sheet::Worst;
 use crate::scenario::sheet::worst;
 use crate::scenario::take::Take;
 use crate::units::{Dimension, Quantity, show};
-use crate::waveform::{Episode, Signal, Trace, departure, episodes, peak};
+use crate::waveform::{Signal, Trace, departure, peak};
 
 const STARTS: (&str, Dimension) = ("starts", Dimension::Count);
 const TRIPS: (&str, Dimension) = ("false_trips", Dimension::Count);
@@ -26,7 +27,7 @@ const ON: f64 = 0.25;
 /// The share of its nominal charge that an empty bank takes at least.
 const TAKEN: f64 = 0.5;
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let (bank, starts) = (&seen.bank, seen.starts.as_slice());
     if starts.is_empty() {
         let all = [STARTS, TRIPS, PEAK, CHARGE, TIME];
@@ -214,7 +215,7 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
         let none = Finding::unknown(blame, reason);
         (none.clone(), none)
     };
-    let Some(current) = Current::of(take, Signal::OutputCurrent, 0.0, context) else {
+    let Some(current) = current(take, Signal::OutputCurrent, 0.0, context) else {
         return both(Blame::Bench, "no channel sees the output current");
     };
     let trace = &current.trace;
@@ -250,7 +251,7 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
 /// anywhere within a period; the rule's own error, a third of what doubling
 /// the period changes (Richardson), as a rectangle; the time base.
 fn charge(take: &Take, context: &Context) -> Option<Estimate> {
-    let current = Current::of(take, Signal::OutputCurrent, 0.0, context)?;
+    let current = current(take, Signal::OutputCurrent, 0.0, context)?;
     let node = Trace::of(&take.capture, Signal::NodeVoltage)?;
     let (trace, period) = (&current.trace, current.trace.period());
     let sign = |volts: f64| if volts < 0.0 { -1.0 } else { 1.0 };

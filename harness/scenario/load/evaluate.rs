@@ -57,7 +57,7 @@ impl Rail {
     }
 }
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let steps = seen.steps.as_slice();
     if steps.is_empty() {
         let all = [VOLTAGE, RESISTANCE, SYMMETRY, DROOP, RIPPLE];
@@ -123,7 +123,7 @@ fn label(drive: Polarity, amperes: f64) -> String {
 
 /// Mean magnitude of the rail-to-rail voltage at the board's output over the
 /// hold of each step, the drop along the stated leads added back.
-fn output_voltage(sheet: &mut Sheet, points: &[Point], steps: &[LoadStep]) {
+fn output_voltage(sheet: &mut Sheet<'_>, points: &[Point], steps: &[LoadStep]) {
     let mut used: Vec<String> = Vec::new();
     for (point, step) in points.iter().zip(steps) {
         let mut at = label(point.drive, point.asked);
@@ -175,7 +175,7 @@ fn gain_u(steps: &[LoadStep], signal: Signal) -> f64 {
 /// gains of both channels, common to all points, which no residual shows.
 /// The leads' uncertainty enters whole.
 fn output_resistance(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     context: &Context,
     drive: Polarity,
     points: &[&Point],
@@ -250,7 +250,7 @@ fn heating(pairs: &[(f64, f64)]) -> Option<String> {
 /// Largest difference between the voltage magnitudes of the two polarities at
 /// one step, held or within one alternating capture. An offset of the channel
 /// enters twice, the gain only through the difference (GUM 5.1.2).
-fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps: &[LoadStep]) {
+fn level_symmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], steps: &[LoadStep]) {
     let crossing = context.crossing.si();
     let node = |step: &LoadStep| Trace::of(&step.take.capture, Signal::NodeVoltage);
     let mut found: Vec<(Estimate, String)> = Vec::new();
@@ -304,7 +304,7 @@ fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps:
 /// Mean of the supply rail over the step of least current less that over the
 /// step of most, the largest over the drives. Zero and most of the gain cancel
 /// (GUM F.1.2.3): the gain counts through the difference, noise through both.
-fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
+fn supply_droop(sheet: &mut Sheet<'_>, points: &[Point]) {
     let mut worst: Option<(Estimate, Polarity)> = None;
     for drive in DRIVES {
         let of_drive = || {
@@ -342,7 +342,7 @@ fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
 }
 
 /// Peak to peak of the output voltage magnitude over the last step of a drive.
-fn output_ripple(sheet: &mut Sheet, context: &Context, drive: Polarity, steps: &[LoadStep]) {
+fn output_ripple(sheet: &mut Sheet<'_>, context: &Context, drive: Polarity, steps: &[LoadStep]) {
     let of_drive = steps.iter().filter(|step| step.drive == drive);
     let Some(last) = of_drive.reduce(|a, b| {
         if b.current.si() >= a.current.si() {

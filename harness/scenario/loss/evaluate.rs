@@ -22,7 +22,7 @@ const EARLIER: f64 = 1.5;
 /// For this many half-bits it must stay so, and no edge of the input may come.
 const HALF_BITS: f64 = 10.0;
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let losses = seen.losses.as_slice();
     if losses.is_empty() {
         let reason = "the signal was never taken away";
@@ -36,7 +36,7 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: 
     }
 }
 
-fn one(sheet: &mut Sheet, context: &Context, at: &str, lost: &SignalLost) {
+fn one(sheet: &mut Sheet<'_>, context: &Context, at: &str, lost: &SignalLost) {
     let capture = &lost.take.capture;
     let both = [TIME, LEFT];
     let Some(trace) = Trace::of(capture, Signal::NodeVoltage) else {
@@ -141,7 +141,7 @@ fn time_to_dead(trace: &Trace, context: &Context, lost: Estimate, quiet: f64) ->
 /// Mean over the last quarter of what follows the loss. Half-bits that still
 /// come make it uncertain by what half of one carries (a rectangle, GUM 4.3.7).
 fn dc_left(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     context: &Context,
     at: &str,
     trace: &Trace,

@@ -5,18 +5,19 @@
 use super::seen::OverloadRamp;
 use super::seen::OverloadStep;
 use super::seen::Seen;
-use crate::measurement::{Blame, Estimate, Finding, combined, rectangular};
+use crate::interruption::{Current, Ending, Examined, Reading, episodes};
+use crate::measurement::{
+    Blame, Estimate, Finding, Landmark, Mark, combined, rectangular, resolution,
+};
 use crate::scenario::context::Context;
-use crate::scenario::current::Current;
 use crate::scenario::curve;
 use crate::scenario::curve::Form;
-use crate::scenario::fault::Ending;
-use crate::scenario::fault::Examined;
+use crate::scenario::fault::current;
 use crate::scenario::fault::examine;
 use crate::scenario::fault::output_stays;
 use crate::scenario::sheet::Sheet;
 use crate::units::{Dimension, Quantity, show};
-use crate::waveform::{HalfBits, Signal, episodes, falls_for_good, first_beyond, top_state};
+use crate::waveform::{HalfBits, Signal, falls_for_good, first_beyond, top_state};
 
 const TRIP_CURRENT: (&str, Dimension) = ("trip_current", Dimension::Current);
 const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
@@ -25,18 +26,18 @@ const NO_TRIP: (&str, Dimension) = ("no_trip_below", Dimension::Count);
 /// Half-bits over which the trip current is read.
 const HALF_BITS: usize = 10;
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let (ramp, steps, hold) = (
         seen.ramp.as_ref(),
         seen.steps.as_slice(),
         seen.hold.as_ref(),
     );
-    let times: Vec<(Finding, Vec<String>)> =
+    let times: Vec<(Reading, Vec<String>)> =
         steps.iter().map(|step| trip_time(step, context)).collect();
     let mut points: Vec<(f64, Estimate)> = steps
         .iter()
         .zip(&times)
-        .filter_map(|(step, (finding, _))| match finding {
+        .filter_map(|(step, (reading, _))| match &reading.finding {
             Finding::Value(time) => Some((step.multiple, *time)),
             _ => None,
         })
@@ -50,11 +51,12 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: 
         sheet.missing(&[TRIP_TIME], "", Blame::Plan, "no multiple was applied");
     }
     let last = steps.len().wrapping_sub(1);
-    for (index, (step, (finding, mut notes))) in steps.iter().zip(times).enumerate() {
+    for (index, (step, (reading, mut notes))) in steps.iter().zip(times).enumerate() {
         if index == last {
             notes.extend(describe(&points));
         }
-        sheet.add(TRIP_TIME, &format!("{} x", step.multiple), finding, notes);
+        let at = format!("{} x", step.multiple);
+        sheet.add_reading(TRIP_TIME, &at, reading, notes, &step.take);
     }
     match hold {
         Some(hold) => no_trip_below(sheet, context, hold),
@@ -63,14 +65,16 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: 
 }
 
 /// Interruption less onset at one multiple, with remarks.
-fn trip_time(step: &OverloadStep, context: &Context) -> (Finding, Vec<String>) {
+fn trip_time(step: &OverloadStep, context: &Context) -> (Reading, Vec<String>) {
     let examined = examine(&step.take, None, context);
-    let ([time, _, _], mut notes) = examined.findings();
+    let readings = examined.readings();
+    let (mut time, mut notes) = (readings.trip_time, readings.notes);
     if let Examined::NotReached { reason, .. } = &examined {
         // The load asked for more than the onset level and did not get it:
         // either it cannot draw it, or the board limits below that level.
         let reason = format!("{reason}; {} were asked for", step.current);
-        return (Finding::unknown(Blame::Bench, reason), notes);
+        time.finding = Finding::unknown(Blame::Bench, reason);
+        return (time, notes);
     }
     if let Examined::Fault(fault) = &examined
         && let Ending::Censored(until, _) = &fault.ending
@@ -110,12 +114,12 @@ fn describe(points: &[(f64, Estimate)]) -> Option<String> {
 /// time's; half of the rise over the window as a rectangle. Without a trip
 /// time the reading is too high by an unknown amount: a bound.
 fn trip_current(
-    sheet: &mut Sheet,
+    sheet: &mut Sheet<'_>,
     context: &Context,
     ramp: &OverloadRamp,
     delay: Option<Estimate>,
 ) {
-    let Some(current) = Current::of(&ramp.take, Signal::OutputCurrent, 0.0, context) else {
+    let Some(current) = current(&ramp.take, Signal::OutputCurrent, 0.0, context) else {
         let reason = "no channel sees the output current";
         sheet.missing(&[TRIP_CURRENT], "", Blame::Bench, reason);
         return;
@@ -173,7 +177,18 @@ fn trip_current(
             ),
         },
     };
-    sheet.add(TRIP_CURRENT, "", finding, vec![note.to_owned()]);
+    let ended = match (tripped, &finding) {
+        (Some(end), Finding::Value(_) | Finding::Below(_)) => {
+            Mark::instant(Landmark::Interruption, end.at)
+        }
+        _ => Mark::instant(
+            Landmark::WatchedUntil,
+            Estimate::new(until, resolution(trace.period())),
+        ),
+    };
+    let off = Mark::current(Landmark::OffLevel, Estimate::new(current.off, 0.0));
+    let read = (&ramp.take, vec![ended, off]);
+    sheet.add_marked(TRIP_CURRENT, "", finding, vec![note.to_owned()], read);
 }
 
 /// The last ten whole half-bits before `until`, or as long a span, and never
@@ -195,11 +210,11 @@ fn last_half_bits(
 }
 
 /// Interruptions of the output during the hold.
-fn no_trip_below(sheet: &mut Sheet, context: &Context, hold: &OverloadRamp) {
-    let missing = |sheet: &mut Sheet, reason: &str| {
+fn no_trip_below(sheet: &mut Sheet<'_>, context: &Context, hold: &OverloadRamp) {
+    let missing = |sheet: &mut Sheet<'_>, reason: &str| {
         sheet.missing(&[NO_TRIP], "", Blame::Bench, reason);
     };
-    let Some(current) = Current::of(&hold.take, Signal::OutputCurrent, 0.0, context) else {
+    let Some(current) = current(&hold.take, Signal::OutputCurrent, 0.0, context) else {
         return missing(sheet, "no channel sees the output current");
     };
     let trace = &current.trace;

@@ -5,9 +5,10 @@
 use super::seen::GapClosing;
 use super::seen::Seen;
 use super::settings::Direction;
-use crate::measurement::{Blame, Estimate, Finding, combined, resolution};
+use crate::interruption::{Current, opened_for_good};
+use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::current::Current;
+use crate::scenario::fault::current;
 use crate::scenario::fault::examine;
 use crate::scenario::phase::LASTING;
 use crate::scenario::phase::Run;
@@ -20,7 +21,7 @@ use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{
-    Edge, HalfBit, HalfBits, LogicLine, Signal, Trace, edges, falls_for_good, first_beyond,
+    HalfBit, HalfBits, LogicLine, Signal, Trace, edges, falls_for_good, first_beyond,
     peak_sustained, top_state, zero_crossing,
 };
 
@@ -30,7 +31,7 @@ const REVERSALS: (&str, Dimension) = ("reversals", Dimension::Count);
 const MARGIN: (&str, Dimension) = ("margin", Dimension::Time);
 const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let upstream_trip = Estimate::new(seen.upstream_trip.si(), seen.upstream_trip_u.si().abs());
     let (closings, short) = (seen.closings.as_slice(), seen.short.as_ref());
     if closings.is_empty() {
@@ -50,7 +51,7 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: 
             n => format!("{word} {n}"),
         };
         match Bridging::of(closing, context) {
-            Ok(bridging) => bridging.write(sheet, &at, upstream_trip, context),
+            Ok(bridging) => bridging.write(sheet, (&at, &closing.take), upstream_trip, context),
             Err((blame, reason)) => {
                 sheet.missing(&[TIME, PEAK, REVERSALS, MARGIN], &at, blame, reason);
             }
@@ -58,8 +59,9 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: 
     }
     match short {
         Some(take) => {
-            let ([time, _, _], notes) = examine(take, Some(Place::Near), context).findings();
-            sheet.add(TRIP_TIME, "short", time, notes);
+            let readings = examine(take, Some(Place::Near), context).readings();
+            let (time, notes) = (readings.trip_time, readings.notes);
+            sheet.add_reading(TRIP_TIME, "short", time, notes, take);
         }
         None => sheet.missing(&[TRIP_TIME], "short", Blame::Plan, "no short was made"),
     }
@@ -101,14 +103,15 @@ impl Bridging {
             .find(|edge| edge.rising)
             .ok_or((Blame::Bench, "the gap's marker never rose"))?
             .at;
-        let opened = opening(&markers, closed, context);
+        let later = markers.partition_point(|edge| edge.at <= closed);
+        let opened = opened_for_good(&markers[later..], context.bounce.si());
         let half_bits = HalfBits::of(capture);
         if half_bits.all().is_empty() {
             return Err((Blame::Bench, "no line shows the board's input signal"));
         }
         let provoked = closed.min(0.0);
-        let gap = Current::of(take, Signal::GapCurrent, provoked, context)
-            .or_else(|| Current::of(take, Signal::OutputCurrent, provoked, context))
+        let gap = current(take, Signal::GapCurrent, provoked, context)
+            .or_else(|| current(take, Signal::OutputCurrent, provoked, context))
             .ok_or((Blame::Bench, "no channel sees the gap current"))?;
         let phases = phases(&node, half_bits.all(), context);
         let old = phase_before(&phases, half_bits.all(), closed)
@@ -156,7 +159,13 @@ impl Bridging {
         Estimate::new(span, u)
     }
 
-    fn write(self, sheet: &mut Sheet, at: &str, upstream_trip: Estimate, context: &Context) {
+    fn write(
+        self,
+        sheet: &mut Sheet<'_>,
+        (at, take): (&str, &Take),
+        upstream_trip: Estimate,
+        context: &Context,
+    ) {
         let sampled = resolution(self.node.period());
         let bound = |until: f64| self.since(Estimate::new(until, sampled));
         let (time, margin, until) = match self.outcome {
@@ -191,7 +200,8 @@ impl Bridging {
             Outcome::Tripped(_) => notes.push("tripped instead of reversing".into()),
             Outcome::UpstreamTripped(_) => notes.push("the upstream tripped first".into()),
         }
-        sheet.add(TIME, at, time, notes.clone());
+        let marks = self.marks(until);
+        sheet.add_marked(TIME, at, time, notes.clone(), (take, marks.clone()));
         let spike = context.gap_spike.si();
         let top = peak_sustained(&self.gap.trace, self.onset.value, until, spike);
         let peak = match top {
@@ -200,20 +210,29 @@ impl Bridging {
             Some(top) => Finding::Above(top.value),
             None => Finding::unknown(Blame::Bench, "no sample lies within the closing"),
         };
-        sheet.add(PEAK, at, peak, Vec::new());
+        let mut shown = marks.clone();
+        shown.extend(top.map(|top| {
+            let trace = &self.gap.trace;
+            let at = Estimate::new(trace.time(top.index), resolution(trace.period()));
+            Mark::instant(Landmark::Peak, at)
+        }));
+        sheet.add_marked(PEAK, at, peak, Vec::new(), (take, shown));
         let changes = Estimate::new(self.changes as f64, 0.0);
         sheet.add(REVERSALS, at, Finding::Value(changes), Vec::new());
-        sheet.add(MARGIN, at, margin, notes);
+        sheet.add_marked(MARGIN, at, margin, notes, (take, marks));
     }
-}
 
-/// The opening after which the gap stays open for longer than bounce.
-fn opening(markers: &[Edge], closed: f64, context: &Context) -> Option<f64> {
-    markers.iter().enumerate().find_map(|(index, edge)| {
-        let again = markers.get(index + 1).map(|next| next.at - edge.at);
-        let lasts = again.is_none_or(|gap| gap > context.bounce.si());
-        (!edge.rising && edge.at > closed && lasts).then_some(edge.at)
-    })
+    /// The closing, and the turn or the instant up to which there was none.
+    fn marks(&self, until: f64) -> Vec<Mark> {
+        let end = match self.outcome {
+            Outcome::Reversed(at) => Mark::instant(Landmark::Reversal, at),
+            _ => Mark::instant(
+                Landmark::WatchedUntil,
+                Estimate::new(until, resolution(self.node.period())),
+            ),
+        };
+        vec![Mark::instant(Landmark::Closing, self.onset), end]
+    }
 }
 
 struct Scene<'a> {

@@ -219,7 +219,7 @@ impl SenseLine {
     }
 }
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let (last_count, steps) = (seen.last_count, seen.steps.as_slice());
     if let Some((blame, reason)) = unusable(context, last_count, steps) {
         sheet.missing(&ALL, "", blame, &reason);
@@ -352,7 +352,7 @@ fn offsets(line: &SenseLine) -> Vec<String> {
 
 /// The step farthest from its line. The converter's step and the noise of
 /// both readings are its uncertainty; gain and zero do not bend a line.
-fn departure(sheet: &mut Sheet, points: &[SensePoint], line: &SenseLine) {
+fn departure(sheet: &mut Sheet<'_>, points: &[SensePoint], line: &SenseLine) {
     let farthest = points
         .iter()
         .zip(&line.residuals)

@@ -4,15 +4,14 @@
 
 use super::seen::Seen;
 use super::seen::ShortPulse;
-use crate::measurement::{Blame, Estimate, Finding, combined, resolution};
-use crate::scenario::closure::Closure;
+use crate::interruption::{Closure, Ending, Episode, Examined, Fault, Reading};
+use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::fault::Ending;
-use crate::scenario::fault::Examined;
-use crate::scenario::fault::Fault;
+use crate::scenario::fault::closure;
 use crate::scenario::fault::examine;
 use crate::scenario::sheet::Sheet;
 use crate::scenario::sheet::Worst;
+use crate::scenario::sheet::largest;
 use crate::scenario::sheet::worst;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
@@ -28,7 +27,7 @@ const RECOVERY: (&str, Dimension) = ("recovery_time", Dimension::Time);
 const DIP: (&str, Dimension) = ("supply_dip", Dimension::Voltage);
 const HEALTHY: (&str, Dimension) = ("healthy_after", Dimension::Ratio);
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let pulses = seen.pulses.as_slice();
     if pulses.is_empty() {
         let all = [
@@ -52,17 +51,22 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: 
     }
 }
 
-fn at_place(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&ShortPulse]) {
-    let mut found: [Vec<Finding>; 3] = Default::default();
+fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&ShortPulse]) {
+    let mut found: [Vec<Reading>; 3] = Default::default();
     let mut remarks: Vec<String> = Vec::new();
     let mut dips = Vec::new();
     for pulse in pulses {
         let examined = examine(&pulse.fast, Some(place), context);
-        let (findings, notes) = examined.findings();
-        for (list, finding) in found.iter_mut().zip(findings) {
-            list.push(finding);
+        let readings = examined.readings();
+        let three = [
+            readings.trip_time,
+            readings.peak_current,
+            readings.let_through,
+        ];
+        for (list, reading) in found.iter_mut().zip(three) {
+            list.push(reading);
         }
-        for note in notes {
+        for note in readings.notes {
             if !remarks.contains(&note) {
                 remarks.push(note);
             }
@@ -71,10 +75,14 @@ fn at_place(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&Short
     }
     let at = place.word();
     let [times, peaks, integrals] = found;
-    for (metric, findings) in [(PEAK, peaks), (TRIP_TIME, times), (LET_THROUGH, integrals)] {
+    for (metric, readings) in [(PEAK, peaks), (TRIP_TIME, times), (LET_THROUGH, integrals)] {
+        let findings: Vec<Finding> = readings.iter().map(|r| r.finding.clone()).collect();
         let (finding, mut notes) = worst(&findings, Worst::Largest, metric.1);
         notes.extend(remarks.iter().cloned());
-        sheet.add(metric, at, finding, notes);
+        let decided = largest(&findings).unwrap_or(0);
+        let marks = readings[decided].marks.clone();
+        let reading = Reading { finding, marks };
+        sheet.add_reading(metric, at, reading, notes, &pulses[decided].fast);
     }
     recoveries(sheet, context, place, pulses);
     let (finding, notes) = worst(&dips, Worst::Largest, DIP.1);
@@ -91,8 +99,7 @@ fn at_place(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&Short
 /// dip; the mean's own, and that of a least value.
 fn supply_dip(take: &Take, examined: &Examined) -> Finding {
     let Examined::Fault(fault) = examined else {
-        let ([time, _, _], _) = examined.findings();
-        return time;
+        return examined.readings().trip_time.finding;
     };
     let Some(rail) = Trace::of(&take.capture, Signal::BoardSupply) else {
         return Finding::unknown(Blame::Bench, "no channel sees the supply rail");
@@ -160,7 +167,7 @@ fn at_levels(trace: &Trace) -> f64 {
 
 /// Retries, their interval and the recovery, for each long closing by itself:
 /// near, near 2, ...
-fn recoveries(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&ShortPulse]) {
+fn recoveries(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&ShortPulse]) {
     let metrics = [RETRIES, INTERVAL, RECOVERY];
     let slow: Vec<(&ShortPulse, &Take)> = pulses
         .iter()
@@ -175,16 +182,16 @@ fn recoveries(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&Sho
             0 => place.word().to_owned(),
             _ => format!("{} {}", place.word(), index + 1),
         };
-        let closure = Closure::of(take, place, context);
+        let closure = closure(take, place, context);
         match examine(take, Some(place), context) {
             Examined::Fault(fault) => {
                 let opened = closure.opened_at.filter(|_| closure.seen);
                 let (retries, interval, notes) = retries(&fault, opened);
                 sheet.add(RETRIES, &at, retries, Vec::new());
-                sheet.add(INTERVAL, &at, interval, notes);
+                sheet.add_reading(INTERVAL, &at, interval, notes, take);
             }
             other => {
-                let ([none, _, _], _) = other.findings();
+                let none = other.readings().trip_time.finding;
                 sheet.add(RETRIES, &at, none.clone(), Vec::new());
                 sheet.add(INTERVAL, &at, none, Vec::new());
             }
@@ -199,7 +206,11 @@ fn recoveries(sheet: &mut Sheet, context: &Context, place: Place, pulses: &[&Sho
 ///
 /// Standard uncertainty of the mean interval (GUM 5.1.2, 4.2.3): the instants',
 /// the scatter's, and the time base.
-fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Finding, Vec<String>) {
+fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Reading, Vec<String>) {
+    let unmarked = |finding| Reading {
+        finding,
+        marks: Vec::new(),
+    };
     let trace = &fault.current.trace;
     let closed_until = opened.unwrap_or(f64::INFINITY).min(trace.last());
     let within: Vec<_> = fault
@@ -227,15 +238,15 @@ fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Finding, Vec<String>
                 let waited = (closed_until - at.value).max(0.0);
                 let bound = Estimate::new(waited, combined([at.u, resolution(trace.period())]));
                 let note = "no retry while the short was closed".to_owned();
-                (count, Finding::Above(bound), vec![note])
+                (count, unmarked(Finding::Above(bound)), vec![note])
             }
             Ending::Censored(_, why) => {
                 let none = Finding::unknown(Blame::Board, why.as_str());
-                (none.clone(), none, Vec::new())
+                (none.clone(), unmarked(none), Vec::new())
             }
             Ending::Undecided(_, blame, why) => {
                 let none = Finding::unknown(*blame, why.as_str());
-                (none.clone(), none, Vec::new())
+                (none.clone(), unmarked(none), Vec::new())
             }
         };
     }
@@ -260,7 +271,21 @@ fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Finding, Vec<String>
         show(least, Dimension::Time),
         show(most, Dimension::Time)
     );
-    (count, Finding::Value(Estimate::new(mean, u)), vec![note])
+    let interval = Reading {
+        finding: Finding::Value(Estimate::new(mean, u)),
+        marks: interval_marks(&within),
+    };
+    (count, interval, vec![note])
+}
+
+/// Each interruption and the onset after it; more than a few say no more.
+fn interval_marks(within: &[&Episode]) -> Vec<Mark> {
+    const SHOWN: usize = 8;
+    let pairs = within.windows(2).take(SHOWN).filter_map(|pair| {
+        let ended = Mark::instant(Landmark::Interruption, pair[0].interruption?);
+        Some([ended, Mark::instant(Landmark::Onset, pair[1].onset)])
+    });
+    pairs.flatten().collect()
 }
 
 /// From the opening of the short to the first instant from which the output

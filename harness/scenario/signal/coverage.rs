@@ -298,7 +298,7 @@ fn readings(drawn: &Drawn, heard: &Heard, add: &mut impl FnMut(&str, f64, f64)) 
 /// What is written on the sheet, but for extremes: of those the bias is stated
 /// and not in U.
 fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut(&str, f64, f64)) {
-    let mut sheet = Sheet::new("signal");
+    let mut sheet = Sheet::new("signal", Vec::new());
     let mut page = Page {
         sheet: &mut sheet,
         at: "",

@@ -45,7 +45,7 @@ const OF_CUTOUTS: [(&str, Dimension); 4] = [MISSING, START, END, DROP];
 /// samples in an edge it is a bound.
 const SLEW_PERIOD: f64 = 200e-9;
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let (sent, takes) = (seen.sent.as_ref(), seen.takes.as_slice());
     let Some(sent) = sent.filter(|_| !takes.is_empty()) else {
         for metrics in [&OF_OUTPUT[..], &OF_BOTH, &OF_CUTOUTS] {
@@ -90,13 +90,13 @@ fn remarks(take: &SignalTake) -> Vec<String> {
 }
 
 /// The sheet at one loading.
-pub(super) struct Page<'a> {
-    pub(super) sheet: &'a mut Sheet,
+pub(super) struct Page<'a, 'b> {
+    pub(super) sheet: &'a mut Sheet<'b>,
     pub(super) at: &'a str,
     pub(super) remarks: Vec<String>,
 }
 
-impl Page<'_> {
+impl Page<'_, '_> {
     fn add(&mut self, metric: (&str, Dimension), part: &str, finding: Finding, note: String) {
         let at = if part.is_empty() {
             self.at.to_owned()

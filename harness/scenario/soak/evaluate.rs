@@ -51,7 +51,7 @@ pub struct SoakRise {
     pub refused: Option<String>,
 }
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let soaks = seen.soaks.as_slice();
     if soaks.is_empty() {
         sheet.missing(&ALL, "", Blame::Plan, "nothing was held");
@@ -282,7 +282,7 @@ fn scatter(points: &[(f64, f64)], rise: &Rise) -> f64 {
     libm::sqrt(bends.map(|bend| bend * bend).sum::<f64>() / (6.0 * count))
 }
 
-fn temperature(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
+fn temperature(sheet: &mut Sheet<'_>, at: &str, soaked: &Soaked, levels: &Levels) {
     let until = levels.failed.as_ref().map_or(f64::INFINITY, |f| f.at);
     let Some(seen) = soak_rise(soaked, until) else {
         let (blame, reason) = match &levels.failed {
@@ -339,7 +339,7 @@ fn temperature(sheet: &mut Sheet, at: &str, soaked: &Soaked, levels: &Levels) {
 /// First level less the least: zero cancels, the gain acts on the difference
 /// alone, what is each reading's own adds up (GUM 5.2.2 with fully correlated
 /// gain and zero).
-fn drift(sheet: &mut Sheet, at: &str, levels: &Levels) {
+fn drift(sheet: &mut Sheet<'_>, at: &str, levels: &Levels) {
     let Some(&(_, first)) = levels.volts.first() else {
         return;
     };

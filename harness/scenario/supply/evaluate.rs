@@ -73,7 +73,7 @@ impl Rail {
     }
 }
 
-pub(in crate::scenario) fn evaluate(sheet: &mut Sheet, context: &Context, seen: &Seen) {
+pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let (trip_current, steps) = (context.onset_level.si(), seen.steps.as_slice());
     let rails: Option<Vec<Rail>> = steps.iter().map(|step| Rail::of(step, context)).collect();
     let Some(rails) = rails else {
@@ -161,7 +161,7 @@ fn sound(estimate: Estimate) -> Estimate {
     Estimate::new(estimate.value, estimate.u.abs())
 }
 
-fn delivered(sheet: &mut Sheet, holding: Option<Estimate>, failing: Option<Estimate>) {
+fn delivered(sheet: &mut Sheet<'_>, holding: Option<Estimate>, failing: Option<Estimate>) {
     let shown = |current: Estimate| show(current.value, Dimension::Current);
     let (finding, note) = match (holding, failing) {
         (Some(most), None) => (
@@ -185,7 +185,7 @@ fn delivered(sheet: &mut Sheet, holding: Option<Estimate>, failing: Option<Estim
     sheet.add(DELIVERED, "", finding, notes);
 }
 
-fn hiccup(sheet: &mut Sheet, seen: &[(&SupplyStep, &Rail)]) {
+fn hiccup(sheet: &mut Sheet<'_>, seen: &[(&SupplyStep, &Rail)]) {
     let certain = |number: f64| Finding::Value(Estimate::new(number, 0.0));
     let again = seen.iter().find(|(_, rail)| rail.falls > 1);
     let once = seen
@@ -217,7 +217,12 @@ fn hiccup(sheet: &mut Sheet, seen: &[(&SupplyStep, &Rail)]) {
 
 /// Whether the trip current is within the supply's reach: never guessed where
 /// it lies within U of a step or between two.
-fn reachable(sheet: &mut Sheet, trip: f64, holding: Option<Estimate>, failing: Option<Estimate>) {
+fn reachable(
+    sheet: &mut Sheet<'_>,
+    trip: f64,
+    holding: Option<Estimate>,
+    failing: Option<Estimate>,
+) {
     let low = |e: Estimate| e.value - COVERAGE * e.u.abs();
     let high = |e: Estimate| e.value + COVERAGE * e.u.abs();
     let certain = |number: f64| Finding::Value(Estimate::new(number, 0.0));

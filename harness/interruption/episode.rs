@@ -1,8 +1,8 @@
 //! Episodes of current: onset to interruption, one after the other, and
 //! contact bounce counted as one. It does not say who ended an episode.
 
-use super::{Trace, falls_for_good, first_beyond};
 use crate::measurement::Estimate;
+use crate::waveform::{Trace, falls_for_good, first_beyond};
 
 /// One stretch of a waveform beyond a level.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -81,6 +81,9 @@ pub mod plan;
 // What may be done to a board: the one place that knows what could flow.
 pub mod envelope;
 
+// The procedures of a plan without a bench: steps, times and faults.
+pub mod preflight;
+
 // Floor 5, facts: what happened, what it means, what is kept.
 
 // What happened, in one order.

@@ -227,6 +227,11 @@ impl Bench {
         source.ok_or(BenchError::Missing(Role::Drive))
     }
 
+    /// The largest current that the supply can be limited to here.
+    pub fn supply_limit(&self) -> Amperes {
+        self.interlock.supply_current()
+    }
+
     /// Voltage at the supply's terminals.
     ///
     /// # Errors

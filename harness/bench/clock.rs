@@ -8,8 +8,7 @@ use crate::units::{Quantity, Seconds};
 use std::time::Duration;
 use tokio::time::Instant;
 
-/// The longest wait that may be asked for at once.
-pub const LONGEST_WAIT: Seconds = Seconds::new(3600.0);
+pub use crate::scenario::session::LONGEST_WAIT;
 
 /// The bench clock.
 pub struct BenchClock {

@@ -6,7 +6,7 @@ use crate::clock::BenchInstant;
 use crate::envelope::{Prospect, Refusal, State, Surroundings};
 use crate::scenario::Polarity;
 use crate::scenario::intent::Intent;
-use crate::units::Seconds;
+use crate::units::{Amperes, Seconds};
 
 /// Leave to do one thing once, in the state of the bench in which it was
 /// asked for. Only [`Interlock::permit`] makes one.
@@ -77,6 +77,11 @@ impl Interlock {
     /// Whether the board may go on as it is for `time` more.
     pub(super) fn may_go_on(&self, time: Seconds, now: BenchInstant) -> Result<(), Refusal> {
         self.prospect(now).may_go_on(time)
+    }
+
+    /// The largest current that the supply can be limited to.
+    pub(super) fn supply_current(&self) -> Amperes {
+        self.surroundings.supply_current()
     }
 
     /// How long there has been energy in the board.

@@ -7,9 +7,8 @@ use super::files::{BenchFiles, Files};
 use super::output::Output;
 use crate::document::{Faults, Reader, Table, Tree};
 use crate::ident::harmless;
-use crate::plan;
 use crate::plan::Plan;
-use crate::plan::Step;
+use crate::preflight::{Preflight, Step};
 use crate::units::{Quantity, Seconds};
 use serde_json::json;
 use std::fmt::Write as _;
@@ -55,23 +54,26 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
             None => {}
         }
     }
+    let mut told: Vec<(&Plan, Vec<Step>)> = Vec::new();
     for plan in &plans {
+        let mut steps = None;
         for BenchFiles {
             bench, profiles, ..
         } in &benches
         {
-            files.add(plan::against_bench(plan, bench, profiles));
+            let preflight = Preflight::of(plan, bench, profiles);
+            files.add(preflight.faults);
+            steps.get_or_insert(preflight.steps);
         }
+        told.push((plan, steps.unwrap_or_else(|| on_the_demo_bench(plan))));
     }
-    let steps: Vec<(&Plan, Vec<Step>)> =
-        plans.iter().map(|plan| (plan, plan::steps(plan))).collect();
     let exit = if files.any_error() {
         Exit::File
     } else {
         Exit::Pass
     };
     if output.json {
-        let plans: Vec<_> = steps
+        let plans: Vec<_> = told
             .iter()
             .map(|(plan, steps)| json!({"plan": plan.name, "steps": steps}))
             .collect();
@@ -82,8 +84,8 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     }
     anstream::eprint!("{}", files.rendered(true));
     if exit == Exit::Pass {
-        for (plan, steps) in &steps {
-            say!("{}", told(plan, steps, benches.is_empty()));
+        for (plan, steps) in &told {
+            say!("{}", described(plan, steps, benches.is_empty()));
         }
         let warnings = files.faults().len();
         let sound = match warnings {
@@ -102,6 +104,15 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
         );
     }
     exit
+}
+
+/// The steps of a plan that no bench is named for, as on the bench that comes
+/// with the program.
+fn on_the_demo_bench(plan: &Plan) -> Vec<Step> {
+    let demo = Files::default().bench(None, None);
+    demo.map_or_else(Vec::new, |demo| {
+        Preflight::of(plan, &demo.bench, &demo.profiles).steps
+    })
 }
 
 /// Which kind of file this is, by the table that only that kind has.
@@ -132,7 +143,7 @@ fn kind_of(path: &Path, files: &mut Files) -> Option<Kind> {
 }
 
 /// The steps of a plan, what it needs of a bench, and the time it takes.
-fn told(plan: &Plan, steps: &[Step], without_bench: bool) -> String {
+fn described(plan: &Plan, steps: &[Step], without_bench: bool) -> String {
     let mut text = String::new();
     let bold = anstyle::Style::new().bold();
     let _ = writeln!(text, "{bold}{}{bold:#}", harmless(&plan.name));

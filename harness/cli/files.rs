@@ -16,6 +16,7 @@ use crate::plan::LONGEST_CHAIN;
 use crate::plan::Lot;
 use crate::plan::Plan;
 use crate::plan::demo;
+use crate::preflight::Preflight;
 use crate::profile::{self, Profile};
 use crate::seed::Seed;
 use std::collections::BTreeMap;
@@ -68,7 +69,7 @@ impl Files {
     ) -> Result<(Plan, BenchFiles), Exit> {
         let both = plan.zip(bench);
         if let Some((plan, bench)) = &both {
-            self.add(plan::against_bench(plan, &bench.bench, &bench.profiles));
+            self.add(Preflight::of(plan, &bench.bench, &bench.profiles).faults);
         }
         match complain(self, true) {
             Some(exit) => Err(exit),

@@ -10,7 +10,7 @@ use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::profile::{LoadRange, Profile, SupplyRange, SwitchRange};
 use crate::scenario::Ratings;
-use crate::units::{Farads, Ohms, Volts};
+use crate::units::{Amperes, Farads, Ohms, Volts};
 use std::collections::BTreeMap;
 
 /// What the plan states of the board, as far as it can hurt.
@@ -76,6 +76,12 @@ impl Surroundings {
     /// The most that may ever occur.
     pub fn envelope(&self) -> Envelope {
         self.bench.envelope
+    }
+
+    /// The largest current that the supply can be limited to.
+    pub fn supply_current(&self) -> Amperes {
+        let most = self.bench.envelope.current;
+        self.supply.map_or(most, |range| range.current.min(most))
     }
 
     /// Whether a rectifier stands in front of the load.

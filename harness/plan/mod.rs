@@ -2,20 +2,16 @@
 //! checked, immutable values. It knows no instrument beyond what a bench file
 //! states, and it judges nothing.
 
-mod against_bench;
 mod check;
 mod comparison;
 pub mod demo;
 mod limits;
 mod lot;
 mod parse;
-mod steps;
 
-pub use against_bench::against_bench;
 pub use comparison::{Comparison, DeclaredMargin, MetricPath};
 pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
-pub use steps::{Step, steps};
 
 use crate::document::Places;
 use crate::judgement::Limit;

@@ -12,7 +12,9 @@ use crate::measurement::Estimate;
 use crate::plan::{Plan, Scenario};
 use crate::scenario::acquisition::CaptureRequest;
 use crate::scenario::intent::Intent;
-use crate::scenario::session::{Act, BenchSession, Halt, Meter, Opening, Protections, Serves};
+use crate::scenario::session::{
+    Act, BenchSession, Halt, Meter, Opening, Protections, Provokes, Serves,
+};
 use crate::scenario::{Configuration, Ratings};
 use crate::units::{Amperes, Seconds};
 use crate::waveform::{Capture, Signal};
@@ -80,10 +82,7 @@ impl BenchSession for Session<'_> {
     }
 
     fn supply_current(&self) -> Amperes {
-        let profile = self.bench.profile(Role::Supply);
-        let range = profile.and_then(|profile| profile.supply_range());
-        let most = self.file.envelope.current;
-        range.map_or(most, |range| range.current.min(most))
+        self.bench.supply_limit()
     }
 
     fn now(&self) -> BenchInstant {
@@ -98,7 +97,7 @@ impl BenchSession for Session<'_> {
         self.say(text, false).await
     }
 
-    async fn energise(&mut self, _: Serves, text: &str, intent: Intent) -> Result<(), Halt> {
+    async fn energise(&mut self, _: Provokes, text: &str, intent: Intent) -> Result<(), Halt> {
         let permit = self.bench.permit(&intent).map_err(halt)?;
         self.say(text, true).await?;
         self.bench.energise(permit).await.map_err(halt)

@@ -9,6 +9,7 @@ use super::inrush;
 use super::load;
 use super::loss;
 use super::overload;
+use super::requirements::Requirements;
 use super::reversal;
 use super::room::ReadContext;
 use super::sense;
@@ -76,6 +77,13 @@ macro_rules! scenarios {
             pub(crate) fn check(&self, demands: &mut Demands<'_>) {
                 match self {
                     $(Self::$name(settings) => settings.check(demands),)*
+                }
+            }
+
+            /// What the bench must have for them beside what the drive asks for.
+            pub(crate) fn require(&self, bench: &mut Requirements<'_>) {
+                match self {
+                    $(Self::$name(settings) => settings.require(bench),)*
                 }
             }
 

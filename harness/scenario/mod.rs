@@ -17,6 +17,7 @@ mod levels;
 mod list;
 mod loops;
 mod phase;
+mod requirements;
 mod room;
 mod routine;
 pub mod session;
@@ -40,14 +41,14 @@ pub mod supply;
 pub use board::{Configuration, OnSignalLoss, Ratings};
 pub use context::Context;
 pub use demands::{Demands, MetricLimit};
-pub(crate) use demands::{SHORTEST_HALF_BIT, seconds};
 pub use influence::{Choice, INFLUENCES, Influence, Moved, Way, influences_on};
 pub use list::{Observation, ScenarioKind, Settings, evaluate};
+pub use requirements::Requirements;
 pub use room::ReadContext;
 pub use routine::quiet;
 pub use session::{BenchSession, Halt};
 pub use take::{Proof, Take, Trouble};
-pub use terms::{Censoring, Entry, Form, Metric, Per, Place, Polarity, Setting, Worse};
+pub use terms::{Censoring, Entry, Form, Metric, Need, Per, Place, Polarity, Setting, Worse};
 pub(crate) use wire::WireFault;
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ use super::session::Act;
 use super::session::BenchSession;
 use super::session::Halt;
 use super::session::Opening;
+use super::session::Provokes;
 use super::session::Serves;
 use super::take::Take;
 use super::terms::Place;
@@ -33,6 +34,12 @@ pub(super) const RETRY_ROOM: Seconds = Seconds::new(1.5);
 
 /// A part of a run that is no setting's own: its faults stand at the scenario.
 pub(super) const WHOLE: Serves = "kind";
+
+/// The supply at the rated voltage serves the whole of a scenario.
+const SUPPLY: Provokes = Provokes {
+    amount: WHOLE,
+    time: WHOLE,
+};
 
 /// Signal running, board enabled, supply on at the rated voltage.
 pub(super) async fn power_up(session: &mut impl BenchSession) -> Result<(), Halt> {
@@ -60,12 +67,12 @@ pub(super) async fn power_disabled(session: &mut impl BenchSession) -> Result<()
 
 async fn supply_on(session: &mut impl BenchSession) -> Result<(), Halt> {
     let (voltage, limit) = (session.ratings().supply_voltage, session.supply_current());
-    supply_at(WHOLE, voltage, limit, session).await
+    supply_at(SUPPLY, voltage, limit, session).await
 }
 
 /// The supply on at `voltage`, limited to `current_limit`.
 pub(super) async fn supply_at(
-    serves: Serves,
+    provokes: Provokes,
     voltage: Volts,
     current_limit: Amperes,
     session: &mut impl BenchSession,
@@ -75,7 +82,7 @@ pub(super) async fn supply_at(
         current_limit,
     };
     let text = format!("supply on, {voltage}");
-    session.energise(serves, &text, intent).await
+    session.energise(provokes, &text, intent).await
 }
 
 /// Drives the board's inputs.

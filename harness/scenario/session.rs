@@ -17,6 +17,19 @@ use crate::waveform::{Capture, Signal};
 /// met, that is what a person would change.
 pub type Serves = &'static str;
 
+/// The keys of the scenario's table that decide how much energy is let in, and
+/// for how long.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Provokes {
+    /// What decides voltage or current.
+    pub amount: Serves,
+    /// What decides how long.
+    pub time: Serves,
+}
+
+/// The longest wait that may be asked for at once.
+pub const LONGEST_WAIT: Seconds = Seconds::new(3600.0);
+
 /// One of the board's two input lines.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum InputLine {
@@ -149,7 +162,12 @@ pub trait BenchSession {
     ///
     /// # Errors
     /// A [`Halt`]; nothing was let in when it is a refusal.
-    async fn energise(&mut self, serves: Serves, text: &str, intent: Intent) -> Result<(), Halt>;
+    async fn energise(
+        &mut self,
+        provokes: Provokes,
+        text: &str,
+        intent: Intent,
+    ) -> Result<(), Halt>;
 
     /// Does something that lets no energy in.
     ///

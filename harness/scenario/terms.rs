@@ -4,6 +4,7 @@
 
 use crate::ident::Role;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 use serde::{Deserialize, Serialize};
 
 /// What a scenario says about itself.
@@ -15,6 +16,8 @@ pub struct Entry {
     pub purpose: &'static str,
     /// The instruments without which it cannot run.
     pub roles: &'static [Role],
+    /// What the capture device must see, whatever is limited.
+    pub signals: &'static [Signal],
     /// What a plan may set.
     pub settings: &'static [Setting],
     /// What it measures.
@@ -130,6 +133,22 @@ pub struct Metric {
     pub per: Per,
     /// Whether it can be below zero.
     pub signed: bool,
+    /// What it cannot be measured without, beside what the scenario needs.
+    pub needs: &'static [Need],
+}
+
+/// Something that a metric cannot be measured without.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Need {
+    /// A channel of the capture device that shows this.
+    Channel(Signal),
+    /// A logic line with the board's first input.
+    FirstInput,
+    /// A logic line with the board's fault output.
+    FaultLine,
+    /// A stated supply voltage, below the rated one, at which the board still
+    /// works: a rail below it ends no trip.
+    LowestSupply,
 }
 
 impl Metric {
@@ -150,7 +169,14 @@ impl Metric {
             worse,
             per,
             signed: false,
+            needs: &[],
         }
+    }
+
+    /// The same metric, which cannot be measured without `needs`.
+    pub(super) const fn needing(mut self, needs: &'static [Need]) -> Self {
+        self.needs = needs;
+        self
     }
 }
 

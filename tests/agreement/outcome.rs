@@ -14,6 +14,7 @@ use bufferstop::model_board::{self, BoardParameters};
 use bufferstop::plan;
 use bufferstop::plan::Plan;
 use bufferstop::plan::demo;
+use bufferstop::preflight::Preflight;
 use bufferstop::profile::{self, Profile};
 use bufferstop::record::Record;
 use bufferstop::runner::{Captures, Entrant, Finished, Particulars, Rehearsal, Stop};
@@ -63,7 +64,7 @@ impl Checked {
             }
         }
         if let (Some(plan), Some(bench)) = (&plan, &bench) {
-            faults.extend(plan::against_bench(plan, bench, &profiles));
+            faults.extend(Preflight::of(plan, bench, &profiles).faults);
         }
         faults.retain(|fault| fault.severity == Severity::Error);
         match (plan, bench) {

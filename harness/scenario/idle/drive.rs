@@ -14,9 +14,16 @@ use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
 use crate::scenario::session::Meter;
+use crate::scenario::session::Provokes;
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
 use crate::waveform::Signal;
+
+/// What decides the supply's voltage and current, and for how long.
+const RAISED: Provokes = Provokes {
+    amount: "current_limit",
+    time: "settle",
+};
 
 const SIGNALS: [Signal; 2] = [Signal::NodeVoltage, Signal::BoardSupply];
 
@@ -51,7 +58,7 @@ async fn states(
     let mut supply = Volts::ZERO;
     for &voltage in &settings.supply_steps {
         supply = voltage;
-        routine::supply_at("current_limit", voltage, settings.current_limit, session).await?;
+        routine::supply_at(RAISED, voltage, settings.current_limit, session).await?;
         let off = (OutputState::Off, Polarity::Alternating);
         let step = take(settings, session, supply, off).await?;
         let limits = step.take.supply_protected;

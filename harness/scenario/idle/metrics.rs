@@ -6,10 +6,12 @@ use crate::scenario::terms::Censoring;
 use crate::scenario::terms::Entry;
 use crate::scenario::terms::Form;
 use crate::scenario::terms::Metric;
+use crate::scenario::terms::Need;
 use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 /// Something that is done (1) or not (0).
 const fn obeyed(key: &'static str, per: Per, definition: &'static str) -> Metric {
@@ -28,6 +30,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
     purpose: "the supply raised in steps under a low current limit, the output off, braked and \
               then on without a load, show a wrongly built board before anything can hurt it",
     roles: &[Role::Supply, Role::Capture, Role::Drive],
+    signals: &[Signal::NodeVoltage],
     settings: &[
         Setting {
             name: "supply_steps",
@@ -82,6 +85,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "input_current_on",
@@ -93,6 +97,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Polarity,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "off_voltage",
@@ -103,6 +108,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "off_leakage",
@@ -113,6 +119,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         obeyed(
             "enable_obeyed",
@@ -140,6 +147,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Per::Run,
             "1 where the board's fault line is low at every sample of every capture at the last \
              supply step, else 0.",
-        ),
+        )
+        .needing(&[Need::FaultLine]),
     ],
 };

@@ -1,6 +1,7 @@
 //! The settings of an idle scenario and how they are read. How its numbers
 //! must fit together is checked in `check`.
 
+use crate::bench_file::Carries;
 use crate::document::Demand;
 use crate::document::Table;
 use crate::scenario::board::Ratings;
@@ -8,6 +9,7 @@ use crate::scenario::demands::Demands;
 use crate::scenario::demands::SLOWEST_SAMPLING;
 use crate::scenario::demands::amperes;
 use crate::scenario::demands::seconds;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::not_empty;
@@ -201,6 +203,14 @@ impl Settings {
                 "the bulk capacitors may still be charging through the current limit".to_owned(),
                 format!("{} or more", seconds(2.0 * charging)),
             );
+        }
+    }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
+        let alternating = self.polarities.contains(&Polarity::Alternating);
+        if alternating && bench.limit("polarity_right").is_some() {
+            bench.line(Carries::InputA);
         }
     }
 

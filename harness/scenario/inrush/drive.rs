@@ -18,6 +18,7 @@ use crate::scenario::routine::WHOLE;
 use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
+use crate::scenario::session::Provokes;
 use crate::scenario::session::Serves;
 use crate::scenario::take::Take;
 use crate::units::{Quantity, Seconds};
@@ -99,7 +100,16 @@ async fn start(
         closes: Closes::CapacitorBank,
         duration: length + BANK_ROOM,
     };
-    session.energise(serves, &text, connect).await?;
+    session
+        .energise(
+            Provokes {
+                amount: WHOLE,
+                time: serves,
+            },
+            &text,
+            connect,
+        )
+        .await?;
     session.act(WHOLE, Act::Enable(true)).await?;
     let take = match routine::take_if_triggered(&text, length, BANK_ROOM, session).await? {
         Some(take) => take,

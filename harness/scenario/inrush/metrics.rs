@@ -10,12 +10,14 @@ use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "inrush",
     purpose: "a start into a bank of empty capacitors behind diodes, as a layout full of \
               vehicles is one, shows that the board gets going instead of tripping for ever",
     roles: &[Role::Supply, Role::Capture, Role::Switch, Role::Drive],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting::time(
             "length",
@@ -56,6 +58,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Smaller,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "false_trips",
@@ -66,6 +69,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "peak_current",
@@ -76,6 +80,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "charge",
@@ -87,6 +92,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "time_to_start",
@@ -98,6 +104,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
     ],
 };

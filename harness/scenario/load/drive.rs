@@ -13,9 +13,16 @@ use crate::scenario::routine::WHOLE;
 use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
+use crate::scenario::session::Provokes;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Quantity, Seconds};
 use crate::waveform::Signal;
+
+/// What decides how much is drawn, and for how long.
+const DRAWN: Provokes = Provokes {
+    amount: "steps",
+    time: "hold",
+};
 
 /// Most samples of one step: enough for twenty half-bits of anything.
 const SAMPLES: u32 = 10_000;
@@ -41,11 +48,7 @@ pub(in crate::scenario) async fn drive(
                 session.step(&text).await?;
             } else {
                 session
-                    .energise(
-                        "steps",
-                        &text,
-                        Intent::LoadOn(LoadSetting::Current(current)),
-                    )
+                    .energise(DRAWN, &text, Intent::LoadOn(LoadSetting::Current(current)))
                     .await?;
             }
             session.wait("settle", settings.settle).await?;

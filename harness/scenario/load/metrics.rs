@@ -6,16 +6,19 @@ use crate::scenario::terms::Censoring;
 use crate::scenario::terms::Entry;
 use crate::scenario::terms::Form;
 use crate::scenario::terms::Metric;
+use crate::scenario::terms::Need;
 use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "load",
     purpose: "held steps from zero to the rated current show that the board carries it in both \
               polarities and how far its output gives way",
     roles: &[Role::Supply, Role::Load, Role::Capture, Role::Drive],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting {
             name: "steps",
@@ -53,6 +56,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Step,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "output_resistance",
@@ -65,6 +69,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Polarity,
             signed: true,
+            needs: &[],
         },
         Metric {
             key: "level_symmetry",
@@ -76,6 +81,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "supply_droop",
@@ -87,6 +93,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: true,
+            needs: &[Need::Channel(Signal::BoardSupply)],
         },
         Metric {
             key: "ripple",
@@ -98,6 +105,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Polarity,
             signed: false,
+            needs: &[],
         },
     ],
 };

@@ -10,12 +10,14 @@ use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "loss",
     purpose: "the input signal stops, or one of two lines breaks, and the rails must go dead \
               before a locomotive runs away on what is left of them",
     roles: &[Role::Supply, Role::Capture, Role::Drive],
+    signals: &[Signal::NodeVoltage],
     settings: &[
         Setting {
             name: "causes",
@@ -42,6 +44,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Cause,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "dc_left",
@@ -53,6 +56,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Cause,
             signed: false,
+            needs: &[],
         },
     ],
 };

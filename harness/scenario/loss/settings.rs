@@ -1,9 +1,11 @@
 //! The settings of a loss scenario and how they are read. How its numbers must
 //! fit together is checked in `check`.
 
+use crate::bench_file::Carries;
 use crate::document::Table;
 use crate::scenario::board::OnSignalLoss;
 use crate::scenario::demands::Demands;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::not_empty;
@@ -95,6 +97,16 @@ impl Settings {
         }
         demands.pulse("length", self.length, "time_to_dead");
         demands.sampling(self.sampling_period, &["time_to_dead"]);
+    }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
+        if self.causes.iter().any(|cause| *cause != LossCause::LineB) {
+            bench.line(Carries::InputA);
+        }
+        if self.causes.contains(&LossCause::LineB) {
+            bench.line(Carries::InputB);
+        }
     }
 
     /// None of its own.

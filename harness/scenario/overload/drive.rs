@@ -15,6 +15,7 @@ use crate::scenario::routine::WHOLE;
 use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
+use crate::scenario::session::Provokes;
 use crate::scenario::session::Serves;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
@@ -54,6 +55,11 @@ pub(in crate::scenario) async fn drive(
     })
 }
 
+/// What decides how much is drawn, and for how long.
+const fn drawing(amount: Serves, time: Serves) -> Provokes {
+    Provokes { amount, time }
+}
+
 /// Ramps up and captures around the board's fault line; where that never
 /// moves, captures the last of the ramp instead, which then still shows the
 /// current flowing.
@@ -74,7 +80,11 @@ async fn ramp(settings: &Settings, session: &mut impl BenchSession) -> Result<Ov
     let request = routine::request(window, trigger, &SIGNALS, widest, session);
     session.arm("ramp_time", &request).await?;
     session
-        .energise("ramp_to", &text, Intent::LoadRamp { from, to, duration })
+        .energise(
+            drawing("ramp_to", "ramp_time"),
+            &text,
+            Intent::LoadRamp { from, to, duration },
+        )
         .await?;
     // The load holds the ramp's end, so the last look still sees it.
     let take = match routine::take_if_triggered(&text, duration, duration, session).await? {
@@ -111,7 +121,15 @@ async fn hold(settings: &Settings, session: &mut impl BenchSession) -> Result<Ov
     let (current, duration) = (settings.hold_current, settings.hold_time);
     let text = format!("hold {current} for {duration}");
     let period = settings.sampling_period.max(duration / HOLD_SAMPLES);
-    let take = drawn("hold_time", &text, current, duration, period, session).await?;
+    let take = drawn(
+        drawing("hold_current", "hold_time"),
+        &text,
+        current,
+        duration,
+        period,
+        session,
+    )
+    .await?;
     Ok(OverloadRamp {
         from: current,
         to: current,
@@ -129,7 +147,7 @@ async fn step(
     let duration = settings.pulse;
     let text = format!("step to {multiple} x trip current, {current} for {duration}");
     let take = drawn(
-        "pulse",
+        drawing("multiples", "pulse"),
         &text,
         current,
         duration,
@@ -147,7 +165,7 @@ async fn step(
 /// Draws `current` for `duration` in a pulse that the load ends by itself,
 /// captured from just before it to just after it.
 async fn drawn(
-    serves: Serves,
+    provokes: Provokes,
     text: &str,
     current: Amperes,
     duration: Seconds,
@@ -168,7 +186,7 @@ async fn drawn(
     let request = routine::request(window, trigger, &SIGNALS, widest, session);
     session.arm("sampling_period", &request).await?;
     let pulse = Intent::LoadPulse { current, duration };
-    session.energise(serves, text, pulse).await?;
+    session.energise(provokes, text, pulse).await?;
     let take = match routine::take_if_triggered(text, duration, duration, session).await? {
         Some(take) => take,
         // The current never came: say so with what there is.

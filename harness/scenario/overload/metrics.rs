@@ -6,16 +6,19 @@ use crate::scenario::terms::Censoring;
 use crate::scenario::terms::Entry;
 use crate::scenario::terms::Form;
 use crate::scenario::terms::Metric;
+use crate::scenario::terms::Need;
 use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "overload",
     purpose: "a slow ramp, steps to multiples of the trip current and a long hold just below it \
               show that the board trips where and when it should, and not before",
     roles: &[Role::Supply, Role::Load, Role::Capture, Role::Drive],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting::one(
             "ramp_from",
@@ -85,6 +88,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "trip_time",
@@ -97,6 +101,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Multiple,
             signed: false,
+            needs: &[Need::LowestSupply],
         },
         Metric {
             key: "no_trip_below",
@@ -109,6 +114,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
     ],
 };

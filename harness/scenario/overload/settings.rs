@@ -5,6 +5,7 @@ use crate::document::Demand;
 use crate::document::Table;
 use crate::scenario::demands::Demands;
 use crate::scenario::demands::amperes;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::current;
@@ -123,6 +124,9 @@ impl Settings {
         demands.pulse("pulse", self.pulse, "trip_time");
         demands.sampling(self.sampling_period, &["trip_time"]);
     }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, _: &mut Requirements<'_>) {}
 
     /// The levels between which a fault is timed.
     pub(in crate::scenario) fn levels(&self) -> Levels {

@@ -17,12 +17,19 @@ use crate::scenario::routine::WHOLE;
 use crate::scenario::routine::peak;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
+use crate::scenario::session::Provokes;
 use crate::scenario::short;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
 use crate::scenario::terms::Polarity;
 use crate::units::{Quantity, Seconds, Volts};
 use crate::waveform::{LogicLine, Signal};
+
+/// What decides what flows across the gap, and for how long.
+const BRIDGED: Provokes = Provokes {
+    amount: "directions",
+    time: "gap_pulse",
+};
 
 const SIGNALS: [Signal; 5] = Signal::ALL;
 const BEFORE: Seconds = Seconds::new(2e-3);
@@ -43,7 +50,13 @@ pub(in crate::scenario) async fn drive(
     let tail = BEFORE * 2.0;
     let short = short::pulse(
         Place::Near,
-        ("short_pulse", duration),
+        (
+            Provokes {
+                amount: "short_pulse",
+                time: "short_pulse",
+            },
+            duration,
+        ),
         ("sampling_period", period),
         (tail, "reversing"),
         session,
@@ -85,7 +98,7 @@ async fn closing(
     let request = routine::request(window, trigger, &SIGNALS, widest, session);
     session.arm("sampling_period", &request).await?;
     session
-        .energise("gap_pulse", &text, Intent::GapPulse { crossed, duration })
+        .energise(BRIDGED, &text, Intent::GapPulse { crossed, duration })
         .await?;
     let take = routine::take(&text, duration, session).await?;
     let upstream_voltage = upstream_voltage(&take)?;

@@ -6,16 +6,24 @@ use crate::scenario::terms::Censoring;
 use crate::scenario::terms::Entry;
 use crate::scenario::terms::Form;
 use crate::scenario::terms::Metric;
+use crate::scenario::terms::Need;
 use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "reversal",
     purpose: "a section boundary bridged against the wrong polarity, both ways, and a true short \
               in reversing mode show that the board turns its output in time and only then trips",
     roles: &[Role::Supply, Role::Switch, Role::Capture, Role::Drive],
+    signals: &[
+        Signal::NodeVoltage,
+        Signal::OutputCurrent,
+        Signal::GapCurrent,
+        Signal::UpstreamVoltage,
+    ],
     settings: &[
         Setting {
             name: "directions",
@@ -59,6 +67,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Direction,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "peak_current",
@@ -70,6 +79,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Direction,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "reversals",
@@ -80,6 +90,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Direction,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "margin",
@@ -91,6 +102,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Smaller,
             per: Per::Direction,
             signed: true,
+            needs: &[],
         },
         Metric {
             key: "trip_time",
@@ -102,6 +114,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[Need::LowestSupply],
         },
     ],
 };

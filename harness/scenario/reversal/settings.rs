@@ -1,9 +1,12 @@
 //! The settings of a reversal scenario: how they are read, and how its numbers
 //! must fit together. What may flow, the envelope says.
 
+use crate::bench_file::{Carries, Closes};
 use crate::document::Table;
 use crate::scenario::demands::Demands;
+use crate::scenario::demands::SHORTEST_HALF_BIT;
 use crate::scenario::demands::seconds;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::current;
@@ -100,11 +103,84 @@ impl Settings {
         }
     }
 
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
+        bench.line(Carries::InputA);
+        bench.branch("kind", Closes::NearShort);
+        // Either gap may be the mismatch: the board's phase decides.
+        for gap in [Closes::GapCrossed, Closes::GapStraight] {
+            bench.branch("directions", gap);
+        }
+        self.require_mismatch(bench);
+    }
+
     /// The level that starts a trip time.
     pub(in crate::scenario) fn levels(&self) -> Levels {
         Levels {
             onset: Some(self.onset_level),
             off: None,
         }
+    }
+
+    /// Something flows across the gaps that makes a board reverse, and what two
+    /// boosters in phase push through them at their edges is shorter.
+    fn require_mismatch(&self, bench: &mut Requirements<'_>) {
+        let Some(upstream) = bench.bench.upstream else {
+            bench.fault(
+                "kind",
+                "the bench has no upstream source".to_owned(),
+                "an `[upstream]` table in the bench file".to_owned(),
+            );
+            return;
+        };
+        let upper = bench.limit("reversal_time").and_then(|limit| limit.upper);
+        if let Some(limit) = upper.filter(|limit| upstream.trip_time.si() <= *limit) {
+            bench.bench_fault(
+                "upstream.trip_time",
+                "the upstream source trips within the limit of the reversal time".to_owned(),
+                format!("more than {}", seconds(limit)),
+            );
+        }
+        for gap in [Closes::GapCrossed, Closes::GapStraight] {
+            if bench.bench.branch(gap).is_some() {
+                mismatch_reverses(gap, bench);
+            }
+        }
+    }
+}
+
+/// Enough flows across `gap` against the other phase to reverse on, and its
+/// edge spikes can be told from that.
+fn mismatch_reverses(gap: Closes, bench: &mut Requirements<'_>) {
+    let ratings = bench.ratings;
+    let closed = bench
+        .bench
+        .closed_loop(gap, ratings.supply_voltage, ratings.source_resistance);
+    let Some(closed) = closed else {
+        bench.bench_fault(
+            "upstream.isolation",
+            "with isolated supplies and one gap no current flows, so nothing reverses".to_owned(),
+            "\"isolated, both gaps\" or \"common negative, one gap\"".to_owned(),
+        );
+        return;
+    };
+    // What lasts longer than a quarter half-bit could not be told from a
+    // mismatch.
+    let quarter = SHORTEST_HALF_BIT / 4.0;
+    let spike = closed.edge_spike();
+    if spike.si() > quarter {
+        bench.bench_fault(
+            "upstream.inductance",
+            format!("edge spikes of {spike} could not be told from a mismatch"),
+            format!("delays and three times L/R below {}", seconds(quarter)),
+        );
+    }
+    if closed.current() <= ratings.trip_current {
+        let current = closed.current();
+        bench.fault(
+            "directions",
+            format!("across the gap flow only {current}, too little to reverse on"),
+            format!("more than {}", ratings.trip_current),
+        );
     }
 }

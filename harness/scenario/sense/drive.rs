@@ -14,9 +14,16 @@ use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
 use crate::scenario::session::Meter;
+use crate::scenario::session::Provokes;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Quantity, Seconds};
 use crate::waveform::Signal;
+
+/// What decides how much is drawn, and for how long.
+const DRAWN: Provokes = Provokes {
+    amount: "steps",
+    time: "hold",
+};
 
 /// Samples of one step: the mean of so many is as good as the gain.
 const SAMPLES: u32 = 2_000;
@@ -51,7 +58,7 @@ async fn step(
         session.step(&text).await?;
     } else {
         let intent = Intent::LoadOn(LoadSetting::Current(current));
-        session.energise("steps", &text, intent).await?;
+        session.energise(DRAWN, &text, intent).await?;
     }
     session.wait("settle", settings.settle).await?;
     // Half before and half after, so that a slow drift cancels.

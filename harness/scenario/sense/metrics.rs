@@ -10,6 +10,7 @@ use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "sense",
@@ -22,6 +23,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         Role::Drive,
         Role::Console,
     ],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting {
             name: "steps",
@@ -73,6 +75,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "sense_offset",
@@ -84,6 +87,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: true,
+            needs: &[],
         },
         Metric {
             key: "worst_departure",
@@ -95,6 +99,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
         Metric {
             key: "full_scale",
@@ -105,6 +110,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Smaller,
             per: Per::Run,
             signed: false,
+            needs: &[],
         },
     ],
 };

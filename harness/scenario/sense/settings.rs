@@ -4,6 +4,7 @@
 use crate::document::Demand;
 use crate::document::Table;
 use crate::scenario::demands::Demands;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::not_empty;
@@ -69,6 +70,9 @@ impl Settings {
         }
         demands.held(&self.polarities, self.settle + self.hold, "hold");
     }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, _: &mut Requirements<'_>) {}
 
     /// None of its own.
     pub(in crate::scenario) fn levels(&self) -> Levels {

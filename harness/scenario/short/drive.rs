@@ -14,6 +14,7 @@ use crate::scenario::routine::RETRY_ROOM;
 use crate::scenario::routine::Snapshot;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
+use crate::scenario::session::Provokes;
 use crate::scenario::session::Serves;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
@@ -65,7 +66,7 @@ async fn one(
     .await?;
     let fast = pulse(
         place,
-        ("pulse", settings.pulse),
+        (made("pulse"), settings.pulse),
         ("sampling_period", period),
         (AFTER, "closely"),
         session,
@@ -76,7 +77,7 @@ async fn one(
     let slow = if repeat == 1 {
         let slow = pulse(
             place,
-            ("recovery_pulse", settings.recovery_pulse),
+            (made("recovery_pulse"), settings.recovery_pulse),
             ("coarse_period", settings.coarse_period),
             (RETRY_ROOM, "for retries"),
             session,
@@ -104,10 +105,18 @@ async fn one(
     })
 }
 
+/// Where the short is made, and which setting says for how long.
+const fn made(time: Serves) -> Provokes {
+    Provokes {
+        amount: "places",
+        time,
+    }
+}
+
 /// One timed short, captured from its marker to `tail` after its end.
 pub(in crate::scenario) async fn pulse(
     place: Place,
-    (serves, duration): (Serves, Seconds),
+    (provokes, duration): (Provokes, Seconds),
     (samples, period): (Serves, Seconds),
     (tail, how): (Seconds, &str),
     session: &mut impl BenchSession,
@@ -127,7 +136,7 @@ pub(in crate::scenario) async fn pulse(
     let request = routine::request(window, trigger, &SIGNALS, widest, session);
     session.arm(samples, &request).await?;
     session
-        .energise(serves, &text, Intent::ShortPulse { place, duration })
+        .energise(provokes, &text, Intent::ShortPulse { place, duration })
         .await?;
     let take = routine::take_short(&text, duration, place, session).await?;
     routine::prove_open(place, &take, session).await?;

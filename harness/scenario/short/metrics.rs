@@ -6,16 +6,19 @@ use crate::scenario::terms::Censoring;
 use crate::scenario::terms::Entry;
 use crate::scenario::terms::Form;
 use crate::scenario::terms::Metric;
+use crate::scenario::terms::Need;
 use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "short",
     purpose: "a hard short near the board and one at the far end of the bus, held and then \
               removed, show that the board protects the layout and comes back by itself",
     roles: &[Role::Supply, Role::Switch, Role::Capture, Role::Drive],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting {
             name: "places",
@@ -80,7 +83,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
              of the onset level, interpolated linearly and contact bounce counted as one fault, \
              to the last instant before it stays under the off level for longer than the \
              longest half-bit and any cutout, while the short is proven closed.",
-        ),
+        )
+        .needing(&[Need::LowestSupply]),
         Metric::unsigned(
             Per::Place,
             "let_through",
@@ -125,7 +129,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Worse::Larger,
             "Mean of the board's supply rail before the trigger less its least value from \
              inception to interruption; no interpolation.",
-        ),
+        )
+        .needing(&[Need::Channel(Signal::BoardSupply)]),
         Metric::unsigned(
             Per::Place,
             "healthy_after",

@@ -5,6 +5,8 @@ use crate::document::Table;
 use crate::scenario::demands::Demands;
 use crate::scenario::demands::SAMPLES_A_LIMIT;
 use crate::scenario::demands::seconds;
+use crate::scenario::intent::short_branch;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::current;
@@ -86,11 +88,46 @@ impl Settings {
         }
     }
 
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
+        for &place in &self.places {
+            bench.branch("places", short_branch(place));
+            loop_trips(place, bench);
+        }
+    }
+
     /// The level that starts a trip time.
     pub(in crate::scenario) fn levels(&self) -> Levels {
         Levels {
             onset: Some(self.onset_level),
             off: None,
         }
+    }
+}
+
+/// The coin test: a loop whose resistance keeps the current below the trip
+/// level arcs and heats instead, on any board; the supply's leads included.
+fn loop_trips(place: Place, bench: &mut Requirements<'_>) {
+    let ratings = bench.ratings;
+    let closed = bench.bench.closed_loop(
+        short_branch(place),
+        ratings.supply_voltage,
+        ratings.source_resistance,
+    );
+    let Some(closed) = closed else { return };
+    let through = closed.through(bench.bench.wiring.supply_resistance);
+    let current = through.current();
+    if current <= bench.trips_by {
+        bench.fault(
+            "places",
+            format!(
+                "through the {} loop flow only {current}, so no board need trip",
+                place.word()
+            ),
+            format!(
+                "a loop that lets more than {} flow: the bus is too thin or too long",
+                bench.trips_by
+            ),
+        );
     }
 }

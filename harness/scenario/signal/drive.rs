@@ -17,9 +17,16 @@ use crate::scenario::routine::WHOLE;
 use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
+use crate::scenario::session::Provokes;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Ohms, Quantity};
 use crate::waveform::Signal;
+
+/// What decides how much is drawn, and for how long.
+const DRAWN: Provokes = Provokes {
+    amount: "loads",
+    time: "length",
+};
 
 const SIGNALS: [Signal; 3] = [
     Signal::NodeVoltage,
@@ -70,7 +77,7 @@ async fn take(
     if loading == Loading::Electronic {
         let ohms = resistance(session, current);
         let intent = Intent::LoadOn(LoadSetting::Resistance(ohms));
-        session.energise("loads", &text, intent).await?;
+        session.energise(DRAWN, &text, intent).await?;
     } else {
         session.step(&text).await?;
     }

@@ -6,16 +6,19 @@ use crate::scenario::terms::Censoring;
 use crate::scenario::terms::Entry;
 use crate::scenario::terms::Form;
 use crate::scenario::terms::Metric;
+use crate::scenario::terms::Need;
 use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "signal",
     purpose: "a known packet stream at no load and at the rated current shows that the board \
               passes the signal on undistorted, cutouts included",
     roles: &[Role::Supply, Role::Capture, Role::Drive],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting {
             name: "packets",
@@ -139,7 +142,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Worse::Larger,
             "From an edge of the input lines to the output's crossing of zero that answers it: \
              the mean of all and the longest.",
-        ),
+        )
+        .needing(&[Need::FirstInput]),
         Metric::unsigned(
             Per::Loading,
             "delay_spread",
@@ -148,7 +152,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Worse::Larger,
             "Longest less shortest propagation delay between the polarities in one capture; \
              what sampling adds is stated with it and not taken off.",
-        ),
+        )
+        .needing(&[Need::FirstInput]),
         Metric::unsigned(
             Per::Loading,
             "packet_errors",
@@ -157,7 +162,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Worse::Larger,
             "Packets of the input lines that the output does not repeat bit for bit, and packets \
              of the output that were not sent, in one capture.",
-        ),
+        )
+        .needing(&[Need::FirstInput]),
         Metric::unsigned(
             Per::Loading,
             "cutouts_missing",

@@ -1,10 +1,13 @@
 //! The settings of a signal scenario, how they are read, and the stream of
 //! packets they ask for. How it reaches a board is not said here.
 
+use crate::bench_file::Carries;
 use crate::document::Table;
+use crate::ident::Role;
 use crate::scenario::demands::Demands;
 use crate::scenario::demands::SLOWEST_SAMPLING;
 use crate::scenario::demands::seconds;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::not_empty;
@@ -185,6 +188,23 @@ impl Settings {
                 "length",
                 "the capture is too short to hold every packet".to_owned(),
                 format!("{} or more", seconds(once)),
+            );
+        }
+    }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
+        bench.line(Carries::InputA);
+        if self.cuts(bench.configuration.signal_lines) {
+            bench.line(Carries::InputB);
+        }
+        if self.loads.contains(&SignalLoading::Rated)
+            && bench.bench.instrument(Role::Load).is_none()
+        {
+            bench.fault(
+                "loads",
+                "nothing on the bench draws the rated current".to_owned(),
+                "an `[[instrument]]` with `role = \"load\"` in the bench file".to_owned(),
             );
         }
     }

@@ -17,10 +17,17 @@ use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
 use crate::scenario::session::Meter;
+use crate::scenario::session::Provokes;
 use crate::scenario::session::Serves;
 use crate::scenario::terms::Polarity;
 use crate::units::Seconds;
 use crate::waveform::Signal;
+
+/// What decides how much is drawn, and for how long.
+const DRAWN: Provokes = Provokes {
+    amount: "current",
+    time: "length",
+};
 
 const SIGNALS: [Signal; 3] = [
     Signal::NodeVoltage,
@@ -61,7 +68,7 @@ async fn soak(
         current,
         duration: settings.length,
     };
-    session.energise("length", &text, on).await?;
+    session.energise(DRAWN, &text, on).await?;
     let zero = session.now();
     let mut looks = Vec::new();
     let mut longest = Seconds::ZERO;

@@ -10,6 +10,7 @@ use crate::scenario::terms::Per;
 use crate::scenario::terms::Setting;
 use crate::scenario::terms::Worse;
 use crate::units::Dimension;
+use crate::waveform::Signal;
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
     word: "soak",
@@ -22,6 +23,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         Role::Drive,
         Role::Thermometer,
     ],
+    signals: &[Signal::NodeVoltage, Signal::OutputCurrent],
     settings: &[
         Setting {
             name: "current",

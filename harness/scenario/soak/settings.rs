@@ -5,6 +5,7 @@ use crate::document::Demand;
 use crate::document::Table;
 use crate::scenario::demands::Demands;
 use crate::scenario::demands::seconds;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::not_empty;
@@ -88,6 +89,9 @@ impl Settings {
             );
         }
     }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, _: &mut Requirements<'_>) {}
 
     /// None of its own.
     pub(in crate::scenario) fn levels(&self) -> Levels {

@@ -17,9 +17,16 @@ use crate::scenario::session::Act;
 use crate::scenario::session::BenchSession;
 use crate::scenario::session::Halt;
 use crate::scenario::session::Meter;
+use crate::scenario::session::Provokes;
 use crate::scenario::take::Take;
 use crate::units::{Amperes, Ohms, Quantity};
 use crate::waveform::{Signal, Trace};
+
+/// What decides how much is drawn, and for how long.
+const DRAWN: Provokes = Provokes {
+    amount: "steps",
+    time: "hold",
+};
 
 pub(in crate::scenario) async fn drive(
     settings: &Settings,
@@ -63,7 +70,7 @@ async fn step(
         duration,
     };
     session
-        .energise("hold", "the load onto the supply rail", connect)
+        .energise(DRAWN, "the load onto the supply rail", connect)
         .await?;
     let ohms = session.ratings().supply_voltage.si() / current.si();
     let setting = match Ohms::from_si(ohms).filter(|_| resistive) {
@@ -71,7 +78,7 @@ async fn step(
         None => LoadSetting::Current(current),
     };
     session
-        .energise("steps", &text, Intent::LoadOn(setting))
+        .energise(DRAWN, &text, Intent::LoadOn(setting))
         .await?;
     session.wait("settle", settings.settle).await?;
     let drawn = session.read(WHOLE, Meter::LoadCurrent).await?;

@@ -1,10 +1,12 @@
 //! The settings of a supply scenario and how they are read. How its numbers
 //! must fit together is checked in `check`.
 
+use crate::bench_file::Closes;
 use crate::document::Demand;
 use crate::document::Table;
 use crate::scenario::demands::Demands;
 use crate::scenario::demands::seconds;
+use crate::scenario::requirements::Requirements;
 use crate::scenario::room::Levels;
 use crate::scenario::room::ReadContext;
 use crate::scenario::room::not_empty;
@@ -78,6 +80,11 @@ impl Settings {
                 format!("{} or more", seconds(least)),
             );
         }
+    }
+
+    /// What the bench must have for them beside what the drive asks for.
+    pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
+        bench.branch("kind", Closes::SupplyLoad);
     }
 
     /// None of its own.

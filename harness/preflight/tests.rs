@@ -1,7 +1,49 @@
 //! What the demo's bench cannot do, named at the line of the plan or the bench
-//! that asks for it.
+//! that asks for it; numbers of the envelope are worked by hand.
 
 use super::*;
+use crate::bench_file;
+use crate::document::Source;
+use crate::plan;
+use crate::profile;
+use crate::units::Quantity;
+use proptest::prelude::*;
+
+const DEMO: &str = include_str!("../../fixtures/demo/plan.toml");
+const BENCH: &str = include_str!("../../fixtures/demo/bench.toml");
+
+fn read(text: &str) -> Result<(Plan, Vec<Fault>), Vec<Fault>> {
+    plan::parse(&[Source::new("plan.toml", text)])
+}
+
+fn bench(text: &str) -> Bench {
+    let (bench, _) = bench_file::parse(&Source::new("bench.toml", text)).expect("sound");
+    bench
+}
+
+fn profiles() -> BTreeMap<Role, Profile> {
+    profile::SHIPPED
+        .iter()
+        .map(|name| profile::shipped(name).expect("it comes with the program"))
+        .map(|profile| (profile.role, profile))
+        .collect()
+}
+
+/// The faults of `plan` on `bench`.
+fn faults_of(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Vec<Fault> {
+    Preflight::of(plan, bench, profiles).faults
+}
+
+/// The line on which `word` stands for the `nth` time, counted from one.
+fn line_of(text: &str, word: &str, nth: usize) -> usize {
+    text.lines()
+        .enumerate()
+        .filter(|(_, line)| line.contains(word))
+        .nth(nth - 1)
+        .map(|(index, _)| index + 1)
+        .unwrap_or_else(|| panic!("{word:?} stands there less than {nth} times"))
+}
+
 
 const SAME: (&str, &str) = ("format = 1", "format = 1");
 
@@ -16,7 +58,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("current = \"45 A\"", "current = \"11 A\""),
             ("multiples", 1),
-            "12.00 A is above the bench's envelope",
+            "the prospective current is 12.00 A, above the bench's envelope",
         ),
         (
             ("let_through = \"2200 A2s\"", "let_through = \"1500 A2s\""),
@@ -36,7 +78,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("seconds = \"300 s\"", "seconds = \"2.5 s\""),
             ("hold_time", 1),
-            "3.000 s without a pause",
+            "without a pause",
         ),
         (
             ("number = 5\nmeasures", "number = 6\nmeasures"),
@@ -46,7 +88,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("scale = \"0.05 ohm\"\nrange", "scale = \"2 ohm\"\nrange"),
             ("range = \"60 A\"", 1),
-            "input bears",
+            "input withstands",
         ),
         (
             ("range = \"60 A\"", "range = \"11 A\""),
@@ -92,11 +134,11 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
             ("kind = \"inrush\"", 1),
             "the prospective current (capacitor bank) is 56.25 A",
         ),
-        // Three polarities of five steps of a quarter second.
+        // Three polarities of five steps of a quarter second, and power-up.
         (
-            ("seconds = \"300 s\"", "seconds = \"3.7 s\""),
+            ("seconds = \"300 s\"", "seconds = \"3.9 s\""),
             ("[[scenario]]", 2),
-            "3.750 s without a pause",
+            "without a pause",
         ),
         (
             ("seconds = \"300 s\"", "seconds = \"200 s\""),
@@ -123,12 +165,12 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("multiples = [1.5, 2, 3]", "multiples = [1.5, 8]"),
             ("multiples", 1),
-            "is more than the load draws",
+            "more than the load is made for",
         ),
         (
             ("multiples = [1.5, 2, 3]", "multiples = [1.5, 5]"),
             ("multiples", 1),
-            "more than the load bears",
+            "more than the load is made for",
         ),
         (
             (
@@ -144,7 +186,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
                 "pulse = \"400 ms\"\nsampling_period = \"100 ns\"",
             ),
             ("sampling_period", 1),
-            "4400000 samples",
+            "4070000 samples",
         ),
         (
             ("recovery_pulse = \"1.3 s\"", "recovery_pulse = \"11 s\""),
@@ -165,7 +207,7 @@ fn missing_roles_channels_and_branches_are_named() {
     bare.channels.clear();
     bare.branches.clear();
     bare.lines.clear();
-    let faults = against_bench(&plan, &bare, &profiles());
+    let faults = faults_of(&plan, &bare, &profiles());
     let all: String = faults.iter().map(|f| format!("{}\n", f.message)).collect();
     for missed in [
         "no switch",
@@ -188,26 +230,28 @@ fn missing_roles_channels_and_branches_are_named() {
 
 /// By hand, with what the demo's files state: 18 V through 100 + 20 + 300 mohm
 /// is 42.857 A, and the gap's 35 V through 100 + 820 mohm 38.0 A. Half C V
-/// squared is 0.162 J; all of it in 0.42 ohm is 0.3857 A2s; and 40 A, the
-/// supply's most, for 1.3 s is 2080 A2s and 936 J more.
+/// squared is 0.162 J; all of it in 0.42 ohm is 0.3857 A2s; the supply's most,
+/// 40 A, for 1.3 s is 2080 A2s and 936 J more; and while the charge C V of
+/// 18 mC flows together with it, twice their product, 1.44 A2s.
 #[test]
 fn the_envelope_is_met_exactly_where_hand_arithmetic_says() {
     let (plan, _) = read(DEMO).expect("sound");
     let excess = |old: &str, new: &str| {
         let text = BENCH.replacen(old, new, 1);
-        against_bench(&plan, &bench(&text), &profiles()).len()
+        faults_of(&plan, &bench(&text), &profiles()).len()
     };
     assert_eq!(excess("current = \"45 A\"", "current = \"42.9 A\""), 0);
     assert!(excess("current = \"45 A\"", "current = \"42.8 A\"") > 0);
-    assert_eq!(excess("\"2200 A2s\"", "\"2080.39 A2s\""), 0);
-    assert!(excess("\"2200 A2s\"", "\"2080.38 A2s\"") > 0);
+    assert_eq!(excess("\"2200 A2s\"", "\"2081.83 A2s\""), 0);
+    assert!(excess("\"2200 A2s\"", "\"2081.82 A2s\"") > 0);
     assert_eq!(excess("\"1000 J\"", "\"936.17 J\""), 0);
     assert!(excess("\"1000 J\"", "\"936.16 J\"") > 0);
 }
 
-/// By hand: half a second to power up, four minutes, and a last look of 0.1 s
-/// with 60 kbit of samples; at 4 Mbit/s 240.615 s, at 300 bit/s 25 looks of
-/// 200.1 s each, one after the other.
+/// A soak of four minutes takes at least that and a fifth of a second to power
+/// up; over a line of 300 bit/s each of its 25 looks takes 200 s, one after the
+/// other: three signals and the lines, 1000 samples of two bytes of ten bits,
+/// are 80 kbit.
 #[test]
 fn a_soak_that_outlasts_the_envelope_is_a_fault_of_the_plan() {
     let (plan, _) = read(DEMO).expect("sound");
@@ -216,21 +260,18 @@ fn a_soak_that_outlasts_the_envelope_is_a_fault_of_the_plan() {
         bench.envelope.seconds = Seconds::new(seconds);
         let mut profiles = profiles();
         profiles.get_mut(&Role::Capture).expect("one").line.speed = speed;
-        against_bench(&plan, &bench, &profiles)
+        faults_of(&plan, &bench, &profiles)
     };
-    assert!(faults(240.62, 4_000_000).is_empty());
-    for (seconds, speed, message) in [
-        (240.61, 4_000_000, "240.6 s without a pause"),
-        (5000.0, 300, "5.003 ks without a pause"),
-    ] {
+    assert!(faults(243.0, 4_000_000).is_empty());
+    let soak = DEMO.find("length = \"4 min\"").expect("the soak's");
+    let line = DEMO[..soak].matches('\n').count() + 1;
+    for (seconds, speed) in [(240.2, 4_000_000), (25.0 * 266.0, 300)] {
         let faults = faults(seconds, speed);
-        let [fault] = &faults[..] else {
-            panic!("one fault: {faults:#?}");
-        };
-        let at = DEMO.find("length = \"4 min\"").expect("the soak's");
-        let line = DEMO[..at].matches('\n').count() + 1;
-        assert_eq!((fault.line, fault.column), (line, 10), "{fault:?}");
-        assert!(fault.message.contains(message), "{}", fault.message);
+        let fault = faults
+            .iter()
+            .find(|fault| fault.line == line)
+            .unwrap_or_else(|| panic!("none at the soak's: {faults:#?}"));
+        assert!(fault.message.contains("without a pause"), "{fault:?}");
         let hint = fault.hint.as_deref().expect("a hint");
         assert!(hint.contains("`seconds` in `[envelope]`"), "{hint}");
     }
@@ -257,7 +298,7 @@ fn a_loop_trips_every_board_or_the_plan_says_so() {
                 branch.resistance = crate::units::Ohms::new(ohms);
             }
         }
-        let faults = against_bench(&plan, &with, &profiles());
+        let faults = faults_of(&plan, &with, &profiles());
         let said = faults
             .iter()
             .any(|fault| fault.message.contains("through the near loop flow only"));
@@ -274,7 +315,7 @@ fn check_bench(plan: (&str, &str), wiring: (&str, &str), at: (&str, usize), mess
     let text = DEMO.replacen(plan.0, plan.1, 1);
     let (read, _) = read(&text).expect("sound alone");
     let bench_text = BENCH.replacen(wiring.0, wiring.1, 1);
-    let faults = against_bench(&read, &bench(&bench_text), &profiles());
+    let faults = faults_of(&read, &bench(&bench_text), &profiles());
     let fault = faults
         .iter()
         .find(|fault| fault.message.contains(message))
@@ -285,4 +326,80 @@ fn check_bench(plan: (&str, &str), wiring: (&str, &str), at: (&str, usize), mess
         &bench_text
     };
     assert_eq!(fault.line, line_of(source, at.0, at.1), "{fault:#?}");
+}
+
+/// Each way in which a bench falls short of what a drive asks of it is named in
+/// the plan, where `check` used to find nothing.
+#[test]
+fn what_the_drives_ask_of_a_bench_is_looked_for_before_the_run() {
+    let overload = |text: &str| text.replacen("hold_time = \"3 s\"", "hold_time = \"300 s\"", 1);
+    for (plan, wiring, message) in [
+        // The hold just below the trip current: 3.3 A for 300 s is 3267 A2s.
+        (overload(DEMO), BENCH.to_owned(), "3.267 kA2s would pass"),
+        (
+            DEMO.to_owned(),
+            BENCH.replacen("rectifier_drop = \"1.4 V\"\n", "", 1),
+            "without a rectifier",
+        ),
+        (
+            DEMO.to_owned(),
+            BENCH.replacen("carries = \"fault\"", "carries = \"indicator positive\"", 1),
+            "shows the fault, which starts the capture",
+        ),
+        (
+            DEMO.replacen("lowest_supply = \"12 V\"\n", "", 1),
+            BENCH.to_owned(),
+            "so no trip could be told from a supply that gives way",
+        ),
+    ] {
+        assert!(plan != DEMO || wiring != BENCH, "{message}");
+        let (read, _) = read(&plan).expect("sound alone");
+        let faults = faults_of(&read, &bench(&wiring), &profiles());
+        let found = faults.iter().any(|fault| fault.message.contains(message));
+        assert!(found, "{message}: {faults:#?}");
+    }
+}
+
+/// The reversal that `check` once called sound and the interlock refused: the
+/// gap's current until the upstream trips, not what the supply feeds, counts.
+#[test]
+fn the_let_through_of_a_gap_is_weighed_as_the_interlock_weighs_it() {
+    let (mut plan, _) = read(DEMO).expect("sound");
+    plan.scenarios.retain(|scenario| scenario.name == "reversal");
+    let text = BENCH.replacen("\"2200 A2s\"", "\"25 A2s\"", 1);
+    let faults = faults_of(&plan, &bench(&text), &profiles());
+    let found = faults.iter().any(|fault| fault.message.contains("A2s would pass"));
+    assert!(found, "{faults:#?}");
+}
+
+/// Steps are those of the procedures themselves; each scenario powers up, and
+/// what puts energy into the board is marked.
+#[test]
+fn steps_are_the_procedures_own() {
+    let (plan, _) = read(DEMO).expect("sound");
+    let steps = Preflight::of(&plan, &bench(BENCH), &profiles()).steps;
+    for scenario in &plan.scenarios {
+        let own: Vec<&Step> = steps.iter().filter(|s| s.scenario == scenario.name).collect();
+        assert!(own.iter().any(|step| step.energises), "{}", scenario.name);
+        assert!(own.iter().all(|step| step.bench_time.si() >= 0.0));
+    }
+    let total: f64 = steps.iter().map(|s| s.bench_time.si()).sum();
+    assert!((340.0..460.0).contains(&total), "{total}");
+}
+
+proptest! {
+    /// Numbers of any size pass through every check without a panic.
+    #[test]
+    fn wild_numbers_never_panic(value in any::<f64>(), which in 0_usize..12) {
+        const NUMBERS: [&str; 12] = [
+            "\"3 A\"", "\"4 A\"", "\"18 V\"", "\"1000 uF\"", "\"100 mohm\"", "\"60 ms\"",
+            "\"3.3 A\"", "\"1.3 s\"", "\"220 mohm\"", "\"25 ms\"", "\"43 A\"", "\"50 ms\"",
+        ];
+        let number = NUMBERS[which];
+        let unit = number.trim_matches('"').split(' ').nth(1).unwrap_or_default();
+        let text = DEMO.replace(number, &format!("\"{value} {unit}\""));
+        if let Ok((plan, _)) = read(&text) {
+            Preflight::of(&plan, &bench(BENCH), &profiles());
+        }
+    }
 }

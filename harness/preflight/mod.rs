@@ -1,0 +1,72 @@
+//! A plan run without a bench: the very procedures that a run carries out, on a
+//! session that only keeps the state and the time. What they would ask of a
+//! bench that it cannot do becomes a fault at the line that asks for it, so
+//! that what is called sound is never refused. No instrument is talked to.
+
+mod dry;
+mod exchange;
+mod fault;
+mod fit;
+
+#[cfg(test)]
+mod tests;
+
+use crate::bench_file::Bench;
+use crate::document::{Fault, Faults};
+use crate::ident::Role;
+use crate::plan::Plan;
+use crate::profile::Profile;
+use crate::units::Seconds;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// One step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Step {
+    /// The scenario's name.
+    pub scenario: String,
+    /// What is done, in words.
+    pub text: String,
+    /// Whether it puts energy into the board.
+    pub energises: bool,
+    /// The bench time until the next step, expected of a good board.
+    pub bench_time: Seconds,
+}
+
+/// What a plan would do on a bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Preflight {
+    /// Its steps, in order.
+    pub steps: Vec<Step>,
+    /// Every fault of the plan on that bench. Those of the plan point into the
+    /// plan, those of the bench into the bench.
+    pub faults: Vec<Fault>,
+}
+
+impl Preflight {
+    /// Runs `plan` dry on `bench`, whose instruments follow `profiles`. Both
+    /// files were checked alone before.
+    pub fn of(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Self {
+        let mut faults = Faults::new();
+        let lacking = fit::check(plan, bench, profiles, &mut faults);
+        let mut steps = Vec::new();
+        for (index, scenario) in plan.scenarios.iter().enumerate() {
+            let run = dry::run(plan, index, bench, profiles);
+            // What is missed by name was said already, and better.
+            let missed = lacking.contains(&index);
+            let told = run
+                .faults
+                .into_iter()
+                .filter(|found| !missed || !found.misses);
+            faults.extend(told.map(|found| found.fault));
+            steps.extend(run.steps.into_iter().map(|step| Step {
+                scenario: scenario.name.clone(),
+                ..step
+            }));
+        }
+        Self {
+            steps,
+            faults: faults.into_list(),
+        }
+    }
+}

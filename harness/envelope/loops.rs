@@ -47,11 +47,15 @@ impl<'a> Loops<'a> {
     }
 
     /// How long the spikes last that two boosters in phase push through either
-    /// gap at their edges; `None` where nothing flows through one.
+    /// gap at their edges; `None` where nothing flows through one. At an edge
+    /// the board's diodes conduct, so its own resistance is left out.
     pub fn edge_spike(&self, supply: Volts) -> Option<Seconds> {
         [true, false]
             .into_iter()
-            .filter_map(|crossed| Some(self.gap(crossed, supply)?.edge_spike()))
+            .filter_map(|crossed| {
+                let gap = self.bench.mismatch(supply, gap_branch(crossed))?;
+                Some(gap.edge_spike())
+            })
             .reduce(|a, b| if b.si() > a.si() { b } else { a })
     }
 }

@@ -366,7 +366,7 @@ impl<'a> Against<'a> {
                 ),
                 Some(mismatch) => {
                     let current = mismatch.current();
-                    self.spikes_end(&mismatch);
+                    self.spikes_end(gap);
                     if current <= needed {
                         self.plan_fault(
                             &at.path("directions"),
@@ -387,8 +387,13 @@ impl<'a> Against<'a> {
 
     /// Even in phase a difference in delay pushes a spike round the loop at
     /// every edge; what lasts longer than a quarter half-bit could not be told
-    /// from a mismatch.
-    fn spikes_end(&mut self, mismatch: &Loop) {
+    /// from a mismatch. The board's diodes conduct then, so its own resistance
+    /// is left out.
+    fn spikes_end(&mut self, gap: Closes) {
+        let supply = self.plan.ratings.supply_voltage;
+        let Some(mismatch) = self.bench.mismatch(supply, gap) else {
+            return;
+        };
         let spike = mismatch.edge_spike().si();
         let quarter = SHORTEST_HALF_BIT / 4.0;
         if spike > quarter {

@@ -54,6 +54,8 @@ impl Findings {
                 found.example = example;
             }
             None => {
+                // A long run shows at once what it finds.
+                println!("case {index}: {kind}\n    {case}");
                 let found = Found {
                     seen: 1,
                     first: index,

@@ -14,7 +14,7 @@ use bufferstop::model_board::{self, BoardParameters};
 use bufferstop::plan::{self, Plan, demo};
 use bufferstop::profile::{self, Profile};
 use bufferstop::record::Record;
-use bufferstop::runner::{Captures, Entrant, Finished, Particulars, Rehearsal, Stop};
+use bufferstop::runner::{Entrant, Finished, Particulars, Rehearsal, Stop};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
 use std::collections::BTreeMap;

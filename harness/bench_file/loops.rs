@@ -31,7 +31,7 @@ impl Loop {
     /// How long a spike lasts where an edge comes later at one end of the loop
     /// than at the other: the difference in delay, and three time constants
     /// L/R, after which a twentieth of it is left.
-    pub fn edge_spike(&self) -> Seconds {
+    fn edge_spike(&self) -> Seconds {
         let decay = 3.0 * self.inductance.si() / self.resistance.si();
         Seconds::from_si(DELAY_DIFFERENCE.si() + decay).unwrap_or(Seconds::new(f64::MAX))
     }
@@ -68,6 +68,15 @@ impl Bench {
             // The load decides what flows there.
             Closes::SupplyLoad => None,
         }
+    }
+
+    /// How long the spikes last that two boosters in phase push through either
+    /// gap at their edges, the board's own resistance left out, which only makes
+    /// them shorter; `None` where nothing flows through one.
+    pub fn edge_spike(&self, board: Volts) -> Option<Seconds> {
+        let gaps = [Closes::GapCrossed, Closes::GapStraight].into_iter();
+        gaps.filter_map(|gap| Some(self.mismatch(board, gap)?.edge_spike()))
+            .reduce(Seconds::max)
     }
 
     /// What flows through a closed gap between the board's output and the

@@ -6,7 +6,6 @@
 //! the board never tripped; what would leave the bench file's envelope is a
 //! [`Refusal`] with its numbers.
 
-mod loops;
 mod prospect;
 mod refusal;
 mod state;
@@ -16,8 +15,6 @@ mod worst;
 #[cfg(test)]
 mod tests;
 
-pub use crate::bench_file::Loop;
-pub use loops::Loops;
 pub use prospect::Prospect;
 pub use refusal::{Refusal, RefusalKind};
 pub use state::{Known, State, SupplyState};

@@ -231,8 +231,7 @@ impl Asked<'_> {
             supply.voltage
         };
         self.voltage(higher)?;
-        let loops = self.surroundings.loops();
-        let Some(gap) = loops.closed(branch.closes, supply.voltage) else {
+        let Some(gap) = self.surroundings.closed(branch.closes, supply.voltage) else {
             return Ok(());
         };
         self.within(&Worst::of_gap(&gap, upstream, duration))
@@ -240,7 +239,7 @@ impl Asked<'_> {
 
     fn closed(&self, branch: &BranchEntry, supply: SupplyState) -> Result<Loop, Refusal> {
         let closes = branch.closes;
-        let found = self.surroundings.loops().closed(closes, supply.voltage);
+        let found = self.surroundings.closed(closes, supply.voltage);
         found.ok_or_else(|| self.lacks(closes.word()))
     }
 

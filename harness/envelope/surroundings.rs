@@ -2,10 +2,9 @@
 //! what its instruments are made for, and what the plan states of the board.
 //! What the bench does at the moment is the state's matter.
 
-use super::loops::Loops;
 use super::prospect::Prospect;
 use super::state::State;
-use crate::bench_file::{Bench, Envelope};
+use crate::bench_file::{Bench, Closes, Envelope, Loop};
 use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::profile::{LoadRange, Profile, SupplyRange, SwitchRange};
@@ -68,9 +67,10 @@ impl Surroundings {
         }
     }
 
-    /// The loops round the board.
-    pub fn loops(&self) -> Loops<'_> {
-        Loops::new(&self.bench, self.board)
+    /// The loop that `closes` closes while the board's rail is at `supply`.
+    pub(super) fn closed(&self, closes: Closes, supply: Volts) -> Option<Loop> {
+        let source = self.board.source_resistance;
+        self.bench.closed_loop(closes, supply, source)
     }
 
     /// The most that may ever occur.

@@ -179,22 +179,22 @@ fn a_bank_takes_its_charge_and_a_resistor_goes_on() {
 #[test]
 fn the_loops_are_those_of_the_wiring() {
     let (file, supply) = (file(), Volts::new(18.0));
-    let loops = Loops::new(&file, BOARD);
-    let short = loops.short(Place::Near, supply).expect("a loop");
+    let closed = |closes| file.closed_loop(closes, supply, BOARD.source_resistance);
+    let short = closed(Closes::NearShort).expect("a loop");
     near(short.resistance.si(), 0.42);
     near(short.inductance.si(), 1.5e-6);
     near(short.current().si(), 18.0 / 0.42);
-    let far = loops.short(Place::Far, supply).expect("a loop");
+    let far = closed(Closes::FarShort).expect("a loop");
     assert!(far.current() < short.current());
-    let gap = loops.gap(true, supply).expect("a loop");
+    let gap = closed(Closes::GapCrossed).expect("a loop");
     // 18 V and 17 V over source, leads, gap and upstream.
     near(gap.current().si(), 35.0 / 0.92);
-    // 2 us and three times 3 uH over 920 mohm.
-    near(gap.edge_spike().si(), 2e-6 + 3.0 * 3e-6 / 0.92);
-    assert_eq!(loops.edge_spike(supply), Some(gap.edge_spike()));
-    let bank = loops.bank(supply).expect("a loop");
+    // 2 us and three times 3 uH over 820 mohm, without the board's own.
+    let spike = file.edge_spike(supply).expect("a spike");
+    assert!((spike.si() - (2e-6 + 3.0 * 3e-6 / 0.82)).abs() < 1e-12);
+    let bank = closed(Closes::CapacitorBank).expect("a loop");
     near(bank.current().si(), 18.0 / 0.62);
-    assert_eq!(loops.closed(Closes::SupplyLoad, supply), None);
+    assert_eq!(closed(Closes::SupplyLoad), None);
     // No resistance at all: more than any envelope.
     assert_eq!(short_loop(0.0).current().si(), f64::MAX);
 }

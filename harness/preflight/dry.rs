@@ -70,6 +70,8 @@ fn finished<T>(future: impl Future<Output = T>) -> T {
 /// What a restart after a trip takes where the plan limits none (common
 /// practice, no source: half a second to ten).
 const RESTART: Seconds = Seconds::new(1.0);
+/// A board that takes longer is helped by cycling its supply.
+const LONGEST_RESTART: Seconds = Seconds::new(10.0);
 /// Samples of the captures shown: two of each input level.
 const SHOWN: u32 = 4;
 /// The volts and amperes of one code.
@@ -309,7 +311,8 @@ impl<'a> Dry<'a> {
 fn restart(scenario: &Scenario) -> Seconds {
     let upper = |metric| scenario.limit(metric).and_then(|limit| limit.upper);
     let stated = upper("recovery_time").or_else(|| upper("retry_interval"));
-    stated.and_then(Seconds::from_si).unwrap_or(RESTART)
+    let stated = stated.and_then(Seconds::from_si).unwrap_or(RESTART);
+    stated.min(LONGEST_RESTART)
 }
 
 impl BenchSession for Dry<'_> {

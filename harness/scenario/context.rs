@@ -3,7 +3,7 @@
 
 use super::board::Ratings;
 use super::room::Levels;
-use crate::bench_file::{Bench, Closes};
+use crate::bench_file::Bench;
 use crate::measurement::rectangular;
 use crate::units::{Amperes, Ohms, Quantity, Seconds, Volts};
 use serde::{Deserialize, Serialize};
@@ -93,7 +93,9 @@ impl Context {
             off_level: levels.off,
             lowest_supply: ratings.lowest_supply,
             bounce,
-            gap_spike: gap_spike(ratings, bench).unwrap_or(ordinary.gap_spike),
+            gap_spike: bench
+                .edge_spike(ratings.supply_voltage)
+                .unwrap_or(ordinary.gap_spike),
             lead_resistance: bench.wiring.lead_resistance,
             // A measured lead is good to a tenth; taken as a rectangle.
             lead_resistance_u: Ohms::new(rectangular(bench.wiring.lead_resistance.si() / 10.0)),
@@ -101,13 +103,4 @@ impl Context {
             ..ordinary
         }
     }
-}
-
-/// How long the spikes last that two boosters in phase push through either gap
-/// at their edges; `None` where nothing flows through one.
-fn gap_spike(ratings: &Ratings, bench: &Bench) -> Option<Seconds> {
-    let gaps = [Closes::GapCrossed, Closes::GapStraight].into_iter();
-    gaps.filter_map(|gap| bench.closed_loop(gap, ratings.supply_voltage, ratings.source_resistance))
-        .map(|gap| gap.edge_spike())
-        .reduce(Seconds::max)
 }

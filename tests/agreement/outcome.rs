@@ -17,7 +17,7 @@ use bufferstop::plan::demo;
 use bufferstop::preflight::Preflight;
 use bufferstop::profile::{self, Profile};
 use bufferstop::record::Record;
-use bufferstop::runner::{Captures, Entrant, Finished, Particulars, Rehearsal, Stop};
+use bufferstop::runner::{Entrant, Finished, Particulars, Rehearsal, Stop};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
 use std::collections::BTreeMap;

@@ -141,6 +141,17 @@ impl Settings {
                 format!("more than {}", seconds(limit)),
             );
         }
+        // What lasts longer than a quarter half-bit could not be told from a
+        // mismatch.
+        let quarter = SHORTEST_HALF_BIT / 4.0;
+        let spike = bench.bench.edge_spike(bench.ratings.supply_voltage);
+        if let Some(spike) = spike.filter(|spike| spike.si() > quarter) {
+            bench.bench_fault(
+                "upstream.inductance",
+                format!("edge spikes of {spike} could not be told from a mismatch"),
+                format!("delays and three times L/R below {}", seconds(quarter)),
+            );
+        }
         for gap in [Closes::GapCrossed, Closes::GapStraight] {
             if bench.bench.branch(gap).is_some() {
                 mismatch_reverses(gap, bench);
@@ -149,8 +160,7 @@ impl Settings {
     }
 }
 
-/// Enough flows across `gap` against the other phase to reverse on, and its
-/// edge spikes can be told from that.
+/// Enough flows across `gap` against the other phase to reverse on.
 fn mismatch_reverses(gap: Closes, bench: &mut Requirements<'_>) {
     let ratings = bench.ratings;
     let closed = bench
@@ -164,17 +174,6 @@ fn mismatch_reverses(gap: Closes, bench: &mut Requirements<'_>) {
         );
         return;
     };
-    // What lasts longer than a quarter half-bit could not be told from a
-    // mismatch.
-    let quarter = SHORTEST_HALF_BIT / 4.0;
-    let spike = closed.edge_spike();
-    if spike.si() > quarter {
-        bench.bench_fault(
-            "upstream.inductance",
-            format!("edge spikes of {spike} could not be told from a mismatch"),
-            format!("delays and three times L/R below {}", seconds(quarter)),
-        );
-    }
     if closed.current() <= ratings.trip_current {
         let current = closed.current();
         bench.fault(

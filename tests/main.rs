@@ -14,6 +14,7 @@ mod influence;
 mod inspect;
 mod inspect_records;
 mod lots;
+mod models;
 mod ngspice;
 mod pages;
 mod ports;

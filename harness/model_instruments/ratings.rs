@@ -2,6 +2,7 @@
 //! that it errs as the evaluation assumes. It draws no error and moves no time.
 
 use crate::clock::BenchSpan;
+use crate::ident::Role;
 use crate::profile::{self, Profile};
 use crate::units::{Quantity, Seconds};
 
@@ -153,8 +154,7 @@ pub struct Ratings {
 
 impl Ratings {
     /// What the profile of each role says, by what `profile` finds.
-    pub fn of<'a>(profile: impl Fn(crate::ident::Role) -> Option<&'a Profile>) -> Self {
-        use crate::ident::Role;
+    pub fn of<'a>(profile: impl Fn(Role) -> Option<&'a Profile>) -> Self {
         Self {
             supply: profile(Role::Supply)
                 .and_then(SupplyRating::of)
@@ -175,7 +175,7 @@ impl Ratings {
     }
 }
 
-fn shipped<T>(role: crate::ident::Role, of: impl Fn(&Profile) -> Option<T>) -> T {
+fn shipped<T>(role: Role, of: impl Fn(&Profile) -> Option<T>) -> T {
     profile::shipped(role.word())
         .as_ref()
         .and_then(of)
@@ -183,8 +183,7 @@ fn shipped<T>(role: crate::ident::Role, of: impl Fn(&Profile) -> Option<T>) -> T
 }
 
 fn thermometer(profile: &Profile) -> Option<Accuracy> {
-    (profile.role == crate::ident::Role::Thermometer)
-        .then(|| Accuracy::stated(profile, "measure_temperature"))
+    (profile.role == Role::Thermometer).then(|| Accuracy::stated(profile, "measure_temperature"))
 }
 
 impl SupplyRating {

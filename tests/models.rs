@@ -127,7 +127,7 @@ impl Drop for Running {
 fn a_served_model_bench_has_the_same_profile() {
     let folder = at_36_volts();
     let served = bufferstop(folder.path())
-        .args(["model-bench", "--bench", "bench.toml", "--json"])
+        .args(["model-bench", "bench.toml", "--json"])
         .stdout(Stdio::piped())
         .spawn();
     let mut served = Running(served.expect("the model bench starts"));

@@ -65,10 +65,12 @@ impl Made {
         let supply = [stated(5e-3), stated(5e-3)];
         let load = [stated(10e-3), stated(10e-3), stated(10e-3)];
         let thermometer = stated(0.3);
+        // Nor a converter that is coarser than its offset: over many samples its
+        // noise averages the steps out, which the resolution's u leaves aside.
         let channels = Channels {
             reading: decade(stream, 1e-4, 2e-2),
-            of_range: decade(stream, 1e-4, 1e-2),
-            bits: 8 + (stream.uniform() * 9.0) as u32,
+            of_range: decade(stream, 1e-3, 1e-2),
+            bits: 12 + (stream.uniform() * 5.0) as u32,
             scale_u: decade(stream, 1e-4, 1e-2),
         };
         Self {

@@ -88,7 +88,14 @@ impl Workshop {
             files: Vec::new(),
             captures: Captures::All,
         };
-        let world = world(&self.bench, &self.profiles, board, seed).expect("a sound circuit");
+        let world = world(
+            &self.bench,
+            &self.profiles,
+            board,
+            self.board.identity.as_deref(),
+            seed,
+        )
+        .expect("a sound circuit");
         let connection = Connection::Model {
             world: Box::new(world),
             transport: Transport::Memory,

@@ -17,6 +17,7 @@ mod inspect_records;
 mod kept_store;
 mod lots;
 mod marks;
+mod models;
 mod ngspice;
 mod pages;
 mod ports;

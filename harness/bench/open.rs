@@ -38,6 +38,8 @@ pub struct Identified {
     pub role: Role,
     /// Its own words.
     pub identity: String,
+    /// The board's revision, where this is its console and says so.
+    pub revision: Option<String>,
     /// The profile it is driven by.
     pub profile: String,
     /// Where its port is.
@@ -163,8 +165,10 @@ impl Bench {
             let identity = session.identify().await?;
             let instrument = self.file.instrument(role);
             let calibration = instrument.and_then(|i| i.calibration.as_ref());
+            let revision = session.profile().revision_in(&identity);
             let found = Identified {
                 role,
+                revision: revision.map(str::to_owned),
                 identity,
                 profile: session.profile().name.clone(),
                 port: session.port().settings().name.clone(),

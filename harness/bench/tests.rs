@@ -52,7 +52,7 @@ async fn opened_with(
     board: BoardParameters,
 ) -> Bench {
     let profiles = profiles();
-    let world = world(file, &profiles, &board, Seed(1)).expect("a circuit");
+    let world = world(file, &profiles, &board, None, Seed(1)).expect("a circuit");
     let world = Box::new(world);
     let connection = Connection::Model { world, transport };
     Bench::open(file, &profiles, BOARD, connection)
@@ -456,7 +456,7 @@ impl<W: Answering> Answering for Ailing<W> {
 async fn ailing(role: Role, line: &'static [u8], dies: bool) -> Bench {
     let (file, profiles) = (file(), profiles());
     let board = BoardParameters::default();
-    let world = world(&file, &profiles, &board, Seed(1)).expect("a circuit");
+    let world = world(&file, &profiles, &board, None, Seed(1)).expect("a circuit");
     let world = Box::new(Ailing {
         world,
         role,

@@ -117,6 +117,7 @@ pub(super) fn mounted(
 ) -> Mounted {
     Mounted::Model {
         board: Box::new(drawn(board, seed, index, defect)),
+        identity: board.identity.clone(),
         seed: seed.derived(index),
     }
 }

@@ -90,6 +90,7 @@ fn identify(bench: &BenchFiles, plan: &Plan) -> Result<Vec<Identified>, Exit> {
     let mounted = match &bench.board {
         Some(board) => Mounted::Model {
             board: Box::new(drawn(board, Seed(1), 1, None)),
+            identity: board.identity.clone(),
             seed: Seed(1),
         },
         None => Mounted::Real,

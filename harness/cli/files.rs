@@ -199,16 +199,24 @@ impl Files {
         }
         let board = match board {
             Some(path) => self.board(path)?,
-            None => {
-                let source = self.keep(demo::board());
-                self.take(model_board::parse(&source))?
-            }
+            None => self.board_standing_in()?,
         };
         let sound = self.circuit_of(&bench, &profiles, Some(&board));
         sound.then_some(BenchFiles {
             bench,
             profiles,
             board: Some(board),
+        })
+    }
+
+    /// The demo's board in place of one that no file names. It stands for
+    /// whatever board the plan is for, so its console claims no revision.
+    fn board_standing_in(&mut self) -> Option<ModelBoard> {
+        let source = self.keep(demo::board());
+        let board = self.take(model_board::parse(&source))?;
+        Some(ModelBoard {
+            identity: None,
+            ..board
         })
     }
 
@@ -240,7 +248,8 @@ impl Files {
             (Some(_), Some(path)) => Some(self.board(path)?),
             (Some(model), None) => match (&model.board, &folder) {
                 (Some(name), Some(folder)) => Some(self.board(&folder.join(name))?),
-                _ => {
+                (None, _) => Some(self.board_standing_in()?),
+                (Some(_), None) => {
                     let source = self.keep(demo::board());
                     Some(self.take(model_board::parse(&source))?)
                 }
@@ -265,7 +274,7 @@ impl Files {
         let Some(board) = board else {
             return true;
         };
-        let made = world(bench, profiles, &board.nominal, Seed(0));
+        let made = world(bench, profiles, &board.nominal, None, Seed(0));
         let Err(PhysicsFault::Parameter {
             parameter,
             expected,

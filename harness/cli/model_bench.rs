@@ -30,6 +30,7 @@ pub(super) fn serve(arguments: &ModelBench, output: Output) -> Exit {
         &bench.bench,
         &bench.profiles,
         &drawn(board, seed, 1, None),
+        board.identity.as_deref(),
         seed.derived(1),
     ) {
         Ok(world) => world,

@@ -284,6 +284,7 @@ fn entrants(
                 only: None,
             },
             board: parameters,
+            identity: board.identity.clone(),
             seed: seed.derived(index),
         };
         (entrant, defect.map(|defect| defect.name))

@@ -48,6 +48,8 @@ pub(super) enum Mounted {
     Model {
         /// What it is made of.
         board: Box<BoardParameters>,
+        /// What its console says it is, where its file says so.
+        identity: Option<String>,
         /// Seed of the instruments' errors and noise.
         seed: Seed,
     },
@@ -226,8 +228,13 @@ pub(super) async fn open_bench(
     };
     let connection = match mounted {
         Mounted::Real => Connection::Real,
-        Mounted::Model { board, seed } => {
-            let world = world(&files.bench, &files.profiles, &board, seed)
+        Mounted::Model {
+            board,
+            identity,
+            seed,
+        } => {
+            let identity = identity.as_deref();
+            let world = world(&files.bench, &files.profiles, &board, identity, seed)
                 .map_err(|fault| unavailable(fault.to_string()))?;
             Connection::Model {
                 world: Box::new(world),

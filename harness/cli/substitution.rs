@@ -91,7 +91,8 @@ impl Prepared {
                 let board = self.reference.draw(seed, 0);
                 let noise = first + BOARDS + 1 + round;
                 let place = (round * BOARDS / (CHECKS - 1)) as usize;
-                let entrant = self.entrant(check.to_string(), board, seed, noise);
+                let mut entrant = self.entrant(check.to_string(), board, seed, noise);
+                entrant.identity.clone_from(&self.reference.identity);
                 entrants.insert(place, entrant);
             }
         }
@@ -120,6 +121,7 @@ impl Prepared {
                 only: None,
             },
             board,
+            identity: self.board.identity.clone(),
             seed: seed.derived(noise),
         }
     }

@@ -3,6 +3,7 @@
 
 use super::worst::Worst;
 use super::*;
+use crate::bench_file::Loop;
 use crate::bench_file::{self, Closes};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;

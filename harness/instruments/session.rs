@@ -213,7 +213,8 @@ impl Session {
         let reading = self.number(command, &[]).await?;
         let value = reading.value().unwrap_or(0.0);
         let accuracy = self.profile.accuracy.get(command);
-        let u = accuracy.map_or(0.0, |accuracy| reading_u(accuracy, value));
+        let full_scale = self.profile.full_scale(command);
+        let u = accuracy.map_or(0.0, |accuracy| reading_u(accuracy, value, full_scale));
         Ok(Measured { reading, u })
     }
 
@@ -391,9 +392,10 @@ impl Session {
 
 /// Standard uncertainty of a reading: a rectangle as wide as the stated
 /// accuracy (GUM 4.3.7) and the resolution's.
-fn reading_u(accuracy: &Accuracy, value: f64) -> f64 {
+fn reading_u(accuracy: &Accuracy, value: f64, full_scale: Option<f64>) -> f64 {
     use crate::units::Quantity as _;
-    let half_width = accuracy.reading.si() * value.abs() + accuracy.fixed;
+    let of_range = accuracy.fixed_of_range.si() * full_scale.unwrap_or(0.0);
+    let half_width = accuracy.reading.si() * value.abs() + accuracy.fixed + of_range;
     combined([rectangular(half_width), resolution(accuracy.resolution)])
 }
 

@@ -8,7 +8,7 @@ use crate::link::{Deadlines, Port, PortSettings};
 use crate::profile::{self, Profile};
 use crate::protocol::Reading;
 use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Ratio, Seconds, Volts};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::io::{AsyncBufReadExt as _, AsyncWriteExt as _, BufReader};
@@ -81,6 +81,20 @@ async fn an_action_and_its_confirmation_share_a_line() {
     assert!(over.estimate().is_none());
     let condition = supply.condition().await.expect("a register");
     assert!(condition.current_limiting && condition.protected());
+}
+
+/// A part of the range counts whatever the reading is.
+#[tokio::test]
+async fn a_meter_that_states_a_part_of_its_range_is_trusted_so_much_less() {
+    let mut profile = shipped(Role::Supply);
+    let stated = profile.accuracy.get_mut("measure_voltage").expect("stated");
+    (stated.reading, stated.fixed) = (Ratio::ZERO, 0.0);
+    (stated.fixed_of_range, stated.resolution) = (Ratio::new(0.001), 0.0);
+    let supply = Supply::new(scripted(profile, &[("MEAS:VOLT?", "5.0")]));
+    let measured = supply.measure_voltage().await.expect("a number");
+    let estimate = measured.estimate().expect("a number");
+    // By hand: 0.1 % of 32 V as a rectangle, 32 mV / sqrt(3) (GUM 4.3.7).
+    assert!((estimate.u - 18.475e-3).abs() < 1e-6, "{}", estimate.u);
 }
 
 #[tokio::test]

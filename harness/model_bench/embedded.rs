@@ -1,16 +1,17 @@
 //! The embedded world, told by a bench file and its profiles how its model
-//! instruments are wired and how fast their lines are. It computes nothing.
+//! instruments are wired, what they can do and how well, and how fast their
+//! lines are. It computes nothing.
 
 use super::Answering;
 use crate::bench_file::{Bench, Carries, Closes, Measures};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::model_board::{BoardParameters, FixtureParameters};
-use crate::model_instruments::{Accuracy, ChannelWiring, LineCost, World, WorldSettings};
+use crate::model_instruments::{ChannelWiring, LineCost, Ratings, World, WorldSettings};
 use crate::physics::{Circuit, Line, PhysicsFault, Probe, SwitchBranch};
 use crate::profile::Profile;
 use crate::seed::Seed;
-use crate::units::Quantity;
+use crate::units::{Amperes, Quantity};
 use std::collections::BTreeMap;
 
 /// Lines a capture device has at most: one word a sample.
@@ -30,8 +31,10 @@ impl Answering for World {
     }
 }
 
-/// The world of a bench file with `board` on it: everything random follows
-/// from `seed`.
+/// The world of a bench file with `board` on it, whose console answers
+/// `identity` when it is asked what it is: everything random follows from
+/// `seed`. Each instrument has the ranges, the resolution and the accuracy of
+/// its profile, whatever the bench is.
 ///
 /// # Errors
 /// When board and fixture make no circuit.
@@ -39,12 +42,22 @@ pub fn world(
     file: &Bench,
     profiles: &BTreeMap<Role, Profile>,
     board: &BoardParameters,
+    identity: Option<&str>,
     seed: Seed,
 ) -> Result<World, PhysicsFault> {
     let model = file.model.as_ref();
-    let fixture = model.map_or_else(FixtureParameters::default, |model| model.fixture);
-    let circuit = Circuit::new(board, &fixture)?;
+    let mut fixture = model.map_or_else(FixtureParameters::default, |model| model.fixture);
     let mut settings = settings(file, profiles, seed);
+    if !file.places.holds("model.fixture.load_ceiling") {
+        // A load that winds up asks for what its range ends with.
+        fixture.load_ceiling = Amperes::new(settings.ratings.load.current);
+    }
+    let circuit = Circuit::new(board, &fixture)?;
+    let upstream = fixture.upstream.voltage.si().abs();
+    settings.highest_voltage = settings.ratings.supply.voltage.max(upstream);
+    if let Some(identity) = identity {
+        identity.clone_into(&mut settings.identity);
+    }
     settings.errors = fixture.instrument_errors.si();
     settings.noise = fixture.instrument_noise.si();
     settings.converter_noise = board.converter_noise.si();
@@ -53,6 +66,7 @@ pub fn world(
 
 fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> WorldSettings {
     let mut settings = WorldSettings::new(seed);
+    settings.ratings = Ratings::of(|role| profiles.get(&role));
     settings.lines = profiles
         .iter()
         .filter(|(role, _)| file.instrument(**role).is_some())
@@ -75,17 +89,6 @@ fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> Wor
     let branches = file.branches.iter().map(|branch| branch.number).max();
     let branches = branches.unwrap_or(0).max(8);
     settings.branches = (1..=branches).map(|number| branch(file, number)).collect();
-    if let Some(supply) = profiles.get(&Role::Supply) {
-        settings.supply_meters = meters(supply, settings.supply_meters);
-    }
-    if let Some(load) = profiles.get(&Role::Load) {
-        settings.load_meters = meters(load, settings.load_meters);
-        settings.load_setting = accuracy(load, "set_current", settings.load_setting);
-    }
-    if let Some(thermometer) = profiles.get(&Role::Thermometer) {
-        let otherwise = settings.thermometer;
-        settings.thermometer = accuracy(thermometer, "measure_temperature", otherwise);
-    }
     settings
 }
 
@@ -104,6 +107,7 @@ fn channel(file: &Bench, number: u32) -> ChannelWiring {
     ChannelWiring {
         probe,
         volts_per_unit,
+        scale_u: found.map_or(0.0, |channel| channel.uncertainty.si()),
     }
 }
 
@@ -145,26 +149,4 @@ fn branch(file: &Bench, number: u32) -> Option<SwitchBranch> {
         Closes::ResistorBank => SwitchBranch::Resistor,
         Closes::SupplyLoad => SwitchBranch::SupplyLoad,
     })
-}
-
-fn meters(profile: &Profile, otherwise: [Accuracy; 2]) -> [Accuracy; 2] {
-    [
-        accuracy(profile, "measure_voltage", otherwise[0]),
-        accuracy(profile, "measure_current", otherwise[1]),
-    ]
-}
-
-fn accuracy(profile: &Profile, name: &str, otherwise: Accuracy) -> Accuracy {
-    profile
-        .accuracy
-        .get(name)
-        .map_or(otherwise, |stated| Accuracy {
-            reading: stated.reading.si(),
-            fixed: stated.fixed,
-            resolution: if stated.resolution > 0.0 {
-                stated.resolution
-            } else {
-                otherwise.resolution
-            },
-        })
 }

@@ -8,6 +8,8 @@ mod memory;
 mod pty;
 
 #[cfg(test)]
+mod accuracy_tests;
+#[cfg(test)]
 mod tests;
 
 pub use embedded::world;

@@ -26,6 +26,9 @@ use crate::seed::Seed;
 pub struct ModelBoard {
     /// What a person calls it.
     pub name: String,
+    /// What its console answers when it is asked what it is, its revision
+    /// included; `None` where the file leaves that open.
+    pub identity: Option<String>,
     /// The nominal board.
     pub nominal: BoardParameters,
     /// Relative standard deviation by parameter name, in the order of

@@ -23,10 +23,10 @@ pub fn parse(source: &Source) -> Result<(ModelBoard, Vec<Fault>), Vec<Fault>> {
 
 fn board(root: &Table<'_>) -> Option<ModelBoard> {
     root.format();
-    let name = root.table("board").and_then(|head| {
-        let name = head.string("name");
+    let (name, identity) = root.table("board").map_or((None, None), |head| {
+        let told = (head.string("name"), head.optional_string("identity"));
         head.finish();
-        name
+        told
     });
     let mut nominal = BoardParameters::default();
     if let Some(table) = root.optional_table("nominal") {
@@ -47,6 +47,7 @@ fn board(root: &Table<'_>) -> Option<ModelBoard> {
     root.finish();
     Some(ModelBoard {
         name: name?,
+        identity,
         nominal,
         spread,
         planted,

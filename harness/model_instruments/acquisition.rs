@@ -8,12 +8,6 @@ use crate::physics::{Circuit, Line, Probe};
 use crate::seed::Seed;
 use std::cell::OnceCell;
 
-/// Bits of the converter, sign included.
-pub(super) const BITS: u32 = 12;
-
-/// Codes from zero to full scale.
-const HALF_SCALE: f64 = 2048.0;
-
 /// Standard deviation of the converter's noise, in codes.
 const NOISE: f64 = 0.7;
 
@@ -55,19 +49,14 @@ pub(super) struct Input {
     pub(super) offset: f64,
 }
 
-impl Input {
-    /// Volts at the input for one code.
-    pub(super) fn volts_per_code(&self) -> f64 {
-        self.range / HALF_SCALE
-    }
-}
-
 /// Everything an acquisition needs, frozen when it is armed.
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
     pub(super) seed: Seed,
     /// Noise of the converters, one as usual.
     pub(super) noise: f64,
+    /// Bits of the converters, sign included.
+    pub(super) bits: u32,
     /// Counts acquisitions, so that no two share their noise.
     pub(super) number: u64,
     pub(super) period: BenchSpan,
@@ -81,6 +70,16 @@ pub(super) struct Plan {
 }
 
 impl Plan {
+    /// Codes from zero to full scale.
+    fn half_scale(&self) -> f64 {
+        f64::from(1_u32 << (self.bits - 1))
+    }
+
+    /// Volts at the input for one code.
+    pub(super) fn volts_per_code(&self, input: &Input) -> f64 {
+        input.range / self.half_scale()
+    }
+
     fn span(&self, samples: usize) -> BenchSpan {
         let period = self.true_period.picoseconds();
         BenchSpan::from_picoseconds(period.saturating_mul(samples as i64))
@@ -173,6 +172,7 @@ impl Record {
 
 /// One channel at work.
 struct Converter {
+    half_scale: f64,
     codes_per_unit: f64,
     /// In codes.
     offset: f64,
@@ -183,9 +183,11 @@ struct Converter {
 
 impl Converter {
     fn new(plan: &Plan, index: usize, input: &Input) -> Self {
+        let half_scale = plan.half_scale();
         Self {
-            codes_per_unit: input.wiring.volts_per_unit * input.gain / input.volts_per_code(),
-            offset: input.offset * HALF_SCALE,
+            half_scale,
+            codes_per_unit: input.wiring.volts_per_unit * input.gain / plan.volts_per_code(input),
+            offset: input.offset * half_scale,
             noise: Noise::new(plan.seed.stream(&[0xC0, index as u64, plan.number])),
             spread: plan.noise * NOISE,
         }
@@ -193,13 +195,15 @@ impl Converter {
 
     fn codes(mut self, exact: &[f64]) -> Codes {
         let mut clipped = false;
+        let half_scale = self.half_scale;
+        let middle = half_scale as i32;
         let code = |value: &f64| {
             let noise = self.noise.next() * self.spread;
             // Rounded down from half a code above, shifted so that the cut of
             // `as` towards zero is the one downwards.
-            let shifted = value * self.codes_per_unit + self.offset + noise + (HALF_SCALE + 0.5);
-            clipped |= !(0.0..2.0 * HALF_SCALE).contains(&shifted);
-            shifted.clamp(0.0, 2.0 * HALF_SCALE - 1.0) as i16 - HALF_SCALE as i16
+            let shifted = value * self.codes_per_unit + self.offset + noise + (half_scale + 0.5);
+            clipped |= !(0.0..2.0 * half_scale).contains(&shifted);
+            (shifted.clamp(0.0, 2.0 * half_scale - 1.0) as i32 - middle) as i16
         };
         let codes = exact.iter().map(code).collect();
         Codes { codes, clipped }

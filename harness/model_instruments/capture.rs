@@ -2,33 +2,37 @@
 //! into. It understands no command and takes no sample; both stand beside it.
 
 use super::acquisition::{Input, Phase, Plan, Record, Slope, Trigger};
-use super::meter::drawn_errors;
-use super::settings::{Accuracy, ChannelWiring, WorldSettings};
+use super::meter::drawn_places;
+use super::ratings::CaptureRating;
+use super::settings::{ChannelWiring, WorldSettings};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Circuit, Line};
 use crate::protocol::{Bounds, ErrorCode, UnitOf};
 use crate::seed::Seed;
 use crate::units::Seconds;
 
-/// Full scales at the input, in volts.
-pub(super) const RANGES: [f64; 7] = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 60.0];
-pub(super) const MOST_SAMPLES: i64 = 2_000_000;
+/// After a reset, where the range allows it: full scale in volts and sampling
+/// period in seconds.
+const RANGE_AT_FIRST: f64 = 10.0;
+const PERIOD_AT_FIRST: f64 = 1e-6;
+/// The longest sampling period, in seconds.
+const LONGEST_PERIOD: f64 = 1.0;
 
-pub(super) const RANGE: Bounds = Bounds::new(UnitOf::Volt, 0.0, 60.0, 10.0);
-pub(super) const LEVEL: Bounds = Bounds::new(UnitOf::Volt, -60.0, 60.0, 0.0);
-pub(super) const PERIOD: Bounds = Bounds::new(UnitOf::Second, 50e-9, 1.0, 1e-6);
+/// Tell the time base's, the channels' and their scales' errors from every
+/// other's.
+const TIME_BASE: u64 = 0xC100;
+const ERRORS: u64 = 0xC200;
+const SCALES: u64 = 0xC300;
 
-/// The stated accuracy of a channel: of reading, of range, and of time.
-const CHANNEL: Accuracy = Accuracy {
-    reading: 0.005,
-    fixed: 0.0025,
-    resolution: 0.0,
-};
-const TIME_BASE: Accuracy = Accuracy {
-    reading: 50e-6,
-    fixed: 0.0,
-    resolution: 0.0,
-};
+/// How one channel errs.
+#[derive(Clone, Copy, Debug)]
+struct ChannelError {
+    gain: f64,
+    /// Parts of the range in use ...
+    of_range: f64,
+    /// ... and volts at the input besides.
+    volts: f64,
+}
 
 /// Where the trigger comes from, as it is set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,8 +49,8 @@ pub(super) struct Capture {
     noise: f64,
     /// What the period is longer by, as a factor.
     time_base: f64,
-    /// Gain and offset of each channel.
-    errors: Vec<(f64, f64)>,
+    errors: Vec<ChannelError>,
+    pub(super) rating: CaptureRating,
     pub(super) wiring: Vec<ChannelWiring>,
     pub(super) logic: Vec<Line>,
     pub(super) ranges: Vec<f64>,
@@ -63,26 +67,46 @@ pub(super) struct Capture {
 
 impl Capture {
     pub(super) fn new(settings: &WorldSettings) -> Self {
+        let rating = settings.ratings.capture;
+        let (time_base, _) = drawn_places(settings, TIME_BASE);
+        let count = settings.channels.len();
         Self {
             seed: settings.seed,
             noise: settings.noise,
-            time_base: drawn_errors(settings, 0xC100, TIME_BASE).0,
-            errors: (0xC200..)
-                .take(settings.channels.len())
-                .map(|key| drawn_errors(settings, key, CHANNEL))
+            time_base: 1.0 + time_base * (rating.time_base * settings.errors),
+            errors: (0..)
+                .zip(&settings.channels)
+                .map(|(index, wiring)| ChannelError::drawn(settings, index, wiring))
                 .collect(),
+            rating,
             wiring: settings.channels.clone(),
             logic: settings.logic.clone(),
-            ranges: vec![RANGE.default; settings.channels.len()],
-            period: PERIOD.default,
+            ranges: vec![range(&rating).default; count],
+            period: period(&rating).default,
             count: 1000,
             offset: 0,
             source: Source::Immediate,
-            level: LEVEL.default,
+            level: 0.0,
             slope: Slope::Rising,
             phase: Phase::Idle,
             acquisitions: 0,
         }
+    }
+
+    /// The full scales that can be asked for, in volts.
+    pub(super) fn range_bounds(&self) -> Bounds {
+        range(&self.rating)
+    }
+
+    /// The sampling periods, in seconds.
+    pub(super) fn period_bounds(&self) -> Bounds {
+        period(&self.rating)
+    }
+
+    /// The trigger levels, in volts at the input.
+    pub(super) fn level_bounds(&self) -> Bounds {
+        let most = self.rating.voltage;
+        Bounds::new(UnitOf::Volt, -most, most, 0.0)
     }
 
     pub(super) fn history_wanted(&self) -> BenchSpan {
@@ -105,16 +129,17 @@ impl Capture {
         }
         let span = |seconds| BenchSpan::from_seconds(Seconds::new(seconds));
         let inputs = self.wiring.iter().zip(&self.ranges).zip(&self.errors);
-        let inputs = inputs.map(|((&wiring, &range), &(gain, offset))| Input {
+        let inputs = inputs.map(|((&wiring, &range), error)| Input {
             wiring,
             range,
-            gain,
-            offset,
+            gain: error.gain,
+            offset: error.of_range + error.volts / range,
         });
         Ok(Plan {
             seed: self.seed,
             noise: self.noise,
             number: self.acquisitions,
+            bits: self.rating.bits,
             period: span(self.period),
             true_period: span(self.period * self.time_base),
             count,
@@ -144,6 +169,38 @@ impl Capture {
         match &self.phase {
             Phase::Done(record) => Ok(record),
             _ => Err(ErrorCode::Stale),
+        }
+    }
+}
+
+fn range(rating: &CaptureRating) -> Bounds {
+    let at_first = RANGE_AT_FIRST.min(rating.voltage);
+    Bounds::new(UnitOf::Volt, 0.0, rating.voltage, at_first)
+}
+
+fn period(rating: &CaptureRating) -> Bounds {
+    let longest = LONGEST_PERIOD.max(rating.period);
+    let at_first = PERIOD_AT_FIRST.max(rating.period);
+    Bounds::new(UnitOf::Second, rating.period, longest, at_first)
+}
+
+impl ChannelError {
+    /// Gain and offset are rectangles as [`drawn_errors`] says; one draw places
+    /// the offset, since the evaluation takes the part of the range and the
+    /// fixed part for one rectangle. Of its scale the bench file states a
+    /// standard uncertainty and nothing else, so that error is normal (JCGM
+    /// 101:2008, 6.4.7).
+    ///
+    /// [`drawn_errors`]: super::meter::drawn_errors
+    fn drawn(settings: &WorldSettings, index: u64, wiring: &ChannelWiring) -> Self {
+        let (gain, offset) = drawn_places(settings, ERRORS + index);
+        let (accuracy, errors) = (settings.ratings.capture.channel, settings.errors);
+        let scale = settings.seed.stream(&[SCALES + index]).normal();
+        Self {
+            gain: (1.0 + gain * (accuracy.reading * errors))
+                * (1.0 + scale * wiring.scale_u * errors),
+            of_range: offset * (accuracy.of_range * errors),
+            volts: offset * (accuracy.fixed * errors),
         }
     }
 }

@@ -1,8 +1,8 @@
 //! What the model capture device understands: its commands, obeyed on the
 //! settings and the acquisition that stand beside this file.
 
-use super::acquisition::{BITS, Phase, Slope};
-use super::capture::{LEVEL, MOST_SAMPLES, PERIOD, RANGE, RANGES, Source};
+use super::acquisition::{Phase, Slope};
+use super::capture::Source;
 use super::scene::Scene;
 use super::supply::{only, setting};
 use crate::protocol::{CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response};
@@ -75,13 +75,15 @@ impl Panel<'_> {
         parameters: &mut Parameters<'_>,
     ) -> Result<Option<Response>, ErrorCode> {
         let index = command.instance as usize - 1;
+        let bounds = self.0.capture.range_bounds();
+        let mut full_scales = self.0.capture.rating.full_scales();
         let range = self.0.capture.ranges.get_mut(index);
         let range = range.ok_or(ErrorCode::HeaderSuffix)?;
         if command.query {
-            return setting(*range, RANGE, parameters);
+            return setting(*range, bounds, parameters);
         }
-        let wanted = only(RANGE, parameters)?;
-        let fitting = RANGES.into_iter().find(|full| *full >= wanted);
+        let wanted = only(bounds, parameters)?;
+        let fitting = full_scales.find(|full| *full >= wanted);
         *range = fitting.ok_or(ErrorCode::OutOfRange)?;
         Ok(None)
     }
@@ -172,10 +174,10 @@ impl Panel<'_> {
             .integer(plan.count as i64)
             .scientific(period)
             .scientific(-(plan.before as f64) * period)
-            .scientific(plan.inputs[index].volts_per_code())
+            .scientific(plan.volts_per_code(&plan.inputs[index]))
             .scientific(0.0)
             .boolean(clipped)
-            .integer(BITS.into()))
+            .integer(plan.bits.into()))
     }
 
     /// Samples `start` to `start + count` of a channel or of the logic lines,
@@ -231,19 +233,21 @@ impl Device for Panel<'_> {
         let parameters = &mut parameters;
         let query = command.query;
         let capture = &mut self.0.capture;
+        let (period, level) = (capture.period_bounds(), capture.level_bounds());
+        let most = capture.rating.samples;
         match command.value {
-            Command::Period if query => setting(capture.period, PERIOD, parameters),
+            Command::Period if query => setting(capture.period, period, parameters),
             Command::Period => {
-                capture.period = only(PERIOD, parameters)?;
+                capture.period = only(period, parameters)?;
                 Ok(None)
             }
-            Command::Count => whole(&mut capture.count, (1, MOST_SAMPLES), query, parameters),
-            Command::Offset => whole(&mut capture.offset, (-MOST_SAMPLES, 0), query, parameters),
+            Command::Count => whole(&mut capture.count, (1, most), query, parameters),
+            Command::Offset => whole(&mut capture.offset, (-most, 0), query, parameters),
             Command::Range => self.range(command, parameters),
             Command::Source => self.source(query, parameters),
-            Command::Level if query => setting(capture.level, LEVEL, parameters),
+            Command::Level if query => setting(capture.level, level, parameters),
             Command::Level => {
-                capture.level = only(LEVEL, parameters)?;
+                capture.level = only(level, parameters)?;
                 Ok(None)
             }
             Command::Slope => self.slope(query, parameters),
@@ -267,11 +271,12 @@ impl Device for Panel<'_> {
 
     fn reset(&mut self) {
         let capture = &mut self.0.capture;
-        capture.ranges.fill(RANGE.default);
-        capture.period = PERIOD.default;
+        let range = capture.range_bounds();
+        capture.ranges.fill(range.default);
+        capture.period = capture.period_bounds().default;
         (capture.count, capture.offset) = (1000, 0);
         capture.source = Source::Immediate;
-        capture.level = LEVEL.default;
+        capture.level = capture.level_bounds().default;
         capture.slope = Slope::Rising;
         capture.phase = Phase::Idle;
         self.0.keep_history();

@@ -6,19 +6,17 @@ use super::settings::WorldSettings;
 use crate::physics::{Line, Probe};
 use crate::protocol::{ErrorCode, ErrorQueue};
 
-/// What the board's firmware says it is.
-const VERSION: &[u8] = b"booster GR3 rev C firmware 1.4";
-
 /// Below this the board's rail counts as gone, in volts.
 const RAIL_GONE: f64 = 1.0;
 
 /// Tells the converter's noise from every instrument's.
 const NOISE: u64 = 0x5c01;
 
-/// The console's memory: lines it did not understand, and how often it looked
+/// What the board says it is, and the console's memory: lines it did not understand, and how often it looked
 /// at its converter.
 #[derive(Clone, Debug)]
 pub(super) struct Console {
+    identity: String,
     errors: ErrorQueue,
     noise: f64,
     readings: u64,
@@ -27,6 +25,7 @@ pub(super) struct Console {
 impl Console {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         Self {
+            identity: settings.identity.clone(),
             errors: ErrorQueue::default(),
             noise: settings.converter_noise,
             readings: 0,
@@ -39,7 +38,7 @@ impl Console {
 pub(super) fn answer(scene: &mut Scene, line: &[u8]) -> Vec<u8> {
     match line.trim_ascii() {
         b"" => Vec::new(),
-        b"version" => VERSION.to_vec(),
+        b"version" => scene.console.identity.clone().into_bytes(),
         b"sense" => sense(scene).to_string().into_bytes(),
         b"state" => state(scene).to_vec(),
         b"error" => match scene.console.errors.pop() {

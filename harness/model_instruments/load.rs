@@ -2,7 +2,8 @@
 //! by themselves, two meters, and its own protection. How fast it follows a
 //! setting is the circuit's matter.
 
-use super::meter::{self, Meter, drawn_errors};
+use super::meter::{self, Meter, drawn_errors, rounded};
+use super::ratings::{LoadRating, OVER_RANGE};
 use super::scene::Scene;
 use super::settings::WorldSettings;
 use super::supply::{only, setting};
@@ -13,7 +14,6 @@ use crate::protocol::{
 };
 use crate::units::{Amperes, Ohms, Seconds};
 
-const CURRENT: Bounds = Bounds::new(UnitOf::Ampere, 0.0, 30.0, 0.0);
 const RESISTANCE: Bounds = Bounds::new(UnitOf::Ohm, 0.1, 10_000.0, 10_000.0);
 const WIDTH: Bounds = Bounds::new(UnitOf::Second, 1e-4, 1000.0, 0.1);
 
@@ -25,14 +25,6 @@ const OVER_POWER: u16 = 8;
 /// Operation bit: a pulse or a ramp is under way.
 const RUNNING: u16 = 8;
 
-/// Where the protection acts, in volts, amperes and watts: the rating and a
-/// twentieth.
-const LIMITS: [(f64, u16); 3] = [
-    (63.0, OVER_VOLTAGE),
-    (31.5, OVER_CURRENT),
-    (315.0, OVER_POWER),
-];
-
 /// How often the protection looks.
 const LOOK: BenchSpan = BenchSpan::from_microseconds(1000);
 
@@ -43,6 +35,11 @@ const PATIENCE: BenchSpan = BenchSpan::from_microseconds(500);
 /// The load's settings and what its protection has latched.
 #[derive(Clone, Debug)]
 pub(super) struct Load {
+    current: Bounds,
+    /// Where the protection acts, in volts, amperes and watts.
+    limits: [(f64, u16); 3],
+    /// No source on the bench goes beyond, in volts.
+    highest_voltage: f64,
     resistive: bool,
     amperes: f64,
     ohms: f64,
@@ -66,12 +63,17 @@ pub(super) struct Load {
 
 impl Load {
     pub(super) fn new(settings: &WorldSettings) -> Self {
-        let [volts, amperes] = settings.load_meters;
-        let meter = |key, accuracy, full_scale| Meter::new(key, settings, accuracy, full_scale);
-        let (setting_gain, setting_offset) = drawn_errors(settings, 0x1003, settings.load_setting);
+        let rating = settings.ratings.load;
+        let meter =
+            |key, accuracy, full_scale| Meter::new(key, settings, accuracy, (full_scale, 3));
+        let (setting_gain, setting_offset) = drawn_errors(settings, 0x1003, rating.setting);
+        let limits = limits(&rating);
         Self {
+            current: Bounds::new(UnitOf::Ampere, 0.0, rating.current, 0.0),
+            limits,
+            highest_voltage: settings.highest_voltage,
             resistive: false,
-            amperes: CURRENT.default,
+            amperes: 0.0,
             ohms: RESISTANCE.default,
             input: false,
             pulse_amperes: 0.0,
@@ -84,9 +86,9 @@ impl Load {
             over_since: None,
             setting_gain,
             setting_offset,
-            setting_step: settings.load_setting.resolution,
-            voltmeter: meter(0x1001, volts, LIMITS[0].0),
-            ammeter: meter(0x1002, amperes, LIMITS[1].0),
+            setting_step: rating.setting.resolution,
+            voltmeter: meter(0x1001, rating.voltmeter, limits[0].0),
+            ammeter: meter(0x1002, rating.ammeter, limits[1].0),
         }
     }
 
@@ -95,7 +97,7 @@ impl Load {
         if amperes <= 0.0 {
             return Amperes::ZERO;
         }
-        let stepped = libm::round(amperes / self.setting_step) * self.setting_step;
+        let stepped = rounded(amperes, self.setting_step);
         Amperes::new((stepped * self.setting_gain + self.setting_offset).max(0.0))
     }
 
@@ -109,15 +111,19 @@ impl Load {
 
     /// When the protection must look next, if it could have to act at all.
     pub(super) fn next_look(&self, now: BenchInstant) -> Option<BenchInstant> {
-        // The bench's sources stay below the supply's 32 V.
         let amperes = [
             self.amperes,
             self.pulse_amperes,
             self.ramp_from,
             self.ramp_to,
         ];
-        let most = amperes.into_iter().fold(32.0 / self.ohms, f64::max);
-        let worth = most * 32.0 > LIMITS[2].0 || self.over_since.is_some();
+        let volts = self.highest_voltage;
+        let most = amperes.into_iter().fold(volts / self.ohms, f64::max);
+        let [most_volts, most_amperes, most_watts] = self.limits.map(|(limit, _)| limit);
+        let worth = most * volts > most_watts
+            || most > most_amperes
+            || volts > most_volts
+            || self.over_since.is_some();
         (self.input && worth).then_some(now + LOOK)
     }
 
@@ -134,7 +140,7 @@ impl Load {
         let amperes = circuit.probe(Probe::LoadCurrent).abs();
         let over = [volts, amperes, volts * amperes]
             .into_iter()
-            .zip(LIMITS)
+            .zip(self.limits)
             .filter(|(value, (limit, _))| value > limit)
             .fold(0, |bits, (_, (_, bit))| bits | bit);
         if over == 0 {
@@ -150,6 +156,15 @@ impl Load {
             circuit.apply(Action::Load(LoadMode::Off));
         }
     }
+}
+
+/// The rating and a twentieth.
+fn limits(rating: &LoadRating) -> [(f64, u16); 3] {
+    [
+        (rating.voltage * OVER_RANGE, OVER_VOLTAGE),
+        (rating.current * OVER_RANGE, OVER_CURRENT),
+        (rating.power * OVER_RANGE, OVER_POWER),
+    ]
 }
 
 /// The load's own commands.
@@ -292,13 +307,14 @@ impl Panel<'_> {
     /// The number a command sets, its bounds, and whether it acts at once.
     fn number(&mut self, command: Command) -> Option<(&mut f64, Bounds, bool)> {
         let load = &mut self.0.load;
+        let current = load.current;
         Some(match command {
-            Command::Current => (&mut load.amperes, CURRENT, true),
+            Command::Current => (&mut load.amperes, current, true),
             Command::Resistance => (&mut load.ohms, RESISTANCE, true),
-            Command::PulseCurrent => (&mut load.pulse_amperes, CURRENT, false),
+            Command::PulseCurrent => (&mut load.pulse_amperes, current, false),
             Command::PulseWidth => (&mut load.pulse_seconds, WIDTH, false),
-            Command::RampStart => (&mut load.ramp_from, CURRENT, false),
-            Command::RampStop => (&mut load.ramp_to, CURRENT, false),
+            Command::RampStart => (&mut load.ramp_from, current, false),
+            Command::RampStop => (&mut load.ramp_to, current, false),
             Command::RampTime => (&mut load.ramp_seconds, WIDTH, false),
             _ => return None,
         })
@@ -346,12 +362,12 @@ impl Device for Panel<'_> {
                 let volts = meter::read(self.0, Probe::LoadVoltage, |scene| {
                     &mut scene.load.voltmeter
                 });
-                return Ok(Some(Response::new().fixed(volts, 3)));
+                return Ok(Some(volts));
             }
             Command::MeasureCurrent => {
                 let amperes =
                     meter::read(self.0, Probe::LoadCurrent, |scene| &mut scene.load.ammeter);
-                return Ok(Some(Response::new().fixed(amperes, 3)));
+                return Ok(Some(amperes));
             }
             Command::Pulse => self.start_pulse()?,
             Command::Ramp => self.start_ramp()?,
@@ -364,7 +380,7 @@ impl Device for Panel<'_> {
     fn reset(&mut self) {
         let load = &mut self.0.load;
         load.resistive = false;
-        load.amperes = CURRENT.default;
+        load.amperes = load.current.default;
         load.ohms = RESISTANCE.default;
         load.pulse_amperes = 0.0;
         load.pulse_seconds = WIDTH.default;

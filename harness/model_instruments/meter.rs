@@ -1,20 +1,19 @@
 //! A digital meter: an integrating reading with its own gain and offset error,
 //! noise and resolution. It does not wait by itself: the scene moves time.
 
+use super::ratings::Accuracy;
 use super::scene::Scene;
-use super::settings::{Accuracy, WorldSettings};
+use super::settings::WorldSettings;
 use crate::clock::BenchSpan;
 use crate::physics::Probe;
+use crate::protocol::Response;
 
-/// One period of 50 Hz mains, the profiles' integration time.
-const INTEGRATION: BenchSpan = BenchSpan::from_microseconds(20_000);
-
-/// The part of the stated accuracy that the drawn errors use at most; the rest
-/// is left to noise and rounding, so that a reading stays within the profile.
-const SHARE: f64 = 0.7;
-
-/// Standard deviation of one reading's noise, in steps of the resolution.
+/// Standard deviation of one reading's noise, in steps of the resolution ...
 const NOISE: f64 = 0.3;
+
+/// ... and at most this part of the fixed accuracy: what a profile states of a
+/// reading covers its noise.
+const NOISE_SHARE: f64 = 0.25;
 
 /// A meter, whatever it is connected to.
 #[derive(Clone, Debug)]
@@ -24,6 +23,8 @@ pub(super) struct Meter {
     gain: f64,
     offset: f64,
     resolution: f64,
+    integration: BenchSpan,
+    decimals: usize,
     /// Standard deviation of one reading.
     noise: f64,
     /// Beyond this magnitude it shows an overflow.
@@ -32,11 +33,13 @@ pub(super) struct Meter {
 }
 
 impl Meter {
+    /// A meter that shows `decimals` digits behind the point or more, and
+    /// nothing beyond `full_scale`.
     pub(super) fn new(
         key: u64,
         settings: &WorldSettings,
         accuracy: Accuracy,
-        full_scale: f64,
+        (full_scale, decimals): (f64, usize),
     ) -> Self {
         let (gain, offset) = drawn_errors(settings, key, accuracy);
         Self {
@@ -44,7 +47,9 @@ impl Meter {
             gain,
             offset,
             resolution: accuracy.resolution,
-            noise: settings.noise * NOISE * accuracy.resolution,
+            integration: accuracy.integration,
+            decimals: accuracy.decimals(decimals),
+            noise: settings.noise * (NOISE * accuracy.resolution).min(NOISE_SHARE * accuracy.fixed),
             full_scale,
             readings: 0,
         }
@@ -60,16 +65,30 @@ impl Meter {
         if value.abs() > self.full_scale {
             return value.signum() * f64::INFINITY;
         }
-        libm::round(value / self.resolution) * self.resolution
+        rounded(value, self.resolution)
+    }
+}
+
+/// `value` in whole steps of `resolution`; as it is where that is zero.
+pub(super) fn rounded(value: f64, resolution: f64) -> f64 {
+    if resolution > 0.0 {
+        libm::round(value / resolution) * resolution
+    } else {
+        value
     }
 }
 
 /// Integrates `probe` over the meter's time, which passes on the bench, and
 /// reads; the meter is the one that `pick` finds in the scene.
-pub(super) fn read(scene: &mut Scene, probe: Probe, pick: fn(&mut Scene) -> &mut Meter) -> f64 {
+pub(super) fn read(
+    scene: &mut Scene,
+    probe: Probe,
+    pick: fn(&mut Scene) -> &mut Meter,
+) -> Response {
     let from = scene.circuit.now();
-    scene.hold_meter_history(INTEGRATION + BenchSpan::from_microseconds(1000));
-    scene.advance_to(from + INTEGRATION);
+    let integration = pick(scene).integration;
+    scene.hold_meter_history(integration + BenchSpan::from_microseconds(1000));
+    scene.advance_to(from + integration);
     let mean = scene.circuit.mean(probe, from, scene.circuit.now());
     scene.hold_meter_history(BenchSpan::ZERO);
     // The history was kept for longer than the integration.
@@ -77,18 +96,44 @@ pub(super) fn read(scene: &mut Scene, probe: Probe, pick: fn(&mut Scene) -> &mut
     show(scene, pick, mean)
 }
 
-/// What the meter that `pick` finds shows for a true `mean` now.
-pub(super) fn show(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter, mean: f64) -> f64 {
+/// Reads what `value` finds when the meter's integration time has passed.
+pub(super) fn read_at_end(
+    scene: &mut Scene,
+    pick: fn(&mut Scene) -> &mut Meter,
+    value: fn(&Scene) -> f64,
+) -> Response {
+    let until = scene.circuit.now() + pick(scene).integration;
+    scene.advance_to(until);
+    let value = value(scene);
+    show(scene, pick, value)
+}
+
+/// What the meter that `pick` finds answers for a true `mean` now.
+fn show(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter, mean: f64) -> Response {
     let mut meter = pick(scene).clone();
     let shown = meter.shown(scene, mean);
+    let decimals = meter.decimals;
     *pick(scene) = meter;
-    shown
+    Response::new().fixed(shown, decimals)
 }
 
 /// Gain (near one) and offset drawn within the stated accuracy.
+///
+/// A profile states bounds and nothing else, so the evaluation takes a
+/// rectangle for its uncertainty (GUM 4.3.7). The draws are uniform from bound
+/// to bound, then, and an instrument errs as its uncertainty says: no less, or
+/// good boards would be refused more often in the workshop than on the model.
 pub(super) fn drawn_errors(settings: &WorldSettings, key: u64, accuracy: Accuracy) -> (f64, f64) {
-    let accuracy = accuracy.scaled(settings.errors);
+    let (gain, offset) = drawn_places(settings, key);
+    let errors = settings.errors;
+    let (reading, fixed) = (accuracy.reading * errors, accuracy.fixed * errors);
+    (1.0 + gain * reading, offset * fixed)
+}
+
+/// Where between its bounds, minus one to one, an instrument's gain and its
+/// offset lie.
+pub(super) fn drawn_places(settings: &WorldSettings, key: u64) -> (f64, f64) {
     let mut stream = settings.seed.stream(&[key]);
-    let mut within = |bound: f64| (2.0 * stream.uniform() - 1.0) * bound * SHARE;
-    (1.0 + within(accuracy.reading), within(accuracy.fixed))
+    let mut place = || 2.0 * stream.uniform() - 1.0;
+    (place(), place())
 }

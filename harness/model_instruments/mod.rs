@@ -1,6 +1,6 @@
-//! Six instruments that answer lines over one shared circuit, each with its
-//! resolution, noise and errors within the shipped profiles. They know no
-//! port, no task and no wall clock, and nothing of what a host wants to prove.
+//! Instruments that answer lines over one shared circuit, each with the ranges,
+//! resolution and errors that its profile states. They know no port, no task and
+//! no wall clock, and nothing of what a host wants to prove.
 
 mod acquisition;
 mod capture;
@@ -10,6 +10,7 @@ mod drive;
 mod load;
 mod meter;
 mod noise;
+mod ratings;
 mod scene;
 mod settings;
 mod supply;
@@ -22,5 +23,6 @@ mod capture_tests;
 #[cfg(test)]
 mod tests;
 
-pub use settings::{Accuracy, ChannelWiring, LineCost, WorldSettings};
+pub use ratings::{Accuracy, CaptureRating, LoadRating, Ratings, SupplyRating, SwitchRating};
+pub use settings::{ChannelWiring, LineCost, UNNAMED, WorldSettings};
 pub use world::World;

@@ -1,6 +1,7 @@
 //! What a model bench is told besides its circuit: seed, line speeds, wiring
-//! and accuracies, by default those of the shipped profiles. Only numbers.
+//! and ratings, by default those of the shipped profiles. It draws nothing.
 
+use super::ratings::Ratings;
 use crate::clock::BenchSpan;
 use crate::ident::Role;
 use crate::physics::{Line, Probe, SwitchBranch};
@@ -31,19 +32,10 @@ impl LineCost {
 pub struct ChannelWiring {
     /// What it sees.
     pub probe: Probe,
-    /// Volts at the input for one volt or ampere of it.
+    /// Volts at the input for one volt or ampere of it, as the bench states.
     pub volts_per_unit: f64,
-}
-
-/// The bounds within which an instrument errs, in SI units.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Accuracy {
-    /// Relative part.
-    pub reading: f64,
-    /// Absolute part.
-    pub fixed: f64,
-    /// Step of the display or the setting.
-    pub resolution: f64,
+    /// Relative standard uncertainty of that, as the bench states.
+    pub scale_u: f64,
 }
 
 /// Everything a [`super::World`] needs besides its circuit.
@@ -63,28 +55,18 @@ pub struct WorldSettings {
     pub logic: Vec<Line>,
     /// What the switch's channels close, from channel 1; `None` is unwired.
     pub branches: Vec<Option<SwitchBranch>>,
-    /// The supply's voltmeter and ammeter.
-    pub supply_meters: [Accuracy; 2],
-    /// The load's voltmeter and ammeter.
-    pub load_meters: [Accuracy; 2],
-    /// The load's current setting.
-    pub load_setting: Accuracy,
-    /// The thermometer, in kelvins.
-    pub thermometer: Accuracy,
+    /// What each instrument can do and how well.
+    pub ratings: Ratings,
+    /// Magnitude beyond which no source on the bench goes, in volts.
+    pub highest_voltage: f64,
+    /// What the board's console answers when it is asked what it is.
+    pub identity: String,
     /// Noise of the board's own converter, in counts.
     pub converter_noise: f64,
 }
 
-impl Accuracy {
-    /// The bounds of the errors that are drawn, `errors` of the stated ones.
-    pub(super) fn scaled(self, errors: f64) -> Self {
-        Self {
-            reading: self.reading * errors,
-            fixed: self.fixed * errors,
-            ..self
-        }
-    }
-}
+/// What a board's console answers whose file does not say.
+pub const UNNAMED: &str = "booster model board";
 
 impl WorldSettings {
     /// The shipped profiles' bench under `seed`.
@@ -96,12 +78,9 @@ impl WorldSettings {
         let channel = |probe, volts_per_unit| ChannelWiring {
             probe,
             volts_per_unit,
+            scale_u: 0.0,
         };
-        let accuracy = |reading, fixed| Accuracy {
-            reading,
-            fixed,
-            resolution: 1e-3,
-        };
+        let ratings = Ratings::of(|_| None);
         Self {
             seed,
             errors: 1.0,
@@ -142,14 +121,9 @@ impl WorldSettings {
                 Some(SwitchBranch::SupplyLoad),
                 None,
             ],
-            supply_meters: [accuracy(0.0005, 5e-3), accuracy(0.001, 5e-3)],
-            load_meters: [accuracy(0.0005, 10e-3), accuracy(0.001, 10e-3)],
-            load_setting: accuracy(0.001, 10e-3),
-            thermometer: Accuracy {
-                reading: 0.0,
-                fixed: 0.5,
-                resolution: 0.01,
-            },
+            highest_voltage: ratings.supply.voltage,
+            ratings,
+            identity: UNNAMED.to_owned(),
             converter_noise: 0.0,
         }
     }

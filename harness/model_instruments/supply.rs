@@ -2,6 +2,7 @@
 //! limiting itself happens in the circuit.
 
 use super::meter::{self, Meter};
+use super::ratings::OVER_RANGE;
 use super::scene::Scene;
 use super::settings::WorldSettings;
 use crate::physics::{Action, Probe};
@@ -10,18 +11,17 @@ use crate::protocol::{
 };
 use crate::units::{Amperes, Volts};
 
-const VOLTAGE: Bounds = Bounds::new(UnitOf::Volt, 0.0, 32.0, 0.0);
-const CURRENT: Bounds = Bounds::new(UnitOf::Ampere, 0.0, 40.0, 1.0);
+/// The current limit after a reset, in amperes, where its range allows it.
+const AT_FIRST: f64 = 1.0;
 
 /// Questionable bit: the output is at its current limit.
 const LIMITING: u16 = 2;
 
-/// Meters show a little more than the range.
-const OVER_RANGE: f64 = 1.05;
-
 /// The supply's settings.
 #[derive(Clone, Debug)]
 pub(super) struct Supply {
+    voltage: Bounds,
+    current: Bounds,
     volts: f64,
     amperes: f64,
     output: bool,
@@ -31,15 +31,21 @@ pub(super) struct Supply {
 
 impl Supply {
     pub(super) fn new(settings: &WorldSettings) -> Self {
-        let [volts, amperes] = settings.supply_meters;
-        let meter =
-            |key, accuracy, range: f64| Meter::new(key, settings, accuracy, range * OVER_RANGE);
+        let rating = settings.ratings.supply;
+        let meter = |key, accuracy, range: f64| {
+            Meter::new(key, settings, accuracy, (range * OVER_RANGE, 3))
+        };
+        let at_first = AT_FIRST.min(rating.current);
+        let voltage = Bounds::new(UnitOf::Volt, 0.0, rating.voltage, 0.0);
+        let current = Bounds::new(UnitOf::Ampere, 0.0, rating.current, at_first);
         Self {
-            volts: VOLTAGE.default,
-            amperes: CURRENT.default,
+            volts: voltage.default,
+            amperes: current.default,
             output: false,
-            voltmeter: meter(0x5501, volts, VOLTAGE.maximum),
-            ammeter: meter(0x5502, amperes, CURRENT.maximum),
+            voltmeter: meter(0x5501, rating.voltmeter, rating.voltage),
+            ammeter: meter(0x5502, rating.ammeter, rating.current),
+            voltage,
+            current,
         }
     }
 }
@@ -119,24 +125,25 @@ impl Device for Panel<'_> {
         mut parameters: Parameters<'_>,
     ) -> Result<Option<Response>, ErrorCode> {
         let parameters = &mut parameters;
+        let supply = &mut self.0.supply;
         match command.value {
-            Command::Voltage if command.query => setting(self.0.supply.volts, VOLTAGE, parameters),
+            Command::Voltage if command.query => setting(supply.volts, supply.voltage, parameters),
             Command::Current if command.query => {
-                setting(self.0.supply.amperes, CURRENT, parameters)
+                setting(supply.amperes, supply.current, parameters)
             }
             Command::Voltage => {
-                self.0.supply.volts = only(VOLTAGE, parameters)?;
+                supply.volts = only(supply.voltage, parameters)?;
                 self.settle();
                 Ok(None)
             }
             Command::Current => {
-                self.0.supply.amperes = only(CURRENT, parameters)?;
+                supply.amperes = only(supply.current, parameters)?;
                 self.settle();
                 Ok(None)
             }
             Command::Output if command.query => {
                 parameters.end()?;
-                Ok(Some(Response::new().boolean(self.0.supply.output)))
+                Ok(Some(Response::new().boolean(supply.output)))
             }
             Command::Output => {
                 let on = parameters.required()?.boolean()?;
@@ -149,21 +156,22 @@ impl Device for Panel<'_> {
                 let volts = meter::read(self.0, Probe::SupplyVoltage, |scene| {
                     &mut scene.supply.voltmeter
                 });
-                Ok(Some(Response::new().fixed(volts, 3)))
+                Ok(Some(volts))
             }
             Command::MeasureCurrent => {
                 parameters.end()?;
                 let amperes = meter::read(self.0, Probe::SupplyCurrent, |scene| {
                     &mut scene.supply.ammeter
                 });
-                Ok(Some(Response::new().fixed(amperes, 3)))
+                Ok(Some(amperes))
             }
         }
     }
 
     fn reset(&mut self) {
-        self.0.supply.volts = VOLTAGE.default;
-        self.0.supply.amperes = CURRENT.default;
+        let supply = &mut self.0.supply;
+        supply.volts = supply.voltage.default;
+        supply.amperes = supply.current.default;
         self.output(false);
     }
 

@@ -11,7 +11,8 @@ use crate::protocol::{
 };
 use crate::units::Seconds;
 
-const PULSE: Bounds = Bounds::new(UnitOf::Second, 1e-3, 10.0, 0.1);
+/// The length of a closure that is not given, in seconds.
+const AT_FIRST: f64 = 0.1;
 
 /// Operation bit: a pulse is under way.
 const RUNNING: u16 = 8;
@@ -28,6 +29,7 @@ struct Channel {
 /// The card's channels, from channel 1.
 #[derive(Clone, Debug)]
 pub(super) struct Switch {
+    pulse: Bounds,
     channels: Vec<Channel>,
 }
 
@@ -38,7 +40,11 @@ impl Switch {
             closed: false,
             pulse_until: BenchInstant::ZERO,
         };
+        let rating = settings.ratings.switch;
+        let (shortest, longest) = (rating.shortest_pulse, rating.longest_pulse);
+        let at_first = AT_FIRST.max(shortest).min(longest);
         Self {
+            pulse: Bounds::new(UnitOf::Second, shortest, longest, at_first),
             channels: settings.branches.iter().map(channel).collect(),
         }
     }
@@ -189,7 +195,7 @@ impl Device for Panel<'_> {
         let indices = self.indices(parameters)?;
         let duration = match command.value {
             Command::Pulse => {
-                let seconds = parameters.required()?.number(PULSE)?;
+                let seconds = parameters.required()?.number(self.0.switch.pulse)?;
                 Some(BenchSpan::from_seconds(Seconds::new(seconds)))
             }
             _ => None,

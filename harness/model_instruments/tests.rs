@@ -189,7 +189,8 @@ fn the_supply_measures_within_its_accuracy() {
         assert!(world.now() - before > BenchSpan::from_microseconds(20_000));
         let volts_true = world.circuit().probe(Probe::SupplyVoltage);
         assert!(
-            (volts - volts_true).abs() < 0.0005 * 18.0 + 5e-3,
+            // 0.05 % and 5 mV, and a step of the display.
+            (volts - volts_true).abs() < 0.0005 * 18.0 + 5e-3 + 1e-3,
             "{volts} {volts_true}"
         );
         // Quiescent 40 mA and the bleeder's 18 mA at this voltage, from the

@@ -4,13 +4,10 @@
 use super::meter::{self, Meter};
 use super::scene::Scene;
 use super::settings::WorldSettings;
-use crate::clock::BenchSpan;
 use crate::protocol::{CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response};
 use crate::units::Quantity;
 
-/// How long a reading takes.
-const READING: BenchSpan = BenchSpan::from_microseconds(20_000);
-/// The end of its range in degrees Celsius.
+/// The end of its range in degrees Celsius; a thermometer's profile states none.
 const FULL_SCALE: f64 = 300.0;
 
 /// The thermometer.
@@ -22,7 +19,12 @@ pub(super) struct Thermometer {
 impl Thermometer {
     pub(super) fn new(settings: &WorldSettings) -> Self {
         Self {
-            meter: Meter::new(0x5b01, settings, settings.thermometer, FULL_SCALE),
+            meter: Meter::new(
+                0x5b01,
+                settings,
+                settings.ratings.thermometer,
+                (FULL_SCALE, 2),
+            ),
         }
     }
 }
@@ -49,12 +51,12 @@ impl Device for Panel<'_> {
         mut parameters: Parameters<'_>,
     ) -> Result<Option<Response>, ErrorCode> {
         parameters.end()?;
-        let scene = &mut *self.0;
-        let until = scene.circuit.now() + READING;
-        scene.advance_to(until);
-        let celsius = scene.circuit.case_temperature().si();
-        let celsius = meter::show(scene, |scene| &mut scene.thermometer.meter, celsius);
-        Ok(Some(Response::new().fixed(celsius, 2)))
+        let celsius = meter::read_at_end(
+            self.0,
+            |scene| &mut scene.thermometer.meter,
+            |scene| scene.circuit.case_temperature().si(),
+        );
+        Ok(Some(celsius))
     }
 
     fn reset(&mut self) {}

@@ -9,7 +9,7 @@ pub use parse::{parse, shipped, shipped_source};
 
 use crate::ident::Role;
 use crate::template::Template;
-use crate::units::{Amperes, Dimension, Ratio, Seconds, Volts, Watts};
+use crate::units::{Amperes, Dimension, Quantity as _, Ratio, Seconds, Volts, Watts};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
 
@@ -24,6 +24,9 @@ pub const SHIPPED: [&str; 7] = [
     "thermometer",
 ];
 
+/// The group in a console's pattern that is the board's revision.
+const REVISION: &str = "revision";
+
 /// A checked instrument profile. Every command its role needs is there, with
 /// no other placeholders than that command offers.
 #[derive(Clone, Debug)]
@@ -32,7 +35,8 @@ pub struct Profile {
     pub name: String,
     /// What it is on the bench.
     pub role: Role,
-    /// What its answer to `identify` must match.
+    /// What its answer to `identify` must match. In a console's, the group
+    /// `revision` is what the board says of its revision.
     pub identifies_as: Regex,
     /// The serial line.
     pub line: LineSettings,
@@ -54,6 +58,26 @@ impl Profile {
     /// The command under `name`.
     pub fn command(&self, name: &str) -> Option<&Template> {
         self.commands.get(name)
+    }
+
+    /// What a board says of its revision in `identity`, its console's answer
+    /// to `identify`; `None` where the pattern names no such part or finds none.
+    pub fn revision_in<'a>(&self, identity: &'a str) -> Option<&'a str> {
+        let found = self.identifies_as.captures(identity)?;
+        let told = found.name(REVISION)?.as_str().trim();
+        (!told.is_empty()).then_some(told)
+    }
+
+    /// The end of the range of what is read or set by `command`, in SI units,
+    /// where the profile states one that never changes.
+    pub fn full_scale(&self, command: &str) -> Option<f64> {
+        match (&self.range, command) {
+            (Range::Supply(range), "measure_voltage") => Some(range.voltage.si()),
+            (Range::Supply(range), "measure_current") => Some(range.current.si()),
+            (Range::Load(range), "measure_voltage") => Some(range.voltage.si()),
+            (Range::Load(range), "measure_current" | "set_current") => Some(range.current.si()),
+            _ => None,
+        }
     }
 
     /// The capture device's range.

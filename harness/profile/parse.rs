@@ -3,8 +3,8 @@
 
 use super::needs::{CommandNeed, needs};
 use super::{
-    Accuracy, CaptureRange, LineSettings, LoadRange, Profile, Range, SHIPPED, Safety, SupplyRange,
-    SwitchRange,
+    Accuracy, CaptureRange, LineSettings, LoadRange, Profile, REVISION, Range, SHIPPED, Safety,
+    SupplyRange, SwitchRange,
 };
 use crate::clock::BenchSpan;
 use crate::document::{Demand, Fault, Faults, Node, Reader, Source, Table, Tree, nearest};
@@ -70,7 +70,7 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
         ),
         None => (None, None, None),
     };
-    if let Some(head) = head {
+    if let Some(head) = &head {
         head.finish();
     }
     let line = root.table("line").and_then(line);
@@ -83,6 +83,9 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     root.finish();
     // Without the role nothing more can be said about the rest.
     let role = role?;
+    if let (Some(pattern), Some(head)) = (&identifies_as, &head) {
+        check_groups(pattern, head, role);
+    }
     let needs = needs(role);
     let commands = commands.and_then(|t| read_commands(t, role));
     let condition = bits(root, condition, "condition", needs.condition);
@@ -119,6 +122,23 @@ fn pattern(head: &Table<'_>) -> Option<Regex> {
             );
             None
         }
+    }
+}
+
+/// The one named group that means something is the revision a board tells.
+fn check_groups(pattern: &Regex, head: &Table<'_>, role: Role) {
+    for name in pattern.capture_names().flatten() {
+        let message = match (name, role) {
+            (REVISION, Role::Console) => continue,
+            (REVISION, _) => format!("the revision of a {role} is not asked for"),
+            _ => format!("a group called `{name}` means nothing here"),
+        };
+        head.fault(
+            Fault::error(&head.place_of("identifies_as"), message).expected(
+                "groups without a name, and in a console's pattern `(?<revision>...)`: the \
+                 board's own",
+            ),
+        );
     }
 }
 
@@ -409,6 +429,15 @@ fn accuracies(
     };
     for &(name, dimension) in needed {
         if let Some(one) = table.table(name) {
+            if dimension == Dimension::TemperatureDifference && one.has("fixed_of_range") {
+                one.fault(
+                    Fault::error(
+                        &one.place_of("fixed_of_range"),
+                        "a thermometer's profile states no range",
+                    )
+                    .expected("`fixed`, in kelvins"),
+                );
+            }
             accuracies.insert(name.to_owned(), accuracy(&one, dimension));
             one.finish();
         }

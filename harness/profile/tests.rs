@@ -179,6 +179,27 @@ fn each_spoiled_profile_is_faulted_at_its_place() {
             "shorter than",
         ),
         (
+            "console",
+            "<revision>",
+            "<revison>",
+            "'^booster",
+            "a group called `revison` means nothing here",
+        ),
+        (
+            "supply",
+            "'^BUFFERSTOP MODEL,SUPPLY,'",
+            "'^BUFFERSTOP (?<revision>.*)'",
+            "'^BUFFERSTOP",
+            "the revision of a supply is not asked for",
+        ),
+        (
+            "thermometer",
+            "fixed = \"0.5 K\"",
+            "fixed_of_range = \"1 %\"",
+            "\"1 %\"",
+            "states no range",
+        ),
+        (
             "load",
             "[accuracy.set_current]",
             "[accuracy.set_curent]",
@@ -201,6 +222,23 @@ fn each_spoiled_profile_is_faulted_at_its_place() {
             assert_eq!(fault.line, wanted, "{new:?}: {fault:?}");
         }
     }
+}
+
+#[test]
+fn a_console_tells_its_boards_revision_or_does_not() {
+    let console = shipped("console").expect("shipped");
+    for (identity, revision) in [
+        ("booster GR3 rev B firmware 1.4", Some("B")),
+        ("booster GR3 rev 2.1", Some("2.1")),
+        ("booster model board", None),
+        ("another thing rev B", None),
+    ] {
+        assert_eq!(console.revision_in(identity), revision, "{identity}");
+    }
+    assert!(console.identifies_as.is_match("booster model board"));
+    let supply = shipped("supply").expect("shipped");
+    assert_eq!(supply.full_scale("measure_current"), Some(40.0));
+    assert_eq!(supply.full_scale("identify"), None);
 }
 
 #[test]

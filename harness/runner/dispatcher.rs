@@ -10,6 +10,7 @@ use super::order::Order;
 use crate::bench::Bench;
 use crate::clock::{BenchInstant, WallClock};
 use crate::event::{Abort, Entry, Event};
+use crate::ident::harmless;
 use crate::judgement::Verdict;
 use crate::measurement::Blame;
 use crate::record::{Fold, Record, RecordFault, measurement_digest};
@@ -99,8 +100,17 @@ pub async fn run(
     for instrument in bench.identified() {
         ledger.write(bench.now(), instrument.event())?;
     }
-    let (journal, said) = journal();
-    let end = drive_to_end(order, bench, &journal, said, &mut ledger, &mut stop).await;
+    let end = match another_revision(order, bench) {
+        Some(trouble) => {
+            let scenario = None;
+            ledger.write(bench.now(), Event::Trouble { scenario, trouble })?;
+            End::Complete
+        }
+        None => {
+            let (journal, said) = journal();
+            drive_to_end(order, bench, &journal, said, &mut ledger, &mut stop).await
+        }
+    };
     let outcome = bench.make_safe().await;
     let now = bench.now();
     let safe = outcome.safe;
@@ -125,6 +135,25 @@ pub async fn run(
             safe,
         }),
     }
+}
+
+/// What is wrong where the board says that it is of another revision than the
+/// plan's: its limits do not apply, and what the plan provokes might hurt it.
+fn another_revision(order: &Order, bench: &Bench) -> Option<Trouble> {
+    let planned = order.plan.revision.trim();
+    let mut told = bench
+        .identified()
+        .iter()
+        .filter_map(|i| i.revision.as_deref());
+    let other = told.find(|told| *told != planned)?;
+    let other = harmless(other);
+    Some(Trouble {
+        what: format!(
+            "the board's console says revision {other}, the plan is for revision {planned}: \
+             nothing was energised; take the right board or the right plan"
+        ),
+        blame: Blame::Operator,
+    })
 }
 
 /// Polls the executor and hears what it says until either is over.

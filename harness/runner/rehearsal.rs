@@ -52,6 +52,8 @@ pub struct Entrant {
     pub particulars: Particulars,
     /// What the board is made of.
     pub board: BoardParameters,
+    /// What its console says it is; `None` where its file leaves that open.
+    pub identity: Option<String>,
     /// Seed of the instruments' errors and noise.
     pub seed: Seed,
 }
@@ -126,7 +128,9 @@ impl Rehearsal<'_> {
 
     fn one(self, entrant: &Entrant) -> Result<Finished, RehearsalFault> {
         let bench = |fault: String| RehearsalFault::Bench(fault);
-        let world = world(self.bench, self.profiles, &entrant.board, entrant.seed)
+        let identity = entrant.identity.as_deref();
+        let (board, seed) = (&entrant.board, entrant.seed);
+        let world = world(self.bench, self.profiles, board, identity, seed)
             .map_err(|fault| bench(fault.to_string()))?;
         let connection = Connection::Model {
             world: Box::new(world),

@@ -201,6 +201,7 @@ impl Workshop {
             stop: &Stop::new(raised),
         };
         let entrant = Entrant {
+            identity: None,
             run: "case".parse().expect("a plain name"),
             particulars: Particulars {
                 serial: "M1".parse().expect("a plain name"),

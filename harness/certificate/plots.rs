@@ -6,8 +6,8 @@ use super::half_bits::histogram;
 use super::marks::{first_episode, levels, plan};
 use super::sense_line::sense_plots;
 use super::warming::warming;
-use crate::drawing::axes::{Axes, Scale};
-use crate::drawing::{BLACK, Drawing, GREY};
+use crate::drawing::axes::{Axes, Scale, THIRD as SIZE};
+use crate::drawing::{BLACK, GREY, Picture as Plot};
 use crate::judgement::Verdict;
 use crate::measurement::{Finding, fit_line};
 use crate::observation::{Drive, LoadStep, Observation, OverloadStep, Place, Take};
@@ -16,38 +16,17 @@ use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, mean, top_state};
 
-/// Points of a plot: three stand beside each other.
-pub(super) const SIZE: (f64, f64) = (163.0, 120.0);
-
-/// A plot with the words that stand for it.
-pub(super) struct Plot {
-    pub(super) drawing: Drawing,
-    pub(super) words: String,
-}
-
-/// Which plots come first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum First {
-    /// As the scenarios were run.
-    AsRun,
-    /// Those of scenarios that did not pass.
-    NotPassed,
-}
-
-pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
+/// Every plot in the order of the run, with whether its scenario passed.
+pub(super) fn plots(sources: &Sources<'_>) -> Vec<(Plot, bool)> {
     let record = sources.record;
     let plan = plan(record);
-    let mut seen: Vec<_> = sources.observations.iter().collect();
-    if first == First::NotPassed {
-        let passed = |name: &str| {
-            let mut scenarios = record.scenarios.iter();
-            let verdict = scenarios.find(|s| s.name == name).and_then(|s| s.verdict);
-            verdict == Some(Verdict::Pass)
-        };
-        seen.sort_by_key(|(scenario, _)| passed(scenario));
-    }
-    let mut plots = Vec::new();
-    for (scenario, observation) in seen {
+    let passed = |name: &str| {
+        let mut scenarios = record.scenarios.iter();
+        let verdict = scenarios.find(|s| s.name == name).and_then(|s| s.verdict);
+        verdict == Some(Verdict::Pass)
+    };
+    let (mut plots, mut of_passed) = (Vec::new(), Vec::new());
+    for (scenario, observation) in sources.observations {
         match observation {
             Observation::Load { steps } => plots.extend(levels_over_current(scenario, steps)),
             Observation::Sense { steps, .. } => plots.extend(sense_plots(scenario, steps)),
@@ -122,8 +101,9 @@ pub(super) fn plots(sources: &Sources<'_>, first: First) -> Vec<Plot> {
                 }
             }
         }
+        of_passed.resize(plots.len(), passed(scenario));
     }
-    plots
+    plots.into_iter().zip(of_passed).collect()
 }
 
 fn metrics<'a>(
@@ -281,7 +261,7 @@ fn time_over_current(record: &Record, scenario: &str, steps: &[OverloadStep]) ->
             axes.drawing.line(&[(x - 9.0, y), (x + 9.0, y)], BLACK, 1.4);
         }
         if let Some(value) = value(judged) {
-            diamond(&mut axes, (current, value));
+            axes.diamond((current, value));
             let shown = judged.metric.finding.show(judged.metric.dimension);
             words.push_str(&format!(
                 " {} at {}.",
@@ -294,14 +274,6 @@ fn time_over_current(record: &Record, scenario: &str, steps: &[OverloadStep]) ->
         drawing: axes.drawing,
         words,
     })
-}
-
-pub(super) fn diamond(axes: &mut Axes, at: (f64, f64)) {
-    let (x, y) = (axes.x(at.0), axes.y(at.1));
-    axes.drawing.shape(
-        &[(x, y - 3.2), (x + 3.2, y), (x, y + 3.2), (x - 3.2, y)],
-        BLACK,
-    );
 }
 
 /// Output voltage over output current, held positive and negative, with the
@@ -352,12 +324,8 @@ fn levels_over_current(scenario: &str, steps: &[LoadStep]) -> Option<Plot> {
         }
         for point in points {
             match drive {
-                Drive::Positive => diamond(&mut axes, *point),
-                _ => {
-                    let (x, y) = (axes.x(point.0), axes.y(point.1));
-                    axes.drawing
-                        .frame((x - 2.6, y - 2.6), (5.2, 5.2), BLACK, 0.9);
-                }
+                Drive::Positive => axes.diamond(*point),
+                _ => axes.hollow(*point),
             }
         }
     }

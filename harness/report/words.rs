@@ -41,7 +41,7 @@ pub(crate) fn found(judged: &JudgedMetric) -> String {
 
 /// The expanded uncertainty.
 pub(crate) fn uncertainty(judged: &JudgedMetric) -> String {
-    match estimate(&judged.metric.finding) {
+    match judged.metric.finding.estimate() {
         Some(estimate) => format!(
             "{} (k = {COVERAGE})",
             show_span(estimate.expanded(), judged.metric.dimension)
@@ -100,9 +100,13 @@ pub(crate) fn sentence(judged: &JudgedMetric) -> String {
 }
 
 fn bound(judged: &JudgedMetric) -> String {
-    estimate(&judged.metric.finding).map_or(String::new(), |estimate| {
-        show(estimate.value, judged.metric.dimension)
-    })
+    judged
+        .metric
+        .finding
+        .estimate()
+        .map_or(String::new(), |estimate| {
+            show(estimate.value, judged.metric.dimension)
+        })
 }
 
 fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
@@ -141,14 +145,5 @@ fn inside(value: f64, limit: &Limit, dimension: Dimension) -> String {
     match spare {
         Some(spare) => format!("It is within its limit by {}.", show_span(spare, dimension)),
         None => "Any value is allowed.".to_owned(),
-    }
-}
-
-fn estimate(finding: &Finding) -> Option<Estimate> {
-    match finding {
-        Finding::Value(estimate) | Finding::Above(estimate) | Finding::Below(estimate) => {
-            Some(*estimate)
-        }
-        Finding::Unknown { .. } => None,
     }
 }

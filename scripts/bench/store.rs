@@ -4,10 +4,10 @@
 //! how long the certificate of that board takes.
 
 use super::median;
-use bufferstop::certificate::{Sources, html, pdf};
 use bufferstop::clock::SystemClock;
 use bufferstop::digest::Hashed;
 use bufferstop::event::{Entry, Event};
+use bufferstop::handout::{Sources, certificate};
 use bufferstop::ident::RunId;
 use bufferstop::record::Record;
 use bufferstop::store::{Durability, Filter, Reader, Store};
@@ -269,7 +269,8 @@ fn certificates(path: &Path) {
                 seal: None,
                 runs: &[],
             };
-            let pages = html(&sources).len() + pdf(&sources).expect("a PDF").len();
+            let document = certificate(&sources);
+            let pages = document.html().len() + document.pdf().expect("a PDF").len();
             assert!(pages > 1000, "nothing was drawn");
             begun.elapsed().as_secs_f64()
         })

@@ -1,16 +1,15 @@
 //! The board's own reading over the current, drawn with its line, and what
 //! each step lies beside it. Nothing is judged here.
 
-use super::plots::{Plot, SIZE, diamond};
-use crate::drawing::axes::{Axes, Scale};
-use crate::drawing::{BLACK, GREY};
+use crate::drawing::axes::{Axes, Scale, THIRD};
+use crate::drawing::{GREY, Picture};
 use crate::evaluate::{SensePoint, sense_line, sense_points};
 use crate::observation::{Drive, SenseStep};
 use crate::units::{Dimension, show};
 
 /// The line and, on a plot of its own, the residuals; nothing where there is
 /// no line.
-pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
+pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Picture> {
     let points = sense_points(steps);
     let Some(line) = sense_line(&points).filter(|line| line.slope > 0.0) else {
         return Vec::new();
@@ -20,7 +19,7 @@ pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
     let scale = show(1.0 / line.slope, Dimension::CountScale);
     let title = format!("{scenario}: the board's reading over current");
     let mut counts = Axes::sized(
-        SIZE,
+        THIRD,
         &title,
         ("output current / A", across()),
         (
@@ -41,7 +40,7 @@ pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
         .collect();
     let title_beside = format!("{scenario}: departure from the line");
     let mut rest = Axes::sized(
-        SIZE,
+        THIRD,
         &title_beside,
         ("output current / A", across()),
         (
@@ -67,27 +66,19 @@ pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Plot> {
     }
     let far = beside.iter().fold(0.0, |far: f64, x| far.max(x.abs()));
     vec![
-        Plot {
-            drawing: counts.drawing,
-            words: format!("{title}. One count of the fitted line is {scale}."),
-        },
-        Plot {
-            drawing: rest.drawing,
-            words: format!(
-                "{title_beside}: {} at most; half a count is {}.",
-                show(far * 1e-3, Dimension::Current),
-                show(0.5 / line.slope, Dimension::Current)
-            ),
-        },
+        counts.picture(format!("{title}. One count of the fitted line is {scale}.")),
+        rest.picture(format!(
+            "{title_beside}: {} at most; half a count is {}.",
+            show(far * 1e-3, Dimension::Current),
+            show(0.5 / line.slope, Dimension::Current)
+        )),
     ]
 }
 
 fn mark(axes: &mut Axes, point: &SensePoint, value: f64) {
     if point.drive == Drive::Positive {
-        diamond(axes, (point.current, value));
+        axes.diamond((point.current, value));
     } else {
-        let (x, y) = (axes.x(point.current), axes.y(value));
-        axes.drawing
-            .frame((x - 2.6, y - 2.6), (5.2, 5.2), BLACK, 0.9);
+        axes.hollow((point.current, value));
     }
 }

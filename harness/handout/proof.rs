@@ -2,8 +2,8 @@
 //! how each defect was caught, what each scenario is worth, false refusals. It
 //! lays nothing out.
 
-use super::content::{Block, Content, Table};
-use super::marks;
+use super::block::{Block, Handout, Many};
+use super::figures::matrix;
 use crate::proof::{
     DefectFinding, PlanProof, Setting, catch_cells, conclusion, escape_lines, good_sentence,
     headline, leaning, missing, tight_cells, undecided_lines, warnings, without,
@@ -14,25 +14,26 @@ const CLEARLY: &str = "Beyond its limit: in the board where that was least. Clea
 const WORTH: &str = "Leaving a scenario out is judged from the same runs. A scenario that loses nothing may still find what nobody has planted.";
 const TIGHT: &str = "Room: mean distance from good boards' readings to where they would no longer pass, the guard band taken off, in standard deviations of that distance. Below 4, refusals are to be expected in a large lot.";
 
-pub(super) fn content(found: &PlanProof, setting: &Setting, at: jiff::Timestamp) -> Content {
+/// What a plan catches; `at` is when that was tried.
+pub fn plan_proof(found: &PlanProof, setting: &Setting, at: jiff::Timestamp) -> Handout {
     let mut frame = vec![sentence(&conclusion(found)), good_sentence(found)];
     frame.extend(missing(found));
     frame.extend(warnings(found));
-    let mut blocks = vec![Block::Framed(frame)];
+    let mut blocks = vec![Block::framed(frame)];
     escapes(found, &mut blocks);
-    blocks.push(Block::Heading("Which scenario catches which defect".into()));
-    blocks.extend(marks::pictures(found).into_iter().map(Block::Wide));
-    blocks.push(Block::Text(marks::LEGEND.into()));
-    blocks.push(Block::Heading("How each defect was caught".into()));
-    blocks.push(Block::Table(caught(found)));
-    blocks.push(Block::Text(CLEARLY.into()));
+    blocks.push(Block::heading("Which scenario catches which defect"));
+    blocks.extend(Block::pictures(1, matrix::pictures(found)));
+    blocks.push(Block::text(matrix::LEGEND));
+    blocks.push(Block::heading("How each defect was caught"));
+    blocks.push(caught(found));
+    blocks.push(Block::text(CLEARLY));
     blocks.extend(leaning(found).map(Block::Text));
-    blocks.push(Block::Heading("What each scenario is worth".into()));
-    blocks.push(Block::Table(worth(found)));
-    blocks.push(Block::Text(WORTH.into()));
+    blocks.push(Block::heading("What each scenario is worth"));
+    blocks.push(worth(found));
+    blocks.push(Block::text(WORTH));
     good(found, &mut blocks);
     made_with(setting, &mut blocks);
-    Content {
+    Handout::of_many(Many {
         kind: "What a plan catches",
         headline: headline(found),
         about: format!("Plan {}", setting.plan),
@@ -40,7 +41,7 @@ pub(super) fn content(found: &PlanProof, setting: &Setting, at: jiff::Timestamp)
         identity: format!("plan {}, seed {}", setting.plan, setting.seed.0),
         at,
         blocks,
-    }
+    })
 }
 
 fn sentence(words: &str) -> String {
@@ -52,11 +53,11 @@ fn sentence(words: &str) -> String {
 fn escapes(found: &PlanProof, blocks: &mut Vec<Block>) {
     let told = |heading: &str, all: Vec<Vec<String>>, blocks: &mut Vec<Block>| {
         if !all.is_empty() {
-            blocks.push(Block::Heading(heading.into()));
+            blocks.push(Block::heading(heading));
         }
         for lines in all {
             // It begins with the defect's name as files spell it.
-            blocks.push(Block::Framed(lines.iter().take(1).cloned().collect()));
+            blocks.push(Block::framed(lines.first().cloned()));
             let rest = lines.iter().skip(1);
             blocks.extend(rest.map(|line| Block::Text(sentence(line))));
         }
@@ -70,7 +71,7 @@ fn escapes(found: &PlanProof, blocks: &mut Vec<Block>) {
     told("What was not decided", unsure, blocks);
 }
 
-fn caught(found: &PlanProof) -> Table {
+fn caught(found: &PlanProof) -> Block {
     let row = |defect: &DefectFinding| {
         let [boards, first, beyond, clearly] = catch_cells(defect);
         let limit = defect.first.first();
@@ -86,8 +87,8 @@ fn caught(found: &PlanProof) -> Table {
             clearly,
         ]
     };
-    Table {
-        headings: vec![
+    Block::table(
+        [
             "defect",
             "what is wrong",
             ">caught",
@@ -96,11 +97,11 @@ fn caught(found: &PlanProof) -> Table {
             ">beyond its limit",
             ">clearly",
         ],
-        rows: found.defects.iter().map(row).collect(),
-    }
+        found.defects.iter().map(row),
+    )
 }
 
-fn worth(found: &PlanProof) -> Table {
+fn worth(found: &PlanProof) -> Block {
     let rows = found.scenarios.iter().map(|scenario| {
         let took = scenario.took;
         let (count, names) = without(scenario);
@@ -117,43 +118,43 @@ fn worth(found: &PlanProof) -> Table {
             },
         ]
     });
-    Table {
-        headings: vec![
+    Block::table(
+        [
             "scenario",
             ">bench time a board",
             ">defects caught",
             ">boards caught first",
             "without it escapes",
         ],
-        rows: rows.collect(),
-    }
+        rows,
+    )
 }
 
 fn good(found: &PlanProof, blocks: &mut Vec<Block>) {
     let good = &found.good;
     if !good.by.is_empty() {
-        blocks.push(Block::Heading("What kept good boards from passing".into()));
-        blocks.push(Block::Table(Table {
-            headings: vec!["metric and limit", ">refused", ">not decided"],
-            rows: good.by.iter().map(|refusal| refusal.cells()).collect(),
-        }));
+        blocks.push(Block::heading("What kept good boards from passing"));
+        blocks.push(Block::table(
+            ["metric and limit", ">refused", ">not decided"],
+            good.by.iter().map(|refusal| refusal.cells()),
+        ));
     }
     if !good.tightest.is_empty() {
-        blocks.push(Block::Heading("Limits nearest to good boards".into()));
+        blocks.push(Block::heading("Limits nearest to good boards"));
         let rows = good
             .tightest
             .iter()
             .map(|tight| tight_cells(tight).to_vec());
-        blocks.push(Block::Table(Table {
-            headings: vec!["metric", ">limit", ">their mean", ">room / sd"],
-            rows: rows.collect(),
-        }));
-        blocks.push(Block::Text(TIGHT.into()));
+        blocks.push(Block::table(
+            ["metric", ">limit", ">their mean", ">room / sd"],
+            rows,
+        ));
+        blocks.push(Block::text(TIGHT));
     }
 }
 
 fn made_with(setting: &Setting, blocks: &mut Vec<Block>) {
-    blocks.push(Block::Heading("Made with".into()));
+    blocks.push(Block::heading("Made with"));
     blocks.push(Block::Text(format!(
         "{} {} Seed {}, {} boards with each defect.",
         setting.bench_sentence(),
@@ -168,8 +169,5 @@ fn made_with(setting: &Setting, blocks: &mut Vec<Block>) {
     }
     let rows = setting.files.iter();
     let rows = rows.map(|file| vec![file.name.clone(), file.digest.to_string()]);
-    blocks.push(Block::Table(Table {
-        headings: vec!["file", "SHA-256"],
-        rows: rows.collect(),
-    }));
+    blocks.push(Block::table(["file", "SHA-256"], rows));
 }

@@ -1,19 +1,18 @@
 //! A metric from board to board with its control limits. They come from the
 //! readings and pass no board; the limit is drawn where it shares the scale.
 
-use super::content::Picture;
-use super::strips::dot;
 use crate::comparison::MetricSummary;
 use crate::drawing::axes::{Axes, Scale};
-use crate::drawing::{Anchor, BLACK, GREY};
+use crate::drawing::typeface::fitted;
+use crate::drawing::{Anchor, BLACK, GREY, Picture};
 use crate::units::unit_for;
 
-pub(super) const LEGEND: &str = "Line: mean; dashed: control limits, three standard deviations from the moving ranges; a square marks a board outside them; thick: the metric's limit, where it shares the scale.";
+pub(in crate::handout) const LEGEND: &str = "Line: mean; dashed: control limits, three standard deviations from the moving ranges; a square marks a board outside them; thick: the metric's limit, where it shares the scale.";
 
 /// Points drawn at most; more are thinned to least and greatest of each column.
 const MOST_POINTS: usize = 200;
 
-pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
+pub(in crate::handout) fn picture(metric: &MetricSummary) -> Option<Picture> {
     let chart = metric.chart.as_ref()?;
     let (low, high) = chart.values.iter().fold(
         (chart.limits.lower, chart.limits.upper),
@@ -30,38 +29,24 @@ pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
     let count = chart.values.len();
     let across = Scale::exactly(0.0, count as f64 + 1.0);
     let title = format!("{} {}", metric.scenario, metric.label.replace('_', " "));
-    let title = crate::drawing::typeface::fitted(&title, 8.5, true, 250.0);
-    let unit = if unit.is_empty() {
-        String::new()
-    } else {
-        format!(" / {unit}")
-    };
-    let label = format!(
-        "{}{unit}",
-        metric
-            .label
-            .split(" at ")
-            .next()
-            .unwrap_or_default()
-            .replace('_', " ")
-    );
+    let title = fitted(&title, 8.5, true, 250.0);
+    let key = metric.label.split(" at ").next().unwrap_or_default();
+    let mut label = key.replace('_', " ");
+    if !unit.is_empty() {
+        label.push_str(&format!(" / {unit}"));
+    }
     let mut axes = Axes::new(&title, ("board", across), (&label, up));
     let (left, right) = (axes.x(0.0), axes.x(count as f64 + 1.0));
-    for (value, dashed) in [
-        (chart.limits.lower, true),
-        (chart.limits.centre, false),
-        (chart.limits.upper, true),
-    ] {
-        let y = axes.y(value / factor);
-        if dashed {
-            axes.drawing.dashed(&[(left, y), (right, y)], BLACK, 0.8);
-        } else {
-            axes.drawing.line(&[(left, y), (right, y)], GREY, 0.8);
-        }
+    let level = |axes: &Axes, si: f64| [left, right].map(|x| (x, axes.y(si / factor)));
+    for control in [chart.limits.lower, chart.limits.upper] {
+        let line = level(&axes, control);
+        axes.drawing.dashed(&line, BLACK, 0.8);
     }
+    let centre = level(&axes, chart.limits.centre);
+    axes.drawing.line(&centre, GREY, 0.8);
     for bound in shown.into_iter().flatten() {
-        let y = axes.y(bound / factor);
-        axes.drawing.line(&[(left, y), (right, y)], BLACK, 2.0);
+        let line = level(&axes, bound);
+        axes.drawing.line(&line, BLACK, 2.0);
     }
     let points: Vec<(f64, f64)> = chart
         .values
@@ -70,25 +55,18 @@ pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
         .map(|(at, value)| (axes.x(at as f64 + 1.0), axes.y(value / factor)))
         .collect();
     let thin = count > MOST_POINTS;
-    axes.drawing.line(
-        &if thin {
-            thinned(&points)
-        } else {
-            points.clone()
-        },
-        GREY,
-        0.5,
-    );
-    if !thin {
+    if thin {
+        axes.drawing.line(&thinned(&points), GREY, 0.5);
+    } else {
+        axes.drawing.line(&points, GREY, 0.5);
         for point in &points {
-            dot(&mut axes.drawing, *point, false);
+            axes.drawing.dot(*point, false);
         }
     }
     let alike = beginning(&chart.serials);
     for (index, at) in chart.outside.iter().take(MOST_POINTS).enumerate() {
         let (x, y) = points[*at];
-        axes.drawing
-            .frame((x - 3.4, y - 3.4), (6.8, 6.8), BLACK, 1.0);
+        axes.drawing.hollow((x, y), 3.4, 1.0);
         // The first few by the end of their name; the table names all in full.
         if index < 3 {
             let late = x > (left + right) / 2.0;
@@ -102,10 +80,7 @@ pub(super) fn picture(metric: &MetricSummary) -> Option<Picture> {
                 .write((x, y + 2.5), 6.5, false, anchor, BLACK, serial);
         }
     }
-    Some(Picture {
-        drawing: axes.drawing,
-        words: format!("{title}: {count} boards, {}.", chart.words()),
-    })
+    Some(axes.picture(format!("{title}: {count} boards, {}.", chart.words())))
 }
 
 /// How many bytes all serial numbers begin alike with, up to a sign between

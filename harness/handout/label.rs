@@ -2,8 +2,8 @@
 //! and a code. It decides which record may stand on a label, and nothing else
 //! about it.
 
-use super::content::sense_scale;
-use super::qr;
+use super::certificate::{code, sense_scale};
+use super::figures::qr::qr;
 use crate::comparison::KeptFiles;
 use crate::drawing::pdf::{self, About, PdfFault};
 use crate::drawing::typeface::{fitted, shrunk};
@@ -117,12 +117,12 @@ fn label(record: &Record, (width, height): (f64, f64), specimen: bool) -> Drawin
     let started = &record.started;
     let inset = 6.0;
     let bar = if specimen { 12.0 } else { 0.0 };
-    let code = (height - 2.0 * inset - bar).min(width * 0.42);
-    let words = format!("QR code: {}", qr::text(record));
-    label.as_role(Role::Figure(words), |label| {
-        label.place(&qr::qr(record, code), (width - inset - code, inset));
+    let side = (height - 2.0 * inset - bar).min(width * 0.42);
+    let drawn = qr(&code(record), side);
+    label.as_role(Role::Figure(drawn.words), |label| {
+        label.place(&drawn.drawing, (width - inset - side, inset));
     });
-    let room = width - code - 3.0 * inset;
+    let room = width - side - 3.0 * inset;
     let board = format!("{}, rev. {}", started.family, started.revision);
     let scale = sense_scale(record).map(|scale| format!("sense {}", words::found(scale)));
     let tested = record.started_at.strftime("tested %Y-%m-%d").to_string();

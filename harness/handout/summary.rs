@@ -1,63 +1,57 @@
 //! The content of a lot summary's report: yield, what boards failed by,
 //! capability, board-to-board charts. It lays nothing out.
 
-use super::content::{Block, Content, Picture, Table, grouped};
-use super::words::{bounds, failing_rows, index_interval, pair, retest_row, yields};
-use super::{chart, pareto, span};
+use super::block::{Block, Handout, Many, grouped};
+use super::figures::{chart, pareto};
+use super::lot_words::{bounds, failing_rows, index_interval, pair, retest_row, span, yields};
 use crate::comparison::{LotSummary, MetricSummary};
 use crate::units::show;
 
 /// Charts on a report; the table holds every metric.
 const MOST_CHARTS: usize = 12;
 
-pub(super) fn content(found: &LotSummary, model: bool) -> Content {
+/// A lot summed up. `model` says that no real board was measured.
+pub fn lot_summary(found: &LotSummary, model: bool) -> Handout {
     let prefix = if model { "MODEL " } else { "" };
     let lot = &found.lot;
-    let mut blocks = vec![Block::Framed(
-        yields(found)
-            .iter()
-            .map(|(word, share)| format!("{word}: {share}"))
-            .collect(),
-    )];
+    let yields = yields(found).map(|(word, share)| format!("{word}: {share}"));
+    let mut blocks = vec![Block::framed(yields)];
     if !found.failing.is_empty() {
-        blocks.push(Block::Heading("What boards failed by, first runs".into()));
-        blocks.push(Block::Wide(pareto::picture(found)));
-        blocks.push(Block::Table(Table {
-            headings: vec![
+        blocks.push(Block::heading("What boards failed by, first runs"));
+        blocks.push(Block::Pictures(1, vec![pareto::picture(found)]));
+        blocks.push(Block::table(
+            [
                 "failed by",
                 ">boards",
                 ">of failures",
                 ">cumulated",
                 ">undecided",
             ],
-            rows: failing_rows(found),
-        }));
+            failing_rows(found),
+        ));
     }
     if !found.retested.is_empty() {
-        blocks.push(Block::Heading("Boards tested again".into()));
-        blocks.push(Block::Table(Table {
-            headings: vec!["serial number", "runs", "last reason"],
-            rows: found.retested.iter().map(retest_row).collect(),
-        }));
+        blocks.push(Block::heading("Boards tested again"));
+        blocks.push(Block::table(
+            ["serial number", "runs", "last reason"],
+            found.retested.iter().map(retest_row),
+        ));
     }
     charts(found, &mut blocks);
-    blocks.push(Block::Heading("Capability, last run of each board".into()));
-    blocks.push(Block::Table(capability(found)));
-    blocks.push(Block::Text(LEGEND.into()));
+    blocks.push(Block::heading("Capability, last run of each board"));
+    blocks.push(capability(found));
+    blocks.push(Block::text(LEGEND));
     if !found.parts.is_empty() {
-        blocks.push(Block::Heading("Parts, revision, firmware".into()));
+        blocks.push(Block::heading("Parts, revision, firmware"));
         let rows = found
             .parts
             .iter()
             .map(|(place, part)| vec![place.clone(), part.clone()]);
-        blocks.push(Block::Table(Table {
-            headings: vec!["place", "part"],
-            rows: rows.collect(),
-        }));
+        blocks.push(Block::table(["place", "part"], rows));
     }
     blocks.extend(found.warnings.iter().map(|text| Block::Text(text.clone())));
     let (passed, of) = (found.at_last.boards, found.at_last.of);
-    Content {
+    Handout::of_many(Many {
         kind: "Lot summary",
         headline: format!("{prefix}{passed} of {of} passed"),
         about: format!("Lot {}", lot.name),
@@ -65,12 +59,12 @@ pub(super) fn content(found: &LotSummary, model: bool) -> Content {
         identity: format!("lot {}", lot.name),
         at: lot.until.unwrap_or(jiff::Timestamp::UNIX_EPOCH),
         blocks,
-    }
+    })
 }
 
 const LEGEND: &str = "Ppk: distance from the mean to the nearer limit over three standard deviations, with its 95 % interval; it means little where readings are far from normal. 95/95: holds 95 % of all such boards with 95 % confidence. Outliers: generalised extreme studentised deviates at 5 %. Bounds are left out and counted.";
 
-fn capability<'a>(found: &'a LotSummary) -> Table {
+fn capability<'a>(found: &'a LotSummary) -> Block {
     let none = || "-".to_owned();
     let row = |metric: &'a MetricSummary| {
         let dimension = metric.dimension;
@@ -91,16 +85,9 @@ fn capability<'a>(found: &'a LotSummary) -> Table {
         if metric.readings.unknown > 0 {
             notes.push(format!("{} not measured", metric.readings.unknown));
         }
-        if let Some(chart) = metric
-            .chart
-            .as_ref()
-            .filter(|chart| chart.drifts_from.is_some())
-        {
-            notes.extend(
-                chart
-                    .drifts_from
-                    .map(|at| format!("drifts from {}", chart.serials[at])),
-            );
+        if let Some(chart) = &metric.chart {
+            let drifts = chart.drifts_from.map(|at| &chart.serials[at]);
+            notes.extend(drifts.map(|serial| format!("drifts from {serial}")));
         }
         let cells = vec![
             metric.label.replace('_', " "),
@@ -116,8 +103,8 @@ fn capability<'a>(found: &'a LotSummary) -> Table {
         ];
         (metric.scenario.as_str(), cells)
     };
-    Table {
-        headings: vec![
+    Block::table(
+        [
             "metric",
             ">n",
             ">mean",
@@ -127,8 +114,8 @@ fn capability<'a>(found: &'a LotSummary) -> Table {
             ">95/95",
             "to look at",
         ],
-        rows: grouped(found.metrics.iter().map(row)),
-    }
+        grouped(found.metrics.iter().map(row)),
+    )
 }
 
 /// What is not steady first, then key metrics, then those nearest to a limit.
@@ -157,17 +144,14 @@ fn charts(found: &LotSummary, blocks: &mut Vec<Block>) {
         .into_iter()
         .take(MOST_CHARTS)
         .filter_map(chart::picture);
-    let mut pictures: Vec<Picture> = pictures.collect();
+    let pictures = Block::pictures(2, pictures);
     if pictures.is_empty() {
         return;
     }
-    blocks.push(Block::Heading(
-        "From board to board, in the order of serial numbers".into(),
+    blocks.push(Block::heading(
+        "From board to board, in the order of serial numbers",
     ));
-    while !pictures.is_empty() {
-        let rest = pictures.split_off(pictures.len().min(2));
-        blocks.push(Block::Pair(std::mem::replace(&mut pictures, rest)));
-    }
+    blocks.extend(pictures);
     let mut text = chart::LEGEND.to_owned();
     if left > 0 {
         text.push_str(&format!(" {left} further metrics are in the table alone."));

@@ -1,11 +1,11 @@
 //! Every board of two lots as a dot over one scale with the limits. Where a
 //! limit lies too far off to share the scale, an arrow says so.
 
-use super::content::Picture;
-use super::words::bounds;
 use crate::comparison::Row;
 use crate::drawing::axes::Scale;
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
+use crate::drawing::typeface::fitted;
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture};
+use crate::handout::lot_words::bounds;
 use crate::statistics::Sample;
 use crate::units::{show, unit_for};
 
@@ -18,10 +18,10 @@ const HEIGHT: f64 = 26.0;
 /// A column of dots.
 const COLUMN: f64 = 4.0;
 
-pub(super) const LEGEND: &str = "A dot a board: filled, the baseline; hollow, the candidate; where a column holds too many, a bar. Thick upright line: limit; an arrow where it lies beyond the scale; short upright stroke: mean.";
+pub(in crate::handout) const LEGEND: &str = "A dot a board: filled, the baseline; hollow, the candidate; where a column holds too many, a bar. Thick upright line: limit; an arrow where it lies beyond the scale; short upright stroke: mean.";
 
 /// The strips of a metric that has values in both lots.
-pub(super) fn picture(row: &Row) -> Option<Picture> {
+pub(in crate::handout) fn picture(row: &Row) -> Option<Picture> {
     let samples = [
         row.baseline.sample.as_ref()?,
         row.candidate.sample.as_ref()?,
@@ -47,7 +47,7 @@ pub(super) fn picture(row: &Row) -> Option<Picture> {
     let x = |si: f64| LEFT + scale.share(si / factor) * (RIGHT - LEFT);
     let mut drawing = Drawing::new(SIZE.0, SIZE.1);
     let title = format!("{} {}", row.scenario, row.label.replace('_', " "));
-    let title = crate::drawing::typeface::fitted(&title, 8.5, true, SIZE.0);
+    let title = fitted(&title, 8.5, true, SIZE.0);
     drawing.write((0.0, 8.0), 8.5, true, Anchor::Start, BLACK, title);
     drawing.write((0.0, 18.0), 7.0, false, Anchor::Start, GREY, row.words());
     axis(&mut drawing, scale, &unit);
@@ -131,23 +131,8 @@ fn strip(drawing: &mut Drawing, places: &[f64], index: usize) {
         }
         for place in 0..count {
             let y = floor - 2.2 - step * place as f64;
-            dot(drawing, (x, y), index == 1);
+            drawing.dot((x, y), index == 1);
         }
-    }
-}
-
-/// A dot of eight corners.
-pub(super) fn dot(drawing: &mut Drawing, (x, y): (f64, f64), hollow: bool) {
-    let ring = |radius: f64| -> Vec<(f64, f64)> {
-        let corner = |index: u32| {
-            let angle = std::f64::consts::TAU * (f64::from(index) + 0.5) / 8.0;
-            (x + radius * libm::cos(angle), y + radius * libm::sin(angle))
-        };
-        (0..8).map(corner).collect()
-    };
-    drawing.shape(&ring(1.9), BLACK);
-    if hollow {
-        drawing.shape(&ring(1.15), WHITE);
     }
 }
 

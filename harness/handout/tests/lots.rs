@@ -1,11 +1,12 @@
 //! Reports about lots: bytes that repeat, every metric named, hostile words
 //! harmless, and pages that a reader nobody here wrote can open.
 
-use super::*;
-use crate::comparison::{LotReadings, compare_lots, summarise};
+use crate::comparison::{LotReadings, LotsCompared, compare_lots, summarise};
 use crate::drawing::tests::{figures_of_tagged, told};
+use crate::handout::block::{NO_BREAK, bound};
+use crate::handout::{lot_summary, lots_compared, plan_proof};
 use crate::plan::Comparison;
-use crate::proof::{Asked, Trial};
+use crate::proof::{Asked, PlanProof, Setting, Trial};
 use crate::record::{Record, samples};
 
 fn lot(name: &str, first: f64, boards: u32) -> LotReadings {
@@ -28,9 +29,12 @@ fn compared(boards: u32) -> LotsCompared {
 #[test]
 fn every_metric_is_named_and_bytes_repeat() {
     let found = compared(12);
-    let page = comparison_html(&found, true);
-    assert_eq!(page, comparison_html(&found, true));
-    assert_eq!(comparison_pdf(&found, true), comparison_pdf(&found, true));
+    let page = lots_compared(&found, true).html();
+    assert_eq!(page, lots_compared(&found, true).html());
+    assert_eq!(
+        lots_compared(&found, true).pdf(),
+        lots_compared(&found, true).pdf()
+    );
     for row in &found.rows {
         let name = row.label.replace('_', " ");
         for cell in [
@@ -48,9 +52,9 @@ fn every_metric_is_named_and_bytes_repeat() {
     ] {
         assert!(page.contains(wanted), "{wanted} is missing");
     }
-    assert!(!comparison_html(&found, false).contains("MODEL"));
+    assert!(!lots_compared(&found, false).html().contains("MODEL"));
     let summary = summarise(&lot("L1", 0.0200, 12), &Comparison::default());
-    let page = summary_html(&summary, false);
+    let page = lot_summary(&summary, false).html();
     for wanted in [
         "passed at first: 0 of 12",
         "trip time at near",
@@ -63,7 +67,7 @@ fn every_metric_is_named_and_bytes_repeat() {
 
 #[test]
 fn a_number_keeps_to_its_unit() {
-    let shown = |cell: &str, number| words::bound(cell, number).replace(words::NO_BREAK, "_");
+    let shown = |cell: &str, number| bound(cell, number).replace(NO_BREAK, "_");
     for (cell, wanted) in [
         ("15.11 ms", "15.11_ms"),
         ("-40.4 to 32.3 mV", "-40.4_to 32.3_mV"),
@@ -88,12 +92,12 @@ fn hostile_words_do_nothing() {
     found.rows[0].scenario = hostile.into();
     found.warnings.push(hostile.into());
     found.candidate.name = hostile.into();
-    let page = comparison_html(&found, false);
+    let page = lots_compared(&found, false).html();
     assert!(page.contains("&lt;script&gt;"));
     for harm in ["<script", "\u{202E}", "\u{7}"] {
         assert!(!page.contains(harm));
     }
-    assert!(comparison_pdf(&found, false).is_ok());
+    assert!(lots_compared(&found, false).pdf().is_ok());
 }
 
 /// Lots of one board and of thousands have pages too.
@@ -102,7 +106,10 @@ fn other_readers_open_the_pages() {
     for boards in [1, 12, 3000] {
         let found = compared(boards);
         let summary = summarise(&lot("L1", 0.0040, boards), &Comparison::default());
-        let files = [comparison_pdf(&found, true), summary_pdf(&summary, true)];
+        let files = [
+            lots_compared(&found, true).pdf(),
+            lot_summary(&summary, true).pdf(),
+        ];
         for (bytes, word) in files.into_iter().zip(["L2 against L1", "Lot L1"]) {
             let Some(text) = told("pdftotext", &[], &bytes.expect("a PDF")) else {
                 return;
@@ -122,8 +129,8 @@ fn other_readers_open_the_pages() {
 fn other_readers_find_headings_tables_and_words_for_pictures() {
     let summary = summarise(&lot("L1", 0.0040, 12), &Comparison::default());
     for bytes in [
-        comparison_pdf(&compared(12), true),
-        summary_pdf(&summary, true),
+        lots_compared(&compared(12), true).pdf(),
+        lot_summary(&summary, true).pdf(),
     ] {
         let bytes = bytes.expect("a PDF");
         let Some(figures) = figures_of_tagged(&bytes, "trip time at near ") else {
@@ -174,8 +181,8 @@ fn what_a_plan_catches_is_told_alike_on_page_and_paper() {
         files: Vec::new(),
     };
     let at = jiff::Timestamp::UNIX_EPOCH;
-    let page = proof_html(&found, &setting, at);
-    assert_eq!(page, proof_html(&found, &setting, at));
+    let page = plan_proof(&found, &setting, at).html();
+    assert_eq!(page, plan_proof(&found, &setting, at).html());
     for wanted in [
         "MODEL BENCH",
         "<svg",
@@ -186,8 +193,8 @@ fn what_a_plan_catches_is_told_alike_on_page_and_paper() {
         assert!(page.contains(wanted), "{wanted} is missing");
     }
     assert!(!page.contains('\u{1b}') && !page.contains("<b>"));
-    let paper = proof_pdf(&found, &setting, at).expect("a PDF");
-    assert_eq!(proof_pdf(&found, &setting, at).as_ref(), Ok(&paper));
+    let paper = plan_proof(&found, &setting, at).pdf().expect("a PDF");
+    assert_eq!(plan_proof(&found, &setting, at).pdf().as_ref(), Ok(&paper));
     if let Some(figures) = figures_of_tagged(&paper, "none: passed in 1 of 1 (well)") {
         assert_eq!(figures, 1);
     }

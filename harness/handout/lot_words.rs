@@ -1,40 +1,13 @@
 //! The words that tables, screens and pictures about lots share. No layout.
 
-use super::span;
+pub(crate) use crate::report::words::show_span as span;
+
 use crate::comparison::{
     Bounds, CheckRow, LotSummary, LotsCompared, MetricSummary, Retested, Row, Share,
 };
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show, unit_for};
-
-/// Blank that is no place to break a line.
-pub(super) const NO_BREAK: char = '\u{a0}';
-/// Letters of a unit that may stand below its number.
-const LONG_UNIT: usize = 5;
-
-/// A cell with the blanks at which no line is broken: a number keeps to its
-/// unit, unless that is long; in a column of numbers, a range may be broken, and
-/// what stands in brackets goes below whole.
-pub(super) fn bound(cell: &str, number: bool) -> String {
-    let mut fixed = String::with_capacity(cell.len() + 8);
-    let (mut after_number, mut inside) = (false, false);
-    for (index, word) in cell.split(' ').enumerate() {
-        inside &= !word.starts_with('(');
-        if index > 0 {
-            let breaks = match number {
-                true => fixed.ends_with("to") || word.starts_with('(') || word.len() > LONG_UNIT,
-                false => !after_number || word.len() > LONG_UNIT,
-            };
-            fixed.push(if breaks && !inside { ' ' } else { NO_BREAK });
-        }
-        inside |= word.starts_with('(') && number;
-        inside &= !word.ends_with(')');
-        after_number = word.parse::<f64>().is_ok();
-        fixed.push_str(word);
-    }
-    fixed
-}
 
 /// Both ends of the shift's interval in one unit: `-12.1 to 3.4 us`.
 pub(crate) fn interval(row: &Row) -> String {
@@ -106,7 +79,7 @@ pub(crate) fn bounds(bounds: Option<Bounds>, dimension: Dimension) -> String {
 const BEYOND: f64 = 100.0;
 
 /// Ppk with its 95 % interval.
-pub(super) fn index_interval(metric: &MetricSummary) -> String {
+pub(crate) fn index_interval(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
     indices.map_or_else(
         || "-".to_owned(),

@@ -1,9 +1,8 @@
 //! How warm the board got over time, drawn with the exponential through its
 //! readings and where that ends. Nothing is judged here.
 
-use super::plots::{Plot, SIZE, diamond};
-use crate::drawing::axes::{Axes, Scale};
-use crate::drawing::{BLACK, GREY};
+use crate::drawing::axes::{Axes, Scale, THIRD};
+use crate::drawing::{BLACK, GREY, Picture};
 use crate::evaluate::soak_rise;
 use crate::observation::Soaked;
 use crate::units::{Dimension, show};
@@ -12,7 +11,7 @@ use crate::units::{Dimension, show};
 const POINTS: usize = 80;
 
 /// The rise; nothing where no temperature was read.
-pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Plot> {
+pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Picture> {
     let seen = soak_rise(soaked, f64::INFINITY)?;
     let last = seen.points.last()?.0;
     let carried = seen.rise.filter(|_| seen.refused.is_none());
@@ -20,7 +19,7 @@ pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Plot> {
     let ends = carried.iter().map(|rise| rise.end);
     let temperatures = seen.points.iter().map(|point| point.1);
     let mut axes = Axes::sized(
-        SIZE,
+        THIRD,
         &title,
         (
             "time under load / s",
@@ -45,7 +44,7 @@ pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Plot> {
         axes.drawing.line(&curve, BLACK, 0.8);
     }
     for &point in &seen.points {
-        diamond(&mut axes, point);
+        axes.diamond(point);
     }
     let told = match (carried, &seen.refused) {
         (Some(rise), _) => format!(
@@ -57,8 +56,5 @@ pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Plot> {
         (None, Some(reason)) => format!("Not extrapolated: {reason}."),
         (None, None) => "Not extrapolated.".to_owned(),
     };
-    Some(Plot {
-        drawing: axes.drawing,
-        words: format!("{title}. {told}"),
-    })
+    Some(axes.picture(format!("{title}. {told}")))
 }

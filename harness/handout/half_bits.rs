@@ -1,9 +1,8 @@
 //! How long the half-bits of a track signal were, drawn as a histogram with
 //! what S-9.1 allows. Nothing is judged here.
 
-use super::plots::{Plot, SIZE};
-use crate::drawing::BLACK;
-use crate::drawing::axes::{Axes, Scale};
+use crate::drawing::axes::{Axes, Scale, THIRD};
+use crate::drawing::{BLACK, Picture};
 use crate::evaluate::half_bit_histogram;
 use crate::observation::SignalTake;
 use crate::track::POWER_STATION;
@@ -14,7 +13,7 @@ use crate::units::Quantity;
 const SHOWN: (u32, u32) = (50, 110);
 
 /// Half-bits by whole microseconds; `None` where there are none.
-pub(super) fn histogram(scenario: &str, seen: &SignalTake) -> Option<Plot> {
+pub(super) fn histogram(scenario: &str, seen: &SignalTake) -> Option<Picture> {
     let bins = half_bit_histogram(&seen.take.capture);
     let shown = |&&(us, _): &&(u32, u64)| (SHOWN.0..=SHOWN.1).contains(&us);
     let most = bins.iter().filter(shown).map(|bin| bin.1).max()?;
@@ -24,7 +23,7 @@ pub(super) fn histogram(scenario: &str, seen: &SignalTake) -> Option<Plot> {
     let (one, zero) = (POWER_STATION.one, POWER_STATION.zero);
     let limits = [one.0, one.1, zero.0].map(|limit| limit.seconds().si() * 1e6);
     let mut axes = Axes::sized(
-        SIZE,
+        THIRD,
         &title,
         (
             "from crossing to crossing / us",
@@ -47,8 +46,5 @@ pub(super) fn histogram(scenario: &str, seen: &SignalTake) -> Option<Plot> {
          the bounds of NMRA S-9.1:2020 table 1 for halves of a 1 and a 0.",
         all - inside
     );
-    Some(Plot {
-        drawing: axes.drawing,
-        words,
-    })
+    Some(axes.picture(words))
 }

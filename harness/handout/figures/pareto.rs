@@ -1,11 +1,10 @@
 //! What boards failed by as bars, the most frequent first, with the cumulated
 //! share beside each.
 
-use super::content::Picture;
-use super::words::failing_rows;
 use crate::comparison::LotSummary;
 use crate::drawing::typeface::fitted;
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture};
+use crate::handout::lot_words::failing_rows;
 
 const WIDTH: f64 = 511.0;
 const FROM: f64 = 168.0;
@@ -15,7 +14,7 @@ const HEAD: f64 = 18.0;
 /// Bars drawn; the table holds all.
 const MOST: usize = 15;
 
-pub(super) fn picture(found: &LotSummary) -> Picture {
+pub(in crate::handout) fn picture(found: &LotSummary) -> Picture {
     let rows = failing_rows(found);
     let shown = rows.len().min(MOST);
     let height = HEAD + ROW * shown as f64 + 18.0;

@@ -1,14 +1,22 @@
 //! Certificates of invented runs: bytes that repeat, nothing left out, nothing
 //! that a name can break.
 
-use super::{Sources, html, pdf};
 use crate::digest::Digest;
 use crate::drawing::tests::{figures_of_tagged, told};
+use crate::handout::{BoardRun, PdfFault, Sources, certificate};
 use crate::measurement::Finding;
 use crate::observation::{Drive, Observation};
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
 use crate::waveform::Signal;
+
+fn html(sources: &Sources<'_>) -> String {
+    certificate(sources).html()
+}
+
+fn pdf(sources: &Sources<'_>) -> Result<Vec<u8>, PdfFault> {
+    certificate(sources).pdf()
+}
 
 fn record(model: bool) -> Record {
     let events = events(started("run-1", "GR-0042", model), value(0.020, 1e-5));
@@ -160,7 +168,7 @@ fn other_readers_find_headings_tables_and_words_for_pictures() {
 #[test]
 fn a_board_that_was_tested_twice_shows_both() {
     let (record, seen) = (record(false), seen());
-    let run = |name: &str, headline: &str, only| super::BoardRun {
+    let run = |name: &str, headline: &str, only| BoardRun {
         run: name.parse().expect("a name"),
         started: record.started_at,
         headline: headline.into(),
@@ -311,7 +319,7 @@ fn other_readers_find_every_failing_metric_on_three_pages() {
 /// The reference board of a lot is nobody's to buy.
 #[test]
 fn a_check_standard_gets_no_label() {
-    use super::{NoLabel, may_have_label};
+    use crate::handout::{NoLabel, may_have_label};
     let within = events(started("run-1", "GR-REF", false), value(0.004, 1e-6));
     let mut record = Record::fold(&numbered(within)).expect("a whole run");
     assert_eq!(may_have_label(&record, false), Ok(()));

@@ -1,12 +1,11 @@
 //! The shift of each metric with its interval, on a scale of its own margin, so
 //! that all metrics can be seen at once. Numbers are in the tables.
 
-use super::content::Picture;
-use super::span;
-use super::words::interval;
 use crate::comparison::Row;
 use crate::drawing::typeface::fitted;
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, WHITE};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture, WHITE};
+use crate::handout::lot_words::interval;
+use crate::handout::lot_words::span;
 use crate::statistics::lots::Outcome;
 
 const WIDTH: f64 = 511.0;
@@ -19,10 +18,10 @@ const REACH: f64 = 2.0;
 /// Metrics on one picture.
 const MOST: usize = 24;
 
-pub(super) const LEGEND: &str = "Each shift (candidate less baseline) with its 90 % interval, in units of its own margin. Filled diamond: equivalent; hollow square: not proven equivalent; filled square: different. The interval must lie between the thick lines; an arrow runs on beyond the scale.";
+pub(in crate::handout) const LEGEND: &str = "Each shift (candidate less baseline) with its 90 % interval, in units of its own margin. Filled diamond: equivalent; hollow square: not proven equivalent; filled square: different. The interval must lie between the thick lines; an arrow runs on beyond the scale.";
 
 /// As many pictures as the metrics fill.
-pub(super) fn pictures(rows: &[&Row]) -> Vec<Picture> {
+pub(in crate::handout) fn pictures(rows: &[&Row]) -> Vec<Picture> {
     let drawn: Vec<&&Row> = rows
         .iter()
         .filter(|row| row.margin.is_some() && row.interval.is_some())
@@ -94,26 +93,13 @@ fn end(drawing: &mut Drawing, at: f64, y: f64) {
     drawing.shape(&[(x + tip, y), (x, y - 3.0), (x, y + 3.0)], BLACK);
 }
 
-fn mark(drawing: &mut Drawing, outcome: Option<Outcome>, (x, y): (f64, f64)) {
-    let square = |half: f64| {
-        [
-            (x - half, y - half),
-            (x + half, y - half),
-            (x + half, y + half),
-            (x - half, y + half),
-        ]
-    };
+fn mark(drawing: &mut Drawing, outcome: Option<Outcome>, at: (f64, f64)) {
     match outcome {
-        Some(Outcome::Equivalent) => {
-            drawing.shape(
-                &[(x, y - 3.4), (x + 3.4, y), (x, y + 3.4), (x - 3.4, y)],
-                BLACK,
-            );
-        }
-        Some(Outcome::Different) => drawing.shape(&square(3.2), BLACK),
+        Some(Outcome::Equivalent) => drawing.diamond(at, 3.4),
+        Some(Outcome::Different) => drawing.square(at, 3.2, BLACK),
         _ => {
-            drawing.shape(&square(3.2), BLACK);
-            drawing.shape(&square(2.2), WHITE);
+            drawing.square(at, 3.2, BLACK);
+            drawing.square(at, 2.2, WHITE);
         }
     }
 }

@@ -1,9 +1,9 @@
 //! The content of a comparison's report: conclusion, pictures, tables,
 //! warnings. It lays nothing out.
 
-use super::content::{Block, Content, Picture, Table, grouped};
-use super::words::{bounds, check_cells, conclusion, interval, margin};
-use super::{shifts, span, strips};
+use super::block::{Block, Handout, Many, grouped};
+use super::figures::{shifts, strips};
+use super::lot_words::{bounds, check_cells, conclusion, interval, margin, span};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show};
@@ -11,7 +11,8 @@ use crate::units::{Dimension, show};
 /// Strip plots on a report; the tables hold every metric.
 const MOST_STRIPS: usize = 12;
 
-pub(super) fn content(found: &LotsCompared, model: bool) -> Content {
+/// Two lots compared. `model` says that no real board was measured.
+pub fn lots_compared(found: &LotsCompared, model: bool) -> Handout {
     let (before, after) = (&found.baseline, &found.candidate);
     let prefix = if model { "MODEL " } else { "" };
     let headline = match found.outcome {
@@ -19,43 +20,43 @@ pub(super) fn content(found: &LotsCompared, model: bool) -> Content {
         Outcome::Different => "DIFFERENT",
         Outcome::NotEnough => "NOT ENOUGH BOARDS",
     };
-    let mut blocks = vec![Block::Framed(vec![conclusion(found)])];
-    blocks.push(Block::Table(lots([before, after])));
+    let mut blocks = vec![Block::framed([conclusion(found)])];
+    blocks.push(lots([before, after]));
     if !found.warnings.is_empty() {
-        blocks.push(Block::Heading(
-            "What the shifts could come from besides the boards".into(),
+        blocks.push(Block::heading(
+            "What the shifts could come from besides the boards",
         ));
         blocks.extend(found.warnings.iter().map(|text| Block::Text(text.clone())));
     }
     if !found.parts.is_empty() {
-        blocks.push(Block::Heading("Parts, revision, firmware".into()));
-        blocks.push(Block::Table(parts(&found.parts)));
+        blocks.push(Block::heading("Parts, revision, firmware"));
+        blocks.push(parts(&found.parts));
     }
     let key: Vec<&Row> = found.rows.iter().filter(|row| row.key).collect();
     let rest: Vec<&Row> = found.rows.iter().filter(|row| !row.key).collect();
-    blocks.push(Block::Heading("Shift against the margin".into()));
-    blocks.extend(shifts::pictures(&key).into_iter().map(Block::Wide));
-    blocks.push(Block::Text(shifts::LEGEND.into()));
+    blocks.push(Block::heading("Shift against the margin"));
+    blocks.extend(Block::pictures(1, shifts::pictures(&key)));
+    blocks.push(Block::text(shifts::LEGEND));
     strip_plots(found, &mut blocks);
     let title = if found.key_metrics_named {
         "Key metrics"
     } else {
         "Metrics"
     };
-    blocks.push(Block::Heading(title.into()));
-    blocks.push(Block::Table(metrics(found, &key)));
+    blocks.push(Block::heading(title));
+    blocks.push(metrics(found, &key));
     if !rest.is_empty() {
-        blocks.push(Block::Heading("Other metrics, which do not decide".into()));
-        blocks.push(Block::Table(metrics(found, &rest)));
+        blocks.push(Block::heading("Other metrics, which do not decide"));
+        blocks.push(metrics(found, &rest));
     }
     if let Some(check) = &found.check_standard {
         let title = format!("Check standard {}", check.serial);
-        blocks.push(Block::Heading(title));
-        blocks.push(Block::Text(STANDARD.into()));
-        blocks.push(Block::Table(standard(check)));
+        blocks.push(Block::heading(title));
+        blocks.push(Block::text(STANDARD));
+        blocks.push(standard(check));
     }
     blocks.push(Block::Text(method(found)));
-    Content {
+    Handout::of_many(Many {
         kind: "Comparison of lots",
         headline: format!("{prefix}{headline}"),
         about: format!("{} against {}", after.name, before.name),
@@ -66,7 +67,7 @@ pub(super) fn content(found: &LotsCompared, model: bool) -> Content {
             .or(before.until)
             .unwrap_or(jiff::Timestamp::UNIX_EPOCH),
         blocks,
-    }
+    })
 }
 
 const STANDARD: &str = "A reference board measured with both lots. What changed in it is the bench's doing: its difference and its spread enter the interval of every shift, divided by no number of boards.";
@@ -84,7 +85,7 @@ fn method(found: &LotsCompared) -> String {
     )
 }
 
-fn lots(lots: [&LotFacts; 2]) -> Table {
+fn lots(lots: [&LotFacts; 2]) -> Block {
     let day = |at: Option<jiff::Timestamp>| {
         at.map_or_else(|| "-".to_owned(), |at| at.strftime("%Y-%m-%d").to_string())
     };
@@ -98,8 +99,8 @@ fn lots(lots: [&LotFacts; 2]) -> Table {
             day(lot.until),
         ]
     };
-    Table {
-        headings: vec![
+    Block::table(
+        [
             "",
             "lot",
             ">boards",
@@ -107,15 +108,11 @@ fn lots(lots: [&LotFacts; 2]) -> Table {
             "first run",
             "last run",
         ],
-        rows: ["baseline", "candidate"]
-            .into_iter()
-            .zip(lots)
-            .map(row)
-            .collect(),
-    }
+        ["baseline", "candidate"].into_iter().zip(lots).map(row),
+    )
 }
 
-fn parts(parts: &[PartRow]) -> Table {
+fn parts(parts: &[PartRow]) -> Block {
     let text = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
     let row = |part: &PartRow| {
         let same = part.baseline == part.candidate;
@@ -126,13 +123,13 @@ fn parts(parts: &[PartRow]) -> Table {
             if same { "" } else { "SUBSTITUTED" }.to_owned(),
         ]
     };
-    Table {
-        headings: vec!["place", "baseline", "candidate", ""],
-        rows: parts.iter().map(row).collect(),
-    }
+    Block::table(
+        ["place", "baseline", "candidate", ""],
+        parts.iter().map(row),
+    )
 }
 
-fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Table {
+fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
     let mean = |readings: &Readings, dimension: Dimension, boards: usize| {
         readings.moments.map_or_else(
             || "-".to_owned(),
@@ -180,8 +177,8 @@ fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Table {
         ];
         (row.scenario.as_str(), cells)
     };
-    Table {
-        headings: vec![
+    Block::table(
+        [
             "metric",
             ">baseline",
             ">spread",
@@ -193,13 +190,13 @@ fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Table {
             ">margin",
             "outcome",
         ],
-        rows: grouped(rows.iter().map(row)),
-    }
+        grouped(rows.iter().map(row)),
+    )
 }
 
-fn standard(check: &CheckStandard) -> Table {
-    Table {
-        headings: vec![
+fn standard(check: &CheckStandard) -> Block {
+    Block::table(
+        [
             "metric",
             ">baseline (n)",
             ">candidate (n)",
@@ -207,12 +204,12 @@ fn standard(check: &CheckStandard) -> Table {
             ">spread",
             ">standard uncertainty added",
         ],
-        rows: grouped(check.rows.iter().map(|row| {
+        grouped(check.rows.iter().map(|row| {
             let mut cells = check_cells(row);
             cells[0] = row.label.replace('_', " ");
             (row.scenario.as_str(), cells)
         })),
-    }
+    )
 }
 
 /// What is not plainly equivalent first, then key metrics.
@@ -232,16 +229,13 @@ fn strip_plots(found: &LotsCompared, blocks: &mut Vec<Block>) {
         .filter(|row| row.outcome.is_some())
         .collect();
     rows.sort_by_key(|row| rank(row));
-    let drawn: Vec<Picture> = rows.iter().filter_map(|row| strips::picture(row)).collect();
+    let drawn: Vec<_> = rows.iter().filter_map(|row| strips::picture(row)).collect();
     if drawn.is_empty() {
         return;
     }
-    blocks.push(Block::Heading("Every board against the limits".into()));
+    blocks.push(Block::heading("Every board against the limits"));
     let left = drawn.len().saturating_sub(MOST_STRIPS);
-    let mut drawn = drawn.into_iter().take(MOST_STRIPS).peekable();
-    while drawn.peek().is_some() {
-        blocks.push(Block::Pair(drawn.by_ref().take(2).collect()));
-    }
+    blocks.extend(Block::pictures(2, drawn.into_iter().take(MOST_STRIPS)));
     let mut text = strips::LEGEND.to_owned();
     if left > 0 {
         text.push_str(&format!(" {left} further metrics are in the tables alone."));

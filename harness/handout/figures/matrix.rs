@@ -1,9 +1,8 @@
 //! The matrix of defects and scenarios as a picture that needs no colour: who
 //! caught what, and who first.
 
-use super::content::Picture;
 use crate::drawing::typeface::fitted;
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture};
 use crate::proof::{Cell, PlanProof};
 
 const WIDTH: f64 = 511.0;
@@ -18,9 +17,9 @@ const MOST_ACROSS: usize = 14;
 /// Defects below each other on one picture, so that it fits a page.
 const MOST_DOWN: usize = 40;
 
-pub(super) const LEGEND: &str = "Filled: caught, and first in the plan's order. Hollow: caught as well. Question mark: not decided. Point: passed. A number says in how many boards, where it was not in all of them.";
+pub(in crate::handout) const LEGEND: &str = "Filled: caught, and first in the plan's order. Hollow: caught as well. Question mark: not decided. Point: passed. A number says in how many boards, where it was not in all of them.";
 
-pub(super) fn pictures(found: &PlanProof) -> Vec<Picture> {
+pub(in crate::handout) fn pictures(found: &PlanProof) -> Vec<Picture> {
     let mut all = Vec::new();
     let defects: Vec<usize> = (0..found.defects.len()).collect();
     let scenarios: Vec<usize> = (0..found.scenarios.len()).collect();
@@ -72,14 +71,13 @@ fn picture(found: &PlanProof, rows: &[usize], columns: &[usize]) -> Picture {
 }
 
 fn mark(drawing: &mut Drawing, (x, y): (f64, f64), cell: Cell, tried: usize) {
-    let corner = (x - MARK / 2.0, y - MARK / 2.0);
     let boards = match cell {
         Cell {
             caught: 0,
             undecided: 0,
             ..
         } => {
-            drawing.block((x - 0.7, y - 0.7), (1.4, 1.4), GREY);
+            drawing.square((x, y), 0.7, GREY);
             return;
         }
         Cell {
@@ -93,11 +91,11 @@ fn mark(drawing: &mut Drawing, (x, y): (f64, f64), cell: Cell, tried: usize) {
         Cell {
             first: 0, caught, ..
         } => {
-            drawing.frame(corner, (MARK, MARK), BLACK, 1.0);
+            drawing.hollow((x, y), MARK / 2.0, 1.0);
             caught
         }
         Cell { caught, .. } => {
-            drawing.block(corner, (MARK, MARK), BLACK);
+            drawing.square((x, y), MARK / 2.0, BLACK);
             caught
         }
     };

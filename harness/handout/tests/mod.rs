@@ -1,0 +1,4 @@
+//! Documents of invented runs and lots.
+
+mod certificates;
+mod lots;

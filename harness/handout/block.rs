@@ -38,39 +38,23 @@ pub(super) struct Head {
     pub(super) at: jiff::Timestamp,
 }
 
-/// A document about many boards, whose numbers are this program's.
-pub(super) struct Many {
-    pub(super) kind: &'static str,
-    pub(super) headline: String,
-    pub(super) about: String,
-    pub(super) model: bool,
-    pub(super) identity: String,
-    pub(super) at: jiff::Timestamp,
-    pub(super) blocks: Vec<Block>,
-}
-
-impl Handout {
-    pub(super) fn of_many(many: Many) -> Self {
-        let (kind, headline, about) = (many.kind, many.headline, many.about);
-        let head = Head {
-            kind,
+impl Head {
+    /// Of a document about many boards, whose numbers are this program's.
+    pub(super) fn of_many(kind: &'static str, headline: String, about: String) -> Self {
+        Self {
             titles: [
                 format!("{headline}: {about}"),
                 format!("{kind}: {headline}"),
             ],
             foot: format!("{headline}  |  {about}  |  {kind}"),
+            identity: about.clone(),
+            kind,
             headline,
             about,
             code: None,
-            model: many.model,
-            identity: many.identity,
+            model: true,
             version: env!("CARGO_PKG_VERSION").into(),
-            at: many.at,
-        };
-        Self {
-            head,
-            blocks: many.blocks,
-            layout: &ROOMY,
+            at: jiff::Timestamp::UNIX_EPOCH,
         }
     }
 }
@@ -154,11 +138,11 @@ pub(super) struct Line {
     pub(super) rest: String,
 }
 
-/// Rows below their headings; a heading that starts with `>` puts its column to
-/// the right. A row of one cell heads those that follow.
+/// Rows below their headings, each with whether its column holds numbers and
+/// stands to the right. A row of one cell heads those that follow.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Table {
-    pub(super) headings: Vec<&'static str>,
+    pub(super) headings: Vec<(&'static str, bool)>,
     pub(super) rows: Vec<Vec<String>>,
 }
 
@@ -210,12 +194,13 @@ impl Block {
         })
     }
 
-    pub(super) fn table<const N: usize>(
-        headings: [&'static str; N],
+    /// A table of those headings, with ` | ` between them.
+    pub(super) fn table(
+        headings: &'static str,
         rows: impl IntoIterator<Item = Vec<String>>,
     ) -> Self {
         Self::Table(Table {
-            headings: headings.into(),
+            headings: columns(headings).collect(),
             rows: rows.into_iter().collect(),
         })
     }
@@ -243,20 +228,19 @@ impl Reading {
 }
 
 impl Table {
-    /// Each column's heading, and whether it holds numbers and stands to the
-    /// right.
-    pub(super) fn columns(&self) -> impl Iterator<Item = (&'static str, bool)> + '_ {
-        let columns = self.headings.iter();
-        columns.map(|heading| match heading.strip_prefix('>') {
-            Some(heading) => (heading, true),
-            None => (*heading, false),
-        })
-    }
-
     /// Whether that row runs across the table and heads those that follow.
     pub(super) fn across(&self, row: &[String]) -> bool {
         row.len() == 1 && self.headings.len() > 1
     }
+}
+
+/// Headings with ` | ` between them; `>` puts a column to the right.
+pub(super) fn columns(headings: &'static str) -> impl Iterator<Item = (&'static str, bool)> {
+    let headings = headings.split(" | ");
+    headings.map(|heading| match heading.strip_prefix('>') {
+        Some(heading) => (heading, true),
+        None => (heading, false),
+    })
 }
 
 /// Rows under the name of the scenario that they begin with, said once.

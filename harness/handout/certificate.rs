@@ -127,7 +127,7 @@ fn identity(record: &Record) -> Vec<Fact> {
                 .map_or("not ended".into(), |ended| time(ended.at)),
         ),
     ];
-    if let Some(scale) = sense_scale(record) {
+    if let Some(scale) = words::sense_scale(record) {
         facts.push(("Sense scale", words::with_uncertainty(scale)));
     }
     if let Some(reason) = &started.retest {
@@ -143,13 +143,6 @@ fn identity(record: &Record) -> Vec<Fact> {
         ));
     }
     facts
-}
-
-/// The scale of the current that the board itself reports, as its label wants
-/// it.
-pub(super) fn sense_scale(record: &Record) -> Option<&JudgedMetric> {
-    let mut sense = record.scenarios.iter().filter(|s| s.kind == "sense");
-    sense.find_map(|s| s.metrics.iter().find(|m| m.metric.key == SENSE_SCALE))
 }
 
 fn time(at: jiff::Timestamp) -> String {
@@ -183,7 +176,7 @@ fn instruments(record: &Record) -> Block {
             calibrated.unwrap_or("not stated").to_owned(),
         ]
     });
-    Block::table(["Role", "Identity", "Calibrated"], rows)
+    Block::table("Role | Identity | Calibrated", rows)
 }
 
 /// What is known of this board over all its runs: the first and the last
@@ -211,7 +204,7 @@ fn board(sources: &Sources<'_>) -> Option<[Block; 3]> {
     Some([
         Block::heading("Every run of this board"),
         Block::Text(text),
-        Block::table(["Started", "Verdict", "Run"], rows),
+        Block::table("Started | Verdict | Run", rows),
     ])
 }
 
@@ -395,7 +388,5 @@ fn digests(sources: &Sources<'_>) -> Vec<Fact> {
 
 /// Said below findings that have no sentence each.
 const IN_SHORT: &str = "Each of these stands in the tables with its value, limit and margin; the HTML page and the run's summary tell each in a sentence of its own.";
-/// The metric of scenario `sense` that a label carries.
-const SENSE_SCALE: &str = "sense_scale";
 /// What U and k are.
 const LEGEND: &str = "U: expanded uncertainty, k = 2. Line: allowed range heavy between its bars; diamond: value; arrow: bound. MARGIN: distance to the nearer limit, positive inside.";

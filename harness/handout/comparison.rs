@@ -1,7 +1,7 @@
 //! The content of a comparison's report: conclusion, pictures, tables,
 //! warnings. It lays nothing out.
 
-use super::block::{Block, Handout, Many, grouped};
+use super::block::{Block, Handout, Head, ROOMY, grouped};
 use super::figures::{shifts, strips};
 use super::lot_words::{bounds, check_cells, conclusion, interval, margin, span};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
@@ -56,18 +56,19 @@ pub fn lots_compared(found: &LotsCompared, model: bool) -> Handout {
         blocks.push(standard(check));
     }
     blocks.push(Block::Text(method(found)));
-    Handout::of_many(Many {
-        kind: "Comparison of lots",
-        headline: format!("{prefix}{headline}"),
-        about: format!("{} against {}", after.name, before.name),
+    let about = format!("{} against {}", after.name, before.name);
+    let until = after.until.or(before.until);
+    let head = Head {
         model,
         identity: format!("compare {} {}", before.name, after.name),
-        at: after
-            .until
-            .or(before.until)
-            .unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+        at: until.unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+        ..Head::of_many("Comparison of lots", format!("{prefix}{headline}"), about)
+    };
+    Handout {
+        head,
         blocks,
-    })
+        layout: &ROOMY,
+    }
 }
 
 const STANDARD: &str = "A reference board measured with both lots. What changed in it is the bench's doing: its difference and its spread enter the interval of every shift, divided by no number of boards.";
@@ -100,14 +101,7 @@ fn lots(lots: [&LotFacts; 2]) -> Block {
         ]
     };
     Block::table(
-        [
-            "",
-            "lot",
-            ">boards",
-            ">earlier runs left out",
-            "first run",
-            "last run",
-        ],
+        " | lot | >boards | >earlier runs left out | first run | last run",
         ["baseline", "candidate"].into_iter().zip(lots).map(row),
     )
 }
@@ -123,10 +117,7 @@ fn parts(parts: &[PartRow]) -> Block {
             if same { "" } else { "SUBSTITUTED" }.to_owned(),
         ]
     };
-    Block::table(
-        ["place", "baseline", "candidate", ""],
-        parts.iter().map(row),
-    )
+    Block::table("place | baseline | candidate | ", parts.iter().map(row))
 }
 
 fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
@@ -178,32 +169,14 @@ fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
         (row.scenario.as_str(), cells)
     };
     Block::table(
-        [
-            "metric",
-            ">baseline",
-            ">spread",
-            ">candidate",
-            ">spread",
-            ">limit",
-            ">shift",
-            ">90 % interval",
-            ">margin",
-            "outcome",
-        ],
+        "metric | >baseline | >spread | >candidate | >spread | >limit | >shift | >90 % interval | >margin | outcome",
         grouped(rows.iter().map(row)),
     )
 }
 
 fn standard(check: &CheckStandard) -> Block {
     Block::table(
-        [
-            "metric",
-            ">baseline (n)",
-            ">candidate (n)",
-            ">difference",
-            ">spread",
-            ">standard uncertainty added",
-        ],
+        "metric | >baseline (n) | >candidate (n) | >difference | >spread | >standard uncertainty added",
         grouped(check.rows.iter().map(|row| {
             let mut cells = check_cells(row);
             cells[0] = row.label.replace('_', " ");

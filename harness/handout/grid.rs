@@ -18,11 +18,14 @@ const WORDS: f64 = 88.0;
 /// The table's rows where it may be so wide; a row takes that much besides its
 /// lines.
 pub(super) fn rows(table: &Table, width: f64, room: f64) -> Rows {
-    let columns: Vec<(&str, bool)> = table.columns().collect();
-    let widths = widths(table, &columns, width);
-    let right = columns.iter().map(|column| column.1);
+    let columns = &table.headings;
+    let gaps = gaps(columns);
+    let widths = widths(table, width - gaps.iter().sum::<f64>());
+    let set = widths.into_iter().zip(columns).zip(gaps);
     let grid = Grid {
-        columns: widths.into_iter().zip(right).collect(),
+        columns: set
+            .map(|((width, column), gap)| (width, column.1, gap))
+            .collect(),
         width,
         room,
     };
@@ -53,8 +56,9 @@ pub(super) fn rows(table: &Table, width: f64, room: f64) -> Rows {
 }
 
 struct Grid {
-    /// How wide each column is, and whether it stands to the right.
-    columns: Vec<(f64, bool)>,
+    /// How wide each column is, whether it stands to the right, and the room
+    /// after it.
+    columns: Vec<(f64, bool, f64)>,
     width: f64,
     room: f64,
 }
@@ -74,7 +78,7 @@ impl Grid {
 
     fn row(&self, row: &[String], heading: bool) -> Drawing {
         let cells = row.iter().zip(&self.columns);
-        let cells = cells.map(|(cell, (width, right))| broken(cell, *right && !heading, *width));
+        let cells = cells.map(|(cell, (width, right, _))| broken(cell, *right && !heading, *width));
         let cells: Vec<Vec<String>> = cells.collect();
         let lines = cells.iter().map(Vec::len).max().unwrap_or(1);
         let (ink, role, room) = match heading {
@@ -84,7 +88,7 @@ impl Grid {
         let mut drawing = Drawing::new(self.width, lines as f64 * LINE + room);
         drawing.as_role(Role::Row, |drawing| {
             let mut x = 0.0;
-            for (cell, (width, right)) in cells.into_iter().zip(&self.columns) {
+            for (cell, (width, right, gap)) in cells.into_iter().zip(&self.columns) {
                 let (anchor, at) = match right {
                     true => (Anchor::End, x + width),
                     false => (Anchor::Start, x),
@@ -97,7 +101,7 @@ impl Grid {
                         drawing.write((at, y), SIZE, false, anchor, ink, text);
                     }
                 });
-                x += width + GAP;
+                x += width + gap;
             }
         });
         let (ink, width) = if heading { (BLACK, 0.8) } else { (PALE, 0.4) };
@@ -111,6 +115,16 @@ impl Grid {
     }
 }
 
+/// The room after each column: more where numbers and words would meet.
+fn gaps(columns: &[(&str, bool)]) -> Vec<f64> {
+    let pairs = columns.windows(2);
+    let gaps = pairs.map(|pair| match pair[0].1 && !pair[1].1 {
+        true => 2.0 * GAP,
+        false => GAP,
+    });
+    gaps.chain([0.0]).collect()
+}
+
 fn broken(cell: &str, number: bool, width: f64) -> Vec<String> {
     let lines = wrapped(&bound(cell, number), SIZE, false, width + 0.1);
     let plain = |line: String| line.replace(NO_BREAK, " ");
@@ -120,7 +134,7 @@ fn broken(cell: &str, number: bool, width: f64) -> Vec<String> {
 /// Each column is as wide as what cannot be broken in it; of what is left,
 /// words get first what reads well, then numbers what keeps them on one line,
 /// then words the rest.
-fn widths(table: &Table, columns: &[(&str, bool)], room: f64) -> Vec<f64> {
+fn widths(table: &Table, room: f64) -> Vec<f64> {
     let face = face(false);
     let longest = |text: &str| {
         let words = text.split(' ').map(|word| face.width(word));
@@ -134,12 +148,11 @@ fn widths(table: &Table, columns: &[(&str, bool)], room: f64) -> Vec<f64> {
         widest * SIZE + 0.5
     };
     let each = |width: &dyn Fn(usize, &str, bool) -> f64| -> Vec<f64> {
-        let columns = columns.iter().enumerate();
+        let columns = table.headings.iter().enumerate();
         let widths = columns.map(|(at, (heading, right))| width(at, heading, *right));
         widths.collect()
     };
     let whole = |cell: &str| face.width(cell);
-    let room = room - GAP * columns.len().saturating_sub(1) as f64;
     let all = each(&|at, heading, _| widest(at, face.width(heading), &whole));
     if all.iter().sum::<f64>() <= room {
         return all;

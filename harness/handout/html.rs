@@ -1,7 +1,7 @@
 //! A document as one page of HTML without any other file. It prints; it runs no
 //! script.
 
-use super::block::{Block, Fact, Framed, Handout, Head, MODEL, Readings, Table, bound};
+use super::block::{Block, Fact, Framed, Handout, Head, MODEL, Readings, Table, bound, columns};
 use super::figures::gauge::gauge;
 use super::figures::qr::qr;
 use super::paper::SEEN;
@@ -21,7 +21,7 @@ h2{font-size:17px;margin:28px 0 8px;border-bottom:1px solid #bbb;padding-bottom:
 dl{display:grid;grid-template-columns:max-content 1fr;gap:3px 16px;margin:6px 0}dt{color:#555}dd{margin:0;overflow-wrap:anywhere}\
 .scroll{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:12.5px;margin:10px 0}\
 th{text-align:left;font-weight:600;color:#555;border-bottom:1px solid #111}th,td{padding:3px 10px 3px 0;vertical-align:top}\
-td{border-bottom:1px solid #ddd}th.n,td.n{text-align:right}td.n{font-variant-numeric:tabular-nums}.wide td:first-child{min-width:13em}tr{break-inside:avoid}thead{display:table-header-group}tr.g{break-after:avoid}tr.g th{color:#111;font-size:13.5px;padding-top:10px;border-bottom:1px solid #ddd}\
+td{border-bottom:1px solid #ddd}th.n,td.n{text-align:right}td.n{font-variant-numeric:tabular-nums}.n+:not(.n){padding-left:14px}.wide td:first-child{min-width:13em}tr{break-inside:avoid}thead{display:table-header-group}tr.g{break-after:avoid}tr.g th{color:#111;font-size:13.5px;padding-top:10px;border-bottom:1px solid #ddd}\
 .found td,.found th{padding-right:8px;vertical-align:middle}.found td.n,.l,.w{white-space:nowrap}.w{font-weight:700}.s{color:#555;font-size:11px}p.s{max-width:none}p.r{margin:2px 0}\
 .p1,.p2{display:grid;gap:22px;margin:12px 0}.p2{grid-template-columns:1fr 1fr}figure{margin:0;break-inside:avoid}figure svg{width:100%;height:auto}figcaption{font-size:11px;color:#555}\
 svg text{font-family:inherit}p{max-width:95ch;margin:6px 0}\
@@ -153,7 +153,7 @@ fn table(out: &mut String, table: &Table) {
     } else {
         "few"
     };
-    begin(out, class, table.columns());
+    begin(out, class, table.headings.iter().copied());
     for row in &table.rows {
         if table.across(row) {
             let (columns, name) = (table.headings.len(), escape(&row[0]));
@@ -163,7 +163,7 @@ fn table(out: &mut String, table: &Table) {
             continue;
         }
         out.push_str("<tr>");
-        for (cell, (_, right)) in row.iter().zip(table.columns()) {
+        for (cell, &(_, right)) in row.iter().zip(&table.headings) {
             let (class, cell) = (numeric(right), escape(&bound(cell, right)));
             out.push_str(&format!("<td{class}>{cell}</td>"));
         }
@@ -172,21 +172,12 @@ fn table(out: &mut String, table: &Table) {
     out.push_str("</tbody></table></div>\n");
 }
 
-/// Columns of readings, and which of them hold numbers.
-const READING: [(&str, bool); 8] = [
-    ("Metric", false),
-    ("Value", true),
-    ("U", true),
-    ("Limit", false),
-    ("On its limit", false),
-    ("Margin", true),
-    ("Verdict", false),
-    ("Rule", true),
-];
+/// Columns of readings.
+const READING: &str = "Metric | >Value | >U | Limit | On its limit | >Margin | Verdict | >Rule";
 
 fn readings(out: &mut String, readings: &Readings) {
     out.push_str(&format!("<h2>{}</h2>", escape(&readings.name)));
-    begin(out, "found", READING.into_iter());
+    begin(out, "found", columns(READING));
     for row in &readings.rows {
         let drawn = row.gauge.as_ref().and_then(|(finding, limit)| {
             let drawn = gauge(finding, limit, (110.0, 12.0))?;

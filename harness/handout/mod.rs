@@ -63,29 +63,18 @@ impl Handout {
     /// A [`PdfFault`], which is a bug here.
     pub fn bytes(&self, form: Form) -> Result<Vec<u8>, PdfFault> {
         match form {
-            Form::Html => Ok(self.html().into_bytes()),
-            Form::Pdf => self.pdf(),
+            Form::Html => Ok(html::page(self).into_bytes()),
+            Form::Pdf => {
+                let head = &self.head;
+                let about = About {
+                    title: head.titles[1].clone(),
+                    version: &head.version,
+                    identity: &head.identity,
+                    at: head.at,
+                };
+                pdf::write(&about, &paper::pages(self))
+            }
         }
-    }
-
-    /// The document as one page of HTML.
-    pub fn html(&self) -> String {
-        html::page(self)
-    }
-
-    /// The document as tagged PDF.
-    ///
-    /// # Errors
-    /// A [`PdfFault`], which is a bug here.
-    pub fn pdf(&self) -> Result<Vec<u8>, PdfFault> {
-        let head = &self.head;
-        let about = About {
-            title: head.titles[1].clone(),
-            version: &head.version,
-            identity: &head.identity,
-            at: head.at,
-        };
-        pdf::write(&about, &paper::pages(self))
     }
 }
 

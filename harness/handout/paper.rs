@@ -175,12 +175,12 @@ impl<'a> Paper<'a> {
         self.frame(top);
         self.sheets.room(height);
         *top = Some(self.sheets.y);
-        self.sheets.y += 5.0;
+        self.sheets.y += 2.5;
     }
 
     fn frame(&mut self, top: &mut Option<f64>) {
         if let Some(top) = top.take() {
-            self.sheets.y += 4.0;
+            self.sheets.y += 6.5;
             let size = (RIGHT - LEFT, self.sheets.y - top);
             self.sheets.page.frame((LEFT, top), size, BLACK, 1.6);
             self.sheets.y += 6.0;
@@ -291,21 +291,20 @@ impl<'a> Paper<'a> {
 
     /// Says what found no room.
     fn elsewhere(&mut self) {
-        let [items, pictures] = self.left_out;
-        let mut told = Vec::new();
-        if items > 0 {
-            told.push(format!(
-                "{items} further items are on the HTML page and in the record."
-            ));
-        }
-        if pictures > 0 {
-            told.push(format!("{pictures} further plots are on the HTML page."));
-        }
-        let page = &mut self.sheets.page;
-        if !told.is_empty() {
-            let at = (LEFT, 806.0);
-            page.write(at, 7.0, true, Anchor::Start, BLACK, told.join(" "));
-        }
+        let what = [
+            "items are on the HTML page and in the record.",
+            "plots are on the HTML page.",
+        ];
+        let left = self
+            .left_out
+            .into_iter()
+            .zip(what)
+            .filter(|left| left.0 > 0);
+        let told: Vec<String> = left
+            .map(|(count, what)| format!("{count} further {what}"))
+            .collect();
+        let (page, at) = (&mut self.sheets.page, (LEFT, 806.0));
+        page.write(at, 7.0, true, Anchor::Start, BLACK, told.join(" "));
     }
 }
 

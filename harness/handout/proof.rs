@@ -2,7 +2,7 @@
 //! how each defect was caught, what each scenario is worth, false refusals. It
 //! lays nothing out.
 
-use super::block::{Block, Handout, Many};
+use super::block::{Block, Handout, Head, ROOMY};
 use super::figures::matrix;
 use crate::proof::{
     DefectFinding, PlanProof, Setting, catch_cells, conclusion, escape_lines, good_sentence,
@@ -33,15 +33,17 @@ pub fn plan_proof(found: &PlanProof, setting: &Setting, at: jiff::Timestamp) -> 
     blocks.push(Block::text(WORTH));
     good(found, &mut blocks);
     made_with(setting, &mut blocks);
-    Handout::of_many(Many {
-        kind: "What a plan catches",
-        headline: headline(found),
-        about: format!("Plan {}", setting.plan),
-        model: true,
+    let about = format!("Plan {}", setting.plan);
+    let head = Head {
         identity: format!("plan {}, seed {}", setting.plan, setting.seed.0),
         at,
+        ..Head::of_many("What a plan catches", headline(found), about)
+    };
+    Handout {
+        head,
         blocks,
-    })
+        layout: &ROOMY,
+    }
 }
 
 fn sentence(words: &str) -> String {
@@ -88,15 +90,7 @@ fn caught(found: &PlanProof) -> Block {
         ]
     };
     Block::table(
-        [
-            "defect",
-            "what is wrong",
-            ">caught",
-            "first by",
-            ">limit",
-            ">beyond its limit",
-            ">clearly",
-        ],
+        "defect | what is wrong | >caught | first by | >limit | >beyond its limit | >clearly",
         found.defects.iter().map(row),
     )
 }
@@ -119,13 +113,7 @@ fn worth(found: &PlanProof) -> Block {
         ]
     });
     Block::table(
-        [
-            "scenario",
-            ">bench time a board",
-            ">defects caught",
-            ">boards caught first",
-            "without it escapes",
-        ],
+        "scenario | >bench time a board | >defects caught | >boards caught first | without it escapes",
         rows,
     )
 }
@@ -135,7 +123,7 @@ fn good(found: &PlanProof, blocks: &mut Vec<Block>) {
     if !good.by.is_empty() {
         blocks.push(Block::heading("What kept good boards from passing"));
         blocks.push(Block::table(
-            ["metric and limit", ">refused", ">not decided"],
+            "metric and limit | >refused | >not decided",
             good.by.iter().map(|refusal| refusal.cells()),
         ));
     }
@@ -146,7 +134,7 @@ fn good(found: &PlanProof, blocks: &mut Vec<Block>) {
             .iter()
             .map(|tight| tight_cells(tight).to_vec());
         blocks.push(Block::table(
-            ["metric", ">limit", ">their mean", ">room / sd"],
+            "metric | >limit | >their mean | >room / sd",
             rows,
         ));
         blocks.push(Block::text(TIGHT));
@@ -169,5 +157,5 @@ fn made_with(setting: &Setting, blocks: &mut Vec<Block>) {
     }
     let rows = setting.files.iter();
     let rows = rows.map(|file| vec![file.name.clone(), file.digest.to_string()]);
-    blocks.push(Block::table(["file", "SHA-256"], rows));
+    blocks.push(Block::table("file | SHA-256", rows));
 }

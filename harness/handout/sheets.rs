@@ -86,10 +86,9 @@ impl Rows {
         height(index) + if heads { height(index + 1) } else { 0.0 }
     }
 
-    /// Room without which the rows are not begun: with some of them.
+    /// Room without which the rows are not begun.
     pub(super) fn least(&self) -> f64 {
-        let few = (0..3).map(|at| self.pieces.get(at).map_or(0.0, |p| p.drawing.height));
-        self.start() + self.needed(0).max(few.sum::<f64>().min(START))
+        START.max(self.start() + self.needed(0))
     }
 }
 

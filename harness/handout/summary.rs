@@ -1,7 +1,7 @@
 //! The content of a lot summary's report: yield, what boards failed by,
 //! capability, board-to-board charts. It lays nothing out.
 
-use super::block::{Block, Handout, Many, grouped};
+use super::block::{Block, Handout, Head, ROOMY, grouped};
 use super::figures::{chart, pareto};
 use super::lot_words::{bounds, failing_rows, index_interval, pair, retest_row, span, yields};
 use crate::comparison::{LotSummary, MetricSummary};
@@ -20,20 +20,14 @@ pub fn lot_summary(found: &LotSummary, model: bool) -> Handout {
         blocks.push(Block::heading("What boards failed by, first runs"));
         blocks.push(Block::Pictures(1, vec![pareto::picture(found)]));
         blocks.push(Block::table(
-            [
-                "failed by",
-                ">boards",
-                ">of failures",
-                ">cumulated",
-                ">undecided",
-            ],
+            "failed by | >boards | >of failures | >cumulated | >undecided",
             failing_rows(found),
         ));
     }
     if !found.retested.is_empty() {
         blocks.push(Block::heading("Boards tested again"));
         blocks.push(Block::table(
-            ["serial number", "runs", "last reason"],
+            "serial number | runs | last reason",
             found.retested.iter().map(retest_row),
         ));
     }
@@ -47,19 +41,23 @@ pub fn lot_summary(found: &LotSummary, model: bool) -> Handout {
             .parts
             .iter()
             .map(|(place, part)| vec![place.clone(), part.clone()]);
-        blocks.push(Block::table(["place", "part"], rows));
+        blocks.push(Block::table("place | part", rows));
     }
     blocks.extend(found.warnings.iter().map(|text| Block::Text(text.clone())));
     let (passed, of) = (found.at_last.boards, found.at_last.of);
-    Handout::of_many(Many {
-        kind: "Lot summary",
-        headline: format!("{prefix}{passed} of {of} passed"),
-        about: format!("Lot {}", lot.name),
+    let headline = format!("{prefix}{passed} of {of} passed");
+    let about = format!("Lot {}", lot.name);
+    let head = Head {
         model,
         identity: format!("lot {}", lot.name),
         at: lot.until.unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+        ..Head::of_many("Lot summary", headline, about)
+    };
+    Handout {
+        head,
         blocks,
-    })
+        layout: &ROOMY,
+    }
 }
 
 const LEGEND: &str = "Ppk: distance from the mean to the nearer limit over three standard deviations, with its 95 % interval; it means little where readings are far from normal. 95/95: holds 95 % of all such boards with 95 % confidence. Outliers: generalised extreme studentised deviates at 5 %. Bounds are left out and counted.";
@@ -104,16 +102,7 @@ fn capability<'a>(found: &'a LotSummary) -> Block {
         (metric.scenario.as_str(), cells)
     };
     Block::table(
-        [
-            "metric",
-            ">n",
-            ">mean",
-            ">spread",
-            ">limit",
-            ">Ppk",
-            ">95/95",
-            "to look at",
-        ],
+        "metric | >n | >mean | >spread | >limit | >Ppk | >95/95 | to look at",
         grouped(found.metrics.iter().map(row)),
     )
 }

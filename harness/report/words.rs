@@ -16,13 +16,17 @@ pub(crate) fn label(judged: &JudgedMetric) -> String {
     }
 }
 
+/// The scale of the current that the board itself reports.
+pub(crate) fn sense_scale(record: &Record) -> Option<&JudgedMetric> {
+    let mut metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
+    metrics.find(|judged| judged.metric.key == "sense_scale")
+}
+
 /// What belongs on the board's label: the current of one count as measured,
 /// the uncertainty with two significant digits and the value to the same place
 /// (GUM 7.2.6).
 pub(crate) fn label_scale(record: &Record) -> Option<String> {
-    let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
-    let mut scales = metrics.filter(|judged| judged.metric.key == "sense_scale");
-    match &scales.next()?.metric.finding {
+    match &sense_scale(record)?.metric.finding {
         Finding::Value(scale) => {
             let shown = Finding::Value(*scale).show(Dimension::CountScale);
             Some(format!("sense scale {shown} (k = {COVERAGE})"))

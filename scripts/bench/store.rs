@@ -7,7 +7,7 @@ use super::median;
 use bufferstop::clock::SystemClock;
 use bufferstop::digest::Hashed;
 use bufferstop::event::{Entry, Event};
-use bufferstop::handout::{Sources, certificate};
+use bufferstop::handout::{Form, Sources, certificate};
 use bufferstop::ident::RunId;
 use bufferstop::record::Record;
 use bufferstop::store::{Durability, Filter, Reader, Store};
@@ -270,7 +270,8 @@ fn certificates(path: &Path) {
                 runs: &[],
             };
             let document = certificate(&sources);
-            let pages = document.html().len() + document.pdf().expect("a PDF").len();
+            let forms = Form::ALL.map(|form| document.bytes(form).expect("a document"));
+            let pages: usize = forms.iter().map(Vec::len).sum();
             assert!(pages > 1000, "nothing was drawn");
             begun.elapsed().as_secs_f64()
         })

@@ -3,7 +3,7 @@
 
 use crate::comparison::Row;
 use crate::drawing::axes::Scale;
-use crate::drawing::typeface::fitted;
+use crate::drawing::typeface::{face, fitted};
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture};
 use crate::handout::lot_words::bounds;
 use crate::statistics::Sample;
@@ -15,6 +15,8 @@ const RIGHT: f64 = 240.0;
 /// The floor of each strip.
 const FLOORS: [f64; 2] = [54.0, 93.0];
 const HEIGHT: f64 = 26.0;
+/// Size of a strip's name.
+const NAME: f64 = 6.0;
 /// A column of dots.
 const COLUMN: f64 = 4.0;
 
@@ -57,18 +59,14 @@ pub(in crate::handout) fn picture(row: &Row) -> Option<Picture> {
         let mean = x(sample.moments().mean());
         let ends = [(mean, FLOORS[index] + 1.0), (mean, FLOORS[index] + 6.0)];
         drawing.line(&ends, BLACK, 1.6);
-        // The strip's name stands where its mean does not.
-        let late = mean < (LEFT + RIGHT) / 2.0;
-        let (anchor, at) = if late {
-            // Clear of a limit that stands there.
-            (Anchor::End, shown[1].map_or(RIGHT, x).min(RIGHT) - 6.0)
-        } else {
-            (Anchor::Start, shown[0].map_or(LEFT, x).max(LEFT) + 6.0)
-        };
         let word = ["baseline", "candidate"][index];
         let word = format!("{word}, {} boards", sample.count());
-        let at = (at, FLOORS[index] + 6.0);
-        drawing.write(at, 6.0, false, anchor, GREY, word);
+        let width = face(false).width(&word) * NAME;
+        let at = (
+            clear(width, mean, shown.map(|b| b.map(x))),
+            FLOORS[index] + 6.0,
+        );
+        drawing.write(at, NAME, false, Anchor::Start, GREY, word);
     }
     limits(&mut drawing, (lower, shown[0]), true, &x);
     limits(&mut drawing, (upper, shown[1]), false, &x);
@@ -83,6 +81,22 @@ pub(in crate::handout) fn picture(row: &Row) -> Option<Picture> {
         bounds(limit, row.dimension)
     );
     Some(Picture { drawing, words })
+}
+
+/// Where a strip's name begins: between the limits that are shown or beside
+/// them, and as far as can be from the mean.
+fn clear(width: f64, mean: f64, limits: [Option<f64>; 2]) -> f64 {
+    let mut edges = vec![LEFT, RIGHT];
+    edges.extend(limits.into_iter().flatten());
+    edges.sort_by(f64::total_cmp);
+    let spans = edges
+        .windows(2)
+        .map(|pair| (pair[0] + 6.0, pair[1] - 6.0 - width));
+    let places = spans.filter(|(from, to)| from <= to);
+    let away = |from: &f64| (from - mean).max(mean - from - width);
+    let places = places.flat_map(|(from, to)| [from, to]);
+    let best = places.max_by(|a, b| away(a).total_cmp(&away(b)));
+    best.unwrap_or(LEFT + 6.0)
 }
 
 fn axis(drawing: &mut Drawing, scale: Scale, unit: &str) {

@@ -55,7 +55,7 @@ impl<'a> Paper<'a> {
             match block {
                 // A heading stays with the beginning of what it heads.
                 Block::Heading(text) => {
-                    let next = after.first().map_or(20.0, |next| self.least(next));
+                    let next = after.first().map_or(20.0, Self::least);
                     if self.sheets.room(HEADING + next) {
                         self.sheets.heading(text);
                     }
@@ -80,10 +80,11 @@ impl<'a> Paper<'a> {
     }
 
     /// Room without which a block is not begun.
-    fn least(&self, block: &Block) -> f64 {
+    fn least(block: &Block) -> f64 {
         match block {
             Block::Pictures(_, pictures) => tallest(pictures) + 10.0,
-            Block::Table(table) => grid::rows(table, self.sheets.width(), self.layout.row).least(),
+            // Its headings with a few rows.
+            Block::Table(_) => 60.0,
             _ => 20.0,
         }
     }

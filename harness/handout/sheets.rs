@@ -87,7 +87,7 @@ impl Rows {
     }
 
     /// Room without which the rows are not begun.
-    pub(super) fn least(&self) -> f64 {
+    fn least(&self) -> f64 {
         START.max(self.start() + self.needed(0))
     }
 }

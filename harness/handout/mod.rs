@@ -12,10 +12,8 @@ mod half_bits;
 mod html;
 mod label;
 pub(crate) mod lot_words;
-#[path = "../certificate/marks.rs"]
 mod marks;
 mod paper;
-#[path = "../certificate/plots.rs"]
 mod plots;
 mod proof;
 mod readings;

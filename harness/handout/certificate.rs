@@ -103,46 +103,33 @@ pub(super) fn code(record: &Record) -> String {
 
 fn identity(record: &Record) -> Vec<Fact> {
     let started = &record.started;
-    let mut facts = vec![
-        ("Serial number", started.serial.to_string()),
-        (
-            "Lot",
-            started
-                .lot
-                .as_ref()
-                .map_or("none".into(), ToString::to_string),
-        ),
-        (
-            "Board",
-            format!("{}, revision {}", started.family, started.revision),
-        ),
-        ("Plan", started.plan.clone()),
-        ("Run", started.run.to_string()),
-        ("Started", time(record.started_at)),
+    let (lot, ended) = (started.lot.as_ref(), record.ended.as_ref());
+    let board = format!("{}, revision {}", started.family, started.revision);
+    let scale = words::sense_scale(record).map(words::with_uncertainty);
+    let only = started.only.as_ref();
+    let facts = [
+        ("Serial number", Some(started.serial.to_string())),
+        ("Lot", Some(lot.map_or("none".into(), ToString::to_string))),
+        ("Board", Some(board)),
+        ("Plan", Some(started.plan.clone())),
+        ("Run", Some(started.run.to_string())),
+        ("Started", Some(time(record.started_at))),
         (
             "Ended",
-            record
-                .ended
-                .as_ref()
-                .map_or("not ended".into(), |ended| time(ended.at)),
+            Some(ended.map_or("not ended".into(), |e| time(e.at))),
+        ),
+        ("Sense scale", scale),
+        ("Tested again", started.retest.clone()),
+        ("Label", words::label_scale(record)),
+        (
+            "Diagnosis",
+            only.map(|only| format!("only scenario {only}; accepts nothing")),
         ),
     ];
-    if let Some(scale) = words::sense_scale(record) {
-        facts.push(("Sense scale", words::with_uncertainty(scale)));
-    }
-    if let Some(reason) = &started.retest {
-        facts.push(("Tested again", reason.clone()));
-    }
-    if let Some(label) = words::label_scale(record) {
-        facts.push(("Label", label));
-    }
-    if let Some(only) = &started.only {
-        facts.push((
-            "Diagnosis",
-            format!("only scenario {only}; accepts nothing"),
-        ));
-    }
-    facts
+    let stated = facts
+        .into_iter()
+        .filter_map(|(label, text)| Some((label, text?)));
+    stated.collect()
 }
 
 fn time(at: jiff::Timestamp) -> String {
@@ -347,18 +334,16 @@ fn troubles(record: &Record) -> Vec<Line> {
         let name = trouble.scenario.as_deref().unwrap_or("run");
         found.push(undecided(name, trouble.trouble.what.clone()));
     }
-    let not_run = record.not_run().into_iter();
+    let not_run = record.not_run();
     found.extend(not_run.map(|name| undecided(name, "It was not run.".into())));
     found
 }
 
-fn safety(record: &Record) -> String {
+fn safety(record: &Record) -> &'static str {
     match record.made_safe() {
-        Some(true) => {
-            "The bench was made safe: every output off and the current found gone.".into()
-        }
-        Some(false) => "THE BENCH WAS NOT FOUND SAFE at the last attempt.".into(),
-        None => "No attempt to make the bench safe is recorded.".into(),
+        Some(true) => "The bench was made safe: every output off and the current found gone.",
+        Some(false) => "THE BENCH WAS NOT FOUND SAFE at the last attempt.",
+        None => "No attempt to make the bench safe is recorded.",
     }
 }
 
@@ -368,15 +353,10 @@ fn note(note: &Note) -> Block {
 }
 
 fn digests(sources: &Sources<'_>) -> Vec<Fact> {
-    let ended = sources.record.ended.as_ref();
-    let shown = |digest: Option<Digest>| {
-        digest.map_or_else(|| "not known".to_owned(), |digest| digest.to_string())
-    };
+    let measured = sources.record.ended.as_ref().map(|ended| ended.measurement);
+    let shown = |digest: Option<Digest>| digest.map_or("not known".into(), |d| d.to_string());
     let mut facts = vec![
-        (
-            "Measurement digest",
-            shown(ended.map(|ended| ended.measurement)),
-        ),
+        ("Measurement digest", shown(measured)),
         ("Chain head", shown(sources.head)),
     ];
     if let Some(seal) = sources.seal {

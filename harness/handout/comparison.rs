@@ -3,7 +3,7 @@
 
 use super::block::{Block, Handout, Head, ROOMY, grouped};
 use super::figures::{shifts, strips};
-use super::lot_words::{bounds, check_cells, conclusion, interval, margin, span};
+use super::lot_words::{bounds, check_cells, conclusion, interval, margin, or_dash, span};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show};
@@ -87,9 +87,8 @@ fn method(found: &LotsCompared) -> String {
 }
 
 fn lots(lots: [&LotFacts; 2]) -> Block {
-    let day = |at: Option<jiff::Timestamp>| {
-        at.map_or_else(|| "-".to_owned(), |at| at.strftime("%Y-%m-%d").to_string())
-    };
+    let day =
+        |at: Option<jiff::Timestamp>| or_dash(at.map(|at| at.strftime("%Y-%m-%d").to_string()));
     let row = |(word, lot): (&str, &LotFacts)| {
         vec![
             word.to_owned(),
@@ -107,7 +106,7 @@ fn lots(lots: [&LotFacts; 2]) -> Block {
 }
 
 fn parts(parts: &[PartRow]) -> Block {
-    let text = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
+    let text = |part: &Option<String>| or_dash(part.clone());
     let row = |part: &PartRow| {
         let same = part.baseline == part.candidate;
         vec![
@@ -122,22 +121,17 @@ fn parts(parts: &[PartRow]) -> Block {
 
 fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
     let mean = |readings: &Readings, dimension: Dimension, boards: usize| {
-        readings.moments.map_or_else(
-            || "-".to_owned(),
-            |m| {
-                let mean = show(m.mean(), dimension);
-                // The number of boards where it is not the lot's.
-                if m.count() == boards {
-                    mean
-                } else {
-                    format!("{mean} ({})", m.count())
-                }
-            },
-        )
+        or_dash(readings.moments.map(|m| {
+            let mean = show(m.mean(), dimension);
+            // The number of boards where it is not the lot's.
+            match m.count() {
+                count if count == boards => mean,
+                count => format!("{mean} ({count})"),
+            }
+        }))
     };
     let sd = |readings: &Readings, dimension: Dimension| {
-        let moments = readings.moments;
-        moments.map_or_else(|| "-".to_owned(), |m| span(m.sd(), dimension))
+        or_dash(readings.moments.map(|m| span(m.sd(), dimension)))
     };
     let row = |row: &&'a Row| {
         let dimension = row.dimension;
@@ -157,13 +151,9 @@ fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
             mean(&row.candidate, dimension, found.candidate.boards),
             sd(&row.candidate, dimension),
             bounds(row.limit, dimension),
-            row.difference
-                .map_or_else(|| "-".to_owned(), |d| span(d, dimension)),
+            or_dash(row.difference.map(|d| span(d, dimension))),
             interval(row),
-            row.margin.map_or_else(
-                || "-".to_owned(),
-                |m| format!("{}{declared}", margin(&m, dimension)),
-            ),
+            or_dash(row.margin.map(|m| margin(&m, dimension) + declared)),
             outcome,
         ];
         (row.scenario.as_str(), cells)

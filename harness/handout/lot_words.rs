@@ -9,6 +9,11 @@ use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show, unit_for};
 
+/// The text, or a dash where there is none.
+pub(super) fn or_dash(text: Option<String>) -> String {
+    text.unwrap_or_else(|| "-".to_owned())
+}
+
 /// Both ends of the shift's interval in one unit: `-12.1 to 3.4 us`.
 pub(crate) fn interval(row: &Row) -> String {
     let Some(interval) = row.interval else {
@@ -31,7 +36,7 @@ pub(crate) fn check_cells(row: &CheckRow) -> Vec<String> {
         read(row.baseline),
         read(row.candidate),
         span(row.difference),
-        row.spread.map_or_else(|| "-".to_owned(), span),
+        or_dash(row.spread.map(span)),
         span(row.common.u),
     ]
 }
@@ -81,29 +86,23 @@ const BEYOND: f64 = 100.0;
 /// Ppk with its 95 % interval.
 pub(crate) fn index_interval(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
-    indices.map_or_else(
-        || "-".to_owned(),
-        |indices| {
-            let near = indices.nearer;
-            let (lower, upper) = (near.interval.lower, near.interval.upper);
-            if near.value >= BEYOND {
-                return format!("over {BEYOND}");
-            }
-            format!("{:.2} ({lower:.2} to {upper:.2})", near.value)
-        },
-    )
+    or_dash(indices.map(|indices| {
+        let near = indices.nearer;
+        let (lower, upper) = (near.interval.lower, near.interval.upper);
+        match near.value {
+            beyond if beyond >= BEYOND => format!("over {BEYOND}"),
+            value => format!("{value:.2} ({lower:.2} to {upper:.2})"),
+        }
+    }))
 }
 
 /// Ppk alone, for narrow tables.
 pub(crate) fn index(metric: &MetricSummary) -> String {
     let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
-    indices.map_or_else(
-        || "-".to_owned(),
-        |indices| match indices.nearer.value {
-            beyond if beyond >= BEYOND => format!("over {BEYOND}"),
-            value => format!("{value:.2}"),
-        },
-    )
+    or_dash(indices.map(|indices| match indices.nearer.value {
+        beyond if beyond >= BEYOND => format!("over {BEYOND}"),
+        value => format!("{value:.2}"),
+    }))
 }
 
 /// What a comparison comes to, in one sentence.

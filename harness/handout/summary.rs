@@ -3,7 +3,9 @@
 
 use super::block::{Block, Handout, Head, ROOMY, grouped};
 use super::figures::{chart, pareto};
-use super::lot_words::{bounds, failing_rows, index_interval, pair, retest_row, span, yields};
+use super::lot_words::{
+    bounds, failing_rows, index_interval, or_dash, pair, retest_row, span, yields,
+};
 use crate::comparison::{LotSummary, MetricSummary};
 use crate::units::show;
 
@@ -63,7 +65,6 @@ pub fn lot_summary(found: &LotSummary, model: bool) -> Handout {
 const LEGEND: &str = "Ppk: distance from the mean to the nearer limit over three standard deviations, with its 95 % interval; it means little where readings are far from normal. 95/95: holds 95 % of all such boards with 95 % confidence. Outliers: generalised extreme studentised deviates at 5 %. Bounds are left out and counted.";
 
 fn capability<'a>(found: &'a LotSummary) -> Block {
-    let none = || "-".to_owned();
     let row = |metric: &'a MetricSummary| {
         let dimension = metric.dimension;
         let moments = metric.readings.moments;
@@ -90,13 +91,11 @@ fn capability<'a>(found: &'a LotSummary) -> Block {
         let cells = vec![
             metric.label.replace('_', " "),
             moments.map_or(0, |m| m.count()).to_string(),
-            moments.map_or_else(none, |m| show(m.mean(), dimension)),
-            moments.map_or_else(none, |m| span(m.sd(), dimension)),
+            or_dash(moments.map(|m| show(m.mean(), dimension))),
+            or_dash(moments.map(|m| span(m.sd(), dimension))),
             bounds(metric.limit, dimension),
             index_interval(metric),
-            tolerance.map_or_else(none, |interval| {
-                pair(interval.lower, interval.upper, dimension)
-            }),
+            or_dash(tolerance.map(|i| pair(i.lower, i.upper, dimension))),
             notes.join("; "),
         ];
         (metric.scenario.as_str(), cells)

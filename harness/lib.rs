@@ -104,11 +104,8 @@ pub mod proof;
 // Lines and words on pages, as SVG and PDF.
 pub mod drawing;
 
-// Lots compared and summed up as documents to hand out.
-pub mod lot_report;
-
-// A record and what it saw as a document to hand out.
-pub mod certificate;
+// Records, lots and proofs as documents to hand out: HTML and PDF.
+pub mod handout;
 
 // Floor 6, language and world: lines without a wire, boards without a bench.
 

@@ -280,6 +280,21 @@ fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
         one.lines().skip(1).all(|line| line.contains(",B1,autumn,")),
         "{one}"
     );
+    // A form of one record is what the run's folder holds, and is asked of one.
+    let mut folders = std::fs::read_dir(shelf.path("reports/B1")).expect("a folder");
+    let folder = folders.next().expect("a run").expect("readable").path();
+    for (option, file) in [
+        ("--record", "record.json"),
+        ("--junit", "junit.xml"),
+        ("--summary", "summary.txt"),
+    ] {
+        let kept = std::fs::read_to_string(folder.join(file)).expect("text");
+        let words = ["records", "export", "--model", option, "B1"];
+        assert_eq!(shelf.says(&words), (0, kept), "{option}");
+        assert_eq!(shelf.says(&words[..4]).0, 64, "{option} of no run");
+    }
+    let both = ["records", "export", "--model", "--csv", "--junit", "B1"];
+    assert_eq!(shelf.says(&both).0, 64, "one form at once");
 }
 
 /// A stricter plan turns a verdict without touching the record; the recorded

@@ -5,27 +5,22 @@
 use super::arguments::RecordsCertificate;
 use super::evaluated_again::marked;
 use super::exit::Exit;
+use super::handing_out;
 use super::output::Output;
 use super::records::{Existing, find, headline, open, seal_of, whole};
 use super::session::store_exit;
-use crate::certificate::{BoardRun, Sources, html, pdf};
 use crate::clock::{SystemClock, WallClock};
+use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
 use crate::ident::{RunId, harmless};
 use crate::record::Record;
 use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
 
-/// Both forms of a certificate.
-pub(super) struct Documents {
-    pub(super) html: Vec<u8>,
-    pub(super) pdf: Vec<u8>,
-}
-
-/// What is kept under in the store.
+/// What it is kept under in the store.
 const KIND: &str = "certificate";
 
 /// The certificate of `record` from what the store keeps of it.
-pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, Exit> {
+pub(super) fn document(reader: &Reader, record: &Record) -> Result<Handout, Exit> {
     let mut seen = Vec::new();
     for scenario in &record.scenarios {
         for digest in &scenario.observations {
@@ -46,14 +41,12 @@ pub(super) fn documents(reader: &Reader, record: &Record) -> Result<Documents, E
         notes: &notes,
         head: reader.closing_link(run).map_err(|f| store_exit(&f))?,
     };
-    let pdf = pdf(&sources).map_err(|fault| {
-        anstream::eprintln!("a bug in bufferstop: {fault}");
-        Exit::Bug
-    })?;
-    Ok(Documents {
-        html: html(&sources).into_bytes(),
-        pdf,
-    })
+    Ok(certificate(&sources))
+}
+
+/// What the file of that form is called.
+pub(super) fn name(form: Form) -> String {
+    format!("{KIND}.{}", form.ending())
 }
 
 fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit> {
@@ -75,23 +68,16 @@ fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit
 
 pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {
     let path = &arguments.out_file;
-    let name = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("pdf") => "certificate.pdf",
-        Some("html") => "certificate.html",
-        _ => {
-            anstream::eprintln!("--out-file: the name must end in .pdf or .html");
-            return Err(Exit::Usage);
-        }
-    };
+    let form = handing_out::form(path)?;
     let reader = open(&arguments.place)?;
     let Some(run) = find(&reader, &arguments.which)? else {
         let which = harmless(&arguments.which);
         anstream::eprintln!("no run and no board is called {which}");
         return Err(Exit::Usage);
     };
-    let bytes = match kept(&reader, &run, name)? {
+    let bytes = match kept(&reader, &run, &name(form))? {
         Some(bytes) => bytes,
-        None => issue(arguments, &reader, &run, name)?,
+        None => issue(arguments, &reader, &run, form)?,
     };
     whole(path, &bytes, Existing::MakesWay)?;
     if output.json {
@@ -127,18 +113,14 @@ fn issue(
     arguments: &RecordsCertificate,
     reader: &Reader,
     run: &RunId,
-    name: &str,
+    form: Form,
 ) -> Result<Vec<u8>, Exit> {
     let told = |fault| store_exit(&fault);
     let Some(record) = reader.record(run).map_err(told)? else {
         anstream::eprintln!("run {run} has no entry");
         return Err(Exit::Store);
     };
-    let documents = documents(reader, &record)?;
-    let bytes = match name {
-        "certificate.html" => documents.html,
-        _ => documents.pdf,
-    };
+    let bytes = handing_out::bytes(&document(reader, &record)?, form)?;
     let place = &arguments.place;
     let store = Store::for_run(
         &place.out,
@@ -148,7 +130,7 @@ fn issue(
     )
     .map_err(told)?;
     store
-        .issue(run, SystemClock.now(), KIND, name, bytes.clone())
+        .issue(run, SystemClock.now(), KIND, &name(form), bytes.clone())
         .map_err(told)?;
     Ok(bytes)
 }

@@ -4,7 +4,7 @@
 use super::arguments::Compare;
 use super::exit::Exit;
 use super::files::{Files, complain};
-use super::handing_out::{self, Form};
+use super::handing_out;
 use super::lot_reading::lot;
 use super::output::Output;
 use super::records::{named, place};
@@ -13,8 +13,9 @@ use crate::comparison::{
     plan_sizes,
 };
 use crate::console::table_within;
+use crate::handout::lot_words::{self, span};
+use crate::handout::lots_compared;
 use crate::ident::{LotName, harmless};
-use crate::lot_report::{self, span};
 use crate::plan::Comparison;
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
@@ -34,7 +35,11 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
     let candidate = candidate
         .map(|text| name("--candidate", text))
         .transpose()?;
-    let form = arguments.out_file.as_deref().map(Form::of).transpose()?;
+    let form = arguments
+        .out_file
+        .as_deref()
+        .map(handing_out::form)
+        .transpose()?;
     let stated = stated(arguments)?;
     let (path, kind) = place(&arguments.place);
     handing_out::present(&arguments.place)?;
@@ -51,13 +56,8 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
     let found = compare_lots(&before, &after, &terms);
     let model = kind == Kind::Model;
     if let (Some(form), Some(file)) = (form, &arguments.out_file) {
-        let bytes = match form {
-            Form::Html => lot_report::comparison_html(&found, model).into_bytes(),
-            Form::Pdf => {
-                lot_report::comparison_pdf(&found, model).map_err(|f| handing_out::bug(&f))?
-            }
-        };
-        handing_out::write(file, &bytes)?;
+        let document = lots_compared(&found, model);
+        handing_out::write(file, &handing_out::bytes(&document, form)?)?;
     }
     if output.json {
         output.document(&json!({
@@ -164,7 +164,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
     for warning in &found.warnings {
         say_line!("warning: {}", harmless(warning));
     }
-    say_line!("\n{model}{}", lot_report::conclusion(found));
+    say_line!("\n{model}{}", lot_words::conclusion(found));
 }
 
 fn rows_told(rows: &[&Row], plan_size: bool, room: usize) -> String {
@@ -207,7 +207,7 @@ fn line(row: &Row) -> Vec<String> {
         mean.map_or_else(|| "-".to_owned(), |mean| show(mean, dimension)),
         row.difference
             .map_or_else(|| "-".to_owned(), |d| span(d, dimension)),
-        lot_report::interval(row),
+        lot_words::interval(row),
         margin(row.margin.as_ref(), dimension),
     ]
 }
@@ -215,7 +215,7 @@ fn line(row: &Row) -> Vec<String> {
 fn margin(margin: Option<&Margin>, dimension: Dimension) -> String {
     margin.map_or_else(
         || "-".to_owned(),
-        |margin| lot_report::margin(margin, dimension),
+        |margin| lot_words::margin(margin, dimension),
     )
 }
 
@@ -260,7 +260,7 @@ fn standard(found: &LotsCompared, check: &CheckStandard, room: usize) -> String 
     };
     let shown: Vec<&CheckRow> = check.rows.iter().filter(weighs).collect();
     let rest = check.rows.len() - shown.len();
-    let rows: Vec<Vec<String>> = shown.into_iter().map(lot_report::check_cells).collect();
+    let rows: Vec<Vec<String>> = shown.into_iter().map(lot_words::check_cells).collect();
     let headings = [
         "metric",
         ">baseline (n)",

@@ -1,30 +1,29 @@
-//! A report about lots into a file of the wanted form. It knows no report.
+//! A document into a file of the form that its name asks for. It knows no
+//! document.
 
 use super::arguments::StorePlace;
 use super::exit::Exit;
 use super::records::open;
+use crate::handout::{Form, Handout};
 use crate::ident::harmless;
 use std::path::Path;
 
-/// The forms a report is handed out in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Form {
-    Html,
-    Pdf,
+/// The form that the ending of the file's name asks for.
+pub(super) fn form(path: &Path) -> Result<Form, Exit> {
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    let found = Form::ALL.into_iter().find(|f| Some(f.ending()) == ending);
+    found.ok_or_else(|| {
+        anstream::eprintln!("--out-file: the name must end in .pdf or .html");
+        Exit::Usage
+    })
 }
 
-impl Form {
-    /// By the ending of the file's name.
-    pub(super) fn of(path: &Path) -> Result<Self, Exit> {
-        match path.extension().and_then(|ending| ending.to_str()) {
-            Some("pdf") => Ok(Self::Pdf),
-            Some("html") => Ok(Self::Html),
-            _ => {
-                anstream::eprintln!("--out-file: the name must end in .pdf or .html");
-                Err(Exit::Usage)
-            }
-        }
-    }
+/// The document in that form.
+pub(super) fn bytes(document: &Handout, form: Form) -> Result<Vec<u8>, Exit> {
+    document.bytes(form).map_err(|fault| {
+        anstream::eprintln!("a bug in bufferstop: {fault}");
+        Exit::Bug
+    })
 }
 
 /// Says what is wrong where there is no store.
@@ -37,9 +36,4 @@ pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), Exit> {
         anstream::eprintln!("{}: {fault}", harmless(&path.display().to_string()));
         Exit::Store
     })
-}
-
-pub(super) fn bug(fault: &dyn std::fmt::Display) -> Exit {
-    anstream::eprintln!("a bug in bufferstop: {fault}");
-    Exit::Bug
 }

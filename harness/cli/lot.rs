@@ -4,34 +4,34 @@
 use super::arguments::RecordsLot;
 use super::compare::terms;
 use super::exit::Exit;
-use super::handing_out::{self, Form};
+use super::handing_out;
 use super::lot_reading::lot;
 use super::output::Output;
 use super::records::{named, place};
 use crate::comparison::{LotSummary, MetricSummary, summarise};
 use crate::console::table_within;
+use crate::handout::lot_summary;
+use crate::handout::lot_words::{self, span};
 use crate::ident::{LotName, harmless};
-use crate::lot_report::{self, span};
 use crate::store::Kind;
 use crate::units::show;
 use serde_json::json;
 
 pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, Exit> {
     let name = named::<LotName>("the lot", Some(&arguments.lot))?.ok_or(Exit::Usage)?;
-    let form = arguments.out_file.as_deref().map(Form::of).transpose()?;
+    let form = arguments
+        .out_file
+        .as_deref()
+        .map(handing_out::form)
+        .transpose()?;
     handing_out::present(&arguments.place)?;
     let (path, kind) = place(&arguments.place);
     let readings = lot(&path, &name)?;
     let found = summarise(&readings, &terms(&[&readings]));
     let model = kind == Kind::Model;
     if let (Some(form), Some(file)) = (form, &arguments.out_file) {
-        let bytes = match form {
-            Form::Html => lot_report::summary_html(&found, model).into_bytes(),
-            Form::Pdf => {
-                lot_report::summary_pdf(&found, model).map_err(|f| handing_out::bug(&f))?
-            }
-        };
-        handing_out::write(file, &bytes)?;
+        let document = lot_summary(&found, model);
+        handing_out::write(file, &handing_out::bytes(&document, form)?)?;
     }
     if output.json {
         output.document(&json!({ "lot": name, "model": model, "summary": found }));
@@ -51,18 +51,18 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
         found.lot.name,
         found.first_pass.of
     );
-    for (words, share) in lot_report::yields(found) {
+    for (words, share) in lot_words::yields(found) {
         say_line!("{words:<22}{share}");
     }
     if !found.retested.is_empty() {
-        let rows: Vec<Vec<String>> = found.retested.iter().map(lot_report::retest_row).collect();
+        let rows: Vec<Vec<String>> = found.retested.iter().map(lot_words::retest_row).collect();
         say!(
             "\n{}",
             table_within(&["tested again", "runs", "last reason"], &rows, room)
         );
     }
     if !found.failing.is_empty() {
-        let rows: Vec<Vec<String>> = lot_report::failing_rows(found);
+        let rows: Vec<Vec<String>> = lot_words::failing_rows(found);
         let headings = [
             "failed by",
             ">boards",
@@ -115,8 +115,8 @@ fn line(metric: &MetricSummary, boards: usize) -> Vec<String> {
         format!("  {}", metric.label.replace('_', " ")),
         moments.map_or_else(none, |moments| show(moments.mean(), dimension)),
         moments.map_or_else(none, |moments| span(moments.sd(), dimension)),
-        lot_report::bounds(metric.limit, dimension),
-        lot_report::index(metric),
+        lot_words::bounds(metric.limit, dimension),
+        lot_words::index(metric),
         words.join(", "),
     ]
 }

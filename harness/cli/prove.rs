@@ -11,8 +11,8 @@ use super::session::{stopping, store_exit};
 use crate::clock::{SystemClock, WallClock as _};
 use crate::console;
 use crate::event::Abort;
+use crate::handout::{Form, plan_proof};
 use crate::ident::{Serial, harmless};
-use crate::lot_report;
 use crate::model_board::{DEFECTS, Defect, ModelBoard};
 use crate::plan::Plan;
 use crate::proof::{Asked, Conclusion, FileDigest, LeftOut, PlanProof, Setting, Trial};
@@ -310,15 +310,17 @@ fn hand_out(
     folder: &Path,
     (proof, setting, at): (&PlanProof, &Setting, jiff::Timestamp),
 ) -> Result<(), Exit> {
-    let html = lot_report::proof_html(proof, setting, at);
-    let pdf = lot_report::proof_pdf(proof, setting, at).map_err(|f| handing_out::bug(&f))?;
+    let document = plan_proof(proof, setting, at);
     std::fs::create_dir_all(folder).map_err(|fault| {
         let shown = folder.display().to_string();
         anstream::eprintln!("--out {}: {fault}", harmless(&shown));
         Exit::Store
     })?;
-    handing_out::write(&folder.join("proof.html"), html.as_bytes())?;
-    handing_out::write(&folder.join("proof.pdf"), &pdf)
+    for form in Form::ALL {
+        let path = folder.join("proof").with_extension(form.ending());
+        handing_out::write(&path, &handing_out::bytes(&document, form)?)?;
+    }
+    Ok(())
 }
 
 /// How far it is, on standard error while a person watches that.

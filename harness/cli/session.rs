@@ -5,6 +5,7 @@
 use super::certificate;
 use super::exit::Exit;
 use super::files::BenchFiles;
+use super::handing_out;
 use super::output::{JsonLines, Output};
 use crate::bench::guardian::Guardian;
 use crate::bench::{Bench, Connection};
@@ -12,6 +13,7 @@ use crate::clock::SystemClock;
 use crate::console::Live;
 use crate::envelope::BoardFacts;
 use crate::event::{Abort, FileFacts};
+use crate::handout::Form;
 use crate::ident::{RunId, harmless};
 use crate::model_bench::{Transport, world};
 use crate::model_board::BoardParameters;
@@ -154,11 +156,16 @@ impl<'a> Session<'a> {
             return folder::write(&self.out, record, &[]).map_err(told);
         }
         let reader = self.store.reader().map_err(told)?;
-        let documents = certificate::documents(&reader, record)?;
-        let files = [
-            ("certificate.html", documents.html.as_slice()),
-            ("certificate.pdf", documents.pdf.as_slice()),
-        ];
+        let document = certificate::document(&reader, record)?;
+        let mut files = Vec::new();
+        for form in Form::ALL {
+            let bytes = handing_out::bytes(&document, form)?;
+            files.push((certificate::name(form), bytes));
+        }
+        let files = files
+            .iter()
+            .map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
+        let files: Vec<_> = files.collect();
         folder::write(&self.out, record, &files).map_err(told)
     }
 

@@ -1,6 +1,7 @@
 //! A limit drawn as a line with the measured value on it. The scale is linear
 //! and always shows the limit's bounds; it prints no numbers.
 
+use crate::drawing::axes::Scale;
 use crate::judgement::Limit;
 use crate::measurement::Finding;
 
@@ -17,14 +18,11 @@ pub(super) fn gauge(finding: &Finding, limit: &Limit) -> String {
         Finding::Below(bound) => (bound.value, '\u{25C0}'),
         Finding::Unknown { .. } => return String::new(),
     };
-    let Some((from, to)) = scale(limit) else {
+    let Some(scale) = Scale::around(limit) else {
         return String::new();
     };
-    let column = |x: f64| {
-        let place = (x - from) / (to - from) * (WIDTH - 1) as f64;
-        // Clamped before the cast, so that no value leaves the line.
-        place.round().clamp(0.0, (WIDTH - 1) as f64) as usize
-    };
+    // A share is 0 to 1, so that no value leaves the line.
+    let column = |x: f64| (scale.share(x) * (WIDTH - 1) as f64).round() as usize;
     let lower = limit.lower.map(column);
     let upper = limit.upper.map(column);
     let mut cells: Vec<char> = (0..WIDTH)
@@ -41,24 +39,6 @@ pub(super) fn gauge(finding: &Finding, limit: &Limit) -> String {
     }
     cells[column(value)] = mark;
     cells.into_iter().collect()
-}
-
-/// From a quarter of the range below the lower bound to a quarter above the
-/// upper; a single bound stands at two thirds of the way from zero.
-fn scale(limit: &Limit) -> Option<(f64, f64)> {
-    let (from, to) = match (limit.lower, limit.upper) {
-        (Some(lower), Some(upper)) => {
-            let room = (upper - lower).abs().max(upper.abs() * 1e-6) / 4.0;
-            (lower - room, upper + room)
-        }
-        (None, Some(upper)) if upper != 0.0 => (upper.min(0.0) * 1.5, upper.max(0.0) * 1.5),
-        (None, Some(_)) => (-1.0, 1.0),
-        (Some(lower), None) if lower > 0.0 => (0.0, lower * 1.5),
-        (Some(lower), None) if lower < 0.0 => (lower * 1.5, 0.0),
-        (Some(_), None) => (-1.0, 1.0),
-        (None, None) => return None,
-    };
-    (from.is_finite() && to.is_finite() && to > from).then_some((from, to))
 }
 
 #[cfg(test)]

@@ -2,10 +2,13 @@
 //! where a value stands. It draws no data.
 
 use super::typeface::{face, shrunk, wrapped};
-use super::{Anchor, BLACK, Drawing, GREY, Item, PALE, WHITE};
+use super::{Anchor, BLACK, Drawing, GREY, Item, PALE, Picture, WHITE};
+use crate::judgement::Limit;
 
 /// Points of a plot, unless it is told another size.
 const SIZE: (f64, f64) = (250.0, 165.0);
+/// Points of a plot of which three stand beside each other.
+pub(crate) const THIRD: (f64, f64) = (163.0, 120.0);
 const LEFT: f64 = 36.0;
 /// From line to line of a label.
 const LEAD: f64 = 7.5;
@@ -57,6 +60,24 @@ impl Scale {
             from,
             to: if to > from { to } else { from + 1.0 },
         }
+    }
+
+    /// Around a limit: from a quarter of the range below the lower bound to a
+    /// quarter above the upper; a single bound stands at two thirds of the way
+    /// from zero. `None` where there is nothing to stand around.
+    pub(crate) fn around(limit: &Limit) -> Option<Self> {
+        let (from, to) = match (limit.lower, limit.upper) {
+            (Some(lower), Some(upper)) => {
+                let room = (upper - lower).abs().max(upper.abs() * 1e-6) / 4.0;
+                (lower - room, upper + room)
+            }
+            (None, None) => return None,
+            (one, other) => match one.or(other).filter(|bound| *bound != 0.0) {
+                Some(bound) => (bound.min(0.0) * 1.5, bound.max(0.0) * 1.5),
+                None => (-1.0, 1.0),
+            },
+        };
+        (from.is_finite() && to.is_finite() && to > from).then_some(Self { from, to })
     }
 
     /// Where a value stands, 0 to 1.
@@ -183,6 +204,24 @@ impl Axes {
     pub(crate) fn y(&self, value: f64) -> f64 {
         let floor = self.size.1 - BOTTOM;
         floor - self.up.share(value) * (floor - self.top)
+    }
+
+    /// A filled mark at those values.
+    pub(crate) fn diamond(&mut self, at: (f64, f64)) {
+        let place = (self.x(at.0), self.y(at.1));
+        self.drawing.diamond(place, 3.2);
+    }
+
+    /// A hollow mark at those values.
+    pub(crate) fn hollow(&mut self, at: (f64, f64)) {
+        let place = (self.x(at.0), self.y(at.1));
+        self.drawing.hollow(place, 2.6, 0.9);
+    }
+
+    /// What was drawn, with the words that stand for it.
+    pub(crate) fn picture(self, words: String) -> Picture {
+        let drawing = self.drawing;
+        Picture { drawing, words }
     }
 
     /// Columns of a point each, for decimation.

@@ -3,7 +3,6 @@
 
 pub(crate) mod axes;
 pub(crate) mod pdf;
-pub(crate) mod sheets;
 pub(crate) mod svg;
 mod tags;
 #[cfg(test)]
@@ -75,6 +74,13 @@ pub(crate) struct Text {
     pub(crate) text: String,
 }
 
+/// A drawing with the words that stand for it.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Picture {
+    pub(crate) drawing: Drawing,
+    pub(crate) words: String,
+}
+
 /// A drawing with its size.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Drawing {
@@ -134,6 +140,38 @@ impl Drawing {
     pub(crate) fn frame(&mut self, (x, y): (f64, f64), (w, h): (f64, f64), ink: Ink, width: f64) {
         let corners = [(x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y)];
         self.line(&corners, ink, width);
+    }
+
+    /// A filled diamond around a place.
+    pub(crate) fn diamond(&mut self, (x, y): (f64, f64), half: f64) {
+        let corners = [(x, y - half), (x + half, y), (x, y + half), (x - half, y)];
+        self.shape(&corners, BLACK);
+    }
+
+    /// A filled square around a place.
+    pub(crate) fn square(&mut self, (x, y): (f64, f64), half: f64, ink: Ink) {
+        self.block((x - half, y - half), (2.0 * half, 2.0 * half), ink);
+    }
+
+    /// The outline of a square around a place.
+    pub(crate) fn hollow(&mut self, (x, y): (f64, f64), half: f64, width: f64) {
+        let corner = (x - half, y - half);
+        self.frame(corner, (2.0 * half, 2.0 * half), BLACK, width);
+    }
+
+    /// A dot of eight corners.
+    pub(crate) fn dot(&mut self, (x, y): (f64, f64), hollow: bool) {
+        let ring = |radius: f64| -> Vec<(f64, f64)> {
+            let corner = |index: u32| {
+                let angle = std::f64::consts::TAU * (f64::from(index) + 0.5) / 8.0;
+                (x + radius * libm::cos(angle), y + radius * libm::sin(angle))
+            };
+            (0..8).map(corner).collect()
+        };
+        self.shape(&ring(1.9), BLACK);
+        if hollow {
+            self.shape(&ring(1.15), WHITE);
+        }
     }
 
     pub(crate) fn text(&mut self, at: (f64, f64), size: f64, text: impl Into<String>) {

@@ -124,6 +124,17 @@ impl Finding {
         }
     }
 
+    /// The value or the bound with its uncertainty; nothing where neither is
+    /// known.
+    pub fn estimate(&self) -> Option<Estimate> {
+        match self {
+            Self::Value(estimate) | Self::Above(estimate) | Self::Below(estimate) => {
+                Some(*estimate)
+            }
+            Self::Unknown { .. } => None,
+        }
+    }
+
     /// The finding as people read it: value and expanded uncertainty, a bound
     /// with its relation, or a dash.
     pub fn show(&self, dimension: Dimension) -> String {

@@ -85,5 +85,5 @@ pub fn bundle(
             })
             .collect(),
     };
-    super::text(&document)
+    super::record_json::text(&document)
 }

@@ -7,12 +7,20 @@
 //! rest. A suite named `run` is added only where the run itself went wrong in a
 //! way that no scenario shows, so that a reader who only counts is not misled.
 
+use super::formats::{Format, Made};
 use super::words;
 use super::xml::Xml;
 use crate::clock::BenchInstant;
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Quantity;
+
+/// `junit.xml`.
+pub(super) const FORMAT: Format = Format {
+    name: "junit",
+    about: "JUnit-style XML instead, as `junit.xml` of the run's folder.",
+    made: Made::Whole("junit.xml", junit),
+};
 
 /// The record as JUnit-style XML.
 pub fn junit(record: &Record) -> String {

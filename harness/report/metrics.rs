@@ -1,6 +1,7 @@
 //! The metrics of a record as rows for other programs: comma-separated values
 //! (RFC 4180) and JSON. One row a metric; it judges and leaves out nothing.
 
+use super::formats::{Format, Made, Rows, RowsFault};
 use super::plain::plain;
 use super::table::Holds;
 use crate::measurement::Finding;
@@ -36,8 +37,44 @@ pub(super) const METRIC_COLUMNS: [(&str, Holds); ROW_LENGTH] = [
     ("notes", Holds::Text),
 ];
 
+/// Comma-separated values.
+pub(super) const CSV: Format = Format {
+    name: "csv",
+    about: "Comma-separated values instead, a row a metric.",
+    made: Made::Lines(|| Ok(lines(csv_head(), csv_rows))),
+};
+
+/// JSON lines.
+pub(super) const JSON_LINES: Format = Format {
+    name: "json-lines",
+    about: "JSON lines instead, a line a metric.",
+    made: Made::Lines(|| Ok(lines(String::new(), json_lines))),
+};
+
+/// Rows that are lines of text.
+struct Lines {
+    /// What comes before them all, until it has gone out.
+    head: String,
+    rows: fn(&Record) -> String,
+}
+
+fn lines(head: String, rows: fn(&Record) -> String) -> Box<dyn Rows> {
+    Box::new(Lines { head, rows })
+}
+
+impl Rows for Lines {
+    fn add(&mut self, record: &Record) -> Result<Vec<u8>, RowsFault> {
+        let head = std::mem::take(&mut self.head);
+        Ok((head + &(self.rows)(record)).into_bytes())
+    }
+
+    fn finish(self: Box<Self>) -> Result<Vec<u8>, RowsFault> {
+        Ok(self.head.into_bytes())
+    }
+}
+
 /// The first row of comma-separated values.
-pub fn csv_head() -> String {
+fn csv_head() -> String {
     let names: Vec<&str> = METRIC_COLUMNS.iter().map(|(name, _)| *name).collect();
     format!("{}\r\n", names.join(","))
 }
@@ -48,7 +85,7 @@ pub fn csv_head() -> String {
 /// that a spreadsheet would take for a formula gets an apostrophe in front, and
 /// characters that steer terminals or turn the reading direction are shown as
 /// their codes.
-pub fn csv_rows(record: &Record) -> String {
+fn csv_rows(record: &Record) -> String {
     let mut out = String::new();
     for row in rows(record) {
         let cells: Vec<String> = row.iter().map(|(_, cell)| csv_cell(cell)).collect();
@@ -58,14 +95,13 @@ pub fn csv_rows(record: &Record) -> String {
     out
 }
 
-/// The same rows as JSON objects.
-pub fn json_rows(record: &Record) -> Vec<Value> {
-    rows(record)
-        .map(|row| {
-            let pairs = row.into_iter().map(|(name, cell)| (name.to_owned(), cell));
-            Value::Object(pairs.collect())
-        })
-        .collect()
+/// The same rows as JSON objects, a line each.
+fn json_lines(record: &Record) -> String {
+    let lines = rows(record).map(|row| {
+        let pairs = row.into_iter().map(|(name, cell)| (name.to_owned(), cell));
+        format!("{}\n", Value::Object(pairs.collect()))
+    });
+    lines.collect()
 }
 
 /// A row for each metric, in the order of [`METRIC_COLUMNS`].
@@ -189,7 +225,9 @@ mod tests {
         };
         assert_eq!(rows.matches("\r\n").count(), 3);
         assert!(rows.lines().all(|line| cells(line) == names), "{rows}");
-        let row = json_rows(&record).pop().expect("rows");
+        let lines = json_lines(&record);
+        let last = lines.lines().last().expect("rows");
+        let row: Value = serde_json::from_str(last).expect("JSON");
         assert_eq!(
             (&row["value"], &row["verdict"]),
             (&json!(0.0084), &json!("pass"))

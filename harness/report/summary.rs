@@ -1,6 +1,7 @@
 //! A record as plain text for a person: the verdict, what the board is, what
 //! was wrong with it first, then everything. It has no colours and no markup.
 
+use super::formats::{Format, Made};
 use super::plain::plain;
 use super::words;
 use crate::event::Abort;
@@ -8,6 +9,13 @@ use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Note, Record};
 use crate::units::Quantity;
 use std::fmt::Write as _;
+
+/// `summary.txt`.
+pub(super) const FORMAT: Format = Format {
+    name: "summary",
+    about: "Plain text instead, as `summary.txt` of the run's folder.",
+    made: Made::Whole("summary.txt", summary),
+};
 
 /// The record as plain text, lines ending in a line feed.
 pub fn summary(record: &Record) -> String {

@@ -5,6 +5,7 @@
 //! Texts are kept exactly as they were written: a table is read by programs,
 //! and what shows a text makes it harmless.
 
+use super::formats::{Format, Made, Rows, RowsFault};
 use super::metrics::{METRIC_COLUMNS, ROW_LENGTH, rows};
 use crate::record::Record;
 use parquet::basic::{Compression, LogicalType, Repetition, TimeUnit, Type as Physical};
@@ -20,12 +21,14 @@ use std::sync::Arc;
 /// Rows of a row group.
 const GROUP: usize = 20_000;
 
-/// Why no table came out: a bug here, never the records.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the table of metrics cannot be written: {0}")]
-pub struct TableFault(String);
+/// An Apache Parquet table.
+pub(super) const FORMAT: Format = Format {
+    name: "parquet",
+    about: "An Apache Parquet table instead, a row a metric, with typed columns.",
+    made: Made::Table(|| Ok(Box::new(MetricTable::begin(env!("CARGO_PKG_VERSION"))?))),
+};
 
-impl From<ParquetError> for TableFault {
+impl From<ParquetError> for RowsFault {
     fn from(fault: ParquetError) -> Self {
         Self(fault.to_string())
     }
@@ -56,7 +59,7 @@ enum Column {
 }
 
 /// A table that is being written.
-pub struct MetricTable {
+struct MetricTable {
     writer: SerializedFileWriter<Vec<u8>>,
     columns: Vec<Column>,
     rows: usize,
@@ -64,10 +67,7 @@ pub struct MetricTable {
 
 impl MetricTable {
     /// A table without rows, made by this `version` of the program.
-    ///
-    /// # Errors
-    /// A [`TableFault`], which is a bug here.
-    pub fn begin(version: &str) -> Result<Self, TableFault> {
+    fn begin(version: &str) -> Result<Self, RowsFault> {
         let properties = WriterProperties::builder()
             .set_compression(Compression::SNAPPY)
             .set_created_by(format!("bufferstop version {version}"))
@@ -80,29 +80,7 @@ impl MetricTable {
         })
     }
 
-    /// Adds the metrics of `record`; returns the bytes that are ready to go
-    /// out, none of them twice.
-    ///
-    /// # Errors
-    /// A [`TableFault`], which is a bug here.
-    pub fn add(&mut self, record: &Record) -> Result<Vec<u8>, TableFault> {
-        for row in rows(record) {
-            self.add_row(row)?;
-        }
-        self.ready()
-    }
-
-    /// The rest of the bytes.
-    ///
-    /// # Errors
-    /// A [`TableFault`], which is a bug here.
-    pub fn finish(mut self) -> Result<Vec<u8>, TableFault> {
-        self.end_group()?;
-        self.writer.finish()?;
-        self.ready()
-    }
-
-    fn add_row(&mut self, row: [(&'static str, Value); ROW_LENGTH]) -> Result<(), TableFault> {
+    fn add_row(&mut self, row: [(&'static str, Value); ROW_LENGTH]) -> Result<(), RowsFault> {
         for ((_, value), column) in row.into_iter().zip(&mut self.columns) {
             column.push(value)?;
         }
@@ -113,14 +91,14 @@ impl MetricTable {
         Ok(())
     }
 
-    fn end_group(&mut self) -> Result<(), TableFault> {
+    fn end_group(&mut self) -> Result<(), RowsFault> {
         if self.rows == 0 {
             return Ok(());
         }
         let mut group = self.writer.next_row_group()?;
         for column in std::mem::replace(&mut self.columns, fresh()) {
             let Some(mut writer) = group.next_column()? else {
-                return Err(TableFault("a column is missing".to_owned()));
+                return Err(RowsFault("a column is missing".to_owned()));
             };
             column.write(writer.untyped())?;
             writer.close()?;
@@ -132,15 +110,30 @@ impl MetricTable {
 
     /// The writer counts what passed through it, so taking the bytes away
     /// moves no offset.
-    fn ready(&mut self) -> Result<Vec<u8>, TableFault> {
+    fn ready(&mut self) -> Result<Vec<u8>, RowsFault> {
         self.writer
             .flush()
-            .map_err(|fault| TableFault(fault.to_string()))?;
+            .map_err(|fault| RowsFault(fault.to_string()))?;
         Ok(std::mem::take(self.writer.inner_mut()))
     }
 }
 
-fn schema() -> Result<TypePtr, TableFault> {
+impl Rows for MetricTable {
+    fn add(&mut self, record: &Record) -> Result<Vec<u8>, RowsFault> {
+        for row in rows(record) {
+            self.add_row(row)?;
+        }
+        self.ready()
+    }
+
+    fn finish(mut self: Box<Self>) -> Result<Vec<u8>, RowsFault> {
+        self.end_group()?;
+        self.writer.finish()?;
+        self.ready()
+    }
+}
+
+fn schema() -> Result<TypePtr, RowsFault> {
     let fields = METRIC_COLUMNS.iter().map(|(name, holds)| {
         let (physical, logical, repetition) = match holds {
             Holds::Text => (
@@ -185,7 +178,7 @@ fn fresh() -> Vec<Column> {
 }
 
 impl Column {
-    fn push(&mut self, value: Value) -> Result<(), TableFault> {
+    fn push(&mut self, value: Value) -> Result<(), RowsFault> {
         match (self, value) {
             (Self::Text(texts, there), Value::String(text)) => {
                 texts.push(text.into_bytes().into());
@@ -199,16 +192,16 @@ impl Column {
             (Self::Moment(moments), Value::String(text)) => {
                 let moment: jiff::Timestamp = text
                     .parse()
-                    .map_err(|_| TableFault(format!("{text} is no moment")))?;
+                    .map_err(|_| RowsFault(format!("{text} is no moment")))?;
                 moments.push(moment.as_microsecond());
             }
             (Self::Flag(flags), Value::Bool(flag)) => flags.push(flag),
-            (_, value) => return Err(TableFault(format!("{value} is of another kind"))),
+            (_, value) => return Err(RowsFault(format!("{value} is of another kind"))),
         }
         Ok(())
     }
 
-    fn write(&self, writer: &mut ColumnWriter<'_>) -> Result<(), TableFault> {
+    fn write(&self, writer: &mut ColumnWriter<'_>) -> Result<(), RowsFault> {
         match (self, writer) {
             // A required column takes no levels and leaves them unread.
             (Self::Text(texts, there), ColumnWriter::ByteArrayColumnWriter(writer)) => {
@@ -223,7 +216,7 @@ impl Column {
             (Self::Flag(flags), ColumnWriter::BoolColumnWriter(writer)) => {
                 writer.write_batch(flags, None, None)?;
             }
-            _ => return Err(TableFault("a column is of another kind".to_owned())),
+            _ => return Err(RowsFault("a column is of another kind".to_owned())),
         }
         Ok(())
     }
@@ -254,7 +247,7 @@ mod tests {
             before_the_end = bytes.len();
         }
         assert!(before_the_end > 1_000, "nothing left before the end");
-        bytes.extend(table.finish().expect("an end"));
+        bytes.extend(Box::new(table).finish().expect("an end"));
         let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).expect("Parquet");
         assert_eq!(reader.metadata().num_row_groups(), 2);
         let rows: Vec<_> = reader.get_row_iter(None).expect("rows").collect();
@@ -281,7 +274,7 @@ mod tests {
         let bytes = || {
             let mut table = MetricTable::begin("0.1.0").expect("a table");
             let mut bytes = table.add(&record("r-1")).expect("rows");
-            bytes.extend(table.finish().expect("an end"));
+            bytes.extend(Box::new(table).finish().expect("an end"));
             bytes
         };
         assert_eq!(bytes(), bytes());

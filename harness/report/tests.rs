@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::event::Abort;
+use crate::judgement::Verdict;
 use crate::measurement::{Blame, Estimate, Finding};
 use crate::record::Record;
 use crate::record::samples::{

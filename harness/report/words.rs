@@ -16,13 +16,17 @@ pub(crate) fn label(judged: &JudgedMetric) -> String {
     }
 }
 
+/// The scale of the current that the board itself reports.
+pub(crate) fn sense_scale(record: &Record) -> Option<&JudgedMetric> {
+    let mut metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
+    metrics.find(|judged| judged.metric.key == "sense_scale")
+}
+
 /// What belongs on the board's label: the current of one count as measured,
 /// the uncertainty with two significant digits and the value to the same place
 /// (GUM 7.2.6).
 pub(crate) fn label_scale(record: &Record) -> Option<String> {
-    let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
-    let mut scales = metrics.filter(|judged| judged.metric.key == "sense_scale");
-    match &scales.next()?.metric.finding {
+    match &sense_scale(record)?.metric.finding {
         Finding::Value(scale) => {
             let shown = Finding::Value(*scale).show(Dimension::CountScale);
             Some(format!("sense scale {shown} (k = {COVERAGE})"))
@@ -41,7 +45,7 @@ pub(crate) fn found(judged: &JudgedMetric) -> String {
 
 /// The expanded uncertainty.
 pub(crate) fn uncertainty(judged: &JudgedMetric) -> String {
-    match estimate(&judged.metric.finding) {
+    match judged.metric.finding.estimate() {
         Some(estimate) => format!(
             "{} (k = {COVERAGE})",
             show_span(estimate.expanded(), judged.metric.dimension)
@@ -100,9 +104,13 @@ pub(crate) fn sentence(judged: &JudgedMetric) -> String {
 }
 
 fn bound(judged: &JudgedMetric) -> String {
-    estimate(&judged.metric.finding).map_or(String::new(), |estimate| {
-        show(estimate.value, judged.metric.dimension)
-    })
+    judged
+        .metric
+        .finding
+        .estimate()
+        .map_or(String::new(), |estimate| {
+            show(estimate.value, judged.metric.dimension)
+        })
 }
 
 fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
@@ -141,14 +149,5 @@ fn inside(value: f64, limit: &Limit, dimension: Dimension) -> String {
     match spare {
         Some(spare) => format!("It is within its limit by {}.", show_span(spare, dimension)),
         None => "Any value is allowed.".to_owned(),
-    }
-}
-
-fn estimate(finding: &Finding) -> Option<Estimate> {
-    match finding {
-        Finding::Value(estimate) | Finding::Above(estimate) | Finding::Below(estimate) => {
-            Some(*estimate)
-        }
-        Finding::Unknown { .. } => None,
     }
 }

@@ -9,8 +9,8 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
-/// Writes `reports/<serial>/<run>/` with `record.json`, `junit.xml`,
-/// `summary.txt` and the given further files (name and bytes). Each file is
+/// Writes `reports/<serial>/<run>/` with each file of
+/// [`report::files`] and the given further files (name and bytes). Each file is
 /// there whole or not at all, and on disk when this returns; the folder's path
 /// is returned.
 ///
@@ -31,15 +31,15 @@ pub fn write(
     let board = reports.join(record.started.serial.as_str());
     let folder = board.join(record.started.run.as_str());
     std::fs::create_dir_all(&folder).map_err(|fault| StoreError::io(&folder, &fault))?;
-    let own = [
-        ("record.json", report::json(record)),
-        ("junit.xml", report::junit(record)),
-        ("summary.txt", report::summary(record)),
-    ];
-    let own = own.iter().map(|(name, text)| (*name, text.as_bytes()));
-    for (name, bytes) in own.chain(files.iter().copied()) {
+    let put = |name: &str, bytes: &[u8]| {
         let path = folder.join(name);
-        place(&folder, &path, bytes).map_err(|fault| StoreError::io(&path, &fault))?;
+        place(&folder, &path, bytes).map_err(|fault| StoreError::io(&path, &fault))
+    };
+    for (name, write) in report::files() {
+        put(name, write(record).as_bytes())?;
+    }
+    for (name, bytes) in files {
+        put(name, bytes)?;
     }
     for made in [folder.as_path(), &board, reports] {
         sync(made).map_err(|fault| StoreError::io(made, &fault))?;
@@ -76,8 +76,6 @@ pub(super) fn sync(folder: &Path) -> io::Result<()> {
 /// Whether `name` is one plain file name and not one of the folder's own.
 fn is_plain(name: &str) -> bool {
     let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
-    let own = ["record.json", "junit.xml", "summary.txt"];
-    name.starts_with(|c: char| c.is_ascii_alphanumeric())
-        && name.chars().all(plain)
-        && !own.contains(&name)
+    let own = |name: &str| report::files().any(|(file, _)| file == name);
+    name.starts_with(|c: char| c.is_ascii_alphanumeric()) && name.chars().all(plain) && !own(name)
 }

@@ -4,10 +4,10 @@
 //! how long the certificate of that board takes.
 
 use super::median;
-use bufferstop::certificate::{Sources, html, pdf};
 use bufferstop::clock::SystemClock;
 use bufferstop::digest::Hashed;
 use bufferstop::event::{Entry, Event};
+use bufferstop::handout::{Form, Sources, certificate};
 use bufferstop::ident::RunId;
 use bufferstop::record::Record;
 use bufferstop::store::{Durability, Filter, Reader, Store};
@@ -269,7 +269,9 @@ fn certificates(path: &Path) {
                 seal: None,
                 runs: &[],
             };
-            let pages = html(&sources).len() + pdf(&sources).expect("a PDF").len();
+            let document = certificate(&sources);
+            let forms = Form::ALL.map(|form| document.bytes(form).expect("a document"));
+            let pages: usize = forms.iter().map(Vec::len).sum();
             assert!(pages > 1000, "nothing was drawn");
             begun.elapsed().as_secs_f64()
         })

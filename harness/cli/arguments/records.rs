@@ -1,7 +1,8 @@
 //! What `bufferstop records` is told, as typed. Nothing here is checked beyond
 //! its shape.
 
-use clap::{Args, Subcommand};
+use crate::report::{FORMATS, Format, Made};
+use clap::{Arg, ArgAction, ArgGroup, ArgMatches, Args, Command, FromArgMatches, Subcommand};
 use std::path::PathBuf;
 
 #[derive(Debug, Subcommand)]
@@ -48,6 +49,7 @@ const EXPORT_AFTER: &str = "\
 Example:  bufferstop records export GR-0042 --file GR-0042.json
           bufferstop records export --csv --lot GR-2026-03 --file lot.csv
           bufferstop records export --parquet --file all.parquet
+          bufferstop records export GR-0042 --junit --file GR-0042.xml
 
 The file holds the record, every line of the run with its links in the chain, and the bytes of what
 was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
@@ -184,22 +186,58 @@ pub(in crate::cli) struct RecordsExport {
     #[command(flatten)]
     pub(in crate::cli) place: StorePlace,
     /// A run's identifier or a serial number.
-    #[arg(required_unless_present_any = ["csv", "json_lines", "parquet"])]
+    #[arg(required_unless_present_any = of_many())]
     pub(in crate::cli) which: Option<String>,
     /// The new file, never written over; without it standard output.
     #[arg(long, value_name = "FILE")]
     pub(in crate::cli) file: Option<PathBuf>,
-    /// Comma-separated values instead, a row a metric.
-    #[arg(long, conflicts_with = "json_lines")]
-    pub(in crate::cli) csv: bool,
-    /// JSON lines instead, a line a metric.
-    #[arg(long)]
-    pub(in crate::cli) json_lines: bool,
-    /// An Apache Parquet table instead, a row a metric, with typed columns.
-    #[arg(long, requires = "file", conflicts_with_all = ["csv", "json_lines"])]
-    pub(in crate::cli) parquet: bool,
+    #[command(flatten)]
+    pub(in crate::cli) format: Chosen,
     #[command(flatten)]
     pub(in crate::cli) filter: RunFilter,
+}
+
+/// The form that one of the options asks for, an option each.
+#[derive(Debug)]
+pub(in crate::cli) struct Chosen(pub(in crate::cli) Option<&'static Format>);
+
+/// Forms that hold more than one run.
+fn of_many() -> impl Iterator<Item = &'static str> {
+    let one = |made| matches!(made, Made::Whole(..));
+    let many = FORMATS.iter().filter(move |format| !one(format.made));
+    many.map(|format| format.name)
+}
+
+impl Args for Chosen {
+    fn augment_args(command: Command) -> Command {
+        let options = FORMATS.iter().map(|format| {
+            let option = Arg::new(format.name).long(format.name).help(format.about);
+            let option = option.action(ArgAction::SetTrue);
+            match format.made {
+                Made::Table(_) => option.requires("file"),
+                Made::Whole(..) | Made::Lines(_) => option,
+            }
+        });
+        let names = FORMATS.iter().map(|format| format.name);
+        let one = ArgGroup::new("format").args(names);
+        command.args(options).group(one)
+    }
+
+    fn augment_args_for_update(command: Command) -> Command {
+        Self::augment_args(command)
+    }
+}
+
+impl FromArgMatches for Chosen {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {
+        let mut formats = FORMATS.iter();
+        Ok(Self(formats.find(|format| matches.get_flag(format.name))))
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        *self = Self::from_arg_matches(matches)?;
+        Ok(())
+    }
 }
 
 #[derive(Debug, Args)]

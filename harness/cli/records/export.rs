@@ -9,45 +9,46 @@ use crate::cli::exit::Exit;
 use crate::cli::output::{self, Output};
 use crate::cli::session::store_exit;
 use crate::ident::{RunId, harmless};
-use crate::report::{self, Bytes, MetricTable, TableFault};
+use crate::report::{self, Bytes, Made, RowsFault};
 use crate::store::{Reader, StoreError};
 use serde_json::json;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
-/// What the table names as its maker.
-const VERSION: &str = env!("CARGO_PKG_VERSION");
-
 pub(super) fn export(arguments: &RecordsExport, told: Output) -> Result<Exit, Exit> {
     let asked = Asked::of(&arguments.filter)?;
     let reader = open(&arguments.place)?;
     let which = arguments.which.as_deref();
     let run = which.map(|which| known(&reader, which)).transpose()?;
-    let form = Form::of(arguments);
     let mut target = Target::open(arguments.file.as_deref())?;
-    let count = match (run, form) {
-        (Some(run), None) => {
-            let text = bundle(&reader, &run)?;
-            target.put(text.as_bytes())?;
-            1
+    let mut count = 1_u64;
+    let made = arguments.format.0.map(|format| format.made);
+    match (run, made) {
+        (Some(run), None) => target.put(bundle(&reader, &run)?.as_bytes())?,
+        (Some(run), Some(Made::Whole(_, write))) => {
+            target.put(write(&record(&reader, &run)?).as_bytes())?;
         }
-        (run, form) => {
-            let mut rows = Rows::begin(form.unwrap_or(Form::Csv), &asked, &mut target)?;
-            let mut count = 0_u64;
+        (run, Some(Made::Lines(begin) | Made::Table(begin))) => {
+            let mut rows = begin().map_err(bug)?;
+            let mut add = |run: &RunId| {
+                let record = asked.narrowed(record(&reader, run)?);
+                target.put(&rows.add(&record).map_err(bug)?)
+            };
             if let Some(run) = run {
-                rows.run(&reader, &run)?;
-                count += 1;
+                add(&run)?;
             } else {
+                count = 0;
                 for run in asked.runs(&reader) {
-                    rows.run(&reader, &run?.run)?;
+                    add(&run?.run)?;
                     count += 1;
                 }
             }
-            rows.finish()?;
-            count
+            target.put(&rows.finish().map_err(bug)?)?;
         }
-    };
+        // The options ask for a run wherever a form holds only one.
+        (None, None | Some(Made::Whole(..))) => return Err(Exit::Usage),
+    }
     let Some(file) = target.finish()? else {
         return Ok(Exit::Pass);
     };
@@ -89,74 +90,7 @@ fn bundle(reader: &Reader, run: &RunId) -> Result<String, Exit> {
     read().map_err(|fault| store_exit(&fault))
 }
 
-/// What rows look like.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Form {
-    Csv,
-    JsonLines,
-    Parquet,
-}
-
-impl Form {
-    /// The form asked for; `None` where one run is to stand alone.
-    fn of(arguments: &RecordsExport) -> Option<Self> {
-        let asked = [
-            (arguments.csv, Self::Csv),
-            (arguments.json_lines, Self::JsonLines),
-            (arguments.parquet, Self::Parquet),
-        ];
-        asked.into_iter().find_map(|(is, form)| is.then_some(form))
-    }
-}
-
-/// Metrics as rows, run after run, so that a large store is never held whole.
-struct Rows<'a> {
-    form: Form,
-    asked: &'a Asked,
-    table: Option<MetricTable>,
-    target: &'a mut Target,
-}
-
-impl<'a> Rows<'a> {
-    fn begin(form: Form, asked: &'a Asked, target: &'a mut Target) -> Result<Self, Exit> {
-        let mut table = None;
-        match form {
-            Form::Csv => target.put(report::csv_head().as_bytes())?,
-            Form::JsonLines => {}
-            Form::Parquet => table = Some(MetricTable::begin(VERSION).map_err(bug)?),
-        }
-        Ok(Self {
-            form,
-            asked,
-            table,
-            target,
-        })
-    }
-
-    fn run(&mut self, reader: &Reader, run: &RunId) -> Result<(), Exit> {
-        let record = self.asked.narrowed(record(reader, run)?);
-        if let Some(table) = &mut self.table {
-            let ready = table.add(&record).map_err(bug)?;
-            return self.target.put(&ready);
-        }
-        if self.form == Form::Csv {
-            return self.target.put(report::csv_rows(&record).as_bytes());
-        }
-        for row in report::json_rows(&record) {
-            self.target.put(format!("{row}\n").as_bytes())?;
-        }
-        Ok(())
-    }
-
-    fn finish(self) -> Result<(), Exit> {
-        match self.table {
-            Some(table) => self.target.put(&table.finish().map_err(bug)?),
-            None => Ok(()),
-        }
-    }
-}
-
-fn bug(fault: TableFault) -> Exit {
+fn bug(fault: RowsFault) -> Exit {
     anstream::eprintln!("a bug in bufferstop: {fault}");
     Exit::Bug
 }

@@ -1,14 +1,14 @@
 //! `bufferstop records label`: which boards get one, and the file. What stands
-//! on a label, `certificate` says.
+//! on a label, `handout` says.
 
 use super::filter::{named, open};
 use super::outfile::{Existing, whole};
 use super::record;
-use crate::certificate::{Grid, labels, may_have_label};
 use crate::cli::arguments::RecordsLabel;
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
 use crate::cli::session::store_exit;
+use crate::handout::{Grid, labels, may_have_label};
 use crate::ident::{LotName, Serial, harmless};
 use crate::store::{Filter, RunHeader};
 use serde_json::json;

@@ -51,6 +51,9 @@ pub mod capture_file;
 // Limits to verdicts.
 pub mod judgement;
 
+// Lines and words on pages, as SVG and PDF.
+pub mod drawing;
+
 // Command lines with named places.
 pub mod template;
 
@@ -100,9 +103,6 @@ pub mod report;
 
 // What a plan catches of known defects, and what escapes it.
 pub mod proof;
-
-// Lines and words on pages, as SVG and PDF.
-pub mod drawing;
 
 // Records, lots and proofs as documents to hand out: HTML and PDF.
 pub mod handout;

@@ -3,6 +3,7 @@
 
 pub(crate) mod axes;
 pub(crate) mod pdf;
+pub mod plain;
 pub(crate) mod svg;
 mod tags;
 #[cfg(test)]

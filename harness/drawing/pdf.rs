@@ -4,7 +4,7 @@
 use super::tags::Tags;
 use super::typeface::face;
 use super::{Anchor, Drawing, Ink, Item, Text};
-use crate::report::plain;
+use crate::drawing::plain::plain;
 use jiff::Timestamp;
 use krilla::color::rgb;
 use krilla::geom::{Path, PathBuilder, Point};

@@ -1,7 +1,7 @@
 //! A drawing as inline SVG. Text is escaped here and nowhere else.
 
 use super::{Anchor, Drawing, Ink, Item};
-use crate::report::plain;
+use crate::drawing::plain::plain;
 use std::fmt::Write as _;
 
 /// `text` for a page: control and direction characters shown, markup escaped.

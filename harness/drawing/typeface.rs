@@ -2,7 +2,7 @@
 //! (OpenType 1.9, tables `cmap` format 4, `hhea`, `hmtx`, `head`). It shapes
 //! nothing: text runs left to right, one glyph a character.
 
-use crate::report::plain;
+use crate::drawing::plain::plain;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 

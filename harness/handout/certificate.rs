@@ -3,14 +3,14 @@
 //! was left. It lays nothing out and judges nothing.
 
 use super::block::{Block, DENSE, Fact, Framed, Handout, Head, Line, Reading, Readings};
-use super::plots::plots;
 use crate::digest::Digest;
+use crate::drawing::Picture;
 use crate::ident::RunId;
 use crate::judgement::Verdict;
 use crate::record::seal::Seal;
 use crate::record::{JudgedMetric, Note, Record, ScenarioRecord};
 use crate::report::words;
-use crate::scenario::Observation;
+use crate::scenario::{Judged, Observation};
 
 /// What a certificate is made from.
 #[derive(Clone, Copy, Debug)]
@@ -60,7 +60,7 @@ pub fn certificate(sources: &Sources<'_>) -> Handout {
     let scenarios = record.scenarios.iter();
     blocks.extend(scenarios.map(|scenario| readings(scenario, &mut rules)));
     blocks.push(Block::Legend(LEGEND.into(), rules.lines().collect()));
-    blocks.push(Block::Gallery(plots(sources)));
+    blocks.push(Block::Gallery(figures(sources)));
     blocks.push(Block::heading("Left safe, notes and seals"));
     blocks.push(Block::text(safety(record)));
     blocks.extend(sources.notes.iter().map(note));
@@ -70,6 +70,26 @@ pub fn certificate(sources: &Sources<'_>) -> Handout {
         blocks,
         layout: &DENSE,
     }
+}
+
+/// Every figure in the order of the run, with whether its scenario passed.
+fn figures(sources: &Sources<'_>) -> Vec<(Picture, bool)> {
+    let drawn = sources.observations.iter().flat_map(|(name, observation)| {
+        let scenarios = &sources.record.scenarios;
+        let recorded = scenarios.iter().find(|s| s.name == *name);
+        let metrics = recorded.map_or(&[][..], |s| &s.metrics);
+        let metrics: Vec<Judged<'_>> = metrics
+            .iter()
+            .map(|judged| Judged {
+                metric: &judged.metric,
+                limit: judged.limit.as_ref(),
+            })
+            .collect();
+        let passed = recorded.and_then(|s| s.verdict) == Some(Verdict::Pass);
+        let figures = observation.figures(name, &metrics);
+        figures.into_iter().map(move |figure| (figure, passed))
+    });
+    drawn.collect()
 }
 
 fn head(record: &Record) -> Head {

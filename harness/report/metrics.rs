@@ -2,8 +2,8 @@
 //! (RFC 4180) and JSON. One row a metric; it judges and leaves out nothing.
 
 use super::formats::{Format, Made, Rows, RowsFault};
-use super::plain::plain;
 use super::table::Holds;
+use crate::drawing::plain::plain;
 use crate::measurement::Finding;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use serde_json::{Value, json};

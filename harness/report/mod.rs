@@ -6,18 +6,17 @@ mod bundle_check;
 mod formats;
 mod junit;
 mod metrics;
-mod plain;
 mod record_json;
 mod summary;
 mod table;
 pub(crate) mod words;
 mod xml;
 
+pub use crate::drawing::plain::{plain, plain_lines};
 pub use bundle::{Bytes, bundle};
 pub use bundle_check::{BundleFault, Whole, check_bundle};
 pub use formats::{FORMATS, Format, Made, Rows, RowsFault, files};
 pub use junit::junit;
-pub use plain::{plain, plain_lines};
 pub use record_json::{JsonFault, from_json, json, json_with_later};
 pub use summary::{notes, summary};
 

@@ -2,8 +2,8 @@
 //! was wrong with it first, then everything. It has no colours and no markup.
 
 use super::formats::{Format, Made};
-use super::plain::plain;
 use super::words;
+use crate::drawing::plain::plain;
 use crate::event::Abort;
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Note, Record};

@@ -1,7 +1,7 @@
 //! Just enough of an XML writer: elements, attributes and text, always well
 //! formed. It knows nothing of reports.
 
-use super::plain::{plain, plain_lines};
+use crate::drawing::plain::{plain, plain_lines};
 
 /// A document in the making; elements are closed by the calls that opened
 /// them.

@@ -4,6 +4,7 @@
 use super::board::Ratings;
 use super::context::Context;
 use super::demands::Demands;
+use super::figure::{Judged, Recorded};
 use super::idle;
 use super::inrush;
 use super::load;
@@ -26,6 +27,7 @@ use super::terms::Metric;
 use super::wire::form::{Format1, WireFault};
 use crate::bench_file::Bench;
 use crate::document::Table;
+use crate::drawing::Picture;
 use crate::measurement;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -127,6 +129,18 @@ macro_rules! scenarios {
             pub fn takes(&self) -> Vec<&Take> {
                 match self {
                     $(Self::$name(seen) => seen.takes(),)*
+                }
+            }
+
+            /// What it saw, drawn beside its metrics in a record.
+            pub(crate) fn figures(&self, scenario: &str, metrics: &[Judged<'_>]) -> Vec<Picture> {
+                let recorded = Recorded {
+                    scenario,
+                    metrics,
+                    takes: &self.takes(),
+                };
+                match self {
+                    $(Self::$name(seen) => $room::figures(seen, &recorded),)*
                 }
             }
 

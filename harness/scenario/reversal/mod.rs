@@ -5,6 +5,7 @@
 mod drive;
 mod evaluate;
 mod metrics;
+mod plot;
 mod seen;
 mod settings;
 #[cfg(test)]
@@ -14,5 +15,6 @@ mod wire;
 pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;
 pub(super) use metrics::ENTRY;
+pub(super) use plot::figures;
 pub use seen::*;
 pub use settings::*;

@@ -5,6 +5,7 @@
 mod drive;
 mod evaluate;
 mod metrics;
+mod plot;
 mod seen;
 mod settings;
 #[cfg(test)]
@@ -15,5 +16,6 @@ pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;
 pub use evaluate::{SenseLine, SensePoint, sense_line, sense_points};
 pub(super) use metrics::ENTRY;
+pub(super) use plot::figures;
 pub use seen::*;
 pub use settings::*;

@@ -9,6 +9,7 @@ mod evaluate;
 mod input;
 mod listen;
 mod metrics;
+mod plot;
 mod seen;
 mod settings;
 #[cfg(test)]
@@ -19,5 +20,6 @@ pub(super) use drive::drive;
 pub(super) use evaluate::evaluate;
 pub use evaluate::half_bit_histogram;
 pub(super) use metrics::ENTRY;
+pub(super) use plot::figures;
 pub use seen::*;
 pub use settings::*;

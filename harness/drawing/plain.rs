@@ -7,7 +7,7 @@
 /// invisible and tag characters, and those that are no characters.
 ///
 /// ```
-/// use bufferstop::report::plain;
+/// use bufferstop::drawing::plain::plain;
 /// assert_eq!(plain("GR-0042\u{1b}[2J"), "GR-0042\\u{1b}[2J");
 /// assert_eq!(plain("caf\u{e9} 5 \u{3a9}"), "caf\u{e9} 5 \u{3a9}");
 /// ```

@@ -1,18 +1,24 @@
 //! The board's own reading over the current, drawn with its line, and what
 //! each step lies beside it. Nothing is judged here.
 
+use super::evaluate::SensePoint;
+use super::evaluate::sense_line;
+use super::evaluate::sense_points;
+use super::seen::{Seen, SenseStep};
 use crate::drawing::axes::{Axes, Scale, THIRD};
 use crate::drawing::{GREY, Picture};
-use crate::scenario::Polarity;
-use crate::scenario::sense::SensePoint;
-use crate::scenario::sense::SenseStep;
-use crate::scenario::sense::sense_line;
-use crate::scenario::sense::sense_points;
+use crate::scenario::figure::Recorded;
+use crate::scenario::terms::Polarity;
 use crate::units::{Dimension, show};
+
+/// The figures of what was seen.
+pub(in crate::scenario) fn figures(seen: &Seen, recorded: &Recorded<'_>) -> Vec<Picture> {
+    sense_plots(recorded.scenario, &seen.steps)
+}
 
 /// The line and, on a plot of its own, the residuals; nothing where there is
 /// no line.
-pub(super) fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Picture> {
+fn sense_plots(scenario: &str, steps: &[SenseStep]) -> Vec<Picture> {
     let points = sense_points(steps);
     let Some(line) = sense_line(&points).filter(|line| line.slope > 0.0) else {
         return Vec::new();

@@ -1,17 +1,26 @@
 //! How warm the board got over time, drawn with the exponential through its
 //! readings and where that ends. Nothing is judged here.
 
+use super::evaluate::soak_rise;
+use super::seen::{Seen, Soaked};
 use crate::drawing::axes::{Axes, Scale, THIRD};
 use crate::drawing::{BLACK, GREY, Picture};
-use crate::scenario::soak::Soaked;
-use crate::scenario::soak::soak_rise;
+use crate::scenario::figure::Recorded;
 use crate::units::{Dimension, show};
 
 /// Points of the drawn curve.
 const POINTS: usize = 80;
 
+/// The figures of what was seen.
+pub(in crate::scenario) fn figures(seen: &Seen, recorded: &Recorded<'_>) -> Vec<Picture> {
+    let soaks = seen.soaks.iter();
+    soaks
+        .filter_map(|soak| warming(recorded.scenario, soak))
+        .collect()
+}
+
 /// The rise; nothing where no temperature was read.
-pub(super) fn warming(scenario: &str, soaked: &Soaked) -> Option<Picture> {
+fn warming(scenario: &str, soaked: &Soaked) -> Option<Picture> {
     let seen = soak_rise(soaked, f64::INFINITY)?;
     let last = seen.points.last()?.0;
     let carried = seen.rise.filter(|_| seen.refused.is_none());

@@ -1,10 +1,11 @@
 //! How long the half-bits of a track signal were, drawn as a histogram with
 //! what S-9.1 allows. Nothing is judged here.
 
+use super::evaluate::half_bit_histogram;
+use super::seen::{Seen, SignalTake};
 use crate::drawing::axes::{Axes, Scale, THIRD};
 use crate::drawing::{BLACK, Picture};
-use crate::scenario::signal::SignalTake;
-use crate::scenario::signal::half_bit_histogram;
+use crate::scenario::figure::Recorded;
 use crate::track::POWER_STATION;
 use crate::units::Quantity;
 
@@ -12,8 +13,16 @@ use crate::units::Quantity;
 /// half of a 0; stretched zeros are counted in words.
 const SHOWN: (u32, u32) = (50, 110);
 
+/// The figures of what was seen.
+pub(in crate::scenario) fn figures(seen: &Seen, recorded: &Recorded<'_>) -> Vec<Picture> {
+    let takes = seen.takes.iter();
+    takes
+        .filter_map(|take| histogram(recorded.scenario, take))
+        .collect()
+}
+
 /// Half-bits by whole microseconds; `None` where there are none.
-pub(super) fn histogram(scenario: &str, seen: &SignalTake) -> Option<Picture> {
+fn histogram(scenario: &str, seen: &SignalTake) -> Option<Picture> {
     let bins = half_bit_histogram(&seen.take.capture);
     let shown = |&&(us, _): &&(u32, u64)| (SHOWN.0..=SHOWN.1).contains(&us);
     let most = bins.iter().filter(shown).map(|bin| bin.1).max()?;

@@ -23,4 +23,5 @@ mod records;
 mod runs;
 mod seals;
 mod signal;
+mod simulation;
 mod substitution;

@@ -55,7 +55,7 @@ pub(super) fn check_standard(
             .map(|seen| {
                 seen.into_iter()
                     .filter_map(|seen| match seen.reading {
-                        Reading::Value(value) => Some(value),
+                        Reading::Value(value) if value.is_finite() => Some(value),
                         _ => None,
                     })
                     .collect()
@@ -73,8 +73,9 @@ pub(super) fn check_standard(
         .filter_map(|(at, facts)| {
             let mut metrics = candidate.metrics.iter();
             let other = metrics.position(|other| same(facts, other))?;
-            let before = Sample::new(&before[at]).ok()?;
-            let after = Sample::new(&after[other]).ok()?;
+            let resolution = facts.resolution();
+            let before = Sample::resolved(&before[at], resolution).ok()?;
+            let after = Sample::resolved(&after[other], resolution).ok()?;
             Some(row(facts, &before, &after))
         });
     let rows: Vec<CheckRow> = rows.collect();
@@ -91,7 +92,7 @@ pub(super) fn check_standard(
 fn row(facts: &MetricFacts, before: &Sample, after: &Sample) -> CheckRow {
     let (before, after) = (before.moments(), after.moments());
     let (n, m) = (before.count(), after.count());
-    let difference = after.mean() - before.mean();
+    let difference = after.above_mean_of(before);
     let dof = n + m - 2;
     let spread = (dof > 0).then(|| {
         let squares = (n - 1) as f64 * before.variance() + (m - 1) as f64 * after.variance();

@@ -50,11 +50,13 @@ impl Rail {
     }
 }
 
-/// A level with the part of its uncertainty that no other level shares.
+/// A level with the part of its uncertainty that no other level shares, and the
+/// part that the bench puts on every board alike: gain, zero, leads.
 #[derive(Clone, Copy)]
 pub(super) struct Level {
     pub(super) all: Estimate,
     pub(super) own_u: f64,
+    pub(super) common_u: f64,
 }
 
 pub(super) fn evaluate(sheet: &mut Sheet, context: &Context, steps: &[LoadStep]) {
@@ -123,13 +125,25 @@ pub(super) fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
     }
     let count = samples.len() as f64;
     let value = (samples.iter().sum::<f64>() / count).abs();
-    let dithered = trace.grain() > 0.5 * trace.step();
-    let shrink = if dithered { libm::sqrt(count) } else { 1.0 };
-    let own_u = trace.sample_u() / shrink;
+    let own_u = own_u(trace, samples.len());
+    let common_u = trace.scale_u(value);
     Some(Level {
-        all: Estimate::new(value, combined([trace.scale_u(value), own_u])),
+        all: Estimate::new(value, combined([common_u, own_u])),
         own_u,
+        common_u,
     })
+}
+
+/// What a mean of `count` samples owns: grain over sqrt n where that dithers the
+/// code, else a sample's whole (GUM 4.2.3, F.2.2.1).
+fn own_u(trace: &Trace, count: usize) -> f64 {
+    let dithered = trace.grain() > 0.5 * trace.step();
+    let shrink = if dithered {
+        libm::sqrt(count as f64)
+    } else {
+        1.0
+    };
+    trace.sample_u() / shrink
 }
 
 fn point(step: &LoadStep, context: &Context) -> Point {
@@ -148,14 +162,14 @@ fn point(step: &LoadStep, context: &Context) -> Point {
         Level {
             all: Estimate::new(node.all.value + lead, combined([node.all.u, lead_u])),
             own_u: node.own_u,
+            common_u: combined([node.common_u, lead_u]),
         }
     });
     let rail = Trace::of(&step.take.capture, Signal::BoardSupply).and_then(|rail| {
         let mean = mean(&rail, rail.first(), f64::INFINITY, false)?.value;
-        // A code is the least that noise need not average out.
         Some(Rail {
             mean,
-            own_u: rail.sample_u(),
+            own_u: own_u(&rail, rail.len()),
             gain_u: rail.gain_u(),
         })
     });
@@ -185,9 +199,12 @@ fn output_voltage(sheet: &mut Sheet, points: &[Point], steps: &[LoadStep]) {
         }
         used.push(at.clone());
         let mut notes = Vec::new();
-        let finding = match point.voltage {
-            Some(level) => Finding::Value(level.all),
-            None => Finding::unknown(Blame::Bench, "no channel sees the output voltage"),
+        let (finding, common) = match point.voltage {
+            Some(level) => (Finding::Value(level.all), level.common_u),
+            None => {
+                let reason = "no channel sees the output voltage";
+                (Finding::unknown(Blame::Bench, reason), 0.0)
+            }
         };
         match point.current {
             Some(current) if (current.value - point.asked).abs() > 0.1 * point.asked + 0.05 => {
@@ -205,7 +222,7 @@ fn output_voltage(sheet: &mut Sheet, points: &[Point], steps: &[LoadStep]) {
         if step.take.supply_protected {
             notes.push("the supply protected itself".into());
         }
-        sheet.add(VOLTAGE, &at, finding, notes);
+        sheet.add_with_common(VOLTAGE, &at, finding, common, notes);
     }
 }
 
@@ -268,24 +285,20 @@ fn output_resistance(
         .fold(0.0, f64::max)
         / libm::sqrt(spread);
     let fitted = line.slope_u * student(pairs.len() - 2) / COVERAGE;
-    let u = combined([
-        fitted.max(own),
+    let common = combined([
         resistance * gain_u(steps, Signal::NodeVoltage),
         resistance * gain_u(steps, Signal::OutputCurrent),
         context.lead_resistance_u.si(),
     ]);
+    let u = combined([fitted.max(own), common]);
     let mut notes = vec![format!(
         "line through {} steps, residual {}",
         pairs.len(),
         show(line.residual, Dimension::Voltage)
     )];
     notes.extend(heating(&pairs));
-    sheet.add(
-        RESISTANCE,
-        at,
-        Finding::Value(Estimate::new(resistance, u)),
-        notes,
-    );
+    let found = Finding::Value(Estimate::new(resistance, u));
+    sheet.add_with_common(RESISTANCE, at, found, common, notes);
 }
 
 /// The factor of Student's t for 95.45 % and so many degrees of freedom: GUM
@@ -320,17 +333,14 @@ fn heating(pairs: &[(f64, f64)]) -> Option<String> {
 fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps: &[LoadStep]) {
     let crossing = context.crossing.si();
     let node = |step: &LoadStep| Trace::of(&step.take.capture, Signal::NodeVoltage);
-    let mut found: Vec<(Estimate, String)> = Vec::new();
+    let mut found: Vec<(Estimate, f64, String)> = Vec::new();
     let mut keep = |a: Level, b: Level, trace: &Trace, asked: f64| {
         let apart = (a.all.value - b.all.value).abs();
-        let u = combined([
-            2.0 * trace.zero_u(),
-            trace.gain_u() * apart,
-            a.own_u,
-            b.own_u,
-        ]);
+        let common = combined([2.0 * trace.zero_u(), trace.gain_u() * apart]);
+        let u = combined([common, a.own_u, b.own_u]);
         let at = format!("largest at {}", label(Drive::Alternating, asked));
-        found.push((Estimate::new(apart, u), at.replacen("alternating ", "", 1)));
+        let at = at.replacen("alternating ", "", 1);
+        found.push((Estimate::new(apart, u), common, at));
     };
     for (point, step) in points.iter().zip(steps) {
         let Some(trace) = node(step) else { continue };
@@ -360,7 +370,9 @@ fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps:
         .into_iter()
         .reduce(|a, b| if b.0.value > a.0.value { b } else { a });
     match largest {
-        Some((apart, note)) => sheet.add(SYMMETRY, "", Finding::Value(apart), vec![note]),
+        Some((apart, common, note)) => {
+            sheet.add_with_common(SYMMETRY, "", Finding::Value(apart), common, vec![note]);
+        }
         None => {
             let reason = "no step was taken in both polarities with the output voltage captured";
             sheet.missing(&[SYMMETRY], "", Blame::Plan, reason);
@@ -372,7 +384,7 @@ fn level_symmetry(sheet: &mut Sheet, context: &Context, points: &[Point], steps:
 /// step of most, the largest over the drives. Zero and most of the gain cancel
 /// (GUM F.1.2.3): the gain counts through the difference, noise through both.
 fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
-    let mut worst: Option<(Estimate, Drive)> = None;
+    let mut worst: Option<(Estimate, f64, Drive)> = None;
     for drive in DRIVES {
         let of_drive = || {
             points
@@ -386,15 +398,16 @@ fn supply_droop(sheet: &mut Sheet, points: &[Point]) {
             && last.0 > first.0
         {
             let droop = first.1.droop(last.1);
-            if worst.is_none_or(|(known, _)| droop.value > known.value) {
-                worst = Some((droop, drive));
+            let common = (first.1.gain_u * droop.value).abs();
+            if worst.is_none_or(|(known, ..)| droop.value > known.value) {
+                worst = Some((droop, common, drive));
             }
         }
     }
     match worst {
-        Some((droop, drive)) => {
+        Some((droop, common, drive)) => {
             let note = format!("largest {}", drive.word());
-            sheet.add(DROOP, "", Finding::Value(droop), vec![note]);
+            sheet.add_with_common(DROOP, "", Finding::Value(droop), common, vec![note]);
         }
         None if points.iter().any(|p| p.rail.is_some()) => {
             sheet.missing(&[DROOP], "", Blame::Plan, "the steps hold only one current");

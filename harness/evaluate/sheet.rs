@@ -18,12 +18,26 @@ impl Sheet {
         }
     }
 
-    /// Writes down one metric.
+    /// Writes down one metric of which nothing is stated to be common to all
+    /// boards of a bench.
     pub(super) fn add(
+        &mut self,
+        metric: (&str, Dimension),
+        at: &str,
+        finding: Finding,
+        notes: Vec<String>,
+    ) {
+        self.add_with_common(metric, at, finding, 0.0, notes);
+    }
+
+    /// Writes down one metric with the standard uncertainty that the bench puts
+    /// on every board alike.
+    pub(super) fn add_with_common(
         &mut self,
         (key, dimension): (&str, Dimension),
         at: &str,
         finding: Finding,
+        common: f64,
         notes: Vec<String>,
     ) {
         self.rows.push(Metric {
@@ -32,6 +46,7 @@ impl Sheet {
             at: at.to_owned(),
             dimension,
             finding,
+            common,
             notes,
         });
     }

@@ -12,7 +12,12 @@ use crate::plan::StreamPacket;
 use crate::track::{CutoutTiming, PacketShape, Pattern, Polarity};
 use crate::units::Amperes;
 use crate::waveform::synthetic::{Flaws, Sampling};
-use crate::waveform::{LogicLine, Signal};
+use crate::waveform::{ChannelAccuracy, LogicLine, Signal};
+
+const VOLTAGE_ACCURACY: ChannelAccuracy = ChannelAccuracy {
+    gain_u: 0.005,
+    offset_u: 0.02,
+};
 
 /// A stream on its way through a board.
 #[derive(Clone)]
@@ -210,6 +215,47 @@ fn a_sound_board_shows_what_it_was_sent() {
             assert!((found.value - 58e-6).abs() < reach, "{part}: {found:?}");
         }
     }
+}
+
+/// An offset of the channel skews the edges of every board alike: of u of the
+/// asymmetry, that is stated as common, and the readings of one board on one bench
+/// scatter by what is left.
+#[test]
+fn asymmetry_scatters_by_what_is_not_common() {
+    let still = Flaws {
+        gain_u: 0.0,
+        offset_u: 0.0,
+        ..Made::new().flaws
+    };
+    let made = Made {
+        edge: 2e-6,
+        flaws: still,
+        ..Made::new()
+    };
+    let read = |key| {
+        let mut take = made.take(800 + key);
+        take.take.capture.channels[0].accuracy = VOLTAGE_ACCURACY;
+        let seen = Observation::Signal {
+            sent: Some(made.sent()),
+            takes: vec![take],
+        };
+        evaluate("signal", &context(), &seen)
+    };
+    let readings: Vec<Metric> = (0..30_u64)
+        .map(|key| metric(&read(key), "asymmetry", "no load, mean").clone())
+        .collect();
+    let estimates = readings.iter().map(|reading| match reading.finding {
+        Finding::Value(estimate) => estimate,
+        _ => panic!("{reading:?}"),
+    });
+    let (values, u): (Vec<f64>, Vec<f64>) = estimates.map(|e| (e.value, e.u)).unzip();
+    let mean = values.iter().sum::<f64>() / 30.0;
+    let squares: f64 = values.iter().map(|x| (x - mean) * (x - mean)).sum();
+    let scatter = libm::sqrt(squares / 29.0);
+    let common = readings[0].common;
+    let own = libm::sqrt(u[0] * u[0] - common * common);
+    assert!(u[0] > 5.0 * scatter, "{} for {scatter}", u[0]);
+    assert!(own < 10.0 * scatter, "{own} for {scatter}");
 }
 
 /// A rising edge that comes 0.8 us later than a falling one shortens every

@@ -1,9 +1,9 @@
 //! Two lots metric by metric: which metrics belong together, what is claimed of
 //! all of them, and the sizes of lots that such a comparison needs.
 
-use super::check_standard::{CheckStandard, check_standard};
+use super::check_standard::{CheckStandard, between_benches, check_standard, same_bench};
 use super::circumstances::{PartRow, parts, warnings};
-use super::readings::{LotReadings, MetricFacts, Seen, by_metric, same_bench};
+use super::readings::{LotReadings, MetricFacts, Seen, by_metric};
 use super::row::{Readings, Row, margin, row};
 use crate::plan::Comparison;
 use crate::statistics::equivalence::Margin;
@@ -150,18 +150,6 @@ fn common(check: &CheckStandard, facts: &MetricFacts) -> Option<Common> {
     let mut rows = check.rows.iter();
     let found = rows.find(|row| row.scenario == facts.scenario && row.label == facts.label());
     found.map(|row| row.common)
-}
-
-/// Degrees of freedom of what instruments are stated to do, taken as known to a
-/// tenth: GUM G.4.2, (0.1)^-2 / 2.
-const STATED_DOF: f64 = 50.0;
-
-/// What two benches put on the difference of two lots, each on all boards alike,
-/// where no reference board was measured on both: root sum of squares. On one
-/// bench in one state of calibration it cancels (GUM F.1.2.3).
-fn between_benches(stated: [f64; 2]) -> Option<Common> {
-    let u = libm::hypot(stated[0], stated[1]);
-    (u > 0.0 && u.is_finite()).then_some(Common { u, dof: STATED_DOF })
 }
 
 /// Where circumstances differ: the most that this did to the reference board, as

@@ -412,17 +412,6 @@ impl LotReadings {
     }
 }
 
-/// Whether all runs of both lots were made with the same instruments, each
-/// calibrated the same day.
-pub(super) fn same_bench(baseline: &LotReadings, candidate: &LotReadings) -> bool {
-    let mut benches: Vec<BTreeSet<&InstrumentExcerpt>> = Vec::new();
-    for lot in [baseline, candidate] {
-        let used: BTreeSet<usize> = lot.runs.iter().map(|run| run.bench).collect();
-        benches.extend(used.into_iter().map(|at| lot.benches[at].iter().collect()));
-    }
-    benches.windows(2).all(|pair| pair[0] == pair[1])
-}
-
 fn place(benches: &mut Vec<Vec<InstrumentExcerpt>>, bench: Vec<InstrumentExcerpt>) -> usize {
     if let Some(place) = benches.iter().position(|known| *known == bench) {
         return place;

@@ -172,7 +172,7 @@ fn shares(rule: &Rule, one: f64, two: f64, exact: bool) -> Vec<(f64, f64)> {
     let low = (centre - 6.0 * deviation).max(0.0);
     let high = (centre + 6.0 * deviation).min(std::f64::consts::FRAC_PI_2);
     // Few boards bend the reach where one mean alone decides.
-    let panels = if one.min(two) < 8.0 { 12 } else { 1 };
+    let panels = if one.min(two) < 8.0 { 4 } else { 1 };
     let peak = one * libm::log(libm::sin(centre)) + two * libm::log(libm::cos(centre));
     let weight = |angle: f64| {
         let (sine, cosine) = (libm::sin(angle), libm::cos(angle));

@@ -27,5 +27,6 @@ mod records;
 mod runs;
 mod seals;
 mod signal;
+mod simulation;
 mod substitution;
 mod tools;

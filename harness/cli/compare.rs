@@ -18,7 +18,7 @@ use crate::handout::lots_compared;
 use crate::ident::{LotName, harmless};
 use crate::plan::Comparison;
 use crate::statistics::equivalence::Margin;
-use crate::statistics::lots::Outcome;
+use crate::statistics::lots::{LotComparison, Outcome};
 use crate::store::Kind;
 use crate::units::{Dimension, show};
 use serde_json::json;
@@ -221,8 +221,13 @@ fn margin(margin: Option<&Margin>, dimension: Dimension) -> String {
 
 /// Boards a lot needs, and how many more that is.
 fn boards(row: &Row) -> String {
+    // What lots of one size need is not what lots of two sizes lack.
+    let one_size = |comparison: &LotComparison| {
+        row.more_boards.is_none() || comparison.baseline.count() == comparison.candidate.count()
+    };
     let needed = row
         .comparison
+        .filter(one_size)
         .and_then(|comparison| comparison.boards_needed);
     match (needed, row.more_boards) {
         (Some(needed), Some(more)) => format!("{needed} (+{more})"),

@@ -1,12 +1,14 @@
-//! What the bench itself did between two lots, told by a reference board that
-//! was measured with both. It says nothing of the lots' own boards.
+//! What the bench itself did between two lots: told by a reference board that was
+//! measured with both, else what its instruments are stated to do. It says nothing
+//! of the lots' own boards.
 
 use super::readings::{LotReadings, MetricFacts, by_metric};
-use crate::record::Reading;
+use crate::record::{InstrumentExcerpt, Reading};
 use crate::statistics::Sample;
 use crate::statistics::lots::Common;
 use crate::units::Dimension;
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// A reference board measured with both lots.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -55,7 +57,7 @@ pub(super) fn check_standard(
             .map(|seen| {
                 seen.into_iter()
                     .filter_map(|seen| match seen.reading {
-                        Reading::Value(value) => Some(value),
+                        Reading::Value(value) if value.is_finite() => Some(value),
                         _ => None,
                     })
                     .collect()
@@ -73,8 +75,9 @@ pub(super) fn check_standard(
         .filter_map(|(at, facts)| {
             let mut metrics = candidate.metrics.iter();
             let other = metrics.position(|other| same(facts, other))?;
-            let before = Sample::new(&before[at]).ok()?;
-            let after = Sample::new(&after[other]).ok()?;
+            let resolution = facts.resolution();
+            let before = Sample::resolved(&before[at], resolution).ok()?;
+            let after = Sample::resolved(&after[other], resolution).ok()?;
             Some(row(facts, &before, &after))
         });
     let rows: Vec<CheckRow> = rows.collect();
@@ -91,7 +94,7 @@ pub(super) fn check_standard(
 fn row(facts: &MetricFacts, before: &Sample, after: &Sample) -> CheckRow {
     let (before, after) = (before.moments(), after.moments());
     let (n, m) = (before.count(), after.count());
-    let difference = after.mean() - before.mean();
+    let difference = after.above_mean_of(before);
     let dof = n + m - 2;
     let spread = (dof > 0).then(|| {
         let squares = (n - 1) as f64 * before.variance() + (m - 1) as f64 * after.variance();
@@ -110,4 +113,27 @@ fn row(facts: &MetricFacts, before: &Sample, after: &Sample) -> CheckRow {
             dof: (dof + 1) as f64,
         },
     }
+}
+
+/// Whether all runs of both lots were made with the same instruments, each
+/// calibrated the same day.
+pub(super) fn same_bench(baseline: &LotReadings, candidate: &LotReadings) -> bool {
+    let mut benches: Vec<BTreeSet<&InstrumentExcerpt>> = Vec::new();
+    for lot in [baseline, candidate] {
+        let used: BTreeSet<usize> = lot.runs.iter().map(|run| run.bench).collect();
+        benches.extend(used.into_iter().map(|at| lot.benches[at].iter().collect()));
+    }
+    benches.windows(2).all(|pair| pair[0] == pair[1])
+}
+
+/// Degrees of freedom of what instruments are stated to do, taken as known to a
+/// tenth: GUM G.4.2, (0.1)^-2 / 2.
+const STATED_DOF: f64 = 50.0;
+
+/// What two benches put on the difference of two lots, each on all boards alike,
+/// where no reference board was measured on both: root sum of squares. On one
+/// bench in one state of calibration it cancels (GUM F.1.2.3).
+pub(super) fn between_benches(stated: [f64; 2]) -> Option<Common> {
+    let u = libm::hypot(stated[0], stated[1]);
+    (u > 0.0 && u.is_finite()).then_some(Common { u, dof: STATED_DOF })
 }

@@ -1,7 +1,7 @@
 //! Two lots metric by metric: which metrics belong together, what is claimed of
 //! all of them, and the sizes of lots that such a comparison needs.
 
-use super::check_standard::{CheckStandard, check_standard};
+use super::check_standard::{CheckStandard, between_benches, check_standard, same_bench};
 use super::circumstances::{PartRow, parts, warnings};
 use super::readings::{LotReadings, MetricFacts, Seen, by_metric};
 use super::row::{Readings, Row, margin, row};
@@ -9,7 +9,7 @@ use crate::plan::Comparison;
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::{Common, LotComparison, Outcome, settle};
 use crate::statistics::multiplicity::holm;
-use crate::statistics::power::Aim;
+use crate::statistics::needed::Lots;
 use crate::units::{Dimension, show};
 use serde::Serialize;
 
@@ -102,6 +102,7 @@ pub fn compare_lots(
     let check = check_standard(baseline, candidate);
     let before = by_metric(baseline, &baseline.boards());
     let after = by_metric(candidate, &candidate.boards());
+    let one_bench = same_bench(baseline, candidate);
     let mut rows: Vec<Row> = pairs(baseline, candidate)
         .into_iter()
         .filter_map(|(left, right)| {
@@ -116,8 +117,12 @@ pub fn compare_lots(
                 return None;
             }
             let facts = left.or(right)?.0;
-            let common = check.as_ref().and_then(|check| common(check, facts));
-            Some(row(left, right, common, terms))
+            let told = check.as_ref().and_then(|check| common(check, facts));
+            let stated = || {
+                let sides = [left, right].map(|side| side.map_or(0.0, |(facts, _)| facts.common));
+                between_benches(sides).filter(|_| !one_bench)
+            };
+            Some(row(left, right, told.or_else(stated), terms))
         })
         .collect();
     for key in [true, false] {
@@ -207,20 +212,32 @@ fn settled(rows: &mut [Row], key: bool) {
         .filter(|row| row.key == key && row.comparison.is_some())
         .collect();
     let tested: Vec<LotComparison> = family.iter().filter_map(|row| row.comparison).collect();
-    let outcomes = settle(&tested, ALPHA).unwrap_or_default();
+    let outcomes = match settle(&tested, ALPHA) {
+        Ok(outcomes) => outcomes,
+        Err(fault) => {
+            for row in family {
+                row.outcome = Some(Outcome::NotEnough);
+                row.remark = Some(fault.to_string());
+            }
+            return;
+        }
+    };
     let shifts: Vec<f64> = tested
         .iter()
         .map(|tests| match tests.welch {
             Some(test) => test.p_two_sided,
             // Neither lot varies: there is a shift or there is none.
-            None => f64::from(u8::from(tests.difference == 0.0)),
+            None => f64::from(u8::from(!tests.differs())),
         })
         .collect();
-    let shifts = holm(&shifts).unwrap_or_default();
-    for ((row, outcome), p) in family.iter_mut().zip(outcomes).zip(shifts) {
-        row.outcome = Some(outcome);
+    // A p value that is none detects no shift.
+    let shifts = holm(&shifts).unwrap_or_else(|_| vec![1.0; tested.len()]);
+    for ((row, settled), p) in family.iter_mut().zip(outcomes).zip(shifts) {
+        row.outcome = Some(settled.outcome);
+        row.interval = Some(settled.interval);
+        row.confidence = Some(settled.confidence);
         row.shift_detected = p < ALPHA;
-        if outcome != Outcome::NotEnough {
+        if settled.outcome != Outcome::NotEnough {
             row.more_boards = None;
         }
     }
@@ -247,7 +264,7 @@ pub fn plan_sizes(baseline: &LotReadings, terms: &Comparison) -> Vec<PlanSize> {
         .iter()
         .zip(seen)
         .filter_map(|(facts, seen)| {
-            let readings = Readings::of(&seen);
+            let readings = Readings::of(&seen, facts.resolution());
             let (margin, declared) = margin(facts, &readings, terms);
             if seen.is_empty() || (facts.limit.is_none() && !declared) {
                 return None;
@@ -257,12 +274,15 @@ pub fn plan_sizes(baseline: &LotReadings, terms: &Comparison) -> Vec<PlanSize> {
                 if moments.sd() == 0.0 && moments.count() >= 2 {
                     return Some(2);
                 }
-                let aim = Aim {
+                let lots = Lots {
                     difference: 0.0,
-                    sd: moments.sd(),
+                    sds: [moments.sd(); 2],
+                    bench: None,
+                    resolution: facts.resolution(),
+                    margin,
                     alpha: ALPHA,
                 };
-                aim.equivalence_boards(terms.power, &margin).ok()
+                lots.boards(terms.power)
             });
             Some(PlanSize {
                 scenario: facts.scenario.clone(),

@@ -22,3 +22,5 @@ pub use summary::{Chart, Failing, LotSummary, MetricSummary, Retested, Share, su
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod uncertainty_tests;

@@ -7,6 +7,7 @@ use crate::digest::Digest;
 use crate::event::RunStarted;
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::Verdict;
+use crate::measurement::COVERAGE;
 use crate::plan::Lot;
 use crate::plan::Plan;
 use crate::record::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, Record, StartExcerpt};
@@ -38,7 +39,15 @@ pub(super) struct MetricFacts {
     pub(super) limit: Option<Bounds>,
     /// Another limit was seen before that one.
     pub(super) limit_changed: bool,
+    /// The least standard uncertainty of a reading.
+    pub(super) least_u: f64,
+    /// The largest part of one that the bench puts on every board alike.
+    pub(super) common: f64,
 }
+
+/// Digits of an expanded uncertainty that are worth stating: two (GUM 7.2.6), so
+/// a reading is stated to a hundredth of it at best.
+const STATED: f64 = 100.0;
 
 impl MetricFacts {
     /// `trip_time at near`.
@@ -48,6 +57,22 @@ impl MetricFacts {
         } else {
             format!("{} at {}", self.key, self.at)
         }
+    }
+
+    /// What two readings must differ by to be told apart: a hundredth of their
+    /// expanded uncertainty. Boards that differ by less read the same, and their
+    /// scatter says nothing of them.
+    pub(super) fn resolution(&self) -> f64 {
+        if self.least_u.is_finite() {
+            COVERAGE * self.least_u / STATED
+        } else {
+            0.0
+        }
+    }
+
+    fn note_uncertainty(&mut self, u: f64, common: f64) {
+        self.least_u = self.least_u.min(u.max(0.0));
+        self.common = self.common.max(common);
     }
 }
 
@@ -229,6 +254,8 @@ impl LotReadings {
                 dimension: metric.dimension,
                 limit,
                 limit_changed: false,
+                least_u: f64::INFINITY,
+                common: 0.0,
             };
             let name = (facts.scenario.clone(), facts.key.clone(), facts.at.clone());
             self.metrics.push(facts);
@@ -239,6 +266,9 @@ impl LotReadings {
         let facts = &mut self.metrics[place];
         facts.limit_changed |= facts.limit != limit;
         facts.limit = limit;
+        if metric.reading != Reading::Unknown {
+            facts.note_uncertainty(metric.u, metric.common);
+        }
         open.last = place;
         open.run.seen.push(Seen {
             metric: place,
@@ -291,6 +321,7 @@ impl LotReadings {
             let mine = &mut self.metrics[*place];
             mine.limit_changed |= facts.limit_changed || mine.limit != facts.limit;
             mine.limit = facts.limit;
+            mine.note_uncertainty(facts.least_u, facts.common);
             return *place;
         }
         places.push(self.metrics.len());

@@ -9,7 +9,7 @@ use crate::plan::Comparison;
 use crate::record::Reading;
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::{Common, LotComparison, Outcome, Terms, compare_on};
-use crate::statistics::{Interval, Moments, Sample, shift};
+use crate::statistics::{Interval, Moments, Sample, StatisticsFault, shift};
 use crate::units::Dimension;
 use serde::Serialize;
 
@@ -38,12 +38,18 @@ pub struct Row {
     /// Whether the plan declares the margin, rather than a share of the way to
     /// the limit.
     pub margin_declared: bool,
-    /// What the check standard adds to the uncertainty of the shift.
+    /// What the bench adds to the uncertainty of the shift: as the check standard
+    /// tells, else as stated of its instruments where the lots were measured on
+    /// two benches.
     pub common: Option<Common>,
     /// Candidate mean less baseline mean.
     pub difference: Option<f64>,
-    /// Its interval with 90 % confidence.
+    /// Its interval. It lies inside the margin exactly where the outcome is
+    /// equivalent, and beyond it exactly where it is different.
     pub interval: Option<Interval>,
+    /// Confidence of the interval: 90 %, or what a claim of a difference would
+    /// have needed.
+    pub confidence: Option<f64>,
     /// Everything that was tested, where it could be.
     pub comparison: Option<LotComparison>,
     /// The outcome; none where nothing can be demanded of the metric.
@@ -71,22 +77,33 @@ pub struct Readings {
     /// The values, for drawing.
     #[serde(skip)]
     pub sample: Option<Sample>,
+    /// Why there are no moments though there are values.
+    #[serde(skip)]
+    pub fault: Option<StatisticsFault>,
 }
 
 impl Readings {
-    pub(super) fn of(seen: &[Seen]) -> Self {
+    /// A value that is not finite is no value: it counts as not measured.
+    pub(super) fn of(seen: &[Seen], resolution: f64) -> Self {
         let values: Vec<f64> = seen
             .iter()
             .filter_map(|seen| match seen.reading {
-                Reading::Value(value) => Some(value),
+                Reading::Value(value) if value.is_finite() => Some(value),
                 _ => None,
             })
             .collect();
         let bound = |seen: &&Seen| matches!(seen.reading, Reading::Above(_) | Reading::Below(_));
         let not_passed = |seen: &&Seen| seen.verdict.is_some_and(|v| v != Verdict::Pass);
         let censored = seen.iter().filter(bound).count();
-        let sample = Sample::new(&values).ok();
+        let sample = Sample::resolved(&values, resolution);
+        let fault = sample
+            .as_ref()
+            .err()
+            .copied()
+            .filter(|_| !values.is_empty());
+        let sample = sample.ok();
         Self {
+            fault,
             moments: sample.as_ref().map(|sample| *sample.moments()),
             censored,
             unknown: seen.len() - values.len() - censored,
@@ -130,7 +147,10 @@ pub(super) fn row(
     terms: &Comparison,
 ) -> Row {
     let facts = baseline.or(candidate).expect("one lot has the metric").0;
-    let readings = |side: Side<'_>| side.map(|(_, seen)| Readings::of(seen)).unwrap_or_default();
+    let readings = |side: Side<'_>| {
+        let of = |(facts, seen): (&MetricFacts, &[Seen])| Readings::of(seen, facts.resolution());
+        side.map(of).unwrap_or_default()
+    };
     let (before, after) = (readings(baseline), readings(candidate));
     let (margin, margin_declared) = margin(facts, &before, terms);
     let mut row = Row {
@@ -145,6 +165,7 @@ pub(super) fn row(
         common,
         difference: None,
         interval: None,
+        confidence: None,
         comparison: None,
         outcome: None,
         shift_detected: false,
@@ -177,7 +198,7 @@ impl Row {
         let (Some(before), Some(after)) = (&self.baseline.sample, &self.candidate.sample) else {
             return self.without_values();
         };
-        let difference = after.moments().mean() - before.moments().mean();
+        let difference = after.moments().above_mean_of(before.moments());
         self.difference = Some(difference);
         let least = before.count().min(after.count());
         if self.demanded() {
@@ -191,15 +212,17 @@ impl Row {
             return;
         }
         if !self.demanded() {
-            let shift = shift::shift(after, before, 1.0 - 2.0 * ALPHA);
+            let confidence = 1.0 - 2.0 * ALPHA;
+            let shift = shift::shift_of_unlike(after, before, confidence);
             self.interval = shift.ok().map(|shift| shift.interval);
+            self.confidence = self.interval.map(|_| confidence);
             return;
         }
         let fixed = |sample: &Sample| sample.moments().sd() == 0.0;
         if self.margin.is_none() && fixed(before) && fixed(after) {
             // A count that stands on its limit leaves no room for a margin and
             // needs none: it is the same or it is not.
-            let same = difference == 0.0;
+            let same = difference.abs() <= before.resolution().max(after.resolution());
             self.shift_detected = !same;
             self.outcome = Some(if same {
                 Outcome::Equivalent
@@ -219,19 +242,9 @@ impl Row {
         };
         match compare_on(before, after, &margin, &asked) {
             Ok(comparison) => {
-                let tests = comparison.equivalence;
-                // Lots that do not vary at all differ by exactly that much.
-                self.interval = Some(tests.map_or(
-                    Interval {
-                        lower: difference,
-                        upper: difference,
-                    },
-                    |tests| tests.interval,
-                ));
+                // Outcome and interval are settled with the other metrics.
                 self.outcome = Some(comparison.outcome);
-                self.more_boards = comparison
-                    .boards_needed
-                    .map(|boards| boards.saturating_sub(least).max(1));
+                self.more_boards = comparison.more_boards;
                 self.comparison = Some(comparison);
             }
             Err(fault) => self.remark = Some(fault.to_string()),
@@ -246,7 +259,10 @@ impl Row {
             let values = lot.moments.map_or(0, |moments| moments.count());
             values == 0 && lot.censored > 0 && lot.unknown == 0 && lot.not_passed == 0
         });
-        let remark = if only_bounds {
+        let fault = both.iter().find_map(|lot| lot.fault);
+        let remark = if let Some(fault) = fault {
+            &fault.to_string()
+        } else if only_bounds {
             "only bounds, which pass in both lots"
         } else if self.baseline.is_empty() {
             "in the candidate only"

@@ -193,7 +193,9 @@ fn metrics(lot: &LotReadings, runs: &[&RunReadings], terms: &Comparison) -> Vec<
     let mut values: Vec<Vec<(usize, f64)>> = vec![Vec::new(); lot.metrics.len()];
     for (place, run) in runs.iter().enumerate() {
         for seen in &run.seen {
-            if let Reading::Value(value) = seen.reading {
+            if let Reading::Value(value) = seen.reading
+                && value.is_finite()
+            {
                 values[seen.metric].push((place, value));
             }
         }
@@ -203,7 +205,7 @@ fn metrics(lot: &LotReadings, runs: &[&RunReadings], terms: &Comparison) -> Vec<
         if seen.is_empty() {
             return None;
         }
-        let readings = Readings::of(seen);
+        let readings = Readings::of(seen, facts.resolution());
         let limits = facts
             .limit
             .and_then(|limit| ToleranceLimits::new(limit.lower, limit.upper).ok());
@@ -255,7 +257,7 @@ fn chart(sample: &Sample, serials: Vec<String>) -> Option<Chart> {
         target: mean(&inside).unwrap_or(limits.centre),
         ..settings
     };
-    let drift = Sample::new(&inside)
+    let drift = Sample::resolved(&inside, sample.resolution())
         .and_then(|sample| ewma(&sample, &settings))
         .ok();
     let drifts_from = drift.and_then(|drift| {

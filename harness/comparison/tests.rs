@@ -14,13 +14,13 @@ use crate::statistics::lots::Outcome;
 use std::collections::BTreeMap;
 
 /// A board of a lot whose short trips in `trip`, against a limit of 10 ms.
-fn board(serial: &str, trip: Finding) -> Record {
+pub(super) fn board(serial: &str, trip: Finding) -> Record {
     let started = samples::started(&format!("r-{serial}"), serial, false);
     let events = samples::events(started, trip);
     Record::fold(&samples::numbered(events)).expect("a run")
 }
 
-fn lot(trips: &[f64]) -> Vec<Record> {
+pub(super) fn lot(trips: &[f64]) -> Vec<Record> {
     let boards = trips.iter().enumerate();
     boards
         .map(|(n, trip)| board(&format!("B{n}"), samples::value(*trip, 1e-6)))
@@ -28,12 +28,12 @@ fn lot(trips: &[f64]) -> Vec<Record> {
 }
 
 /// Compares records by the house rules.
-fn compared(before: &[Record], after: &[Record]) -> LotsCompared {
+pub(super) fn compared(before: &[Record], after: &[Record]) -> LotsCompared {
     let lot = |records| LotReadings::of(None, records);
     compare_lots(&lot(before), &lot(after), &Comparison::default())
 }
 
-fn trip_row(found: &LotsCompared) -> &Row {
+pub(super) fn trip_row(found: &LotsCompared) -> &Row {
     let mut rows = found.rows.iter();
     rows.find(|row| row.label == "trip_time at near")
         .expect("the metric is compared")
@@ -214,7 +214,7 @@ fn what_was_never_run_cannot_pass() {
 }
 
 /// A lot with a lot file that names a reference board, measured `checks` times.
-fn lot_with_standard(name: &str, trips: &[f64], checks: &[f64]) -> LotReadings {
+pub(super) fn lot_with_standard(name: &str, trips: &[f64], checks: &[f64]) -> LotReadings {
     let text = format!(
         "format = 1\n[lot]\nname = \"{name}\"\nfamily = \"garden booster\"\nrevision = \"B\"\n\
          check_standard = \"REF\"\n[parts]\nU2 = \"line driver of {name}\"\n"

@@ -76,7 +76,9 @@ const STANDARD: &str = "A reference board measured with both lots. What changed 
 fn method(found: &LotsCompared) -> String {
     format!(
         "Method: two one-sided tests on the means (Welch) at alpha 5 %, so the 90 % interval lies inside the \
-         margin exactly where a metric is equivalent. Margin, unless the plan declares one: {:.0} % of the way \
+         margin exactly where a metric is equivalent; a wider one, with its confidence beside it, is shown where \
+         only that does not lie wholly beyond the margin. What the bench adds has its own Student's t and stands \
+         beside the boards' part in root sum of squares, so more boards never lose equivalence. Margin, unless the plan declares one: {:.0} % of the way \
          from the baseline's mean to the nearer limit. All metrics are equivalent only if each is \
          (intersection-union); differences and shifts are claimed after Holm's correction. \"More boards\" are for \
          {:.0} % power, were difference and spread what they seem. Bounds (such as > 198 ms) are left out and \

@@ -23,7 +23,14 @@ pub(crate) fn interval(row: &Row) -> String {
         Dimension::Temperature => Dimension::TemperatureDifference,
         dimension => dimension,
     };
-    pair(interval.lower, interval.upper, dimension)
+    let text = pair(interval.lower, interval.upper, dimension);
+    match row.confidence {
+        // Wider than the rest: what a claim of a difference would have needed.
+        Some(confidence) if confidence > 0.9 + 1e-9 => {
+            format!("{text} ({:.1} %)", 100.0 * confidence)
+        }
+        _ => text,
+    }
 }
 
 /// What the check standard says of one metric: its name, what it read with

@@ -2,7 +2,7 @@
 //! but the reason it gives.
 
 use super::{DecisionRule, Limit, Verdict};
-use crate::measurement::{Blame, Finding};
+use crate::measurement::{Blame, COVERAGE, Finding};
 use serde::{Deserialize, Serialize};
 
 /// A verdict with its reason.
@@ -24,7 +24,19 @@ pub struct Decision {
 /// A value exactly on a limit, or exactly on a guard band's edge, passes.
 /// A bound decides a limit only where every value it allows is on one side of
 /// it, the guard band included; otherwise the result is inconclusive.
+///
+/// What is not a number decides nothing: compared with it every limit would be
+/// met or none, so a value, an uncertainty, a limit or a guard band that is not
+/// finite is inconclusive.
 pub fn decide(finding: &Finding, limit: &Limit) -> Decision {
+    if let Some((what, blame)) = not_finite(finding, limit) {
+        return Decision {
+            verdict: Verdict::Inconclusive,
+            margin: None,
+            reason: format!("{what} is not a finite number"),
+            blame: Some(blame),
+        };
+    }
     let zones = Zones::of(limit);
     match finding {
         Finding::Value(estimate) => {
@@ -53,6 +65,32 @@ pub fn decide(finding: &Finding, limit: &Limit) -> Decision {
             reason: reason.clone(),
             blame: Some(*blame),
         },
+    }
+}
+
+/// What of a judgement is not finite, and whose fault that is.
+fn not_finite(finding: &Finding, limit: &Limit) -> Option<(&'static str, Blame)> {
+    let finite = |number: f64| number.is_finite();
+    let (value, u) = match finding {
+        Finding::Value(e) | Finding::Above(e) | Finding::Below(e) => (e.value, e.u),
+        Finding::Unknown { .. } => return None,
+    };
+    let guard = match limit.rule {
+        DecisionRule::Simple => 0.0,
+        DecisionRule::GuardedAcceptance { guard } | DecisionRule::GuardedRejection { guard } => {
+            guard
+        }
+    };
+    if !finite(value) {
+        Some(("the value", Blame::Bench))
+    } else if !finite(COVERAGE * u) {
+        Some(("its uncertainty", Blame::Bench))
+    } else if ![limit.lower, limit.upper].into_iter().flatten().all(finite) {
+        Some(("the limit", Blame::Plan))
+    } else if !finite(guard * COVERAGE * u) {
+        Some(("the guard band", Blame::Plan))
+    } else {
+        None
     }
 }
 
@@ -223,6 +261,69 @@ mod tests {
             (decision.verdict, decision.blame),
             (Verdict::Inconclusive, Some(Blame::Bench))
         );
+    }
+
+    /// Neither a value nor a bound, neither an uncertainty nor a limit that is
+    /// not a number passes, or fails, against a limit on one side or both.
+    #[test]
+    fn what_is_not_finite_decides_nothing() {
+        let numbers = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 0.5];
+        let estimates = numbers
+            .iter()
+            .flat_map(|value| numbers.map(|u| Estimate { value: *value, u }));
+        let rules = [
+            DecisionRule::Simple,
+            DecisionRule::GuardedAcceptance { guard: 1.0 },
+            DecisionRule::GuardedRejection { guard: 1.0 },
+            DecisionRule::GuardedAcceptance { guard: f64::NAN },
+        ];
+        let sides = [
+            None,
+            Some(0.0),
+            Some(1.0),
+            Some(f64::NAN),
+            Some(f64::INFINITY),
+        ];
+        let mut judged = 0;
+        for estimate in estimates {
+            for (rule, lower) in rules
+                .iter()
+                .flat_map(|rule| sides.map(|lower| (*rule, lower)))
+            {
+                for upper in sides {
+                    let limit = limit(lower, upper, rule);
+                    let unsound = [estimate.value, estimate.u]
+                        .into_iter()
+                        .chain(lower)
+                        .chain(upper)
+                        .any(|number| !number.is_finite())
+                        || rule.to_string().contains("NaN");
+                    for finding in [
+                        Finding::Value(estimate),
+                        Finding::Above(estimate),
+                        Finding::Below(estimate),
+                    ] {
+                        let decision = decide(&finding, &limit);
+                        if unsound {
+                            assert_eq!(
+                                decision.verdict,
+                                Verdict::Inconclusive,
+                                "{finding:?} {limit:?}"
+                            );
+                            assert!(decision.reason.ends_with("is not a finite number"));
+                            assert!(decision.blame.is_some());
+                            judged += 1;
+                        }
+                    }
+                }
+            }
+        }
+        assert!(judged > 1000, "{judged}");
+        let sound = decide(
+            &Finding::Value(Estimate::new(0.5, 0.1)),
+            &limit(None, Some(1.0), DecisionRule::Simple),
+        );
+        assert_eq!(sound.verdict, Verdict::Pass);
     }
 
     proptest::proptest! {

@@ -162,12 +162,22 @@ pub struct Metric {
     pub dimension: Dimension,
     /// What was found.
     pub finding: Finding,
+    /// The part of the finding's standard uncertainty that the bench puts on
+    /// every board alike (gain, zero, time base, leads), as far as it is stated;
+    /// zero where it is not. Limits are judged with the whole; between boards on
+    /// one bench it cancels (GUM F.1.2.3).
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub common: f64,
     /// Remarks that belong beside the number, such as `contact bounced`.
     pub notes: Vec<String>,
     /// What it was read off; `None` where no single capture decided it, and in
     /// records written before there were marks.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub evidence: Option<Evidence>,
+}
+
+fn is_zero(number: &f64) -> bool {
+    *number == 0.0
 }
 
 impl Metric {

@@ -92,6 +92,7 @@ impl Scenario {
                 },
                 dimension: metric.dimension,
                 finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
+                common: 0.0,
                 notes: Vec::new(),
                 evidence: None,
             })

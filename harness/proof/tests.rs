@@ -41,6 +41,7 @@ fn found(
             at: String::new(),
             dimension: Dimension::Time,
             finding,
+            common: 0.0,
             notes: Vec::new(),
             evidence: None,
         },

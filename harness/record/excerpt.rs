@@ -78,6 +78,10 @@ pub struct MetricExcerpt<'a> {
     pub dimension: Dimension,
     /// What was found.
     pub reading: Reading,
+    /// Standard uncertainty of a value or bound; zero where none is stated.
+    pub u: f64,
+    /// The part of it that a bench puts on every board alike.
+    pub common: f64,
     /// The least and the greatest value allowed, where there is a limit.
     pub limit: Option<(Option<f64>, Option<f64>)>,
     /// The verdict, where it was judged.
@@ -112,6 +116,11 @@ impl<'a> MetricExcerpt<'a> {
                 Finding::Below(estimate) => Reading::Below(estimate.value),
                 Finding::Unknown { .. } => Reading::Unknown,
             },
+            u: match &judged.metric.finding {
+                Finding::Value(e) | Finding::Above(e) | Finding::Below(e) => e.u,
+                Finding::Unknown { .. } => 0.0,
+            },
+            common: judged.metric.common,
             limit: limit.map(|limit| (limit.lower, limit.upper)),
             verdict: judged.verdict(),
         }
@@ -299,6 +308,8 @@ struct MetricLine<'a> {
     dimension: Dimension,
     #[serde(borrow)]
     finding: FindingLine<'a>,
+    #[serde(default)]
+    common: f64,
 }
 
 #[derive(Deserialize)]
@@ -306,6 +317,7 @@ struct FindingLine<'a> {
     #[serde(borrow)]
     is: Cow<'a, str>,
     value: Option<f64>,
+    u: Option<f64>,
 }
 
 #[derive(Deserialize)]
@@ -330,6 +342,8 @@ impl<'a> From<MeasuredEvent<'a>> for MetricExcerpt<'a> {
             _ => Reading::Unknown,
         };
         Self {
+            u: finding.u.unwrap_or(0.0),
+            common: metric.common,
             scenario: metric.scenario,
             key: metric.key,
             at: metric.at,

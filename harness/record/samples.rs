@@ -72,6 +72,7 @@ pub(crate) fn measured(scenario: &str, key: &str, finding: Finding, upper: Optio
             at: "near".into(),
             dimension: Dimension::Time,
             finding,
+            common: 0.0,
             notes: vec!["contact bounced".into()],
             evidence: None,
         },

@@ -5,11 +5,13 @@ use super::terms::Polarity;
 use crate::measurement::{COVERAGE, Estimate, combined};
 use crate::waveform::{Trace, top_state};
 
-/// A level with the part of its uncertainty that no other level shares.
+/// A level with the part of its uncertainty that no other level shares, and the
+/// part that the bench puts on every board alike: gain, zero, leads.
 #[derive(Clone, Copy)]
 pub(super) struct Level {
     pub(super) all: Estimate,
     pub(super) own_u: f64,
+    pub(super) common_u: f64,
 }
 
 /// The samples of `trace` that belong to a level of the output `voltage`, all
@@ -57,13 +59,25 @@ pub(super) fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
     }
     let count = samples.len() as f64;
     let value = (samples.iter().sum::<f64>() / count).abs();
-    let dithered = trace.grain() > 0.5 * trace.step();
-    let shrink = if dithered { libm::sqrt(count) } else { 1.0 };
-    let own_u = trace.sample_u() / shrink;
+    let own_u = own_u(trace, samples.len());
+    let common_u = trace.scale_u(value);
     Some(Level {
-        all: Estimate::new(value, combined([trace.scale_u(value), own_u])),
+        all: Estimate::new(value, combined([common_u, own_u])),
         own_u,
+        common_u,
     })
+}
+
+/// What a mean of `count` samples owns: grain over sqrt n where that dithers the
+/// code, else a sample's whole (GUM 4.2.3, F.2.2.1).
+pub(super) fn own_u(trace: &Trace, count: usize) -> f64 {
+    let dithered = trace.grain() > 0.5 * trace.step();
+    let shrink = if dithered {
+        libm::sqrt(count as f64)
+    } else {
+        1.0
+    };
+    trace.sample_u() / shrink
 }
 
 /// The factor of Student's t for 95.45 % and so many degrees of freedom: GUM

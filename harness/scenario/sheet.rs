@@ -22,12 +22,26 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    /// Writes down one metric.
+    /// Writes down one metric of which nothing is stated to be common to all
+    /// boards of a bench.
     pub(super) fn add(
+        &mut self,
+        metric: (&str, Dimension),
+        at: &str,
+        finding: Finding,
+        notes: Vec<String>,
+    ) {
+        self.add_with_common(metric, at, finding, 0.0, notes);
+    }
+
+    /// Writes down one metric with the standard uncertainty that the bench puts
+    /// on every board alike.
+    pub(super) fn add_with_common(
         &mut self,
         (key, dimension): (&str, Dimension),
         at: &str,
         finding: Finding,
+        common: f64,
         notes: Vec<String>,
     ) {
         self.rows.push(Metric {
@@ -36,6 +50,7 @@ impl<'a> Sheet<'a> {
             at: at.to_owned(),
             dimension,
             finding,
+            common,
             notes,
             evidence: None,
         });

@@ -1,6 +1,7 @@
 //! Evaluation against closed forms: the truth of each capture is known from
 //! the formula it was made with, never from the code under test.
 
+mod commons;
 mod coverage;
 mod hostile;
 pub(in crate::scenario) mod made;

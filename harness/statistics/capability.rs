@@ -66,13 +66,15 @@ pub fn capability(
     let count: usize = subgroups.iter().map(Sample::count).sum();
     at_least(subgroups.len() + 1, count)?;
     let dof = (count - subgroups.len()) as f64;
-    let (mut mean, mut squares) = (0.0, 0.0);
+    // Counted from the first mean, so that large means lose no digits.
+    let origin = subgroups[0].moments().mean();
+    let (mut beyond, mut squares) = (0.0, 0.0);
     for subgroup in subgroups {
         let moments = subgroup.moments();
-        mean += moments.mean() * (moments.count() as f64 / count as f64);
+        beyond += moments.above(origin) * (moments.count() as f64 / count as f64);
         squares += moments.dof() * moments.variance();
     }
-    let moments = Moments::new(count, mean, (squares / dof).sqrt())?;
+    let moments = Moments::new(count, origin + beyond, (squares / dof).sqrt())?;
     indices(&moments, dof, limits, confidence)
 }
 
@@ -86,19 +88,23 @@ fn indices(
     if moments.sd() == 0.0 {
         return Err(StatisticsFault::NoSpread);
     }
-    let (mean, sd) = (moments.mean(), moments.sd());
-    let to_lower = limits.lower().map(|lower| (mean - lower) / (3.0 * sd));
-    let to_upper = limits.upper().map(|upper| (upper - mean) / (3.0 * sd));
+    let sd = moments.sd();
+    // Distances are taken first and divided last: limits and mean may share
+    // most of their digits.
+    let index = |distance: f64| in_range(distance / (3.0 * sd));
+    let to_lower = limits.lower().map(|lower| index(moments.above(lower)));
+    let to_upper = limits.upper().map(|upper| index(-moments.above(upper)));
+    let (to_lower, to_upper) = (to_lower.transpose()?, to_upper.transpose()?);
     let nearer = to_lower
         .unwrap_or(f64::INFINITY)
         .min(to_upper.unwrap_or(f64::INFINITY));
     let both = limits.lower().zip(limits.upper());
     let spread = both
-        .map(|(lower, upper)| spread_index((upper / 6.0 - lower / 6.0) / sd, dof, confidence))
+        .map(|(lower, upper)| spread_index(width(lower, upper) / (6.0 * sd), dof, confidence))
         .transpose()?;
     let off_centre = both.map(|(lower, upper)| {
-        let half = upper / 2.0 - lower / 2.0;
-        (mean - lower / 2.0 - upper / 2.0).abs() / half
+        let apart = moments.above(lower) / 2.0 + moments.above(upper) / 2.0;
+        (apart / width(lower, upper) * 2.0).abs()
     });
     Ok(Indices {
         spread,
@@ -107,6 +113,12 @@ fn indices(
         to_upper,
         off_centre,
     })
+}
+
+/// Distance between two limits; those so far apart that it overflows are as far
+/// as numbers go.
+fn width(lower: f64, upper: f64) -> f64 {
+    (upper - lower).min(f64::MAX)
 }
 
 /// The exact chi-square interval of Cp (NIST/SEMATECH e-Handbook 6.1.6).

@@ -49,6 +49,10 @@ pub struct IndividualsChart {
 /// `TooFew` below two readings; `NoSpread`.
 pub fn individuals(sample: &Sample) -> Result<IndividualsChart, StatisticsFault> {
     at_least(2, sample.count())?;
+    // Ranges of what cannot be told apart would set limits that mean nothing.
+    if sample.moments().sd() == 0.0 {
+        return Err(StatisticsFault::NoSpread);
+    }
     let ranges: Vec<f64> = sample
         .values()
         .windows(2)

@@ -18,10 +18,21 @@ pub struct Tails {
 
 impl Tails {
     /// Probability of a value at least as far out on either side, for a
-    /// continuous distribution: twice the smaller tail.
+    /// continuous distribution: twice the smaller tail; not a number where the
+    /// tails are none.
     pub fn two_sided(self) -> f64 {
+        if self.lower.is_nan() || self.upper.is_nan() {
+            return f64::NAN;
+        }
         (2.0 * self.lower.min(self.upper)).min(1.0)
     }
+
+    /// Where an argument is not a number neither is a tail: no comparison with it
+    /// holds, so nothing is ever claimed by it.
+    pub(super) const UNKNOWN: Self = Self {
+        lower: f64::NAN,
+        upper: f64::NAN,
+    };
 
     fn swapped(self) -> Self {
         Self {
@@ -52,6 +63,9 @@ pub fn normal(z: f64) -> Tails {
 /// Tails of Student's t distribution at `t` (DLMF 8.17, with I of
 /// nu / (nu + t^2)).
 pub fn student_t(t: f64, dof: f64) -> Tails {
+    if t.is_nan() || dof.is_nan() {
+        return Tails::UNKNOWN;
+    }
     if t < 0.0 {
         return student_t(-t, dof).swapped();
     }
@@ -67,12 +81,18 @@ pub fn student_t(t: f64, dof: f64) -> Tails {
 
 /// Tails of the chi-square distribution at `x`.
 pub fn chi_square(x: f64, dof: f64) -> Tails {
+    if x.is_nan() || dof.is_nan() {
+        return Tails::UNKNOWN;
+    }
     incomplete_gamma(dof / 2.0, x / 2.0).into()
 }
 
 /// Tails of the F distribution at `f`, with the degrees of freedom of its
 /// numerator and of its denominator.
 pub fn fisher_f(f: f64, numerator: f64, denominator: f64) -> Tails {
+    if f.is_nan() || numerator.is_nan() || denominator.is_nan() {
+        return Tails::UNKNOWN;
+    }
     let scaled = (numerator * f).clamp(0.0, f64::MAX / 4.0);
     let sum = denominator + scaled;
     let parts = incomplete_beta(

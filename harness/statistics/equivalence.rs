@@ -2,7 +2,7 @@
 //! tests against a margin that somebody declared beforehand. It does not choose
 //! the margin, and "not equivalent" here never means "different".
 
-use super::means::MeanDifference;
+use super::difference::LotDifference;
 use super::{Interval, StatisticsFault};
 use serde::{Deserialize, Serialize};
 
@@ -48,6 +48,16 @@ impl Margin {
     pub fn contains(&self, difference: f64) -> bool {
         self.lower < difference && difference < self.upper
     }
+
+    /// Whether no difference in `interval` matters: what *equivalent* means.
+    pub fn holds(&self, interval: &Interval) -> bool {
+        self.contains(interval.lower) && self.contains(interval.upper)
+    }
+
+    /// Whether every difference in `interval` matters: what *different* means.
+    pub fn excludes(&self, interval: &Interval) -> bool {
+        interval.upper <= self.lower || self.upper <= interval.lower
+    }
 }
 
 /// Two one-sided tests: D. J. Schuirmann, "A comparison of the two one-sided
@@ -68,7 +78,7 @@ pub struct Equivalence {
     /// The interval with confidence 1 - 2 alpha; it lies inside the margin
     /// exactly when the lots are equivalent.
     pub interval: Interval,
-    /// Whether p is below alpha.
+    /// Whether the interval lies inside the margin, that is p below alpha.
     pub equivalent: bool,
     /// p against a difference inside the margin or on its edge: small when the
     /// difference is proven to matter.
@@ -76,18 +86,21 @@ pub struct Equivalence {
 }
 
 /// Tests whether `difference` lies inside `margin`, wrongly saying so with
-/// probability `alpha` at most.
+/// probability `alpha` at most. The interval decides; p values are the same in
+/// other words.
 ///
 /// # Errors
 /// `Argument` unless alpha is between 0 and 0.5; `OutOfRange`.
 pub fn two_one_sided_tests(
-    difference: &MeanDifference,
+    difference: impl Into<LotDifference>,
     margin: &Margin,
     alpha: f64,
 ) -> Result<Equivalence, StatisticsFault> {
     if !(alpha > 0.0 && alpha < 0.5) {
         return Err(StatisticsFault::Argument("alpha"));
     }
+    let difference = difference.into();
+    let interval = difference.interval(1.0 - 2.0 * alpha)?;
     let against_lower = difference.test(margin.lower);
     let against_upper = difference.test(margin.upper);
     let p = against_lower.p_greater.max(against_upper.p_less);
@@ -99,8 +112,8 @@ pub fn two_one_sided_tests(
         t_upper: super::in_range(against_upper.t)?,
         p_upper: against_upper.p_less,
         p,
-        interval: difference.interval(1.0 - 2.0 * alpha)?,
-        equivalent: p < alpha,
+        interval,
+        equivalent: margin.holds(&interval),
         p_beyond: (2.0 * beyond).min(1.0),
     })
 }

@@ -2,14 +2,16 @@
 //! substituted: equivalent, different, or not enough boards to say. It takes
 //! the margin as declared, and it never calls a lack of proof a difference.
 
+pub use super::difference::Common;
+
 use super::capability::{Indices, performance};
+use super::difference::LotDifference;
 use super::equivalence::{Equivalence, Margin, two_one_sided_tests};
-use super::means::{MeanDifference, TTest, Variances};
-use super::multiplicity::holm;
+use super::means::TTest;
+use super::needed::Lots;
 use super::outliers::{Outliers, extreme_deviates};
-use super::power::Aim;
 use super::ranks::{RankSum, Superiority, rank_sum, superiority};
-use super::shift::{Shift, shift};
+use super::shift::{Shift, shift_of_unlike};
 use super::spread::{VarianceRatio, brown_forsythe, variance_ratio};
 use super::tolerance::tolerance_interval;
 use super::{Interval, Moments, Sample, StatisticsFault, ToleranceLimits, at_least};
@@ -84,7 +86,7 @@ pub struct LotComparison {
     pub candidate: Moments,
     /// Candidate mean less baseline mean.
     pub difference: f64,
-    /// Welch's test against no difference; none when neither lot varies.
+    /// The test against no difference; none when neither lot varies.
     pub welch: Option<TTest>,
     /// The two one-sided tests; none when neither lot varies.
     pub equivalence: Option<Equivalence>,
@@ -104,6 +106,15 @@ pub struct LotComparison {
     /// Boards a lot that would prove equivalence with the power asked for, were the
     /// true difference and spread what they seem; none where no number would.
     pub boards_needed: Option<usize>,
+    /// Boards to add to each lot for the same, where that is not proven yet.
+    pub more_boards: Option<usize>,
+    /// What intervals and p values come from; none when neither lot varies.
+    #[serde(skip)]
+    known: Option<LotDifference>,
+    #[serde(skip)]
+    margin: Margin,
+    #[serde(skip)]
+    resolution: f64,
 }
 
 /// What is asked of a comparison.
@@ -115,16 +126,6 @@ pub struct Terms {
     pub power: f64,
     /// What is common to all readings of a lot.
     pub common: Option<Common>,
-}
-
-/// A standard uncertainty of the difference that more boards do not make
-/// smaller, such as what the bench does from one day to the next.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Common {
-    /// The standard uncertainty.
-    pub u: f64,
-    /// Its degrees of freedom.
-    pub dof: f64,
 }
 
 /// Compares one metric of two lots of two boards or more, with nothing common
@@ -148,8 +149,10 @@ pub fn compare(
 
 /// Compares one metric of two lots of two boards or more.
 ///
-/// Where neither lot varies at all (a count, say) there is nothing to test:
-/// the outcome then is that of the plain difference.
+/// Where neither lot varies at all (a count, say) and the bench adds nothing,
+/// there is nothing to test: the outcome then is that of the plain difference.
+/// Readings that all lie within what can be told apart are the same: no rank
+/// among them says anything.
 ///
 /// # Errors
 /// `TooFew`; `Argument` unless alpha is between 0 and 0.5; `OutOfRange`.
@@ -167,96 +170,168 @@ pub fn compare_on(
     }
     let confidence = 1.0 - 2.0 * alpha;
     let (before, after) = (baseline.moments(), candidate.moments());
-    let difference = after.mean() - before.mean();
-    let common = terms.common.filter(|common| common.u > 0.0);
-    let means = match (MeanDifference::of(after, before, Variances::Welch), &common) {
-        (Ok(means), None) => Some(means),
-        (Ok(means), Some(common)) => Some(means.widened(common.u, common.dof)?),
-        (Err(StatisticsFault::NoSpread), None) => None,
-        (Err(StatisticsFault::NoSpread), Some(common)) => Some(MeanDifference {
-            difference,
-            standard_error: common.u,
-            dof: common.dof,
-        }),
-        (Err(fault), _) => return Err(fault),
+    let known = match LotDifference::of(candidate, baseline, terms.common) {
+        Ok(known) => Some(known),
+        Err(StatisticsFault::NoSpread) => None,
+        Err(fault) => return Err(fault),
     };
-    let equivalence = means
-        .map(|means| two_one_sided_tests(&means, margin, alpha))
+    let equivalence = known
+        .map(|known| two_one_sided_tests(known, margin, alpha))
         .transpose()?;
-    let outcome = match &equivalence {
-        Some(tests) if tests.equivalent => Outcome::Equivalent,
-        Some(tests) if tests.p_beyond < alpha => Outcome::Different,
-        Some(_) => Outcome::NotEnough,
-        None if margin.contains(difference) => Outcome::Equivalent,
-        None => Outcome::Different,
-    };
+    let resolution = baseline.resolution().max(candidate.resolution());
+    let alike = told_apart(baseline, candidate) <= resolution;
     let pair = [candidate.clone(), baseline.clone()];
-    Ok(LotComparison {
+    let mut comparison = LotComparison {
         baseline: *before,
         candidate: *after,
-        difference,
-        welch: means.map(|means| means.test(0.0)),
+        difference: after.above_mean_of(before),
+        welch: known.map(|known| known.test(0.0)),
         equivalence,
-        rank_sum: rank_sum(candidate, baseline).ok(),
-        superiority: superiority(baseline, candidate, confidence).ok(),
-        shift: shift(candidate, baseline, confidence)?,
+        rank_sum: rank_sum(candidate, baseline).ok().filter(|_| !alike),
+        superiority: superiority(baseline, candidate, confidence)
+            .ok()
+            .filter(|_| !alike),
+        shift: shift_of_unlike(candidate, baseline, confidence)?,
         variance_ratio: variance_ratio(after, before, confidence).ok(),
         spread_p: brown_forsythe(&pair).ok().map(|table| table.p),
-        outcome,
-        boards_needed: boards_needed(before, after, margin, terms),
-    })
+        outcome: Outcome::NotEnough,
+        boards_needed: None,
+        more_boards: None,
+        known,
+        margin: *margin,
+        resolution,
+    };
+    comparison.outcome = comparison.claimed(alpha, alpha)?.outcome;
+    comparison.plan(terms);
+    Ok(comparison)
 }
 
-fn boards_needed(
-    before: &Moments,
-    after: &Moments,
-    margin: &Margin,
-    terms: &Terms,
-) -> Option<usize> {
-    let mean_variance = (before.variance() + after.variance()) / 2.0;
-    let aim = Aim {
-        difference: after.mean() - before.mean(),
-        sd: mean_variance.sqrt(),
-        alpha: terms.alpha,
-    };
-    let boards = match terms.common {
-        Some(common) if common.u > 0.0 => {
-            aim.equivalence_boards_beside(terms.power, margin, common.u, common.dof)
+/// How far the readings of both lots reach.
+fn told_apart(baseline: &Sample, candidate: &Sample) -> f64 {
+    let (one, two) = (baseline.sorted(), candidate.sorted());
+    let least = one[0].min(two[0]);
+    one[one.len() - 1].max(two[two.len() - 1]) - least
+}
+
+/// What is claimed of a metric, with the interval that the claim rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Settled {
+    /// The claim.
+    pub outcome: Outcome,
+    /// Inside the margin where that is *equivalent*, wholly beyond it where it is
+    /// *different*, across an edge of it where it is *not enough*.
+    pub interval: Interval,
+    /// The confidence of that interval: 1 - 2 alpha, or more where so much would
+    /// have been needed to claim a difference.
+    pub confidence: f64,
+}
+
+impl LotComparison {
+    /// Candidate mean less baseline mean with `confidence`; a point where neither
+    /// lot varies.
+    fn interval(&self, confidence: f64) -> Result<Interval, StatisticsFault> {
+        match &self.known {
+            Some(known) => known.interval(confidence),
+            None => Ok(Interval {
+                lower: self.difference,
+                upper: self.difference,
+            }),
         }
-        _ => aim.equivalence_boards(terms.power, margin),
-    };
-    boards.ok()
+    }
+
+    /// *Equivalent* where the interval of 1 - 2 alpha lies inside the margin,
+    /// *different* where that of 1 - `beyond` lies wholly outside: its tail
+    /// counts twice, once for either edge (Bonferroni). A narrower interval that
+    /// lies outside although the wider one does not is not shown: nothing is
+    /// claimed by it.
+    fn claimed(&self, alpha: f64, beyond: f64) -> Result<Settled, StatisticsFault> {
+        let plain = 1.0 - 2.0 * alpha;
+        let interval = self.interval(plain)?;
+        let shown = |outcome, interval, confidence| Settled {
+            outcome,
+            interval,
+            confidence,
+        };
+        if self.margin.holds(&interval) {
+            return Ok(shown(Outcome::Equivalent, interval, plain));
+        }
+        if !self.margin.excludes(&interval) {
+            return Ok(shown(Outcome::NotEnough, interval, plain));
+        }
+        let wide = self.interval(1.0 - beyond)?;
+        Ok(if self.margin.excludes(&wide) {
+            shown(Outcome::Different, interval, plain)
+        } else {
+            shown(Outcome::NotEnough, wide, 1.0 - beyond)
+        })
+    }
+
+    /// Whether the means of lots that do not vary are told apart.
+    pub fn differs(&self) -> bool {
+        self.difference.abs() > self.resolution
+    }
+
+    /// p of the claim that the difference matters.
+    fn p_beyond(&self) -> f64 {
+        match &self.equivalence {
+            Some(tests) => tests.p_beyond,
+            // A difference without any spread needs no probability.
+            None if self.outcome == Outcome::Different => 0.0,
+            None => 1.0,
+        }
+    }
+
+    fn plan(&mut self, terms: &Terms) {
+        let lots = Lots {
+            difference: self.difference,
+            sds: [self.candidate.sd(), self.baseline.sd()],
+            bench: terms.common,
+            resolution: self.resolution,
+            margin: self.margin,
+            alpha: terms.alpha,
+        };
+        self.boards_needed = lots.boards(terms.power);
+        if self.outcome == Outcome::NotEnough {
+            let counts = [self.candidate.count(), self.baseline.count()];
+            self.more_boards = if counts[0] == counts[1] {
+                self.boards_needed
+                    .map(|boards| boards.saturating_sub(counts[0]).max(1))
+            } else {
+                lots.more(counts, terms.power)
+            };
+        }
+    }
 }
 
 /// Settles many metrics together, in the order given.
 ///
 /// All metrics being equivalent is claimed only when each is, which needs no
 /// correction (R. L. Berger, Technometrics 24 (1982) 295-300). Any metric being
-/// different is claimed if one is, so those p values are corrected by Holm's
-/// method; a difference that does not survive it is not enough boards.
+/// different is claimed if one is, so the confidence of each such claim is that
+/// of Holm's method: 1 - alpha over the number of metrics not yet claimed, the
+/// plainest first. A difference that does not survive it is not enough boards,
+/// and is shown with the interval that it did not survive.
 ///
 /// # Errors
-/// `Argument` unless alpha is between 0 and 0.5.
-pub fn settle(comparisons: &[LotComparison], alpha: f64) -> Result<Vec<Outcome>, StatisticsFault> {
+/// `Argument` unless alpha is between 0 and 0.5; `OutOfRange`.
+pub fn settle(comparisons: &[LotComparison], alpha: f64) -> Result<Vec<Settled>, StatisticsFault> {
     if !(alpha > 0.0 && alpha < 0.5) {
         return Err(StatisticsFault::Argument("alpha"));
     }
-    let beyond: Vec<f64> = comparisons
-        .iter()
-        .map(|comparison| match &comparison.equivalence {
-            Some(tests) => tests.p_beyond,
-            // A difference without any spread needs no probability.
-            None if comparison.outcome == Outcome::Different => 0.0,
-            None => 1.0,
-        })
-        .collect();
-    let corrected = holm(&beyond)?;
-    Ok(comparisons
-        .iter()
-        .zip(corrected)
-        .map(|(comparison, p)| match comparison.outcome {
-            Outcome::Different if p >= alpha => Outcome::NotEnough,
-            outcome => outcome,
-        })
-        .collect())
+    let p_values: Vec<f64> = comparisons.iter().map(LotComparison::p_beyond).collect();
+    let mut order: Vec<usize> = (0..comparisons.len()).collect();
+    order.sort_by(|a, b| p_values[*a].total_cmp(&p_values[*b]));
+    let mut settled = vec![None; comparisons.len()];
+    let mut left = comparisons.len();
+    let mut refused = false;
+    for index in order {
+        let claim = comparisons[index].claimed(alpha, alpha / left as f64)?;
+        // Once one claim fails, the rest is held to the same confidence.
+        refused |= claim.outcome != Outcome::Different;
+        if !refused {
+            left -= 1;
+        }
+        settled[index] = Some(claim);
+    }
+    Ok(settled.into_iter().flatten().collect())
 }

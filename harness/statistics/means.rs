@@ -58,34 +58,9 @@ impl MeanDifference {
             }
         };
         Ok(Self {
-            difference: in_range(first.mean() - second.mean())?,
+            difference: in_range(first.above_mean_of(second))?,
             standard_error: in_range(squared_error.sqrt())?,
             dof: in_range(dof)?,
-        })
-    }
-
-    /// The same difference where something common to all readings of a lot,
-    /// the bench for instance, adds an uncertainty that more boards do not make
-    /// smaller: root sum of squares (GUM 5.1.2), degrees of freedom by
-    /// Welch-Satterthwaite (GUM G.4.1).
-    ///
-    /// # Errors
-    /// `Argument` unless both are finite, `u` not negative and `dof` positive;
-    /// `OutOfRange`.
-    pub fn widened(self, u: f64, dof: f64) -> Result<Self, StatisticsFault> {
-        if !(u >= 0.0 && u.is_finite() && dof > 0.0) {
-            return Err(StatisticsFault::Argument("the common uncertainty"));
-        }
-        if u == 0.0 {
-            return Ok(self);
-        }
-        let standard_error = in_range(self.standard_error.hypot(u))?;
-        let (own, common) = (self.standard_error / standard_error, u / standard_error);
-        let fourth = |x: f64| x * x * x * x;
-        Ok(Self {
-            difference: self.difference,
-            standard_error,
-            dof: in_range(1.0 / (fourth(own) / self.dof + fourth(common) / dof))?,
         })
     }
 

@@ -10,12 +10,14 @@
 pub mod anova;
 pub mod capability;
 pub mod charts;
+pub mod difference;
 pub mod distribution;
 pub mod equivalence;
 pub mod gauge;
 pub mod lots;
 pub mod means;
 pub mod multiplicity;
+pub mod needed;
 pub mod noncentral;
 pub mod outliers;
 pub mod power;

@@ -18,6 +18,9 @@ const SERIES_UP_TO: f64 = 1e10;
 /// and non-centrality `delta`. A tail far smaller than 1e-16 is exact only on
 /// the side that `delta` points away from.
 pub fn noncentral_t(t: f64, dof: f64, delta: f64) -> Tails {
+    if t.is_nan() || dof.is_nan() || delta.is_nan() {
+        return Tails::UNKNOWN;
+    }
     if t < 0.0 {
         let mirrored = noncentral_t(-t, dof, -delta);
         return Tails {

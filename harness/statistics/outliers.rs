@@ -58,8 +58,9 @@ pub fn extreme_deviates(
     };
     for _ in 0..most.min(sample.count() - 2) {
         let values: Vec<f64> = left.iter().map(|(_, value)| *value).collect();
-        // What is left may be too close together to compute with: no spread.
-        let Ok(moments) = Moments::of_readings(&values) else {
+        // What is left may be too close together to compute with, or to tell
+        // apart: no spread.
+        let Ok(moments) = Moments::of_readings(&values, sample.resolution()) else {
             break;
         };
         if moments.sd() == 0.0 {

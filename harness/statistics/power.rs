@@ -4,7 +4,6 @@
 use super::StatisticsFault;
 use super::distribution::{normal, normal_critical, student_t_critical};
 use super::equivalence::Margin;
-use super::means::MeanDifference;
 use super::noncentral::{noncentral_t, sd_ratio_density, sd_ratio_reach};
 use super::quadrature::Rule;
 use super::{Moments, at_least, probability};
@@ -174,37 +173,6 @@ impl Aim {
         least_boards(|boards| {
             self.equivalence_power(boards, margin)
                 .is_ok_and(|reached| reached >= power)
-        })
-    }
-
-    /// The same where an uncertainty `u` of the difference, with `dof` degrees
-    /// of freedom, does not shrink with the number of boards.
-    ///
-    /// # Errors
-    /// As [`Aim::equivalence_boards`]; `Unreachable` also when `u` alone is too
-    /// great.
-    pub fn equivalence_boards_beside(
-        &self,
-        power: f64,
-        margin: &Margin,
-        u: f64,
-        dof: f64,
-    ) -> Result<usize, StatisticsFault> {
-        self.checked()?;
-        probability("the power", power)?;
-        if !margin.contains(self.difference) {
-            return Err(StatisticsFault::Unreachable);
-        }
-        least_boards(|boards| {
-            let n = boards as f64;
-            let lots = MeanDifference {
-                difference: self.difference,
-                standard_error: self.sd * (2.0 / n).sqrt(),
-                dof: 2.0 * (n - 1.0),
-            };
-            lots.widened(u, dof).is_ok_and(|wide| {
-                self.equivalence_power_of(wide.standard_error, wide.dof, margin) >= power
-            })
         })
     }
 }

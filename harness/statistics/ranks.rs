@@ -44,8 +44,7 @@ pub fn rank_sum(first: &Sample, second: &Sample) -> Result<RankSum, StatisticsFa
     let placements = Placements::of(first.sorted(), second.sorted());
     let u_first: f64 = placements.first.iter().sum();
     let u_second = m as f64 * n as f64 - u_first;
-    let few = m.max(n) <= 50 || (m.min(n) <= 8 && m.saturating_mul(n) <= 100_000);
-    if few && placements.tie_term == 0.0 {
+    if exact_is_cheap(m, n) && placements.tie_term == 0.0 {
         let order = UDistribution::of(m, n);
         let lower = order.up_to(u_first as usize);
         let upper = order.up_to(u_second as usize);
@@ -58,7 +57,7 @@ pub fn rank_sum(first: &Sample, second: &Sample) -> Result<RankSum, StatisticsFa
             method: Method::Exact,
         });
     }
-    let sd = u_deviation(m, n, placements.tie_term);
+    let sd = u_deviation(m as f64, n as f64, placements.tie_term);
     if sd == 0.0 {
         return Err(StatisticsFault::NoSpread);
     }
@@ -76,11 +75,16 @@ pub fn rank_sum(first: &Sample, second: &Sample) -> Result<RankSum, StatisticsFa
     })
 }
 
+/// Whether all orders are counted: both lots have 50 or fewer, or one has 8 or
+/// fewer and there are at most 100,000 pairs.
+pub(super) fn exact_is_cheap(m: usize, n: usize) -> bool {
+    m.max(n) <= 50 || (m.min(n) <= 8 && m.saturating_mul(n) <= 100_000)
+}
+
 /// Standard deviation of U, with the tie term, the sum of t^3 - t over tied
 /// groups (M. Hollander and D. A. Wolfe, "Nonparametric Statistical Methods",
 /// 2nd edition (1999), 4.1).
-fn u_deviation(m: usize, n: usize, tie_term: f64) -> f64 {
-    let (m, n) = (m as f64, n as f64);
+pub(super) fn u_deviation(m: f64, n: f64, tie_term: f64) -> f64 {
     let all = m + n;
     let free = all + 1.0 - tie_term / (all * (all - 1.0));
     (m * n / 12.0 * free).max(0.0).sqrt()
@@ -88,15 +92,15 @@ fn u_deviation(m: usize, n: usize, tie_term: f64) -> f64 {
 
 /// For each reading, in rising order, how many of the other lot lie below it;
 /// ties count half.
-struct Placements {
-    first: Vec<f64>,
-    second: Vec<f64>,
+pub(super) struct Placements {
+    pub(super) first: Vec<f64>,
+    pub(super) second: Vec<f64>,
     /// Sum of t^3 - t over groups of t tied readings.
     tie_term: f64,
 }
 
 impl Placements {
-    fn of(first: &[f64], second: &[f64]) -> Self {
+    pub(super) fn of(first: &[f64], second: &[f64]) -> Self {
         let mut placements = Self {
             first: Vec::with_capacity(first.len()),
             second: Vec::with_capacity(second.len()),
@@ -247,7 +251,7 @@ pub fn superiority(
     })
 }
 
-fn mean_and_variance(values: &[f64]) -> (f64, f64) {
+pub(super) fn mean_and_variance(values: &[f64]) -> (f64, f64) {
     let count = values.len() as f64;
     let mean = values.iter().sum::<f64>() / count;
     let squares: f64 = values.iter().map(|x| (x - mean) * (x - mean)).sum();

@@ -8,12 +8,21 @@ use serde::Serialize;
 /// deviation: between them no square or sum of squares is lost.
 const LARGEST: f64 = 1e140;
 
+/// Readings that agree to this part of the largest are the same: each is the
+/// end of a calculation in double precision, and two ways of summing the same
+/// samples differ by a few units in the last place (N. J. Higham, "Accuracy and
+/// Stability of Numerical Algorithms", 2nd edition (2002), 4.2).
+const ROUNDING: f64 = 16.0 * f64::EPSILON;
+
 /// Number, mean and standard deviation of readings.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Moments {
     count: usize,
     mean: f64,
     sd: f64,
+    /// What the rounded mean lacks.
+    #[serde(skip)]
+    rest: f64,
 }
 
 impl Moments {
@@ -33,21 +42,32 @@ impl Moments {
         if mean.abs() > LARGEST || sd > LARGEST || (sd > 0.0 && sd < 1.0 / LARGEST) {
             return Err(StatisticsFault::OutOfRange);
         }
-        Ok(Self { count, mean, sd })
+        let rest = 0.0;
+        Ok(Self {
+            count,
+            mean,
+            sd,
+            rest,
+        })
     }
 
-    /// Moments of finite readings.
-    pub(super) fn of_readings(values: &[f64]) -> Result<Self, StatisticsFault> {
+    /// Moments of finite readings that are told apart where they differ by more
+    /// than `resolution`; where none do, they do not vary.
+    pub(super) fn of_readings(values: &[f64], resolution: f64) -> Result<Self, StatisticsFault> {
         at_least(1, values.len())?;
         if values.iter().all(|x| *x == values[0]) {
             return Self::new(values.len(), values[0], 0.0);
         }
-        let (mean, sd) = mean_and_sd(values);
-        if sd == 0.0 {
+        let least = values.iter().copied().fold(f64::INFINITY, f64::min);
+        let greatest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let ((mean, rest), sd) = mean_and_sd(values);
+        let told_apart = greatest - least > resolution;
+        if told_apart && sd == 0.0 {
             // They differ, by less than squares can show.
             return Err(StatisticsFault::OutOfRange);
         }
-        Self::new(values.len(), mean, sd)
+        let moments = Self::new(values.len(), mean, if told_apart { sd } else { 0.0 })?;
+        Ok(Self { rest, ..moments })
     }
 
     /// Number of readings.
@@ -58,6 +78,17 @@ impl Moments {
     /// Arithmetic mean.
     pub fn mean(&self) -> f64 {
         self.mean
+    }
+
+    /// How far the mean lies above `reference`, with the digits that the rounded
+    /// mean has lost: what is close to the mean keeps all its own.
+    pub fn above(&self, reference: f64) -> f64 {
+        (self.mean - reference) + self.rest
+    }
+
+    /// How far this mean lies above that of `other`, likewise.
+    pub fn above_mean_of(&self, other: &Self) -> f64 {
+        (self.mean - other.mean) + (self.rest - other.rest)
     }
 
     /// Standard deviation with n - 1; zero for a single reading.
@@ -82,16 +113,36 @@ pub struct Sample {
     values: Vec<f64>,
     sorted: Vec<f64>,
     moments: Moments,
+    resolution: f64,
 }
 
 impl Sample {
-    /// Checks and summarises readings.
+    /// Checks and summarises readings of which nothing is known but their
+    /// digits: [`Sample::resolved`] with a resolution of zero.
     ///
     /// # Errors
     /// `TooFew` for none, `NotFinite`, or `OutOfRange` beyond 1e140 or where a
     /// spread is below 1e-140.
     pub fn new(values: &[f64]) -> Result<Self, StatisticsFault> {
+        Self::resolved(values, 0.0)
+    }
+
+    /// Checks and summarises readings that are told apart where they differ by
+    /// more than `resolution`, or by more than the rounding of a calculation.
+    ///
+    /// Where all lie within that, they do not vary: their standard deviation is
+    /// zero. A standard deviation below what the readings can show says nothing
+    /// of boards. It would make an outlier of one digit, a shift of another and
+    /// a capability index of 1e15.
+    ///
+    /// # Errors
+    /// As [`Sample::new`]; `Argument` for a resolution that is negative or not
+    /// finite.
+    pub fn resolved(values: &[f64], resolution: f64) -> Result<Self, StatisticsFault> {
         at_least(1, values.len())?;
+        if !(resolution >= 0.0 && resolution.is_finite()) {
+            return Err(StatisticsFault::Argument("the resolution of the readings"));
+        }
         if values.iter().any(|x| !x.is_finite()) {
             return Err(StatisticsFault::NotFinite);
         }
@@ -102,11 +153,14 @@ impl Sample {
         let values: Vec<f64> = values.iter().map(|x| x + 0.0).collect();
         let mut sorted = values.clone();
         sorted.sort_unstable_by(f64::total_cmp);
-        let moments = Moments::of_readings(&values)?;
+        let largest = sorted[0].abs().max(sorted[sorted.len() - 1].abs());
+        let resolution = resolution.max(ROUNDING * largest);
+        let moments = Moments::of_readings(&values, resolution)?;
         Ok(Self {
             values,
             sorted,
             moments,
+            resolution,
         })
     }
 
@@ -123,6 +177,11 @@ impl Sample {
     /// Number, mean and standard deviation.
     pub fn moments(&self) -> &Moments {
         &self.moments
+    }
+
+    /// What readings must differ by to be told apart.
+    pub fn resolution(&self) -> f64 {
+        self.resolution
     }
 
     /// Number of readings.
@@ -193,18 +252,20 @@ impl Sample {
     /// a test of spread, for instance.
     pub(super) fn mapped(&self, change: impl Fn(f64) -> f64) -> Result<Self, StatisticsFault> {
         let changed: Vec<f64> = self.values.iter().map(|x| change(*x)).collect();
-        Self::new(&changed)
+        Self::resolved(&changed, self.resolution)
     }
 }
 
-/// Mean and standard deviation by the corrected two-pass algorithm: T. F. Chan,
-/// G. H. Golub and R. J. LeVeque, "Algorithms for computing the sample
-/// variance", The American Statistician 37 (1983) 242-247.
-fn mean_and_sd(values: &[f64]) -> (f64, f64) {
+/// Mean, with what its rounding lost, and standard deviation by the corrected
+/// two-pass algorithm: T. F. Chan, G. H. Golub and R. J. LeVeque, "Algorithms for
+/// computing the sample variance", The American Statistician 37 (1983) 242-247.
+fn mean_and_sd(values: &[f64]) -> ((f64, f64), f64) {
     let count = values.len() as f64;
     let first = values.iter().sum::<f64>() / count;
     // A second pass takes back what the first one rounded.
-    let mean = first + values.iter().map(|x| x - first).sum::<f64>() / count;
+    let lost = values.iter().map(|x| x - first).sum::<f64>() / count;
+    let mean = first + lost;
+    let left = (first - mean) + lost;
     let (mut squares, mut rest) = (0.0, 0.0);
     for value in values {
         let deviation = value - mean;
@@ -212,7 +273,7 @@ fn mean_and_sd(values: &[f64]) -> (f64, f64) {
         rest += deviation;
     }
     let variance = (squares - rest * rest / count) / (count - 1.0);
-    (mean, variance.max(0.0).sqrt())
+    ((mean, left), variance.max(0.0).sqrt())
 }
 
 /// Median of sorted readings, of which there is at least one.

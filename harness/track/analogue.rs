@@ -243,16 +243,19 @@ impl ChannelScan {
         let (a, b) = (a * gain + offset, b * gain + offset);
         let accuracy = self.settings.accuracy;
         let bin = resolution(states.resolution);
-        let estimate = |value: f64, offset_u: f64| {
-            Estimate::new(value, combined([value * accuracy.gain_u, offset_u, bin]))
+        // A sum of both levels, or a difference, holds a bin of either.
+        let both = bin * std::f64::consts::SQRT_2;
+        let estimate = |value: f64, offset_u: f64, bins: f64| {
+            Estimate::new(value, combined([value * accuracy.gain_u, offset_u, bins]))
         };
         Some(LevelFigures {
             states,
-            positive: estimate(states.high, accuracy.offset_u),
-            negative: estimate(-states.low, accuracy.offset_u),
-            // The offset cancels in the amplitude and doubles in the symmetry.
-            amplitude: estimate(states.amplitude() / 2.0, 0.0),
-            symmetry: estimate(states.high + states.low, 2.0 * accuracy.offset_u),
+            positive: estimate(states.high, accuracy.offset_u, bin),
+            negative: estimate(-states.low, accuracy.offset_u, bin),
+            // The offset cancels in the amplitude, which halves the bins too, and
+            // doubles in the symmetry.
+            amplitude: estimate(states.amplitude() / 2.0, 0.0, both / 2.0),
+            symmetry: estimate(states.high + states.low, 2.0 * accuracy.offset_u, both),
             extremes: (a.min(b), a.max(b)),
         })
     }

@@ -99,6 +99,7 @@ fn board(store: &Store, lot: &str, index: usize, shift: f64) {
             at: format!("place {place}"),
             dimension: Dimension::Time,
             finding: Finding::Value(Estimate::new(value, 1e-4)),
+            common: 0.0,
             notes: Vec::new(),
         };
         let limit = Limit {

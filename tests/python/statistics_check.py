@@ -15,8 +15,8 @@ import json
 import math
 import sys
 import warnings
+from fractions import Fraction
 
-import mpmath
 import numpy as np
 from scipy import integrate, optimize, special, stats
 from statsmodels.stats.multitest import multipletests
@@ -70,11 +70,11 @@ def ends(interval):
 
 
 def check_moments(tally, lot, x):
-    # 60-digit sums: NumPy's own rounding would be the larger error.
-    exact = [mpmath.mpf(float(v)) for v in x] if len(x) <= 300 else None
-    mean = mpmath.fsum(exact) / len(x) if exact else math.fsum(x) / len(x)
+    # Exact sums: NumPy's own rounding would be the larger error.
+    exact = [Fraction(float(v)) for v in x] if len(x) <= 300 else None
+    mean = sum(exact) / len(x) if exact else math.fsum(x) / len(x)
     squares = (
-        mpmath.fsum((v - mean) ** 2 for v in exact)
+        float(sum((v - mean) ** 2 for v in exact))
         if exact
         else math.fsum((v - mean) ** 2 for v in x)
     )
@@ -290,7 +290,6 @@ def main():
         sys.exit(__doc__)
     with open(sys.argv[1], encoding="utf-8") as file:
         results = json.load(file)
-    mpmath.mp.dps = 60
     tally = Tally()
     for lot in results["lots"]:
         x, y = np.array(lot["first"]), np.array(lot["second"])

@@ -18,7 +18,7 @@ const REACH: f64 = 2.0;
 /// Metrics on one picture.
 const MOST: usize = 24;
 
-pub(in crate::handout) const LEGEND: &str = "Each shift (candidate less baseline) with its 90 % interval, in units of its own margin. Filled diamond: equivalent; hollow square: not proven equivalent; filled square: different. The interval must lie between the thick lines; an arrow runs on beyond the scale.";
+pub(in crate::handout) const LEGEND: &str = "Each shift (candidate less baseline) with its 90 % interval, in units of its own margin. Filled diamond: equivalent; hollow square: not proven equivalent; filled square: different. The interval must lie between the thick lines; an arrow runs on beyond the scale. Where it lay beyond them and that was not enough for all metrics together, the wider interval is drawn that a difference needs.";
 
 /// As many pictures as the metrics fill.
 pub(in crate::handout) fn pictures(rows: &[&Row]) -> Vec<Picture> {

@@ -5,7 +5,7 @@ use super::seen::LoadStep;
 use super::seen::Seen;
 use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined, fit_line};
 use crate::scenario::context::Context;
-use crate::scenario::levels::{Level, level_samples, magnitude, on_level, student};
+use crate::scenario::levels::{Level, level_samples, magnitude, on_level, own_u, student};
 use crate::scenario::sheet::Sheet;
 use crate::scenario::terms::Polarity;
 use crate::units::{Dimension, Quantity, show};
@@ -95,14 +95,14 @@ fn point(step: &LoadStep, context: &Context) -> Point {
         Level {
             all: Estimate::new(node.all.value + lead, combined([node.all.u, lead_u])),
             own_u: node.own_u,
+            common_u: combined([node.common_u, lead_u]),
         }
     });
     let rail = Trace::of(&step.take.capture, Signal::BoardSupply).and_then(|rail| {
         let mean = mean(&rail, rail.first(), f64::INFINITY, false)?.value;
-        // A code is the least that noise need not average out.
         Some(Rail {
             mean,
-            own_u: rail.sample_u(),
+            own_u: own_u(&rail, rail.len()),
             gain_u: rail.gain_u(),
         })
     });
@@ -132,9 +132,12 @@ fn output_voltage(sheet: &mut Sheet<'_>, points: &[Point], steps: &[LoadStep]) {
         }
         used.push(at.clone());
         let mut notes = Vec::new();
-        let finding = match point.voltage {
-            Some(level) => Finding::Value(level.all),
-            None => Finding::unknown(Blame::Bench, "no channel sees the output voltage"),
+        let (finding, common) = match point.voltage {
+            Some(level) => (Finding::Value(level.all), level.common_u),
+            None => {
+                let reason = "no channel sees the output voltage";
+                (Finding::unknown(Blame::Bench, reason), 0.0)
+            }
         };
         match point.current {
             Some(current) if (current.value - point.asked).abs() > 0.1 * point.asked + 0.05 => {
@@ -152,7 +155,7 @@ fn output_voltage(sheet: &mut Sheet<'_>, points: &[Point], steps: &[LoadStep]) {
         if step.take.supply_protected {
             notes.push("the supply protected itself".into());
         }
-        sheet.add(VOLTAGE, &at, finding, notes);
+        sheet.add_with_common(VOLTAGE, &at, finding, common, notes);
     }
 }
 
@@ -215,24 +218,20 @@ fn output_resistance(
         .fold(0.0, f64::max)
         / libm::sqrt(spread);
     let fitted = line.slope_u * student(pairs.len() - 2) / COVERAGE;
-    let u = combined([
-        fitted.max(own),
+    let common = combined([
         resistance * gain_u(steps, Signal::NodeVoltage),
         resistance * gain_u(steps, Signal::OutputCurrent),
         context.lead_resistance_u.si(),
     ]);
+    let u = combined([fitted.max(own), common]);
     let mut notes = vec![format!(
         "line through {} steps, residual {}",
         pairs.len(),
         show(line.residual, Dimension::Voltage)
     )];
     notes.extend(heating(&pairs));
-    sheet.add(
-        RESISTANCE,
-        at,
-        Finding::Value(Estimate::new(resistance, u)),
-        notes,
-    );
+    let found = Finding::Value(Estimate::new(resistance, u));
+    sheet.add_with_common(RESISTANCE, at, found, common, notes);
 }
 
 /// Where the steps went up and down again, the slope of each way.
@@ -253,17 +252,14 @@ fn heating(pairs: &[(f64, f64)]) -> Option<String> {
 fn level_symmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], steps: &[LoadStep]) {
     let crossing = context.crossing.si();
     let node = |step: &LoadStep| Trace::of(&step.take.capture, Signal::NodeVoltage);
-    let mut found: Vec<(Estimate, String)> = Vec::new();
+    let mut found: Vec<(Estimate, f64, String)> = Vec::new();
     let mut keep = |a: Level, b: Level, trace: &Trace, asked: f64| {
         let apart = (a.all.value - b.all.value).abs();
-        let u = combined([
-            2.0 * trace.zero_u(),
-            trace.gain_u() * apart,
-            a.own_u,
-            b.own_u,
-        ]);
+        let common = combined([2.0 * trace.zero_u(), trace.gain_u() * apart]);
+        let u = combined([common, a.own_u, b.own_u]);
         let at = format!("largest at {}", label(Polarity::Alternating, asked));
-        found.push((Estimate::new(apart, u), at.replacen("alternating ", "", 1)));
+        let at = at.replacen("alternating ", "", 1);
+        found.push((Estimate::new(apart, u), common, at));
     };
     for (point, step) in points.iter().zip(steps) {
         let Some(trace) = node(step) else { continue };
@@ -293,7 +289,9 @@ fn level_symmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], st
         .into_iter()
         .reduce(|a, b| if b.0.value > a.0.value { b } else { a });
     match largest {
-        Some((apart, note)) => sheet.add(SYMMETRY, "", Finding::Value(apart), vec![note]),
+        Some((apart, common, note)) => {
+            sheet.add_with_common(SYMMETRY, "", Finding::Value(apart), common, vec![note]);
+        }
         None => {
             let reason = "no step was taken in both polarities with the output voltage captured";
             sheet.missing(&[SYMMETRY], "", Blame::Plan, reason);
@@ -305,7 +303,7 @@ fn level_symmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], st
 /// step of most, the largest over the drives. Zero and most of the gain cancel
 /// (GUM F.1.2.3): the gain counts through the difference, noise through both.
 fn supply_droop(sheet: &mut Sheet<'_>, points: &[Point]) {
-    let mut worst: Option<(Estimate, Polarity)> = None;
+    let mut worst: Option<(Estimate, f64, Polarity)> = None;
     for drive in DRIVES {
         let of_drive = || {
             points
@@ -319,15 +317,16 @@ fn supply_droop(sheet: &mut Sheet<'_>, points: &[Point]) {
             && last.0 > first.0
         {
             let droop = first.1.droop(last.1);
-            if worst.is_none_or(|(known, _)| droop.value > known.value) {
-                worst = Some((droop, drive));
+            let common = (first.1.gain_u * droop.value).abs();
+            if worst.is_none_or(|(known, ..)| droop.value > known.value) {
+                worst = Some((droop, common, drive));
             }
         }
     }
     match worst {
-        Some((droop, drive)) => {
+        Some((droop, common, drive)) => {
             let note = format!("largest {}", drive.word());
-            sheet.add(DROOP, "", Finding::Value(droop), vec![note]);
+            sheet.add_with_common(DROOP, "", Finding::Value(droop), common, vec![note]);
         }
         None if points.iter().any(|p| p.rail.is_some()) => {
             sheet.missing(&[DROOP], "", Blame::Plan, "the steps hold only one current");

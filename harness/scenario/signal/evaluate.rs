@@ -98,6 +98,19 @@ pub(super) struct Page<'a, 'b> {
 
 impl Page<'_, '_> {
     fn add(&mut self, metric: (&str, Dimension), part: &str, finding: Finding, note: String) {
+        self.add_with_common(metric, part, finding, 0.0, note);
+    }
+
+    /// `common` is the standard uncertainty that the bench puts on every board
+    /// alike.
+    fn add_with_common(
+        &mut self,
+        metric: (&str, Dimension),
+        part: &str,
+        finding: Finding,
+        common: f64,
+        note: String,
+    ) {
         let at = if part.is_empty() {
             self.at.to_owned()
         } else {
@@ -108,7 +121,8 @@ impl Page<'_, '_> {
             notes.push(note);
         }
         notes.extend(self.remarks.iter().cloned());
-        self.sheet.add(metric, &at, finding, notes);
+        self.sheet
+            .add_with_common(metric, &at, finding, common, notes);
     }
 
     fn missing(&mut self, metrics: &[(&str, Dimension)], blame: Blame, reason: &str) {
@@ -159,14 +173,14 @@ impl Page<'_, '_> {
 
     pub(super) fn output(&mut self, heard: &Heard) {
         let report = &heard.report;
-        self.halves(ONE, report.ones.all.as_ref(), "halves");
-        self.halves(ZERO, report.zeros.all.as_ref(), "halves");
-        self.asymmetry(report);
+        self.halves(ONE, report.ones.all.as_ref(), heard);
+        self.halves(ZERO, report.zeros.all.as_ref(), heard);
+        self.asymmetry(report, heard);
         match (&report.shape, &heard.levelled) {
             (Some(shape), Some(levelled)) => {
                 self.slew(shape, heard.period);
                 self.distortion(shape, heard);
-                self.levels(report, levelled);
+                self.levels(report, levelled, heard);
                 self.overshoot(shape, heard);
             }
             _ => self.missing(
@@ -177,23 +191,34 @@ impl Page<'_, '_> {
         }
     }
 
-    /// The mean, and what of `of` readings is shortest and longest.
-    fn halves(&mut self, metric: (&str, Dimension), figures: Option<&Figures>, of: &str) {
+    /// The mean, and what of all halves is shortest and longest. Common to all
+    /// boards are the time base and, in a single half, what the channel's offset
+    /// does through the slope.
+    fn halves(&mut self, metric: (&str, Dimension), figures: Option<&Figures>, heard: &Heard) {
+        let edge = &heard.edge;
+        let of = "halves";
         let Some(figures) = figures else {
             self.missing(&[metric], Blame::Board, "no such half-bit is on the output");
             return;
         };
         let mean = Finding::Value(figures.mean);
-        self.add(metric, "mean", mean, format!("of {} {of}", figures.count));
+        let base = figures.mean.value * edge.time_base_u;
+        let note = format!("of {} {of}", figures.count);
+        self.add_with_common(metric, "mean", mean, base, note);
         for (part, worst) in [("shortest", &figures.least), ("longest", &figures.greatest)] {
+            let base = worst.estimate.value * edge.time_base_u;
+            let common = combined([2.0 * edge.skew_u, base]);
             let note = of_many(worst, of);
-            self.add(metric, part, Finding::Value(worst.estimate), note);
+            self.add_with_common(metric, part, Finding::Value(worst.estimate), common, note);
         }
     }
 
     /// U of a single reading must not exceed a third of what S-9.1:2020 table 1
     /// allows; else the metric is not told, since it would decide nothing.
-    fn asymmetry(&mut self, report: &SignalReport) {
+    /// Common to all boards is what the channel's offset does through the slope:
+    /// it skews four edges (two of weight one, one of weight two) alike.
+    fn asymmetry(&mut self, report: &SignalReport, heard: &Heard) {
+        let common = 4.0 * heard.edge.skew_u;
         let (Some(signed), Some(size)) = (&report.asymmetry, &report.difference) else {
             let reason = "no whole 1 is on the output";
             self.missing(&[ASYMMETRY], Blame::Board, reason);
@@ -218,10 +243,10 @@ impl Page<'_, '_> {
             "negative"
         };
         let note = format!("of {} ones, the {longer} halves longer", signed.count);
-        self.add(ASYMMETRY, "mean", Finding::Value(mean), note);
+        self.add_with_common(ASYMMETRY, "mean", Finding::Value(mean), common, note);
         let worst = Finding::Value(size.greatest.estimate);
         let note = of_many(&size.greatest, "ones");
-        self.add(ASYMMETRY, "worst", worst, note);
+        self.add_with_common(ASYMMETRY, "worst", worst, common, note);
     }
 
     fn slew(&mut self, shape: &Shape, period: f64) {
@@ -286,7 +311,9 @@ impl Page<'_, '_> {
         self.add(DISTORTION, "worst", finding, note);
     }
 
-    fn levels(&mut self, report: &SignalReport, levelled: &Levelled) {
+    /// Common to all boards are the gain and, but for the amplitude, where it
+    /// cancels, the zero of the channel.
+    fn levels(&mut self, report: &SignalReport, levelled: &Levelled, heard: &Heard) {
         let Some(levels) = &report.levels else {
             return self.missing(
                 &[AMPLITUDE, SYMMETRY],
@@ -295,16 +322,29 @@ impl Page<'_, '_> {
             );
         };
         let note = "state levels by histogram".to_owned();
-        self.add(AMPLITUDE, "mean", Finding::Value(levels.amplitude), note);
+        let scale = |level: f64, zeros: f64| combined([heard.gain_u * level, heard.zero_u * zeros]);
+        let mean = levels.amplitude;
+        let common = scale(mean.value, 0.0);
+        self.add_with_common(AMPLITUDE, "mean", Finding::Value(mean), common, note);
         let note = format!("of {} half-bits", levelled.count);
         for (part, level) in [("lowest", levelled.lowest), ("highest", levelled.highest)] {
-            self.add(AMPLITUDE, part, Finding::Value(level), note.clone());
+            let common = scale(level.value, 1.0);
+            let note = note.clone();
+            self.add_with_common(AMPLITUDE, part, Finding::Value(level), common, note);
         }
         let symmetry = levels.symmetry;
         let size = Estimate::new(symmetry.value.abs(), symmetry.u);
-        self.add(SYMMETRY, "mean", Finding::Value(size), String::new());
+        let common = scale(size.value, 2.0);
+        self.add_with_common(
+            SYMMETRY,
+            "mean",
+            Finding::Value(size),
+            common,
+            String::new(),
+        );
+        let common = scale(levelled.asymmetry.value, 2.0);
         let worst = Finding::Value(levelled.asymmetry);
-        self.add(SYMMETRY, "worst", worst, note);
+        self.add_with_common(SYMMETRY, "worst", worst, common, note);
     }
 
     fn overshoot(&mut self, shape: &Shape, heard: &Heard) {

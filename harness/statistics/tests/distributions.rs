@@ -158,3 +158,24 @@ fn the_noncentral_t_agrees_with_its_integral() {
         assert!((tails.lower + tails.upper - 1.0).abs() < 1e-10);
     }
 }
+
+/// A tail of what is not a number claims nothing: it is not below any alpha.
+#[test]
+fn what_is_not_a_number_has_no_tails() {
+    let nan = f64::NAN;
+    for tails in [
+        normal(nan),
+        student_t(nan, 3.0),
+        student_t(1.0, nan),
+        chi_square(nan, 2.0),
+        fisher_f(nan, 2.0, 3.0),
+        fisher_f(1.0, 2.0, nan),
+        noncentral_t(nan, 3.0, 1.0),
+        noncentral_t(1.0, 3.0, nan),
+    ] {
+        assert!(tails.lower.is_nan() && tails.upper.is_nan(), "{tails:?}");
+        assert!(tails.two_sided().is_nan());
+    }
+    // What is infinitely far out is not unknown.
+    assert!(student_t(f64::INFINITY, 3.0).upper < 1e-100);
+}

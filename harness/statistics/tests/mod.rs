@@ -5,11 +5,13 @@
 // may look like a constant.
 #![allow(clippy::excessive_precision, clippy::approx_constant)]
 
+mod claims;
 mod data;
 mod distributions;
 mod exchange;
 mod one_lot;
 mod properties;
+mod resolution;
 mod studies;
 mod two_lots;
 

@@ -110,6 +110,39 @@ fn planted_levels_slopes_and_packets_are_found() {
     );
 }
 
+/// Levels anywhere between two codes, without noise: each is known to a bin, so
+/// their sum errs by sqrt 2 of what one does and half their difference by half of
+/// that (GUM 5.1.2, F.2.2.1). u is what the errors of many pairs scatter by.
+#[test]
+fn symmetry_and_amplitude_count_a_bin_of_either_level() {
+    let mut chance = Seed(10).stream(&[1]);
+    let scale = Scale {
+        gain: 0.05,
+        offset: 0.0,
+        step: 1.0,
+    };
+    let (mut symmetry, mut amplitude) = (0.0, 0.0);
+    let mut stated = (0.0, 0.0);
+    let pairs = 400;
+    for _ in 0..pairs {
+        let (high, low) = (15.0 + chance.uniform(), -15.0 - chance.uniform());
+        let code = |volts: f64| libm::round(volts / scale.gain) as i16;
+        let samples: Vec<i16> = (0..8000)
+            .map(|n| code(if n / 580 % 2 == 0 { low } else { high }))
+            .collect();
+        let levels = read(&samples, scale, samples.len()).1.levels;
+        let levels = levels.expect("two levels");
+        symmetry += (levels.symmetry.value - (high + low)).powi(2);
+        amplitude += (levels.amplitude.value - (high - low) / 2.0).powi(2);
+        stated = (levels.symmetry.u, levels.amplitude.u);
+    }
+    for (squares, u) in [(symmetry, stated.0), (amplitude, stated.1)] {
+        let scatter = libm::sqrt(squares / f64::from(pairs));
+        // A standard deviation from 400 is good to 4 %, three of which are 12 %.
+        near(u / scatter, 1.0, 0.12);
+    }
+}
+
 #[test]
 fn pieces_types_and_probe_direction_change_nothing() {
     let pattern = Pattern::address_55_step_6(&PacketShape::PLAIN).expect("a packet");

@@ -13,6 +13,7 @@ mod hardships;
 mod influence;
 mod inspect;
 mod inspect_records;
+mod interruption;
 mod lots;
 mod marks;
 mod ngspice;

@@ -6,7 +6,8 @@ use crate::observation::{Observation, Take};
 use crate::record::{JudgedMetric, Record};
 
 /// What is marked, in the order in which a fault goes.
-const SHOWN: [Landmark; 5] = [
+const SHOWN: [Landmark; 6] = [
+    Landmark::WatchedFrom,
     Landmark::Closing,
     Landmark::Onset,
     Landmark::Reversal,

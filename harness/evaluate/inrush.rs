@@ -5,11 +5,11 @@
 use super::Context;
 use super::fault::{current, rail_failed};
 use super::sheet::{Sheet, Worst, worst};
-use crate::interruption::{Episode, episodes};
+use crate::interruption::{Episode, Noise, episodes};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::observation::{Bank, InrushStart, Take};
 use crate::units::{Dimension, Quantity, show};
-use crate::waveform::{Signal, Trace, departure, peak};
+use crate::waveform::{Signal, Trace, departure};
 
 const STARTS: (&str, Dimension) = ("starts", Dimension::Count);
 const TRIPS: (&str, Dimension) = ("false_trips", Dimension::Count);
@@ -94,7 +94,8 @@ fn count(number: usize) -> Estimate {
 /// The stretches in which the output is on.
 fn stretches(node: &Trace, context: &Context) -> Vec<Episode> {
     let level = ON * context.supply_voltage.si().abs();
-    episodes(node, level, level, context.quiet(node.period()), 0)
+    let noise = Noise::alternating(node, context.half_bit.si());
+    episodes(node, noise, (level, level), context.quiet(node.period()), 0)
 }
 
 fn watch(take: &Take, bank: &Bank, context: &Context) -> Watched {
@@ -227,7 +228,7 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
             both(Blame::Board, "the output never came on")
         };
     };
-    let peak = match peak(trace, begun.at.value - trace.period(), trace.last()) {
+    let peak = match current.largest(begun.at.value - trace.period(), trace.last()) {
         Some(found) if trace.clipped() => Finding::Above(found.value),
         Some(found) => Finding::Value(found.value),
         None => Finding::unknown(Blame::Bench, "the capture ends with the inrush"),

@@ -6,13 +6,13 @@ use super::Context;
 use super::fault::{current, examine};
 use super::phase::{LASTING, Run, first_after, lasting, phase_before, phases};
 use super::sheet::Sheet;
-use crate::interruption::{Current, opened_for_good};
+use crate::interruption::{Current, opened_for_good, turn};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::observation::{Direction, GapClosing, Place, Take};
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{
     HalfBit, HalfBits, LogicLine, Signal, Trace, edges, falls_for_good, first_beyond,
-    peak_sustained, top_state, zero_crossing,
+    peak_sustained, top_state,
 };
 
 const TIME: (&str, Dimension) = ("reversal_time", Dimension::Time);
@@ -347,18 +347,9 @@ impl Scene<'_> {
     fn turns_within(&self, index: usize, phase: i8) -> Option<Estimate> {
         let half = self.half_bits[index];
         let sense = if half.high == (phase > 0) { 1.0 } else { -1.0 };
-        let values = self.node.values();
-        let start = self.node.index_from(half.from);
-        let end = self.node.index_from(half.to);
-        let along = |at: usize| sense * values[at] > 0.0;
-        let mut at = end.checked_sub(1)?;
-        if at < start || !along(at) {
-            return None;
-        }
-        while at > start && along(at - 1) {
-            at -= 1;
-        }
-        (at > start).then(|| zero_crossing(self.node, at - 1))
+        let halves = self.half_bits.iter().map(|half| half.to - half.from);
+        let shortest = halves.fold(f64::INFINITY, f64::min);
+        turn(self.node, shortest, (half.from, half.to), sense)
     }
 }
 

@@ -9,7 +9,9 @@ mod ending;
 mod episode;
 mod fault;
 mod noise;
+mod parabola;
 mod passing;
+mod reading;
 mod size;
 
 pub use closure::{Closure, Line, opened_for_good};

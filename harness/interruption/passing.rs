@@ -2,7 +2,7 @@
 //! and then read off the samples by a local fit. It counts no faults.
 
 use super::Noise;
-use crate::measurement::{Estimate, combined, rectangular};
+use crate::measurement::{Estimate, rectangular};
 use crate::waveform::{Trace, between_samples};
 
 /// How many standard deviations of a mean noise is given to be the level: of
@@ -15,16 +15,16 @@ const NEAR: f64 = 3.5;
 
 /// A trace with the means that tell flow from noise.
 pub(super) struct Flow<'a> {
-    trace: &'a Trace,
-    noise: Noise,
+    pub(super) trace: &'a Trace,
+    pub(super) noise: Noise,
     /// Sums up to each sample.
     sums: Vec<f64>,
     /// Samples of a mean.
-    width: usize,
+    pub(super) width: usize,
     /// Standard deviation of a mean.
     scatter: f64,
     /// Samples of a fit, at most.
-    longest: usize,
+    pub(super) longest: usize,
 }
 
 impl<'a> Flow<'a> {
@@ -59,12 +59,12 @@ impl<'a> Flow<'a> {
         }
     }
 
-    fn len(&self) -> usize {
+    pub(super) fn len(&self) -> usize {
         self.trace.len()
     }
 
     /// Magnitude of the mean about sample `index`, shorter at the ends.
-    fn mean(&self, index: usize) -> f64 {
+    pub(super) fn mean(&self, index: usize) -> f64 {
         if self.width == 1 {
             return self.trace.values()[index].abs();
         }
@@ -209,182 +209,10 @@ impl<'a> Flow<'a> {
         Some(Estimate::new(from + half, rectangular(half)))
     }
 
-    /// The passing of `level` between the means about `index` and the next.
-    fn read(&self, index: usize, level: f64, rising: bool) -> Estimate {
-        let far = if rising { index + 1 } else { index };
-        let sense = self.sense(far);
-        if let Some(found) = self.fitted(index, level, sense, rising) {
-            return found;
-        }
-        let values = self.trace.values();
-        // The samples themselves may pass a little beside their means.
-        let passes = |at: usize| {
-            let (here, next) = (sense * values[at], sense * values[at + 1]);
-            (here < level) != (next < level) && (next > here) == rising
-        };
-        // From where the level is surely passed, the nearest passing of it.
-        let sure = level + 2.5 * self.noise.sd;
-        let (from, to) = (
-            index.saturating_sub(2 * self.width),
-            (index + 2 * self.width + 1).min(self.len() - 1),
-        );
-        let beyond = |at: &usize| sense * values[*at] >= sure;
-        let place = if rising {
-            let end = (from..=to).find(beyond).unwrap_or(to);
-            (from..end).rfind(|&at| passes(at))
-        } else {
-            let begin = (from..=to).rfind(beyond).unwrap_or(from);
-            (begin..to).find(|&at| passes(at))
-        };
-        let place = place.unwrap_or(index);
-        let found = between_samples(self.trace, place, level, sense, self.noise.of_one());
-        let found = self.decaying(place, level, sense).unwrap_or(found);
-        let plateau = self.plateau(place) * self.trace.period();
-        let u = combined([
-            found.u,
-            rectangular(plateau / 2.0),
-            self.slowly(index, rising),
-        ]);
-        Estimate::new(found.value, u)
-    }
-
-    /// On a decay, steep at first, the passing lies where an exponential through
-    /// both samples has it. Standard uncertainty: half of what a straight line
-    /// would say otherwise, as a rectangle, and a hundredth of the period; the
-    /// samples' over the slope there.
-    fn decaying(&self, index: usize, level: f64, sense: f64) -> Option<Estimate> {
-        let value = |at: usize| self.trace.values().get(at).map(|x| x * sense);
-        let before = value(index.checked_sub(1)?)?;
-        let (here, next) = (value(index)?, value(index + 1)?);
-        let noise = self.noise.of_one();
-        let decays = here > level && next < level && next > 3.0 * noise;
-        if !decays || before - here < here - next {
-            return None;
-        }
-        let rate = libm::log(here / next);
-        let fraction = libm::log(here / level) / rate;
-        let straight = (here - level) / (here - next);
-        let u = combined([
-            rectangular((straight - fraction) / 2.0),
-            combined([1.0 - fraction, fraction]) * noise / (rate * level),
-            self.trace.scale_u(level) / (rate * level),
-            0.01,
-        ]);
-        let period = self.trace.period();
-        Some(Estimate::new(
-            self.trace.time(index) + fraction * period,
-            u * period,
-        ))
-    }
-
-    /// What the noise of one sample is worth in seconds on the slope of the
-    /// means about `index`, where there are means.
-    fn slowly(&self, index: usize, rising: bool) -> f64 {
-        let reach = self.width;
-        // On the flatter side: a fall comes to rest, a rise comes from it.
-        let (from, to) = if rising {
-            (index.saturating_sub(reach), index + 1)
-        } else {
-            (index, (index + 1 + reach).min(self.len() - 1))
-        };
-        let slope = (self.mean(to) - self.mean(from)).abs() / (to - from) as f64;
-        let most = self.longest as f64;
-        if slope > 0.0 {
-            (self.noise.of_one() / slope).min(most) * self.trace.period()
-        } else {
-            0.0
-        }
-    }
-
-    /// For how many samples an undithered waveform rests on one code beside the
-    /// change of one code after `index`: there it passes a level unseen.
-    fn plateau(&self, index: usize) -> f64 {
-        let values = self.trace.values();
-        let step = self.trace.step();
-        let one = |a: f64, b: f64| (a - b).abs() <= 1.5 * step;
-        if self.noise.coarse == 0.0 || !one(values[index], values[index + 1]) {
-            return 0.0;
-        }
-        let rests = |at: usize, from: usize| (values[at] - values[from]).abs() < 0.5 * step;
-        let back = (0..=index).rev().take(self.longest);
-        let back = back.take_while(|&at| rests(at, index)).count();
-        let on = (index + 1..values.len()).take(self.longest);
-        let on = on.take_while(|&at| rests(at, index + 1)).count();
-        back.min(on) as f64
-    }
-
-    fn sense(&self, index: usize) -> f64 {
+    pub(super) fn sense(&self, index: usize) -> f64 {
         let from = index.saturating_sub((self.width - 1) / 2);
         let to = (index + self.width / 2 + 1).min(self.len());
         (self.sums[to] - self.sums[from]).signum()
-    }
-
-    /// By the parabola through the samples about the passing, over the longest
-    /// stretch that it fits and that agrees with the shorter ones.
-    ///
-    /// Standard uncertainty (GUM 5.1.2): the fit's, lengthened by the noise's
-    /// memory, and steps of the converter that the slope does not wipe out,
-    /// over the slope; gain and zero of the level likewise.
-    fn fitted(&self, index: usize, level: f64, sense: f64, rising: bool) -> Option<Estimate> {
-        /// Standard deviations by which a longer fit may differ.
-        const AGREES: f64 = 2.0;
-        /// Standard deviations that make a slope.
-        const SLOPE: f64 = 5.0;
-        /// Of several fits the one with the least u is taken, which makes that
-        /// too small by about this factor (tried with invented captures).
-        const CHOSEN: f64 = 1.2;
-        /// Steps of the converter that an undithered fit goes through.
-        const SPAN: f64 = 3.0;
-        let period = self.trace.period();
-        let mut centre = index as f64 + 0.5;
-        let mut best: Option<(f64, f64, f64)> = None;
-        let mut reach = 2.5;
-        while reach <= self.longest as f64 {
-            let Some(fit) = Parabola::of(self.trace.values(), sense, centre, reach) else {
-                break;
-            };
-            let noise = self.noise.of_one();
-            let freedom = fit.count as f64 - 3.0;
-            let allowed = noise * noise * (1.0 + 3.0 * libm::sqrt(2.0 / freedom));
-            if fit.squares / freedom > allowed {
-                break;
-            }
-            let Some((at, slope)) = fit.passes(level).filter(|&(_, s)| (s > 0.0) == rising) else {
-                if best.is_some() {
-                    break;
-                }
-                reach *= 1.5;
-                continue;
-            };
-            let lengthened = noise * self.noise.lengthened(fit.count);
-            // A slope that noise could have made, or over too few of the
-            // converter's steps, says nothing.
-            let told = slope.abs() >= SLOPE * lengthened * libm::sqrt(fit.slope_variance(at));
-            let spans = slope.abs() * fit.count as f64 >= SPAN * self.trace.step();
-            if !told || (self.noise.coarse > 0.0 && !spans) {
-                reach *= 1.5;
-                continue;
-            }
-            let scatter = lengthened * libm::sqrt(fit.variance(at));
-            let u = CHOSEN * scatter / slope.abs();
-            let place = centre + at;
-            if let Some((known, known_u, _)) = best
-                && (place - known).abs() > AGREES * known_u
-            {
-                break;
-            }
-            // What a longer fit moves it by, its bend may move it on by.
-            let moved = best.map_or(0.0, |(known, _, _)| (place - known).abs());
-            let u = combined([u, moved]);
-            if best.is_none_or(|(_, known_u, _)| u < known_u) {
-                best = Some((place, u, slope.abs()));
-                centre = place;
-            }
-            reach *= 1.5;
-        }
-        let (place, u, slope) = best?;
-        let u = combined([u, self.trace.scale_u(level) / slope]) * period;
-        Some(Estimate::new(self.trace.time(0) + place * period, u))
     }
 }
 
@@ -415,109 +243,4 @@ pub fn turn(trace: &Trace, half: f64, (from, to): (f64, f64), sense: f64) -> Opt
     let under = (start..=before).rev().find(|&at| !along(at, 0.0));
     let place = under.unwrap_or(before);
     Some(between_samples(trace, place, 0.0, sense, noise.of_one()))
-}
-
-/// A parabola through samples by least squares, about a centre; places in
-/// samples from it.
-struct Parabola {
-    terms: [f64; 3],
-    /// Inverse of the normal equations.
-    inverse: [[f64; 3]; 3],
-    reach: f64,
-    squares: f64,
-    count: usize,
-}
-
-impl Parabola {
-    fn of(values: &[f64], sense: f64, centre: f64, reach: f64) -> Option<Self> {
-        let from = libm::ceil(centre - reach).max(0.0) as usize;
-        let to = libm::floor(centre + reach).max(0.0) as usize;
-        if to >= values.len() || to < from + 4 {
-            return None;
-        }
-        let place = |index: usize| (index as f64 - centre) / reach;
-        let mut powers = [0.0; 5];
-        let mut right = [0.0; 3];
-        for index in from..=to {
-            let (x, y) = (place(index), sense * values[index]);
-            let mut power = 1.0;
-            for (order, sum) in powers.iter_mut().enumerate() {
-                *sum += power;
-                if let Some(sum) = right.get_mut(order) {
-                    *sum += power * y;
-                }
-                power *= x;
-            }
-        }
-        let normal = [0, 1, 2].map(|row| [0, 1, 2].map(|column| powers[row + column]));
-        let inverse = inverse(normal)?;
-        let terms = inverse.map(|row| (0..3).map(|k| row[k] * right[k]).sum());
-        let mut fit = Self {
-            terms,
-            inverse,
-            reach,
-            squares: 0.0,
-            count: to - from + 1,
-        };
-        fit.squares = (from..=to)
-            .map(|index| {
-                let off = sense * values[index] - fit.at(place(index));
-                off * off
-            })
-            .sum();
-        Some(fit)
-    }
-
-    fn at(&self, x: f64) -> f64 {
-        self.terms[0] + x * (self.terms[1] + x * self.terms[2])
-    }
-
-    /// Where it passes `level` nearest to the centre and within reach, and its
-    /// slope a sample there.
-    fn passes(&self, level: f64) -> Option<(f64, f64)> {
-        let [c, b, a] = self.terms;
-        let c = c - level;
-        let root = libm::sqrt(b * b - 4.0 * a * c);
-        // The stable form; the other root lies farther out.
-        let x = -2.0 * c / (b + b.signum() * root);
-        let slope = b + 2.0 * a * x;
-        (x.abs() <= 1.0 && slope.is_finite() && slope != 0.0)
-            .then(|| (x * self.reach, slope / self.reach))
-    }
-
-    /// Variance of its slope a sample at `at` samples from the centre, of unit
-    /// noise.
-    fn slope_variance(&self, at: f64) -> f64 {
-        let x = at / self.reach;
-        let inverse = &self.inverse;
-        let sum = inverse[1][1] + 4.0 * x * inverse[1][2] + 4.0 * x * x * inverse[2][2];
-        sum.max(0.0) / (self.reach * self.reach)
-    }
-
-    /// Variance of its value at `at` samples from the centre, of unit noise.
-    fn variance(&self, at: f64) -> f64 {
-        let x = at / self.reach;
-        let powers = [1.0, x, x * x];
-        let mut sum = 0.0;
-        for row in 0..3 {
-            for column in 0..3 {
-                sum += powers[row] * self.inverse[row][column] * powers[column];
-            }
-        }
-        sum.max(0.0)
-    }
-}
-
-/// The inverse by cofactors.
-fn inverse(m: [[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
-    let minor = |row: usize, column: usize| {
-        let (r, s) = ((row + 1) % 3, (row + 2) % 3);
-        let (c, d) = ((column + 1) % 3, (column + 2) % 3);
-        m[r][c] * m[s][d] - m[r][d] * m[s][c]
-    };
-    let whole: f64 = (0..3).map(|column| m[0][column] * minor(0, column)).sum();
-    if whole.abs() < 1e-12 {
-        return None;
-    }
-    Some([0, 1, 2].map(|row| [0, 1, 2].map(|column| minor(column, row) / whole)))
 }

@@ -108,7 +108,7 @@ impl Noise {
 /// Mean of the largest of `count` standard normal numbers: sqrt(2 ln n) with
 /// the second and third term of its expansion (Gumbel's limit); between one and
 /// three the exact 0, 0.564 and 0.846.
-pub fn largest_of(count: f64) -> f64 {
+pub(super) fn largest_of(count: f64) -> f64 {
     if count <= 2.0 {
         return 0.564 * (count - 1.0).max(0.0);
     }
@@ -125,7 +125,7 @@ pub fn largest_of(count: f64) -> f64 {
 /// Of how many alike normal numbers about `near` lie within `reach`
 /// standard deviations of the largest: n (1 - Phi(e(n) - reach)) = near, by
 /// repetition.
-pub fn all_of(near: f64, reach: f64) -> f64 {
+pub(super) fn all_of(near: f64, reach: f64) -> f64 {
     let mut count = near.max(1.0);
     for _ in 0..40 {
         let beyond = 0.5 * libm::erfc((largest_of(count) - reach) / std::f64::consts::SQRT_2);

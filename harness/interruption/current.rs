@@ -1,7 +1,10 @@
 //! A current with its zero taken from the pre-trigger, and the levels that its
 //! noise allows. It finds no fault.
 
-use crate::measurement::{combined, rectangular, resolution};
+use super::Noise;
+use super::passing::Flow;
+use super::size::{Largest, peak};
+use crate::measurement::{Estimate, combined, rectangular, resolution};
 use crate::waveform::{Baseline, Trace};
 
 /// The levels and times by which a fault is told from everything else.
@@ -44,28 +47,40 @@ pub struct Current {
     pub beyond: f64,
     /// First sample that is not pre-trigger.
     pub start: usize,
-    /// Whether the pre-trigger was quiet, so that zero was taken from it.
-    pub calm: bool,
+    /// How its samples scatter.
+    pub noise: Noise,
+    /// Samples of the quiet pre-trigger that zero and noise were taken from;
+    /// none where it was not quiet.
+    pub calm_count: usize,
 }
 
 impl Current {
     /// Reads `trace`, whose pre-trigger ends as `before` says.
     ///
     /// Zero is the mean of the pre-trigger where that is quiet (mean and
-    /// scatter under a tenth of the rated current), otherwise the channel's
-    /// own. A standing current, as of a bleeder, looks like an offset; so the
+    /// scatter under a tenth of the rated current, or scatter that is noise),
+    /// otherwise the channel's own. A standing current, as of a bleeder, looks like an offset; so the
     /// correction is stated with a rectangle of its own size (GUM 4.3.7).
     pub fn of(trace: Trace, before: Before, terms: &Terms) -> Self {
+        /// The share of the onset level that noise may have.
+        const LOUDEST: f64 = 0.25;
+        /// Standard deviations of white noise that noise of some memory has.
+        const ALIKE: f64 = 4.0;
         let offset_u = trace.zero_u();
         let pre_end = pre_trigger(&trace, before);
-        let calm = Baseline::of(&trace, trace.first(), pre_end)
-            .filter(|base| base.mean.abs() < terms.calm && base.noise < terms.calm);
+        let calm = Baseline::of(&trace, trace.first(), pre_end).filter(|base| {
+            // Noise that neighbours do not share is no standing current.
+            let noisy = base.noise < LOUDEST * terms.onset && base.noise < ALIKE * trace.grain();
+            base.mean.abs() < terms.calm && (base.noise < terms.calm || noisy)
+        });
         let mut start = trace.index_from(pre_end.max(trace.first()));
         if calm.is_none() && before == Before::Unknown {
             start = 0;
         }
         let (trace, noise, reach) = match calm {
             Some(base) => {
+                let quiet = trace.window(trace.first(), pre_end);
+                let noise = Noise::of(quiet, base.mean, base.noise, trace.step());
                 // Noise of a step or more dithers the resolution away.
                 let coarse = if base.noise < trace.step() {
                     resolution(trace.step())
@@ -73,15 +88,15 @@ impl Current {
                     0.0
                 };
                 let u = combined([base.mean_u(), rectangular(base.mean), coarse]);
-                (trace.less(base.mean, u), base.noise, base.reach)
+                (trace.less(base.mean, u), noise, base.reach)
             }
             None => {
-                let grain = trace.grain();
-                (trace, grain, 0.0)
+                let noise = Noise::alternating(&trace, 0.0);
+                (trace, noise, 0.0)
             }
         };
-        let off = terms.off.max(4.0 * noise + offset_u);
-        let beyond = (5.0 * noise).max(reach + 2.0 * trace.sample_u()) + offset_u.min(off);
+        let off = terms.off.max(4.0 * noise.sd + offset_u);
+        let beyond = (5.0 * noise.sd).max(reach + 2.0 * trace.sample_u()) + offset_u.min(off);
         // Exact samples have no noise to depart from.
         let beyond = beyond.max(1e-6 * terms.onset);
         Self {
@@ -89,9 +104,38 @@ impl Current {
             quiet: terms.quiet + trace.period(),
             beyond,
             start,
-            calm: calm.is_some(),
+            calm_count: calm.map_or(0, |base| base.count),
+            noise,
             trace,
         }
+    }
+}
+
+impl Current {
+    /// The last instant before the current stays off, searched from sample
+    /// `start`, at which it flows; `None` where that was not seen.
+    pub fn interruption(&self, start: usize) -> Option<Estimate> {
+        let flow = Flow::new(&self.trace, self.noise, self.off);
+        flow.ends(self.off, self.quiet, start).map(|end| end.0)
+    }
+
+    /// The largest magnitude from `from` to `to` in seconds, freed of what noise
+    /// adds and of what falls between samples; `None` without a sample there.
+    pub fn largest(&self, from: f64, to: f64) -> Option<Largest> {
+        peak(self, self.quiet, from, to)
+    }
+
+    /// Whether the samples begin with the current flowing already, at `onset`
+    /// within the first span in which it would be off.
+    pub(super) fn begins_within(&self, onset: f64) -> bool {
+        /// Samples that show it.
+        const FIRST: usize = 3;
+        let values = self.trace.values();
+        let flows = values.iter().take(FIRST).any(|x| x.abs() >= self.off);
+        let early = self
+            .trace
+            .window(self.trace.first(), self.trace.first() + self.quiet);
+        self.calm_count == 0 && flows && early.iter().any(|x| x.abs() >= onset)
     }
 }
 

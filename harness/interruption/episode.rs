@@ -1,8 +1,10 @@
 //! Episodes of current: onset to interruption, one after the other, and
 //! contact bounce counted as one. It does not say who ended an episode.
 
+use super::Noise;
+use super::passing::Flow;
 use crate::measurement::Estimate;
-use crate::waveform::{Trace, falls_for_good, first_beyond};
+use crate::waveform::Trace;
 
 /// One stretch of a waveform beyond a level.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,24 +19,32 @@ pub struct Episode {
 /// The most episodes taken from one trace.
 const MOST: usize = 10_000;
 
-/// Every episode from sample `start` on: each begins where the magnitude
-/// reaches `onset` and ends where it stays under `off` for longer than
-/// `quiet`. An alternating current passes zero within an episode every
-/// half-bit, so `quiet` must be longer than that.
-pub fn episodes(trace: &Trace, onset: f64, off: f64, quiet: f64, start: usize) -> Vec<Episode> {
+/// Every episode of `trace` with `noise` from sample `start` on: each begins
+/// where the magnitude reaches `onset` and ends where it stays under `off` for
+/// longer than `quiet`. An alternating current passes zero within an episode
+/// every half-bit, so `quiet` must be longer than that.
+pub fn episodes(
+    trace: &Trace,
+    noise: Noise,
+    (onset, off): (f64, f64),
+    quiet: f64,
+    start: usize,
+) -> Vec<Episode> {
+    let off = off.min(onset);
+    let flow = Flow::new(trace, noise, off);
     let mut found = Vec::new();
     let mut from = start;
     while found.len() < MOST {
-        let Some(begin) = first_beyond(trace, onset, from) else {
+        let Some((begin, index)) = flow.reaches(onset, from) else {
             break;
         };
-        let end = falls_for_good(trace, off.min(onset), quiet, begin.index);
+        let end = flow.ends(off, quiet, index);
         found.push(Episode {
-            onset: begin.at,
-            interruption: end.map(|end| end.at),
+            onset: begin,
+            interruption: end.map(|end| end.0),
         });
         match end {
-            Some(end) => from = end.index,
+            Some((_, index)) => from = index,
             None => break,
         }
     }

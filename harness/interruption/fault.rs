@@ -2,12 +2,13 @@
 //! ended it is decided beside this.
 
 use super::episode::{episodes, merge_bounce};
+use super::size::{Largest, let_through};
 use super::{Current, Ending, Episode, Provocation, Terms, Witnesses, ending};
 use crate::measurement::{
     Blame, Estimate, Finding, Landmark, Mark, combined, rectangular, resolution,
 };
 use crate::units::{Dimension, show};
-use crate::waveform::{Extreme, departure, peak, square_integral, top_state};
+use crate::waveform::{departure, top_state};
 
 /// Fewer samples than this are no measurement of a time.
 pub const FEWEST_SAMPLES: f64 = 3.0;
@@ -27,6 +28,9 @@ pub struct Fault {
     pub episodes: Vec<Episode>,
     /// The onset level, in amperes.
     level: f64,
+    /// The capture begins within the fault: nothing before its first sample
+    /// was seen.
+    begun_before: bool,
     notes: Vec<String>,
 }
 
@@ -38,7 +42,7 @@ pub enum Examined {
     /// Current flowed, but never up to the onset level.
     NotReached {
         /// The largest that flowed.
-        peak: Extreme,
+        peak: Largest,
         /// When it was largest, in seconds.
         at: Estimate,
         /// Who can mend it.
@@ -100,8 +104,25 @@ pub fn examine(current: Current, terms: &Terms, witnesses: &Witnesses<'_>) -> Ex
             ),
         };
     }
-    let all = episodes(trace, level, current.off, current.quiet, inception.index);
-    let begun = inception.at.value;
+    let begun_before = current.begins_within(level);
+    let levels = (level, current.off);
+    let start = if begun_before { 0 } else { current.start };
+    let mut all = episodes(trace, current.noise, levels, current.quiet, start);
+    let mut inception = inception.at;
+    if begun_before {
+        inception = Estimate::new(trace.first(), resolution(trace.period()));
+        if let Some(first) = all.first_mut() {
+            first.onset = inception;
+        }
+    }
+    // A bump too short to depart from noise may be the onset all the same.
+    if let Some(first) = all
+        .first()
+        .filter(|first| first.onset.value < inception.value)
+    {
+        inception = first.onset;
+    }
+    let begun = inception.value;
     let (found, bounced) = merge_bounce(&all, |from, to| {
         let shown = match witnesses.provocation {
             Provocation::Short { closure, .. } => {
@@ -118,13 +139,17 @@ pub fn examine(current: Current, terms: &Terms, witnesses: &Witnesses<'_>) -> Ex
     if bounced > 0 {
         notes.push("contact bounced, counted as one fault".into());
     }
+    if begun_before {
+        notes.push("the capture begins within the fault: what came before is not in it".into());
+    }
     let ending = ending::ending(&current, witnesses, &found, begun);
     if let Some(note) = limiting(&current, &ending, &first) {
         notes.push(note);
     }
     Examined::Fault(Box::new(Fault {
-        inception: inception.at,
+        inception,
         onset: first.onset,
+        begun_before,
         ending,
         episodes: found,
         level,
@@ -157,7 +182,7 @@ fn nothing_flowed(witnesses: &Witnesses<'_>) -> Examined {
 
 fn not_reached(current: &Current, from: f64, witnesses: &Witnesses<'_>) -> Examined {
     let trace = &current.trace;
-    let Some(found) = peak(trace, from, trace.last()) else {
+    let Some(found) = current.largest(from, trace.last()) else {
         return Examined::Nothing {
             blame: Blame::Bench,
             reason: "the capture ends with the fault".into(),
@@ -183,7 +208,7 @@ fn not_reached(current: &Current, from: f64, witnesses: &Witnesses<'_>) -> Exami
     }
 }
 
-fn sampled_at(current: &Current, extreme: &Extreme) -> Estimate {
+fn sampled_at(current: &Current, extreme: &Largest) -> Estimate {
     let trace = &current.trace;
     Estimate::new(trace.time(extreme.index), resolution(trace.period()))
 }
@@ -203,7 +228,7 @@ fn limiting(current: &Current, ending: &Ending, first: &Episode) -> Option<Strin
         )
     };
     let (middle, end) = (window(0.5, 0.75)?, window(0.75, 1.0)?);
-    let most = peak(&current.trace, first.onset.value, until.value)?;
+    let most = current.largest(first.onset.value, until.value)?;
     let steady = (middle.value - end.value).abs() < 0.05 * end.value;
     (steady && end.value < 0.8 * most.value.value)
         .then(|| format!("limits at {}", show(end.value, Dimension::Current)))
@@ -224,6 +249,7 @@ impl Fault {
         ]);
         let period = self.current.trace.period();
         match &self.ending {
+            Ending::Own(_) if self.begun_before => Finding::Above(Estimate::new(span, u)),
             Ending::Own(_) if span < FEWEST_SAMPLES * period => {
                 Finding::Below(Estimate::new(FEWEST_SAMPLES * period, resolution(period)))
             }
@@ -241,7 +267,7 @@ impl Fault {
             return Reading::unmarked(Finding::unknown(*blame, reason.as_str()));
         }
         let from = self.inception.value - trace.period();
-        let Some(found) = peak(trace, from, self.ending.until().value) else {
+        let Some(found) = self.current.largest(from, self.ending.until().value) else {
             let finding = Finding::unknown(Blame::Bench, "no sample lies within the fault");
             return Reading::unmarked(finding);
         };
@@ -265,7 +291,7 @@ impl Fault {
         if let Ending::Undecided(_, blame, reason) = &self.ending {
             return Finding::unknown(*blame, reason.as_str());
         }
-        let found = square_integral(trace, self.inception, self.ending.until());
+        let found = let_through(&self.current, self.inception, self.ending.until());
         let missed = rectangular(self.current.beyond * self.current.beyond * trace.period());
         let found = Estimate::new(found.value, combined([found.u, missed]));
         if self.is_bound() {
@@ -277,13 +303,23 @@ impl Fault {
 
     fn is_bound(&self) -> bool {
         let span = self.ending.until().value - self.inception.value;
-        self.current.trace.clipped()
+        self.begun_before
+            || self.current.trace.clipped()
             || matches!(self.ending, Ending::Censored(..))
             || span < FEWEST_SAMPLES * self.current.trace.period()
     }
 
     fn begun(&self) -> Mark {
-        Mark::instant(Landmark::Inception, self.inception)
+        self.from(Landmark::Inception, self.inception)
+    }
+
+    /// Where the fault began, or the first sample where it began before that.
+    const fn from(&self, what: Landmark, at: Estimate) -> Mark {
+        if self.begun_before {
+            Mark::instant(Landmark::WatchedFrom, at)
+        } else {
+            Mark::instant(what, at)
+        }
     }
 
     fn ended(&self) -> Mark {
@@ -317,7 +353,7 @@ impl Fault {
 
     /// Trip time, peak and let-through, each with its marks.
     pub fn readings(&self) -> Readings {
-        let onset = Mark::instant(Landmark::Onset, self.onset);
+        let onset = self.from(Landmark::Onset, self.onset);
         let [onset_level, off_level] = self.levels();
         Readings {
             trip_time: Reading {

@@ -8,12 +8,20 @@ mod current;
 mod ending;
 mod episode;
 mod fault;
+mod noise;
+mod parabola;
+mod passing;
+mod reading;
+mod size;
 
 pub use closure::{Closure, Line, opened_for_good};
 pub use current::{Before, Current, Terms};
 pub use ending::{Ending, output_stays, rail_failed};
 pub use episode::{Episode, episodes, merge_bounce};
 pub use fault::{Examined, FEWEST_SAMPLES, Fault, Reading, Readings, examine};
+pub use noise::Noise;
+pub use passing::turn;
+pub use size::Largest;
 
 use crate::waveform::Trace;
 

@@ -16,6 +16,8 @@ pub enum Landmark {
     Onset,
     /// The last instant before the current stays off.
     Interruption,
+    /// The first sample, at which the current flowed already.
+    WatchedFrom,
     /// Up to here the current was watched, and it still flowed or was ended by
     /// something else than the board.
     WatchedUntil,
@@ -38,6 +40,7 @@ impl Landmark {
             Self::Inception => "inception",
             Self::Onset => "onset",
             Self::Interruption => "interruption",
+            Self::WatchedFrom => "watched from",
             Self::WatchedUntil => "watched until",
             Self::Peak => "peak",
             Self::OnsetLevel => "onset level",

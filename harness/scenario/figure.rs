@@ -45,7 +45,8 @@ impl<'a> Recorded<'a> {
 }
 
 /// What is marked, in the order in which a fault goes.
-const SHOWN: [Landmark; 5] = [
+const SHOWN: [Landmark; 6] = [
+    Landmark::WatchedFrom,
     Landmark::Closing,
     Landmark::Onset,
     Landmark::Reversal,

@@ -64,11 +64,6 @@ pub fn falls_for_good(trace: &Trace, level: f64, quiet: f64, start: usize) -> Op
     None
 }
 
-/// Where the waveform passes zero between samples `index` and `index + 1`.
-pub fn zero_crossing(trace: &Trace, index: usize) -> Estimate {
-    between(trace, index, 0.0, 1.0)
-}
-
 /// The instant between samples `index` and `index + 1` at which `sense` times
 /// the waveform passes `level`.
 ///
@@ -83,6 +78,19 @@ pub fn zero_crossing(trace: &Trace, index: usize) -> Estimate {
 /// instant, noise and resolution of the two samples, gain and zero of the
 /// level.
 fn between(trace: &Trace, index: usize, level: f64, sense: f64) -> Estimate {
+    between_samples(trace, index, level, sense, trace.sample_u())
+}
+
+/// The instant between samples `index` and `index + 1` at which `sense` times
+/// the waveform passes `level`, as [`first_beyond`] reads it, where each sample
+/// has the standard uncertainty `sample_u`.
+pub fn between_samples(
+    trace: &Trace,
+    index: usize,
+    level: f64,
+    sense: f64,
+    sample_u: f64,
+) -> Estimate {
     let value = |at: usize| trace.values().get(at).map(|x| x * sense);
     let period = trace.period();
     let (Some(here), Some(next)) = (value(index), value(index + 1)) else {
@@ -110,7 +118,7 @@ fn between(trace: &Trace, index: usize, level: f64, sense: f64) -> Estimate {
     let slope = rise.abs();
     let u = combined([
         place_u,
-        share * trace.sample_u() / slope,
+        share * sample_u / slope,
         trace.scale_u(level) / slope,
     ]);
     Estimate::new(trace.time(index) + fraction * period, u * period)

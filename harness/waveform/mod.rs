@@ -12,9 +12,11 @@ mod window;
 
 pub use capture::{Capture, CaptureFault, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 pub use half_bits::{Edge, HalfBit, HalfBits, edges};
-pub use instant::{Crossing, departure, falls_for_good, first_beyond, zero_crossing};
+pub use instant::{Crossing, between_samples, departure, falls_for_good, first_beyond};
 pub use trace::{Baseline, Trace};
-pub use window::{Extreme, least, mean, peak, peak_sustained, ripple, square_integral, top_state};
+pub use window::{
+    Extreme, SquareParts, least, mean, peak, peak_sustained, ripple, square_parts, top_state,
+};
 
 #[cfg(test)]
 pub(crate) mod synthetic;

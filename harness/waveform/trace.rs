@@ -186,6 +186,20 @@ impl Trace {
         self.grain
     }
 
+    /// As [`Self::grain`], by samples `lag` apart: noise that neighbours share
+    /// shows in it too.
+    pub fn grain_apart(&self, lag: usize) -> f64 {
+        if lag <= 1 {
+            return self.grain;
+        }
+        let apart = |k: usize| self.values.get(k + 2 * lag);
+        let bends = self.values.iter().enumerate().filter_map(|(k, first)| {
+            let last = apart(k)?;
+            Some((first - 2.0 * self.values[k + lag] + last).abs())
+        });
+        median_bend(bends.collect())
+    }
+
     /// Standard uncertainty of one sample but for gain and zero: its grain
     /// and its resolution, the rectangle of GUM F.2.2.1.
     pub fn sample_u(&self) -> f64 {
@@ -224,10 +238,11 @@ fn grain_of_codes(codes: &[i16]) -> Option<f64> {
 }
 
 fn grain_of(values: &[f64]) -> f64 {
-    let mut bends: Vec<f64> = values
-        .windows(3)
-        .map(|w| (w[0] - 2.0 * w[1] + w[2]).abs())
-        .collect();
+    let bends = values.windows(3);
+    median_bend(bends.map(|w| (w[0] - 2.0 * w[1] + w[2]).abs()).collect())
+}
+
+fn median_bend(mut bends: Vec<f64>) -> f64 {
     if bends.is_empty() {
         return 0.0;
     }

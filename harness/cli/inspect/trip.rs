@@ -30,7 +30,7 @@ pub(super) fn trip(trace: Option<Trace>, onset: f64, known: bool) -> Trip {
     if !known {
         notes[0].push_str("; gain errors of the probe are not in U");
     }
-    if !current.calm {
+    if current.calm_count == 0 {
         notes.push("its beginning is not quiet: zero is taken as the file has it".to_owned());
     }
     let off = current.off;

@@ -4,7 +4,7 @@
 
 use super::seen::Bank;
 use super::seen::Seen;
-use crate::interruption::{Episode, episodes};
+use crate::interruption::{Episode, Noise, episodes};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::scenario::context::Context;
 use crate::scenario::fault::current;
@@ -14,7 +14,7 @@ use crate::scenario::sheet::Worst;
 use crate::scenario::sheet::worst;
 use crate::scenario::take::Take;
 use crate::units::{Dimension, Quantity, show};
-use crate::waveform::{Signal, Trace, departure, peak};
+use crate::waveform::{Signal, Trace, departure};
 
 const STARTS: (&str, Dimension) = ("starts", Dimension::Count);
 const TRIPS: (&str, Dimension) = ("false_trips", Dimension::Count);
@@ -95,7 +95,9 @@ fn count(number: usize) -> Estimate {
 /// The stretches in which the output is on.
 fn stretches(node: &Trace, context: &Context) -> Vec<Episode> {
     let level = ON * context.supply_voltage.si().abs();
-    episodes(node, level, level, context.quiet(node.period()), 0)
+    // A coarse look may take less than a sample a half-bit, and tells no noise.
+    let noise = Noise::white(0.0);
+    episodes(node, noise, (level, level), context.quiet(node.period()), 0)
 }
 
 fn watch(take: &Take, bank: &Bank, context: &Context) -> Watched {
@@ -228,7 +230,7 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
             both(Blame::Board, "the output never came on")
         };
     };
-    let peak = match peak(trace, begun.at.value - trace.period(), trace.last()) {
+    let peak = match current.largest(begun.at.value - trace.period(), trace.last()) {
         Some(found) if trace.clipped() => Finding::Above(found.value),
         Some(found) => Finding::Value(found.value),
         None => Finding::unknown(Blame::Bench, "the capture ends with the inrush"),

@@ -75,7 +75,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             key: "peak_current",
             dimension: Dimension::Current,
             definition: "Largest magnitude of the output current from the departure beyond noise \
-                         to the end of the close look, of all starts; no interpolation.",
+                         to the end of the close look, of all starts, less what the largest of \
+                         many noisy samples adds and with what may lie between samples.",
             censoring: Censoring::Above,
             worse: Worse::Larger,
             per: Per::Run,

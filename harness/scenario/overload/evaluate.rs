@@ -17,7 +17,7 @@ use crate::scenario::fault::examine;
 use crate::scenario::fault::output_stays;
 use crate::scenario::sheet::Sheet;
 use crate::units::{Dimension, Quantity, show};
-use crate::waveform::{HalfBits, Signal, falls_for_good, first_beyond, top_state};
+use crate::waveform::{HalfBits, Signal, first_beyond, top_state};
 
 const TRIP_CURRENT: (&str, Dimension) = ("trip_current", Dimension::Current);
 const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
@@ -138,14 +138,14 @@ fn trip_current(
         sheet.missing(&[TRIP_CURRENT], "", Blame::Bench, reason);
         return;
     };
-    let end = falls_for_good(trace, current.off, current.quiet, begin.index);
+    let end = current.interruption(begin.index);
     let over = if ramp.duration.si() > 0.0 {
         ramp.duration.si().min(trace.last())
     } else {
         trace.last()
     };
-    let tripped = end.filter(|end| end.at.value < over - 2.0 * trace.period());
-    let until = tripped.map_or(over, |end| end.at.value);
+    let tripped = end.filter(|end| end.value < over - 2.0 * trace.period());
+    let until = tripped.map_or(over, |end| end.value);
     let (from, to) = last_half_bits(&current, &HalfBits::of(&ramp.take.capture), until, context);
     let Some(top) = top_state(trace, from, to) else {
         let reason = "too few samples before the end of the ramp";
@@ -160,7 +160,7 @@ fn trip_current(
         Some(_) if ramp.take.supply_protected => {
             (Finding::Above(top), "the supply protected itself")
         }
-        Some(end) if output_stays(&ramp.take, end.at.value, current.quiet, context) => {
+        Some(end) if output_stays(&ramp.take, end.value, current.quiet, context) => {
             (Finding::Above(top), "the load let go, not the board")
         }
         Some(_) => match delay {
@@ -179,7 +179,7 @@ fn trip_current(
     };
     let ended = match (tripped, &finding) {
         (Some(end), Finding::Value(_) | Finding::Below(_)) => {
-            Mark::instant(Landmark::Interruption, end.at)
+            Mark::instant(Landmark::Interruption, end)
         }
         _ => Mark::instant(
             Landmark::WatchedUntil,
@@ -220,7 +220,13 @@ fn no_trip_below(sheet: &mut Sheet<'_>, context: &Context, hold: &OverloadRamp) 
     let trace = &current.trace;
     let asked = hold.to.si().abs();
     let begin = (0.5 * asked).max(current.off);
-    let found = episodes(trace, begin, current.off, current.quiet, current.start);
+    let found = episodes(
+        trace,
+        current.noise,
+        (begin, current.off),
+        current.quiet,
+        current.start,
+    );
     let asked_for = if hold.duration.si() > 0.0 {
         hold.duration.si()
     } else {

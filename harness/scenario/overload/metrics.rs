@@ -94,7 +94,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             key: "trip_time",
             dimension: Dimension::Time,
             definition: "Interruption less onset on the current's magnitude: from its first \
-                         rising crossing of the onset level, interpolated linearly, to the last \
+                         rising crossing of the onset level, interpolated, to the last \
                          instant before it stays under the off level for longer than the \
                          longest half-bit and any cutout.",
             censoring: Censoring::Both,

@@ -5,7 +5,7 @@
 use super::seen::GapClosing;
 use super::seen::Seen;
 use super::settings::Direction;
-use crate::interruption::{Current, opened_for_good};
+use crate::interruption::{Current, opened_for_good, turn};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
 use crate::scenario::fault::current;
@@ -22,7 +22,7 @@ use crate::scenario::terms::Place;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{
     HalfBit, HalfBits, LogicLine, Signal, Trace, edges, falls_for_good, first_beyond,
-    peak_sustained, top_state, zero_crossing,
+    peak_sustained, top_state,
 };
 
 const TIME: (&str, Dimension) = ("reversal_time", Dimension::Time);
@@ -353,18 +353,9 @@ impl Scene<'_> {
     fn turns_within(&self, index: usize, phase: i8) -> Option<Estimate> {
         let half = self.half_bits[index];
         let sense = if half.high == (phase > 0) { 1.0 } else { -1.0 };
-        let values = self.node.values();
-        let start = self.node.index_from(half.from);
-        let end = self.node.index_from(half.to);
-        let along = |at: usize| sense * values[at] > 0.0;
-        let mut at = end.checked_sub(1)?;
-        if at < start || !along(at) {
-            return None;
-        }
-        while at > start && along(at - 1) {
-            at -= 1;
-        }
-        (at > start).then(|| zero_crossing(self.node, at - 1))
+        let halves = self.half_bits.iter().map(|half| half.to - half.from);
+        let shortest = halves.fold(f64::INFINITY, f64::min);
+        turn(self.node, shortest, (half.from, half.to), sense)
     }
 }
 

@@ -108,8 +108,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             key: "trip_time",
             dimension: Dimension::Time,
             definition: "Trip time on a true short near the board while reversing is enabled, \
-                         from the first rising crossing of the onset level, interpolated \
-                         linearly, to the interruption; any reversal tried first is in it.",
+                         from the first rising crossing of the onset level, interpolated, \
+                         to the interruption; any reversal tried first is in it.",
             censoring: Censoring::Both,
             worse: Worse::Larger,
             per: Per::Run,

@@ -204,8 +204,9 @@ fn recoveries(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[
 /// Onsets after the first while the short is closed, each followed by an
 /// interruption; and the mean time from an interruption to the next onset.
 ///
-/// Standard uncertainty of the mean interval (GUM 5.1.2, 4.2.3): the instants',
-/// the scatter's, and the time base.
+/// Standard uncertainty of the mean of those that were seen (GUM 5.1.2): the
+/// instants', as if they erred alike, since every interval is read off alike;
+/// and the time base. How the intervals themselves scatter is a remark.
 fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Reading, Vec<String>) {
     let unmarked = |finding| Reading {
         finding,
@@ -252,17 +253,8 @@ fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Reading, Vec<String>
     }
     let n = intervals.len() as f64;
     let mean = intervals.iter().map(|i| i.value).sum::<f64>() / n;
-    let squares: f64 = intervals
-        .iter()
-        .map(|i| (i.value - mean) * (i.value - mean))
-        .sum();
-    let scatter = if intervals.len() > 1 {
-        libm::sqrt(squares / (n * (n - 1.0)))
-    } else {
-        0.0
-    };
-    let instants = combined(intervals.iter().map(|i| i.u)) / n;
-    let u = combined([instants, scatter, trace.time_base_u() * mean]);
+    let instants = intervals.iter().map(|i| i.u).sum::<f64>() / n;
+    let u = combined([instants, trace.time_base_u() * mean]);
     let least = intervals.iter().map(|i| i.value).fold(mean, f64::min);
     let most = intervals.iter().map(|i| i.value).fold(mean, f64::max);
     let note = format!(

@@ -70,8 +70,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Current,
             Censoring::Above,
             Worse::Larger,
-            "Largest magnitude of the current from inception to interruption; a sample at the \
-             end of the channel's range makes it a bound.",
+            "Largest magnitude of the current from inception to interruption, less what the \
+             largest of many noisy samples adds and with what may lie between samples; a sample \
+             at the end of the channel's range makes it a bound.",
         ),
         Metric::unsigned(
             Per::Place,
@@ -80,7 +81,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Both,
             Worse::Larger,
             "Interruption less onset on the current's magnitude: from its first rising crossing \
-             of the onset level, interpolated linearly and contact bounce counted as one fault, \
+             of the onset level, interpolated and contact bounce counted as one fault, \
              to the last instant before it stays under the off level for longer than the \
              longest half-bit and any cutout, while the short is proven closed.",
         )
@@ -92,7 +93,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Above,
             Worse::Larger,
             "Integral of the squared current by the trapezoidal rule from inception, the first \
-             departure beyond noise after the switch marker, to interruption.",
+             departure beyond noise after the switch marker, to interruption, less the noise's \
+             own square.",
         ),
         Metric::unsigned(
             Per::Place,

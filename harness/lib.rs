@@ -4,7 +4,7 @@
 //!
 //! The modules stand in floors. A module imports only modules declared above
 //! it; `tests/floors.rs` holds that law and names each breach. Read in this
-//! order: this file, [`event`], `runner::order`, `scenario::overload`,
+//! order: this file, [`event`], `runner::order`, [`scenario::overload`],
 //! `judgement::decide`.
 //!
 //! (A blank line or comment between two modules keeps the formatter from
@@ -121,6 +121,9 @@ pub mod model_instruments;
 // ---- the I/O line: below it nothing waits, reads or writes ----
 
 // Floor 7, hands.
+
+// Work on several threads, its results in order.
+pub mod parallel;
 
 // One task owns one port.
 pub mod link;

@@ -155,7 +155,6 @@ fn cases() -> u64 {
 /// either the board's, which does not fit every plan, or should have been a
 /// fault of `check`.
 #[test]
-#[ignore = "waits for preflight"]
 fn what_check_calls_sound_runs() {
     let (demo, workshop) = (Files::of_the_demo(), Workshop::new());
     let told = Told::default();
@@ -192,7 +191,6 @@ fn what_check_calls_sound_runs() {
 /// Found by hand: the gap's let-through without a trip, which the interlock
 /// weighs as what both sources drive and `check` as what the supply feeds.
 #[test]
-#[ignore = "waits for preflight"]
 fn a_gap_that_lets_too_much_through_is_a_fault_of_check() {
     let (demo, workshop) = (Files::of_the_demo(), Workshop::new());
     let case = Case {
@@ -237,6 +235,27 @@ fn the_demo_is_sound_and_runs() {
         }
     }
     assert!(found.is_empty(), "{found:#?}");
+}
+
+/// What `check` shows of a plan is what a run of it does, step for step, and the
+/// time it expects is enough for that and not much more.
+#[test]
+fn the_steps_that_check_shows_are_those_of_the_run() {
+    let (demo, workshop) = (Files::of_the_demo(), Workshop::new());
+    let case = Case {
+        kept: KINDS.map(str::to_owned).to_vec(),
+        edits: Vec::new(),
+    };
+    let checked = Checked::of(&demo.with(&case).texts()).expect("sound");
+    for [shown, run] in workshop.steps(&checked) {
+        assert_eq!(shown.steps, run.steps, "{}", run.scenario);
+        let (shown, took) = (shown.takes, run.takes);
+        assert!(
+            shown >= took && shown < 1.25 * took + 1.0,
+            "{}: expected {shown} s, took {took} s",
+            run.scenario
+        );
+    }
 }
 
 /// Chance repeats itself, and does not draw the same twice or nothing at all.

@@ -48,6 +48,17 @@ impl Bench {
         Ok(self.armed.is_some() && status != CaptureStatus::Waiting)
     }
 
+    /// Gives up a capture that is armed; nothing where none is.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn disarm(&mut self) -> Result<(), BenchError> {
+        match self.armed.take() {
+            Some(_) => Ok(self.device()?.stop().await?),
+            None => Ok(()),
+        }
+    }
+
     /// Waits until the armed capture is over and reads it out.
     ///
     /// # Errors

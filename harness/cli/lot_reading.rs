@@ -5,6 +5,7 @@ use super::exit::Exit;
 use super::session::store_exit;
 use crate::comparison::LotReadings;
 use crate::ident::{LotName, RunId};
+use crate::parallel::{cores, in_order};
 use crate::store::{Filter, Reader, StoreError};
 use std::path::Path;
 
@@ -43,32 +44,33 @@ pub(super) fn lot(path: &Path, name: &LotName) -> Result<LotReadings, Exit> {
 }
 
 fn read(path: &Path, name: &LotName, runs: &[RunId]) -> Result<LotReadings, StoreError> {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let size = runs.len().div_ceil(cores).max(WORTH_A_THREAD);
-    let stretch = |runs: &[RunId]| {
-        let reader = Reader::open(path)?;
-        let mut lot = LotReadings::new(Some(name.clone()));
-        for run in runs {
-            reader.excerpts(run, |excerpt| lot.push(excerpt))?;
-        }
-        Ok(lot)
+    let size = runs.len().div_ceil(cores()).max(WORTH_A_THREAD);
+    let stretches: Vec<&[RunId]> = runs.chunks(size).collect();
+    let stretch = |(): &mut (), index: usize| {
+        let read = || {
+            let reader = Reader::open(path)?;
+            let mut lot = LotReadings::new(Some(name.clone()));
+            for run in stretches[index] {
+                reader.excerpts(run, |excerpt| lot.push(excerpt))?;
+            }
+            Ok::<_, StoreError>(lot)
+        };
+        Some(read())
     };
-    let stretch = &stretch;
-    let parts: Vec<Result<LotReadings, StoreError>> = std::thread::scope(|scope| {
-        let workers: Vec<_> = runs
-            .chunks(size)
-            .map(|runs| scope.spawn(move || stretch(runs)))
-            .collect();
-        let joined = workers.into_iter().map(|worker| {
-            // A panic in there is a bug and goes on as one.
-            let done = worker.join();
-            done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-        });
-        joined.collect()
-    });
-    let mut lot = LotReadings::new(Some(name.clone()));
-    for part in parts {
-        lot.append(part?);
-    }
-    Ok(lot)
+    let mut lot = Ok(LotReadings::new(Some(name.clone())));
+    in_order(
+        cores(),
+        stretches.len(),
+        || (),
+        stretch,
+        |_, part| {
+            match (&mut lot, part) {
+                (Ok(lot), Ok(part)) => lot.append(part),
+                (Ok(_), Err(fault)) => lot = Err(fault),
+                (Err(_), _) => {}
+            }
+            lot.is_ok()
+        },
+    );
+    lot
 }

@@ -14,14 +14,13 @@ use crate::console::table;
 use crate::digest::Digest;
 use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
+use crate::parallel::{cores, in_order};
 use crate::plan::Plan;
 use crate::record::Record;
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::{SyncSender, sync_channel};
 
 pub(super) fn again(arguments: &Rejudge, output: Output) -> Exit {
     match rejudged(arguments, output) {
@@ -108,40 +107,16 @@ type Judged = Result<Rejudgement, Fault>;
 /// Judges every run on all cores and tells each as soon as the order of the
 /// runs allows, so that few are held.
 fn every(path: &Path, runs: &[RunId], plan: Option<&Plan>, mut each: impl FnMut(&RunId, Judged)) {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let next = AtomicUsize::new(0);
-    let (tell, told) = sync_channel(4 * cores);
-    let work = |tell: SyncSender<(usize, Judged)>| {
-        let reader = Reader::open(path);
-        let mut kept = None;
-        loop {
-            let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(run) = runs.get(index) else { return };
-            let judged = match &reader {
-                Ok(reader) => one(reader, run, plan, &mut kept),
-                Err(fault) => Err(Fault::Store(fault.clone())),
-            };
-            if tell.send((index, judged)).is_err() {
-                return;
-            }
-        }
+    let begin = || (Reader::open(path), None);
+    let work = |(reader, kept): &mut (Result<Reader, StoreError>, Option<Kept>), index: usize| {
+        Some(match reader {
+            Ok(reader) => one(reader, &runs[index], plan, kept),
+            Err(fault) => Err(Fault::Store(fault.clone())),
+        })
     };
-    let work = &work;
-    std::thread::scope(|scope| {
-        for _ in 0..cores.min(runs.len()) {
-            let tell = tell.clone();
-            scope.spawn(move || work(tell));
-        }
-        drop(tell);
-        let mut early = BTreeMap::new();
-        let mut due = 0;
-        for (index, judged) in told {
-            early.insert(index, judged);
-            while let Some(judged) = early.remove(&due) {
-                each(&runs[due], judged);
-                due += 1;
-            }
-        }
+    in_order(cores(), runs.len(), begin, work, |index, judged| {
+        each(&runs[index], judged);
+        true
     });
 }
 

@@ -2,11 +2,11 @@
 //! what was said at the time. The record itself stays as it is.
 
 use crate::ident::{LotName, RunId, Serial};
-use crate::judgement::{Limit, Verdict, decide};
+use crate::judgement::{Limit, Verdict};
 use crate::measurement::{Finding, Metric};
-use crate::plan::EVERY_CONDITION;
 use crate::plan::Plan;
 use crate::plan::Scenario;
+use crate::plan::{EVERY_CONDITION, JudgedFinding};
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Dimension;
 use serde::Serialize;
@@ -166,16 +166,17 @@ impl Rejudgement {
         &mut self,
         scenario: &Scenario,
         recorded: &ScenarioRecord,
-        mut metrics: Vec<Metric>,
+        metrics: Vec<Metric>,
     ) -> Verdict {
-        metrics.extend(scenario.unfound(&metrics));
         let mut verdicts = Vec::new();
         let mut left: Vec<&JudgedMetric> = recorded.metrics.iter().collect();
-        for metric in metrics {
-            let limit = scenario.limit(&metric.key).cloned();
-            let verdict = limit
-                .as_ref()
-                .map(|limit| decide(&metric.finding, limit).verdict);
+        for JudgedFinding {
+            metric,
+            limit,
+            decision,
+        } in scenario.judged(metrics)
+        {
+            let verdict = decision.map(|decision| decision.verdict);
             verdicts.extend(verdict);
             let place = left.iter().position(|old| same(&old.metric, &metric));
             let before = place.map(|place| side(left.remove(place)));

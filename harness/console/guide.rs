@@ -1,6 +1,7 @@
 //! The guide's pages: what each scenario provokes and each metric means, from
 //! the catalogue alone. It defines nothing itself.
 
+use super::fold::folded;
 use super::table;
 use crate::scenario::Censoring;
 use crate::scenario::Entry;
@@ -13,6 +14,7 @@ use crate::scenario::Worse;
 use crate::scenario::influences_on;
 use crate::units::Dimension;
 use std::fmt::Write as _;
+#[cfg(test)]
 use unicode_width::UnicodeWidthStr;
 
 /// Columns of running text.
@@ -197,24 +199,12 @@ fn example(metric: &Metric) -> String {
 
 /// Adds `text`, wrapped and indented.
 fn paragraph(out: &mut String, indent: usize, text: &str) {
-    let mut column = 0;
-    for word in text.split_whitespace() {
-        let width = word.width();
-        if column == 0 {
-            out.push_str(&" ".repeat(indent));
-            column = indent;
-        } else if column + 1 + width > WIDTH {
-            out.push('\n');
-            out.push_str(&" ".repeat(indent));
-            column = indent;
-        } else {
-            out.push(' ');
-            column += 1;
-        }
-        out.push_str(word);
-        column += width;
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let text = format!("{}{}", " ".repeat(indent), words.join(" "));
+    for line in folded(&text, WIDTH, 0) {
+        out.push_str(&line);
+        out.push('\n');
     }
-    out.push('\n');
 }
 
 #[cfg(test)]

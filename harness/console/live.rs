@@ -2,6 +2,7 @@
 //! for what is going on now, and the verdict in large letters. Without a
 //! terminal it prints the same lines and no transient ones.
 
+use super::fold::folded;
 use super::row::{row, style};
 use super::{CAUTIONS, Screen, banner};
 use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
@@ -120,7 +121,7 @@ impl<W: Write> Live<W> {
         self.cautioned = true;
         let caution = style(Verdict::Inconclusive);
         for text in CAUTIONS {
-            for (index, part) in folded(text, self.screen.width.min(100) - 12)
+            for (index, part) in folded(text, self.screen.width.min(100) - 12, 0)
                 .iter()
                 .enumerate()
             {
@@ -279,21 +280,4 @@ impl<W: Write> Sink for Live<W> {
             Event::RunFinished { verdict, abort, .. } => self.finished(*verdict, abort.is_some()),
         }
     }
-}
-
-/// `text` broken at blanks into lines of at most `width` columns.
-fn folded(text: &str, width: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in text.split(' ') {
-        let last = lines.last_mut().expect("there is always a line");
-        if !last.is_empty() && last.chars().count() + 1 + word.chars().count() > width {
-            lines.push(word.to_owned());
-        } else {
-            if !last.is_empty() {
-                last.push(' ');
-            }
-            last.push_str(word);
-        }
-    }
-    lines
 }

@@ -2,6 +2,7 @@
 //! verdict, and records told again. It decides nothing and measures nothing.
 
 mod banner;
+mod fold;
 mod gauge;
 pub mod guide;
 pub mod inspect;

@@ -2,8 +2,9 @@
 //! would catch it, then how, and what each scenario is worth. It counts and
 //! judges nothing.
 
+use super::fold::folded;
 use super::row::padded;
-use super::table::{folded, table_within};
+use super::table::table_within;
 use crate::ident::harmless;
 use crate::proof::{
     Cell, Conclusion, PlanProof, Setting, catch_cells, conclusion, escape_lines, good_sentence,
@@ -296,7 +297,7 @@ fn lines(out: &mut String, text: &str, room: usize) {
 
 fn folded_lines(text: &str, room: usize) -> String {
     let mut out = String::new();
-    for line in folded(&harmless(text), room) {
+    for line in folded(&harmless(text), room, 2) {
         out.push_str(&line);
         out.push('\n');
     }

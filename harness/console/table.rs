@@ -1,6 +1,7 @@
 //! Rows of text as columns that line up on a terminal, however wide their
 //! characters are. The words come from the caller, harmless already or not.
 
+use super::fold::folded;
 use super::row::padded;
 use crate::ident::harmless;
 use unicode_width::UnicodeWidthStr;
@@ -47,10 +48,10 @@ pub fn table_within(headings: &[&str], rows: &[Vec<String>], room: usize) -> Str
     for row in &rows {
         let name = row.first().map_or("", String::as_str);
         if row.len() == 1 {
-            push(&mut out, folded(name, room));
+            push(&mut out, folded(name, room, 2));
             continue;
         }
-        let mut names = folded(name, if above { room } else { widths[0] }).into_iter();
+        let mut names = folded(name, if above { room } else { widths[0] }, 2).into_iter();
         let beside = if above {
             push(&mut out, names.by_ref());
             String::new()
@@ -77,27 +78,6 @@ fn push(out: &mut String, lines: impl IntoIterator<Item = String>) {
         out.push_str(line.trim_end());
         out.push('\n');
     }
-}
-
-/// `text` in lines of at most `room` columns, broken at blanks; what follows
-/// the first line stands two columns further in. A word is never broken.
-pub(super) fn folded(text: &str, room: usize) -> Vec<String> {
-    let indent = text.len() - text.trim_start().len();
-    let mut lines = vec![" ".repeat(indent)];
-    let mut fresh = true;
-    for word in text.trim().split(' ') {
-        let last = lines.last_mut().expect("there is always a line");
-        if !fresh && last.width() + 1 + word.width() > room {
-            lines.push(format!("{}{word}", " ".repeat(indent + 2)));
-            continue;
-        }
-        if !fresh {
-            last.push(' ');
-        }
-        last.push_str(word);
-        fresh = false;
-    }
-    lines
 }
 
 #[cfg(test)]

@@ -14,7 +14,7 @@ pub use lot::{Lot, LotPart, parse_lot};
 pub use parse::{extends, parse};
 
 use crate::document::Places;
-use crate::judgement::Limit;
+use crate::judgement::{Decision, Limit, decide};
 use crate::measurement::{Blame, Finding, Metric};
 use crate::scenario::{Configuration, MetricLimit, Per, Ratings, ScenarioKind, Settings};
 
@@ -72,13 +72,39 @@ impl Scenario {
     }
 }
 
+/// A metric with the limit on it and what that decides.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JudgedFinding {
+    /// The metric.
+    pub metric: Metric,
+    /// The limit; `None` where it is only recorded.
+    pub limit: Option<Limit>,
+    /// What the limit decides.
+    pub decision: Option<Decision>,
+}
+
 /// The condition of a metric that was found at none.
 pub const EVERY_CONDITION: &str = "all conditions";
 
 impl Scenario {
+    /// Judges what was found, and everything that has a limit and was not found.
+    pub fn judged(&self, mut found: Vec<Metric>) -> Vec<JudgedFinding> {
+        found.extend(self.unfound(&found));
+        let judged = found.into_iter().map(|metric| {
+            let limit = self.limit(&metric.key).cloned();
+            let decision = limit.as_ref().map(|limit| decide(&metric.finding, limit));
+            JudgedFinding {
+                metric,
+                limit,
+                decision,
+            }
+        });
+        judged.collect()
+    }
+
     /// A metric not measured for each limit whose metric is not among `found`:
     /// a limit is never passed over in silence.
-    pub fn unfound(&self, found: &[Metric]) -> Vec<Metric> {
+    fn unfound(&self, found: &[Metric]) -> Vec<Metric> {
         let absent = |key: &str| !found.iter().any(|metric| metric.key == key);
         let known = self.kind.entry().metrics.iter();
         known

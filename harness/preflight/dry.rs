@@ -389,6 +389,8 @@ impl BenchSession for Dry<'_> {
             Act::Signal(_) | Act::Enable(_) => (Role::Drive, None),
             Act::Brake(_) => (Role::Drive, Some(("set_brake", "drives no brake line"))),
             Act::BreakLine(_) => (Role::Drive, Some(("break_line", "breaks no line"))),
+            Act::CaptureOff if self.armed.take().is_none() => return Ok(()),
+            Act::CaptureOff => (Role::Capture, None),
             Act::LoadOff => (Role::Load, None),
             Act::SupplyOff => (Role::Supply, None),
         };

@@ -52,7 +52,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         (
             ("current = \"45 A\"", "current = \"42 A\""),
             ("places", 1),
-            "the prospective current (near) is 42.86 A",
+            "the prospective current (near short) is 42.86 A",
         ),
         (
             ("current = \"45 A\"", "current = \"11 A\""),

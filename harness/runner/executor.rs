@@ -8,9 +8,9 @@ use super::session::Session;
 use crate::bench::Bench;
 use crate::clock::BenchInstant;
 use crate::event::Event;
-use crate::judgement::{Verdict, decide};
+use crate::judgement::Verdict;
 use crate::measurement::Metric;
-use crate::plan::Scenario;
+use crate::plan::{JudgedFinding, Scenario};
 use crate::record::observation_bytes;
 use crate::scenario::{self, Halt, Observation, Trouble};
 
@@ -126,29 +126,27 @@ async fn keep(
     journal.observed(now, &scenario.name, bytes).await
 }
 
-/// Judges what was found, and everything that has a limit and was not found.
+/// Judges what was found, and says so.
 async fn judge(
     scenario: &Scenario,
-    mut metrics: Vec<Metric>,
+    metrics: Vec<Metric>,
     now: BenchInstant,
     journal: &Journal,
 ) -> Result<Verdict, Ended> {
-    metrics.extend(scenario.unfound(&metrics));
     let mut verdicts = Vec::new();
-    for metric in metrics {
-        let limit = scenario.limit(&metric.key).cloned();
-        let decision = limit.as_ref().map(|limit| decide(&metric.finding, limit));
+    for JudgedFinding {
+        metric,
+        limit,
+        decision,
+    } in scenario.judged(metrics)
+    {
         verdicts.extend(decision.as_ref().map(|decision| decision.verdict));
-        journal
-            .say(
-                now,
-                Event::Measured {
-                    metric,
-                    limit,
-                    decision,
-                },
-            )
-            .await?;
+        let measured = Event::Measured {
+            metric,
+            limit,
+            decision,
+        };
+        journal.say(now, measured).await?;
     }
     Ok(Verdict::overall(verdicts))
 }

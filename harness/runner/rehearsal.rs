@@ -13,13 +13,12 @@ use crate::event::FileFacts;
 use crate::ident::{Role, RunId};
 use crate::model_bench::{Transport, world};
 use crate::model_board::BoardParameters;
+use crate::parallel::{cores, in_order};
 use crate::plan::Plan;
 use crate::profile::Profile;
 use crate::seed::Seed;
 use crate::store::Store;
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::{SyncSender, sync_channel};
 use tokio::runtime::Builder;
 
 /// What every board of a rehearsal has in common.
@@ -72,7 +71,7 @@ pub enum RehearsalFault {
 /// How many boards at a time keep this machine busy: one more than it has
 /// cores, since now and then one waits for its record to be safe.
 pub fn boards_at_a_time() -> usize {
-    std::thread::available_parallelism().map_or(1, usize::from) + 1
+    cores() + 1
 }
 
 impl Rehearsal<'_> {
@@ -84,46 +83,17 @@ impl Rehearsal<'_> {
         entrants: &[Entrant],
         mut each: impl FnMut(&Entrant, Result<Finished, RehearsalFault>) -> bool,
     ) {
-        let next = AtomicUsize::new(0);
-        let threads = self.threads.clamp(1, entrants.len().max(1));
-        // An outcome a thread may wait to be told.
-        let (tell, told) = sync_channel(threads);
-        std::thread::scope(|scope| {
-            for _ in 0..threads {
-                let (tell, next) = (tell.clone(), &next);
-                scope.spawn(move || self.work(entrants, next, &tell));
-            }
-            drop(tell);
-            let mut early = BTreeMap::new();
-            let mut due = 0;
-            for (index, outcome) in told {
-                early.insert(index, outcome);
-                while let Some(outcome) = early.remove(&due) {
-                    if !each(&entrants[due], outcome) {
-                        next.store(entrants.len(), Ordering::Relaxed);
-                    }
-                    due += 1;
-                }
-            }
-        });
-    }
-
-    /// Takes one board after another until none is left.
-    fn work(
-        self,
-        entrants: &[Entrant],
-        next: &AtomicUsize,
-        tell: &SyncSender<(usize, Result<Finished, RehearsalFault>)>,
-    ) {
-        while !self.stop.is_raised() {
-            let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(entrant) = entrants.get(index) else {
-                return;
-            };
-            if tell.send((index, self.one(entrant))).is_err() {
-                return;
-            }
-        }
+        let work = |(): &mut (), index: usize| {
+            let begins = !self.stop.is_raised();
+            begins.then(|| self.one(&entrants[index]))
+        };
+        in_order(
+            self.threads,
+            entrants.len(),
+            || (),
+            work,
+            |index, outcome| each(&entrants[index], outcome),
+        );
     }
 
     fn one(self, entrant: &Entrant) -> Result<Finished, RehearsalFault> {

@@ -112,6 +112,7 @@ impl BenchSession for Session<'_> {
             Act::Enable(on) => self.bench.enable(on).await,
             Act::Brake(on) => self.bench.brake(on).await,
             Act::BreakLine(line) => self.bench.break_line(line).await,
+            Act::CaptureOff => self.bench.disarm().await,
             Act::LoadOff if !self.bench.has(Role::Load) => Ok(()),
             Act::LoadOff => self.bench.load_off().await,
             Act::SupplyOff => self.bench.supply_off().await,

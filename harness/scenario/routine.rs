@@ -92,11 +92,13 @@ pub(super) async fn drive(polarity: Polarity, session: &mut impl BenchSession) -
     session.wait(WHOLE, Seconds::new(2e-3)).await
 }
 
-/// Everything off that can put energy into the board, the board empty.
+/// Everything off that can put energy into the board, the board empty and no
+/// capture left armed.
 ///
 /// # Errors
 /// A [`Halt`].
 pub async fn quiet(session: &mut impl BenchSession) -> Result<(), Halt> {
+    session.act(WHOLE, Act::CaptureOff).await?;
     session.act(WHOLE, Act::LoadOff).await?;
     session.act(WHOLE, Act::Enable(false)).await?;
     session.act(WHOLE, Act::SupplyOff).await?;

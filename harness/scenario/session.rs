@@ -54,6 +54,9 @@ pub enum Act {
     Brake(bool),
     /// One of the board's input lines broken; `None` mends it.
     BreakLine(Option<InputLine>),
+    /// A capture that still waits for its trigger given up; nothing where none
+    /// does.
+    CaptureOff,
     /// The load's input off; nothing where there is no load.
     LoadOff,
     /// The supply off.

@@ -24,6 +24,31 @@ pub struct Entry {
     pub metrics: &'static [Metric],
 }
 
+impl Entry {
+    /// Key and dimension of the metric `key`, for its evaluation: what is not in
+    /// the list does not compile.
+    pub(super) const fn metric(&self, key: &str) -> (&'static str, Dimension) {
+        let mut at = 0;
+        while at < self.metrics.len() {
+            let metric = &self.metrics[at];
+            if same(metric.key.as_bytes(), key.as_bytes()) {
+                return (metric.key, metric.dimension);
+            }
+            at += 1;
+        }
+        panic!("the scenario lists no such metric");
+    }
+}
+
+/// Whether two texts are the same, where `==` does not compile yet.
+const fn same(one: &[u8], other: &[u8]) -> bool {
+    let mut at = 0;
+    while at < one.len() && at < other.len() && one[at] == other[at] {
+        at += 1;
+    }
+    at == one.len() && at == other.len()
+}
+
 /// How a setting is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Form {

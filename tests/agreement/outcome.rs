@@ -20,6 +20,7 @@ use bufferstop::record::Record;
 use bufferstop::runner::{Entrant, Finished, Particulars, Rehearsal, Stop};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
+use bufferstop::units::Quantity;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use tempfile::TempDir;
@@ -142,6 +143,14 @@ impl Outcome {
     }
 }
 
+/// What one scenario does, and what that takes.
+#[derive(Debug)]
+pub(super) struct ScenarioSteps {
+    pub(super) scenario: String,
+    pub(super) steps: Vec<(String, bool)>,
+    pub(super) takes: f64,
+}
+
 /// Where cases are run: a store of their own and a good board.
 pub(super) struct Workshop {
     folder: TempDir,
@@ -183,6 +192,31 @@ impl Workshop {
             troubles,
             unjudged: unjudged(&record),
         }
+    }
+
+    /// The steps that `check` shows of each scenario and those of its run, with
+    /// what either takes in seconds.
+    pub(super) fn steps(&self, checked: &Checked) -> Vec<[ScenarioSteps; 2]> {
+        let record = self.record(checked).expect("a run");
+        let shown = Preflight::of(&checked.plan, &checked.bench, &checked.profiles).steps;
+        let scenarios = record.scenarios.iter();
+        scenarios
+            .map(|scenario| {
+                let own = shown.iter().filter(|s| s.scenario == scenario.name);
+                let shown = ScenarioSteps {
+                    scenario: scenario.name.clone(),
+                    steps: own.clone().map(|s| (s.text.clone(), s.energises)).collect(),
+                    takes: own.map(|s| s.bench_time.si()).sum(),
+                };
+                let steps = scenario.steps.iter();
+                let run = ScenarioSteps {
+                    scenario: scenario.name.clone(),
+                    steps: steps.map(|s| (s.text.clone(), s.energises)).collect(),
+                    takes: scenario.took.map_or(0.0, |took| took.si()),
+                };
+                [shown, run]
+            })
+            .collect()
     }
 
     fn record(&self, checked: &Checked) -> Result<Record, String> {

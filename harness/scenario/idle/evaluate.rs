@@ -2,6 +2,7 @@
 //! does while off, braked and on, and whether it does what its lines ask for.
 //! It looks at settled states only, not at how they were reached.
 
+use super::metrics::ENTRY;
 use super::seen::IdleStep;
 use super::seen::Seen;
 use super::settings::OutputState;
@@ -12,14 +13,14 @@ use crate::scenario::terms::Polarity;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{LogicLine, Signal, Trace, mean, top_state};
 
-const CURRENT_OFF: (&str, Dimension) = ("input_current_off", Dimension::Current);
-const CURRENT_ON: (&str, Dimension) = ("input_current_on", Dimension::Current);
-const OFF_VOLTAGE: (&str, Dimension) = ("off_voltage", Dimension::Voltage);
-const OFF_LEAKAGE: (&str, Dimension) = ("off_leakage", Dimension::Current);
-const ENABLE: (&str, Dimension) = ("enable_obeyed", Dimension::Count);
-const BRAKE: (&str, Dimension) = ("brake_obeyed", Dimension::Count);
-const POLARITY: (&str, Dimension) = ("polarity_right", Dimension::Count);
-const FAULT_LINE: (&str, Dimension) = ("fault_line_quiet", Dimension::Count);
+const CURRENT_OFF: (&str, Dimension) = ENTRY.metric("input_current_off");
+const CURRENT_ON: (&str, Dimension) = ENTRY.metric("input_current_on");
+const OFF_VOLTAGE: (&str, Dimension) = ENTRY.metric("off_voltage");
+const OFF_LEAKAGE: (&str, Dimension) = ENTRY.metric("off_leakage");
+const ENABLE: (&str, Dimension) = ENTRY.metric("enable_obeyed");
+const BRAKE: (&str, Dimension) = ENTRY.metric("brake_obeyed");
+const POLARITY: (&str, Dimension) = ENTRY.metric("polarity_right");
+const FAULT_LINE: (&str, Dimension) = ENTRY.metric("fault_line_quiet");
 
 /// Below this share of the supply voltage an output is dead, above the other
 /// one it is alive.

@@ -2,6 +2,7 @@
 //! empty capacitors, how often it tripped on the way, and what flowed. Each
 //! stretch of output counts; nothing is said of real faults.
 
+use super::metrics::ENTRY;
 use super::seen::Bank;
 use super::seen::Seen;
 use crate::interruption::{Episode, Noise, episodes};
@@ -16,11 +17,11 @@ use crate::scenario::take::Take;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, departure};
 
-const STARTS: (&str, Dimension) = ("starts", Dimension::Count);
-const TRIPS: (&str, Dimension) = ("false_trips", Dimension::Count);
-const PEAK: (&str, Dimension) = ("peak_current", Dimension::Current);
-const CHARGE: (&str, Dimension) = ("charge", Dimension::Charge);
-const TIME: (&str, Dimension) = ("time_to_start", Dimension::Time);
+const STARTS: (&str, Dimension) = ENTRY.metric("starts");
+const TRIPS: (&str, Dimension) = ENTRY.metric("false_trips");
+const PEAK: (&str, Dimension) = ENTRY.metric("peak_current");
+const CHARGE: (&str, Dimension) = ENTRY.metric("charge");
+const TIME: (&str, Dimension) = ENTRY.metric("time_to_start");
 
 /// The share of the nominal supply voltage from which on the output is on.
 const ON: f64 = 0.25;

@@ -1,6 +1,7 @@
 //! Metrics of the load scenario: levels, output resistance, symmetry, droop and
 //! ripple. It looks at held stretches only, not at how they were reached.
 
+use super::metrics::ENTRY;
 use super::seen::LoadStep;
 use super::seen::Seen;
 use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined, fit_line};
@@ -11,11 +12,11 @@ use crate::scenario::terms::Polarity;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, mean, ripple};
 
-const VOLTAGE: (&str, Dimension) = ("output_voltage", Dimension::Voltage);
-const RESISTANCE: (&str, Dimension) = ("output_resistance", Dimension::Resistance);
-const SYMMETRY: (&str, Dimension) = ("level_symmetry", Dimension::Voltage);
-const DROOP: (&str, Dimension) = ("supply_droop", Dimension::Voltage);
-const RIPPLE: (&str, Dimension) = ("ripple", Dimension::Voltage);
+const VOLTAGE: (&str, Dimension) = ENTRY.metric("output_voltage");
+const RESISTANCE: (&str, Dimension) = ENTRY.metric("output_resistance");
+const SYMMETRY: (&str, Dimension) = ENTRY.metric("level_symmetry");
+const DROOP: (&str, Dimension) = ENTRY.metric("supply_droop");
+const RIPPLE: (&str, Dimension) = ENTRY.metric("ripple");
 
 const DRIVES: [Polarity; 3] = [
     Polarity::Positive,

@@ -2,6 +2,7 @@
 //! goes dead, and what direct voltage is left on it. Whether the board is
 //! meant to go dead is the plan's business.
 
+use super::metrics::ENTRY;
 use super::seen::Seen;
 use super::seen::SignalLost;
 use super::settings::LossCause;
@@ -12,8 +13,8 @@ use crate::scenario::sheet::distinct;
 use crate::units::{Dimension, Quantity};
 use crate::waveform::{Capture, LogicLine, Signal, Trace, falls_for_good, mean, top_state};
 
-const TIME: (&str, Dimension) = ("time_to_dead", Dimension::Time);
-const LEFT: (&str, Dimension) = ("dc_left", Dimension::Voltage);
+const TIME: (&str, Dimension) = ENTRY.metric("time_to_dead");
+const LEFT: (&str, Dimension) = ENTRY.metric("dc_left");
 
 /// Under this share of the supply voltage the rails are dead.
 const DEAD: f64 = 0.05;

@@ -2,6 +2,7 @@
 //! each multiple, and trips during the hold just below. The time-current curve
 //! through the trip times is a remark, never a limit.
 
+use super::metrics::ENTRY;
 use super::seen::OverloadRamp;
 use super::seen::OverloadStep;
 use super::seen::Seen;
@@ -19,9 +20,9 @@ use crate::scenario::sheet::Sheet;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{HalfBits, Signal, first_beyond, top_state};
 
-const TRIP_CURRENT: (&str, Dimension) = ("trip_current", Dimension::Current);
-const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
-const NO_TRIP: (&str, Dimension) = ("no_trip_below", Dimension::Count);
+const TRIP_CURRENT: (&str, Dimension) = ENTRY.metric("trip_current");
+const TRIP_TIME: (&str, Dimension) = ENTRY.metric("trip_time");
+const NO_TRIP: (&str, Dimension) = ENTRY.metric("no_trip_below");
 
 /// Half-bits over which the trip current is read.
 const HALF_BITS: usize = 10;

@@ -2,6 +2,7 @@
 //! turned its phase at a bridged section boundary, the current until then, the
 //! margin to the upstream protection, and the trip on a true short.
 
+use super::metrics::ENTRY;
 use super::seen::GapClosing;
 use super::seen::Seen;
 use super::settings::Direction;
@@ -25,11 +26,11 @@ use crate::waveform::{
     peak_sustained, top_state,
 };
 
-const TIME: (&str, Dimension) = ("reversal_time", Dimension::Time);
-const PEAK: (&str, Dimension) = ("peak_current", Dimension::Current);
-const REVERSALS: (&str, Dimension) = ("reversals", Dimension::Count);
-const MARGIN: (&str, Dimension) = ("margin", Dimension::Time);
-const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
+const TIME: (&str, Dimension) = ENTRY.metric("reversal_time");
+const PEAK: (&str, Dimension) = ENTRY.metric("peak_current");
+const REVERSALS: (&str, Dimension) = ENTRY.metric("reversals");
+const MARGIN: (&str, Dimension) = ENTRY.metric("margin");
+const TRIP_TIME: (&str, Dimension) = ENTRY.metric("trip_time");
 
 pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let upstream_trip = Estimate::new(seen.upstream_trip.si(), seen.upstream_trip_u.si().abs());

@@ -2,6 +2,7 @@
 //! worth, its offset, its worst departure from a line and its full scale. It
 //! corrects no board and knows no label.
 
+use super::metrics::ENTRY;
 use super::seen::Seen;
 use super::seen::SenseStep;
 use crate::measurement::{
@@ -14,10 +15,10 @@ use crate::scenario::terms::Polarity;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace};
 
-const SCALE: (&str, Dimension) = ("sense_scale", Dimension::CountScale);
-const OFFSET: (&str, Dimension) = ("sense_offset", Dimension::Current);
-const DEPARTURE: (&str, Dimension) = ("worst_departure", Dimension::Current);
-const FULL: (&str, Dimension) = ("full_scale", Dimension::Current);
+const SCALE: (&str, Dimension) = ENTRY.metric("sense_scale");
+const OFFSET: (&str, Dimension) = ENTRY.metric("sense_offset");
+const DEPARTURE: (&str, Dimension) = ENTRY.metric("worst_departure");
+const FULL: (&str, Dimension) = ENTRY.metric("full_scale");
 const ALL: [(&str, Dimension); 4] = [SCALE, OFFSET, DEPARTURE, FULL];
 
 /// No converter counts further; a number beyond is no count.

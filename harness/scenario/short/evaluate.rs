@@ -2,6 +2,7 @@
 //! closing, retries and recovery of the long ones, the dip of the supply and
 //! the output afterwards. At each place the worst closing is the finding.
 
+use super::metrics::ENTRY;
 use super::seen::Seen;
 use super::seen::ShortPulse;
 use crate::interruption::{Closure, Ending, Episode, Examined, Fault, Reading};
@@ -18,14 +19,14 @@ use crate::scenario::terms::Place;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Baseline, Signal, Trace, first_beyond, least};
 
-const PEAK: (&str, Dimension) = ("peak_current", Dimension::Current);
-const TRIP_TIME: (&str, Dimension) = ("trip_time", Dimension::Time);
-const LET_THROUGH: (&str, Dimension) = ("let_through", Dimension::LetThrough);
-const RETRIES: (&str, Dimension) = ("retries", Dimension::Count);
-const INTERVAL: (&str, Dimension) = ("retry_interval", Dimension::Time);
-const RECOVERY: (&str, Dimension) = ("recovery_time", Dimension::Time);
-const DIP: (&str, Dimension) = ("supply_dip", Dimension::Voltage);
-const HEALTHY: (&str, Dimension) = ("healthy_after", Dimension::Ratio);
+const PEAK: (&str, Dimension) = ENTRY.metric("peak_current");
+const TRIP_TIME: (&str, Dimension) = ENTRY.metric("trip_time");
+const LET_THROUGH: (&str, Dimension) = ENTRY.metric("let_through");
+const RETRIES: (&str, Dimension) = ENTRY.metric("retries");
+const INTERVAL: (&str, Dimension) = ENTRY.metric("retry_interval");
+const RECOVERY: (&str, Dimension) = ENTRY.metric("recovery_time");
+const DIP: (&str, Dimension) = ENTRY.metric("supply_dip");
+const HEALTHY: (&str, Dimension) = ENTRY.metric("healthy_after");
 
 pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let pulses = seen.pulses.as_slice();

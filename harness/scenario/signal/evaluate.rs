@@ -3,6 +3,7 @@
 //! but one: how well an asymmetry must be known to be told at all.
 
 use super::listen::{Heard, Levelled};
+use super::metrics::ENTRY;
 use super::seen::Loading;
 use super::seen::Seen;
 use super::seen::SignalTake;
@@ -16,21 +17,21 @@ use crate::units::{Dimension, Quantity, show};
 use crate::waveform::Capture;
 use std::collections::BTreeSet;
 
-const ONE: (&str, Dimension) = ("one_half", Dimension::Time);
-const ZERO: (&str, Dimension) = ("zero_half", Dimension::Time);
-const ASYMMETRY: (&str, Dimension) = ("asymmetry", Dimension::Time);
-const SLEW: (&str, Dimension) = ("slew", Dimension::VoltageSlew);
-const DISTORTION: (&str, Dimension) = ("crossing_distortion", Dimension::Voltage);
-const AMPLITUDE: (&str, Dimension) = ("amplitude", Dimension::Voltage);
-const SYMMETRY: (&str, Dimension) = ("amplitude_symmetry", Dimension::Voltage);
-const OVERSHOOT: (&str, Dimension) = ("overshoot", Dimension::Ratio);
-const DELAY: (&str, Dimension) = ("propagation_delay", Dimension::Time);
-const SPREAD: (&str, Dimension) = ("delay_spread", Dimension::Time);
-const PACKETS: (&str, Dimension) = ("packet_errors", Dimension::Count);
-const MISSING: (&str, Dimension) = ("cutouts_missing", Dimension::Count);
-const START: (&str, Dimension) = ("cutout_start", Dimension::Time);
-const END: (&str, Dimension) = ("cutout_end", Dimension::Time);
-const DROP: (&str, Dimension) = ("cutout_drop", Dimension::Voltage);
+const ONE: (&str, Dimension) = ENTRY.metric("one_half");
+const ZERO: (&str, Dimension) = ENTRY.metric("zero_half");
+const ASYMMETRY: (&str, Dimension) = ENTRY.metric("asymmetry");
+const SLEW: (&str, Dimension) = ENTRY.metric("slew");
+const DISTORTION: (&str, Dimension) = ENTRY.metric("crossing_distortion");
+const AMPLITUDE: (&str, Dimension) = ENTRY.metric("amplitude");
+const SYMMETRY: (&str, Dimension) = ENTRY.metric("amplitude_symmetry");
+const OVERSHOOT: (&str, Dimension) = ENTRY.metric("overshoot");
+const DELAY: (&str, Dimension) = ENTRY.metric("propagation_delay");
+const SPREAD: (&str, Dimension) = ENTRY.metric("delay_spread");
+const PACKETS: (&str, Dimension) = ENTRY.metric("packet_errors");
+const MISSING: (&str, Dimension) = ENTRY.metric("cutouts_missing");
+const START: (&str, Dimension) = ENTRY.metric("cutout_start");
+const END: (&str, Dimension) = ENTRY.metric("cutout_end");
+const DROP: (&str, Dimension) = ENTRY.metric("cutout_drop");
 
 /// What needs the output's voltage alone.
 const OF_OUTPUT: [(&str, Dimension); 8] = [

@@ -2,6 +2,7 @@
 //! how fast, and what the output lost meanwhile. What the record does not
 //! carry is a bound, never an extrapolation.
 
+use super::metrics::ENTRY;
 use super::seen::Seen;
 use super::seen::SoakLook;
 use super::seen::Soaked;
@@ -18,9 +19,9 @@ use crate::scenario::sheet::distinct;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace};
 
-const RISE: (&str, Dimension) = ("temperature_rise", Dimension::TemperatureDifference);
-const CONSTANT: (&str, Dimension) = ("thermal_time_constant", Dimension::Time);
-const DRIFT: (&str, Dimension) = ("output_drift", Dimension::Voltage);
+const RISE: (&str, Dimension) = ENTRY.metric("temperature_rise");
+const CONSTANT: (&str, Dimension) = ENTRY.metric("thermal_time_constant");
+const DRIFT: (&str, Dimension) = ENTRY.metric("output_drift");
 const ALL: [(&str, Dimension); 3] = [RISE, CONSTANT, DRIFT];
 
 /// A record carries an extrapolation from this many time constants on: the

@@ -2,6 +2,7 @@
 //! delivers, its droop, whether it hiccups, and whether the board would ever
 //! see its trip current from it. It says nothing of the board itself.
 
+use super::metrics::ENTRY;
 use super::seen::Seen;
 use super::seen::SupplyStep;
 use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined};
@@ -10,10 +11,10 @@ use crate::scenario::sheet::Sheet;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace};
 
-const DELIVERED: (&str, Dimension) = ("delivered_current", Dimension::Current);
-const DROOP: (&str, Dimension) = ("droop", Dimension::Voltage);
-const HICCUP: (&str, Dimension) = ("hiccup", Dimension::Count);
-const REACHABLE: (&str, Dimension) = ("trip_reachable", Dimension::Count);
+const DELIVERED: (&str, Dimension) = ENTRY.metric("delivered_current");
+const DROOP: (&str, Dimension) = ENTRY.metric("droop");
+const HICCUP: (&str, Dimension) = ENTRY.metric("hiccup");
+const REACHABLE: (&str, Dimension) = ENTRY.metric("trip_reachable");
 const ALL: [(&str, Dimension); 4] = [DELIVERED, DROOP, HICCUP, REACHABLE];
 
 /// A load that draws less than this share of what it is asked for loads

@@ -1,0 +1,26 @@
+//! Running text in lines that fit a terminal, counted in columns. It colours
+//! nothing and makes nothing harmless.
+
+use unicode_width::UnicodeWidthStr;
+
+/// `text` in lines of at most `room` columns, broken at blanks. Its indentation
+/// stays, and what follows the first line stands `further` columns further in. A
+/// word is never broken.
+pub(super) fn folded(text: &str, room: usize, further: usize) -> Vec<String> {
+    let indent = text.len() - text.trim_start().len();
+    let mut lines = vec![" ".repeat(indent)];
+    let mut fresh = true;
+    for word in text.trim().split(' ') {
+        let last = lines.last_mut().expect("there is always a line");
+        if !fresh && last.width() + 1 + word.width() > room {
+            lines.push(format!("{}{word}", " ".repeat(indent + further)));
+            continue;
+        }
+        if !fresh {
+            last.push(' ');
+        }
+        last.push_str(word);
+        fresh = false;
+    }
+    lines
+}

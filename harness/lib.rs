@@ -48,6 +48,9 @@ pub mod interruption;
 // Capture files from anywhere, push-based.
 pub mod capture_file;
 
+// What a capture from anywhere says of the signal in it.
+pub mod inspection;
+
 // Limits to verdicts.
 pub mod judgement;
 

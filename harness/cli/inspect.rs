@@ -4,21 +4,17 @@
 
 mod analysis;
 mod logic;
-mod odd;
-mod packets;
 mod record;
-mod rows;
 mod source;
 mod stream;
-mod stretches;
-mod trip;
 mod voltage;
 
 use super::arguments::{Audience, Inspect};
 use super::exit::Exit;
 use super::output::Output;
-use crate::console::inspect::{Inspection, Standing, screen, svg};
+use crate::console::inspect::{screen, svg};
 use crate::ident::harmless;
+use crate::inspection::{self, Inspection, Standing};
 use serde_json::json;
 use stream::Trouble;
 
@@ -55,6 +51,15 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
         Some(Standing::Within) => Exit::Pass,
         Some(Standing::Violation) => Exit::Fail,
         Some(Standing::Undecided) | None => Exit::Inconclusive,
+    }
+}
+
+impl From<Audience> for inspection::Audience {
+    fn from(at: Audience) -> Self {
+        match at {
+            Audience::Station => Self::Station,
+            Audience::Receiver => Self::Receiver,
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::{Limit, Verdict};
-use crate::measurement::{Finding, Metric};
+use crate::measurement::{Blame, Finding, Metric};
 use crate::plan::Plan;
 use crate::plan::Scenario;
 use crate::plan::{EVERY_CONDITION, JudgedFinding};
@@ -168,13 +168,15 @@ impl Rejudgement {
         recorded: &ScenarioRecord,
         metrics: Vec<Metric>,
     ) -> Verdict {
+        let absent = recorded.troubles.first().map(|trouble| trouble.blame);
+        let absent = absent.unwrap_or(Blame::Bench);
         let mut verdicts = Vec::new();
         let mut left: Vec<&JudgedMetric> = recorded.metrics.iter().collect();
         for JudgedFinding {
             metric,
             limit,
             decision,
-        } in scenario.judged(metrics)
+        } in scenario.judged(metrics, absent)
         {
             let verdict = decision.map(|decision| decision.verdict);
             verdicts.extend(verdict);

@@ -87,9 +87,10 @@ pub struct JudgedFinding {
 pub const EVERY_CONDITION: &str = "all conditions";
 
 impl Scenario {
-    /// Judges what was found, and everything that has a limit and was not found.
-    pub fn judged(&self, mut found: Vec<Metric>) -> Vec<JudgedFinding> {
-        found.extend(self.unfound(&found));
+    /// Judges what was found, and everything that has a limit and was not found;
+    /// `absent` says who can mend that.
+    pub fn judged(&self, mut found: Vec<Metric>, absent: Blame) -> Vec<JudgedFinding> {
+        found.extend(self.unfound(&found, absent));
         let judged = found.into_iter().map(|metric| {
             let limit = self.limit(&metric.key).cloned();
             let decision = limit.as_ref().map(|limit| decide(&metric.finding, limit));
@@ -104,7 +105,7 @@ impl Scenario {
 
     /// A metric not measured for each limit whose metric is not among `found`:
     /// a limit is never passed over in silence.
-    fn unfound(&self, found: &[Metric]) -> Vec<Metric> {
+    fn unfound(&self, found: &[Metric], blame: Blame) -> Vec<Metric> {
         let absent = |key: &str| !found.iter().any(|metric| metric.key == key);
         let known = self.kind.entry().metrics.iter();
         known
@@ -117,7 +118,7 @@ impl Scenario {
                     _ => EVERY_CONDITION.to_owned(),
                 },
                 dimension: metric.dimension,
-                finding: Finding::unknown(Blame::Bench, "the scenario did not come to measure it"),
+                finding: Finding::unknown(blame, "the scenario did not come to measure it"),
                 common: 0.0,
                 notes: Vec::new(),
                 evidence: None,

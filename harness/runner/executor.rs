@@ -9,7 +9,7 @@ use crate::bench::Bench;
 use crate::clock::BenchInstant;
 use crate::event::Event;
 use crate::judgement::Verdict;
-use crate::measurement::Metric;
+use crate::measurement::{Blame, Metric};
 use crate::plan::{JudgedFinding, Scenario};
 use crate::record::observation_bytes;
 use crate::scenario::{self, Halt, Observation, Trouble};
@@ -35,7 +35,9 @@ pub(super) async fn execute(
         };
         journal.say(begun, started).await?;
         let seen = observe(order, scenario, bench, journal).await?;
-        let verdict = judge(scenario, seen.metrics, bench.now(), journal).await?;
+        let absent = seen.halted.unwrap_or(Blame::Bench);
+        let found = scenario.judged(seen.metrics, absent);
+        let verdict = judge(found, bench.now(), journal).await?;
         if let Some(observation) = seen.unkept
             && verdict != Verdict::Pass
         {
@@ -61,6 +63,8 @@ struct Seen {
     metrics: Vec<Metric>,
     /// What it saw, where that is kept only if the verdict asks for it.
     unkept: Option<Observation>,
+    /// Who can mend what halted it.
+    halted: Option<Blame>,
     /// The bench is gone.
     gone: bool,
 }
@@ -94,7 +98,7 @@ async fn observe(
             Ok(Seen {
                 metrics: scenario::evaluate(&scenario.name, &context, &observation),
                 unkept: (!all).then_some(observation),
-                gone: false,
+                ..Seen::default()
             })
         }
         Err(Halt::Ended) => Err(Ended),
@@ -109,6 +113,7 @@ async fn observe(
             };
             journal.say(bench.now(), event).await?;
             Ok(Seen {
+                halted: Some(blame),
                 gone: bench_is_gone,
                 ..Seen::default()
             })
@@ -126,10 +131,9 @@ async fn keep(
     journal.observed(now, &scenario.name, bytes).await
 }
 
-/// Judges what was found, and says so.
+/// Says how each metric was judged.
 async fn judge(
-    scenario: &Scenario,
-    metrics: Vec<Metric>,
+    judged: Vec<JudgedFinding>,
     now: BenchInstant,
     journal: &Journal,
 ) -> Result<Verdict, Ended> {
@@ -138,7 +142,7 @@ async fn judge(
         metric,
         limit,
         decision,
-    } in scenario.judged(metrics)
+    } in judged
     {
         verdicts.extend(decision.as_ref().map(|decision| decision.verdict));
         let measured = Event::Measured {

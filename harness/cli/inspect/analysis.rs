@@ -1,18 +1,15 @@
 //! The passes over a file that make an inspection: what it holds, the signal in
 //! it, and once more for the stretches worth drawing. It formats nothing.
 
-use super::odd::odd;
-use super::packets::Words;
 use super::source::{ArrayScale, Format, array_scale, channel, quantity};
-use super::stream::{Columns, Trouble, csv, npy, npy_facts, npy_part, numbers};
-use super::voltage::{Analogue, Channel, Piece, voltage};
-use super::{rows, trip};
+use super::stream::{Columns, Trouble, csv, npy, npy_facts, npy_part};
+use super::voltage::{Channel, voltage};
 use crate::capture_file::Samples;
-use crate::cli::arguments::{Audience, Inspect};
-use crate::console::inspect::{Inspection, Trip};
-use crate::track::{POWER_STATION, Packet, RECEIVER, Scale, SignalReport};
-use crate::units::{Dimension, Quantity};
-use crate::waveform::{ChannelAccuracy, Trace};
+use crate::cli::arguments::Inspect;
+use crate::inspection::{Analogue, Audience, CurrentListener, Inspection, Piece, Trip, numbers};
+use crate::track::Scale;
+use crate::units::Dimension;
+use crate::waveform::ChannelAccuracy;
 use std::ops::Range;
 use std::path::Path;
 
@@ -66,59 +63,12 @@ pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
     }
 }
 
-/// What one pass over a signal found.
-pub(super) struct Heard {
-    report: SignalReport,
-    packets: Vec<(String, u64)>,
-}
-
-pub(super) fn finished(mut words: Words, last: Option<Packet>, report: SignalReport) -> Heard {
-    if let Some(packet) = last {
-        words.count(&packet);
-    }
-    Heard {
-        report,
-        packets: words.ranked(),
-    }
-}
-
 /// The facts of a file, before what was heard in it.
 pub(super) fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
-    let rules = match arguments.at {
-        Audience::Station => &POWER_STATION,
-        Audience::Receiver => &RECEIVER,
-    };
     let name = arguments.capture.file_name().unwrap_or_default();
-    Inspection {
-        file: name.to_string_lossy().into_owned(),
-        format: format.words(),
-        channel,
-        samples: 0,
-        scale_known: false,
-        period: 0.0,
-        period_from: "",
-        length: 0.0,
-        rules: rules.name,
-        limits: [rules.one.0, rules.one.1, rules.zero.0, rules.zero.1]
-            .map(|limit| limit.seconds().si()),
-        signal: None,
-        rows: Vec::new(),
-        packets: Vec::new(),
-        odd: Vec::new(),
-        stretches: Vec::new(),
-        trip: None,
-    }
-}
-
-pub(super) fn add(inspection: &mut Inspection, heard: Heard, at: Audience) {
-    let (rules, station) = match at {
-        Audience::Station => (&POWER_STATION, true),
-        Audience::Receiver => (&RECEIVER, false),
-    };
-    inspection.rows = rows::rows(&heard.report, rules, station, inspection.period);
-    inspection.odd.extend(odd(&heard.report));
-    inspection.packets = heard.packets;
-    inspection.signal = Some(heard.report);
+    let file = name.to_string_lossy().into_owned();
+    let at = Audience::from(arguments.at);
+    Inspection::new(file, format.words(), channel, at)
 }
 
 /// A file does not say how far its scale can be trusted.
@@ -197,7 +147,7 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             columns: columns(arguments, &names),
             even,
         };
-        voltage(&mut inspection, &channel, arguments.at, &rows)?;
+        voltage(&mut inspection, &channel, arguments.at.into(), &rows)?;
     }
     if let Some(current) = &arguments.current {
         let pass = |each: &mut dyn FnMut(f64)| {
@@ -264,7 +214,7 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
             time_base_u: 0.0,
         };
         let samples = ArrayChannel { path, column };
-        voltage(&mut inspection, &channel, arguments.at, &samples)?;
+        voltage(&mut inspection, &channel, arguments.at.into(), &samples)?;
     }
     if let Some(current) = current {
         let pass = |each: &mut dyn FnMut(f64)| {
@@ -355,20 +305,7 @@ fn current_trip(
             "samples at uneven steps are not looked through for a trip",
         ));
     };
-    let mut values = Vec::new();
-    let mut all = 0;
-    pass(&mut |value| {
-        all += 1;
-        if all <= trip::MOST_SAMPLES {
-            values.push(value);
-        }
-    })?;
-    if all > trip::MOST_SAMPLES {
-        return Ok(Trip::nothing(
-            onset,
-            "more than 8,000,000 samples: cut the capture to the trip",
-        ));
-    }
-    let trace = Trace::from_values(first, period, values).map(|trace| trace.in_steps(step));
-    Ok(trip::trip(trace, onset, false))
+    let mut listener = CurrentListener::new(first, period, step, onset);
+    pass(&mut |value| listener.push(value))?;
+    Ok(listener.finish())
 }

@@ -1,22 +1,21 @@
-//! The passes over a value change dump, and how its edges were sampled. It
-//! formats nothing.
+//! The passes over a value change dump. It decodes nothing itself and formats
+//! nothing.
 
-use super::analysis::{add, bare, finished};
-use super::packets::Words;
+use super::analysis::bare;
 use super::source::{Format, quantity};
 use super::stream::{Told, Trouble, vcd};
-use super::stretches::{collected, wanted};
 use crate::cli::arguments::Inspect;
-use crate::clock::BenchInstant;
-use crate::console::inspect::Inspection;
-use crate::track::{Decoder, DecoderSettings, EdgeUncertainty, Polarity};
+use crate::inspection::{Collector, Grid, Hearing, Inspection, wanted};
+use crate::track::EdgeUncertainty;
 use crate::units::{Dimension, Quantity};
-use std::collections::BTreeMap;
 
 pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let (path, wire) = (arguments.capture.as_path(), arguments.wire.as_deref());
     let mut grid = Grid::default();
-    let (summary, unknown) = vcd(path, wire, &mut |told| grid.take(told))?;
+    let (summary, unknown) = vcd(path, wire, &mut |told| match told {
+        Told::Begin(_) => grid.begin(),
+        Told::Edge(edge) => grid.push(edge),
+    })?;
     let tick = summary.tick_femtoseconds as f64 * 1e-15;
     let rate = quantity("--rate", arguments.rate.as_ref(), Dimension::Frequency)?;
     let (period, period_from) = match (rate, grid.period()) {
@@ -37,75 +36,18 @@ pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
         ));
     }
     let edge = EdgeUncertainty::sampled(period, 0.0);
-    let mut decoder = Decoder::new(DecoderSettings::new(edge));
-    let mut words = Words::default();
+    let mut hearing = Hearing::new(edge);
     vcd(path, wire, &mut |told| match told {
-        Told::Begin(edge) => decoder.begin(edge.at, edge.to),
-        Told::Edge(edge) => {
-            if let Some(packet) = decoder.push(edge) {
-                words.count(&packet);
-            }
-        }
+        Told::Begin(edge) => hearing.begin(edge),
+        Told::Edge(edge) => hearing.push(edge),
     })?;
-    let (last, report) = decoder.finish(summary.end);
-    add(&mut inspection, finished(words, last, report), arguments.at);
+    inspection.add(hearing.finish(summary.end), arguments.at.into());
     let mut collectors = wanted(&inspection);
     vcd(path, wire, &mut |told| match told {
         Told::Begin(edge) | Told::Edge(edge) => {
             collectors.iter_mut().for_each(|c| c.edge(edge));
         }
     })?;
-    inspection.stretches = collected(collectors);
+    inspection.stretches = collectors.into_iter().map(Collector::finish).collect();
     Ok(inspection)
-}
-
-/// Fewest stretches from which a sampling grid is concluded.
-const GRID_FEWEST: u64 = 500;
-/// Different lengths that are told apart.
-const GRID_LENGTHS: usize = 4096;
-
-/// The coarsest grid on which all edges lie: how they were sampled, whatever
-/// the file's time unit. Believed only where stretches of one polarity flicker
-/// by one step of it, since a generated signal may be round without being
-/// sampled.
-#[derive(Default)]
-struct Grid {
-    last: Option<BenchInstant>,
-    step: i64,
-    count: u64,
-    lengths: BTreeMap<(Polarity, i64), u64>,
-}
-
-impl Grid {
-    fn take(&mut self, told: Told) {
-        let (Told::Begin(edge) | Told::Edge(edge)) = told;
-        if let (Some(last), Told::Edge(_)) = (self.last, told) {
-            let length = (edge.at - last).picoseconds();
-            self.step = divisor(self.step, length);
-            self.count += 1;
-            let key = (edge.to, length);
-            if self.lengths.len() < GRID_LENGTHS || self.lengths.contains_key(&key) {
-                *self.lengths.entry(key).or_default() += 1;
-            }
-        }
-        // The first stretch began before the capture.
-        self.last = matches!(told, Told::Edge(_)).then_some(edge.at);
-    }
-
-    fn period(&self) -> Option<f64> {
-        let often = |key: &(Polarity, i64)| self.lengths.get(key).is_some_and(|n| *n >= 5);
-        let flickers = self
-            .lengths
-            .keys()
-            .any(|key| often(key) && often(&(key.0, key.1 + self.step)));
-        (self.count >= GRID_FEWEST && self.step > 0 && flickers).then_some(self.step as f64 * 1e-12)
-    }
-}
-
-fn divisor(a: i64, b: i64) -> i64 {
-    let (mut a, mut b) = (a.abs(), b.abs());
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a
 }

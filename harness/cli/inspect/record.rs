@@ -5,13 +5,12 @@
 use super::analysis::bare;
 use super::source::{Format, quantity};
 use super::stream::Trouble;
-use super::trip;
-use super::voltage::{Analogue, Channel, Piece, voltage};
+use super::voltage::{Channel, voltage};
 use crate::capture_file::Samples;
 use crate::cli::arguments::Inspect;
 use crate::cli::records;
 use crate::cli::session::store_exit;
-use crate::console::inspect::Inspection;
+use crate::inspection::{Analogue, Inspection, Piece, trip};
 use crate::record::{LONGEST_OBSERVATION, from_bytes};
 use crate::report::check_bundle;
 use crate::scenario::Observation;
@@ -151,12 +150,17 @@ fn inspected(
             let words = "a sample reached the end of the range: levels may be more";
             inspection.odd.push(words.to_owned());
         }
-        voltage(&mut inspection, &analogue, arguments.at, &Kept(channel))?;
+        voltage(
+            &mut inspection,
+            &analogue,
+            arguments.at.into(),
+            &Kept(channel),
+        )?;
     }
     if let (Some(current), Some(onset)) = (current, onset) {
         channel(current)?;
         let trace = Trace::of(capture, current);
-        inspection.trip = Some(trip::trip(trace, onset, true));
+        inspection.trip = Some(trip(trace, onset, true));
     }
     Ok(inspection)
 }

@@ -256,14 +256,3 @@ pub(super) fn npy_part(
     }
     Ok(())
 }
-
-/// The samples as numbers.
-pub(super) fn numbers(samples: Samples<'_>, mut each: impl FnMut(f64)) {
-    match samples {
-        Samples::I8(list) => list.iter().for_each(|&x| each(f64::from(x))),
-        Samples::I16(list) => list.iter().for_each(|&x| each(f64::from(x))),
-        Samples::I32(list) => list.iter().for_each(|&x| each(f64::from(x))),
-        Samples::F32(list) => list.iter().for_each(|&x| each(f64::from(x))),
-        Samples::F64(list) => list.iter().for_each(|&x| each(x)),
-    }
-}

@@ -1,49 +1,12 @@
-//! One pass over a voltage for all that is to be known of it, then a look at
-//! the stretches worth drawing. It does not know the format of the file.
+//! The passes over an analogue channel: once or twice for all that is to be
+//! known of it, then for the stretches worth drawing. It does not know the format
+//! of the file and computes nothing.
 
-use super::analysis::{Heard, add, finished};
-use super::packets::Words;
-use super::stream::{Trouble, numbers};
-use super::stretches::{Collector, collected, wanted};
-use crate::capture_file::Samples;
-use crate::cli::arguments::Audience;
-use crate::clock::{BenchInstant, BenchSpan};
-use crate::console::inspect::Inspection;
-use crate::track::{
-    ChannelScan, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Scale, ScanDecoder,
-    Scanned, VerticalUncertainty,
+use super::stream::Trouble;
+use crate::inspection::{
+    Analogue, Audience, Collector, Inspection, Listened, Listener, Piece, wanted,
 };
-use crate::units::{Quantity, Seconds};
-use crate::waveform::ChannelAccuracy;
 use std::ops::Range;
-
-/// Edges kept until it is known how well they are known; where there are more,
-/// the file is read a second time instead. 32 MB.
-const MOST_EDGES: usize = 1 << 21;
-/// A drawing knows its polarity by what came this long before: longer than a
-/// cutout.
-const LEAD: BenchSpan = BenchSpan::from_microseconds(1_000);
-
-/// Samples as a format hands them on.
-pub(super) enum Piece<'a> {
-    Even(Samples<'a>),
-    At(f64, f64),
-}
-
-/// How an analogue channel lies in its file.
-pub(super) struct Analogue {
-    pub(super) period: f64,
-    pub(super) scale: Scale,
-    pub(super) first: f64,
-    pub(super) samples: u64,
-    /// Trust in the voltage, and in the clock (relative), as far as known.
-    pub(super) accuracy: ChannelAccuracy,
-    pub(super) time_base_u: f64,
-}
-
-/// Up to so many samples all of them count for the levels, since a prime number
-/// of them would leave too few.
-const FEW: u64 = 200_000;
 
 /// Where the samples come from.
 pub(super) trait Channel {
@@ -51,7 +14,7 @@ pub(super) trait Channel {
     fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble>;
 
     /// Hands on samples of these numbers, and perhaps more, from the number
-    /// that it returns on.
+    /// that [`Channel::part_from`] tells on.
     fn part(&self, wanted: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble>;
 
     /// The number of the first sample of a part.
@@ -65,131 +28,24 @@ pub(super) fn voltage(
     at: Audience,
     channel: &dyn Channel,
 ) -> Result<(), Trouble> {
-    let heard = hear(analogue, channel)?;
-    add(inspection, heard, at);
-    if inspection
-        .signal
-        .as_ref()
-        .is_some_and(|signal| signal.edges == 0)
-    {
-        inspection
-            .odd
-            .push("the voltage never passes zero: is it measured from rail to rail?".to_owned());
-    }
-    let mut collectors: Vec<Collector> = wanted(inspection);
+    let mut listener = Listener::new(*analogue);
+    channel.whole(&mut |piece| listener.push(piece))?;
+    let heard = match listener.finish() {
+        Listened::Heard(heard) => heard,
+        Listened::Again(mut second) => {
+            channel.whole(&mut |piece| second.push(piece))?;
+            second.finish()
+        }
+    };
+    inspection.add_voltage(*heard, at);
+    let mut collectors = wanted(inspection);
     for collector in &mut collectors {
-        collect(collector, analogue, channel)?;
+        let wanted = collector.wanted(analogue);
+        let mut index = channel.part_from(wanted.start);
+        channel.part(wanted, &mut |piece| {
+            index = collector.take(piece, analogue, index);
+        })?;
     }
-    inspection.stretches = collected(collectors);
+    inspection.stretches = collectors.into_iter().map(Collector::finish).collect();
     Ok(())
-}
-
-fn settings(analogue: &Analogue, edge: EdgeUncertainty) -> ChannelSettings {
-    let decoder = DecoderSettings::new(edge);
-    let first = BenchSpan::from_seconds(Seconds::new(analogue.first));
-    let usual = ChannelSettings::new(Seconds::new(analogue.period), analogue.scale, decoder);
-    ChannelSettings {
-        first: BenchInstant::ZERO + first,
-        accuracy: analogue.accuracy,
-        stride: if analogue.samples <= FEW {
-            1
-        } else {
-            usual.stride
-        },
-        ..usual
-    }
-}
-
-/// Edges first, meaning afterwards: levels and slopes of the whole say how well
-/// edges are known.
-fn hear(analogue: &Analogue, channel: &dyn Channel) -> Result<Heard, Trouble> {
-    let coarse = EdgeUncertainty::sampled(analogue.period, analogue.time_base_u);
-    let settings = settings(analogue, coarse);
-    let mut edges = Vec::new();
-    let mut all = 0_usize;
-    let scanned = scan(settings, analogue, channel, &mut |edge| {
-        all += 1;
-        if all <= MOST_EDGES {
-            edges.push(edge);
-        }
-    })?;
-    let edge = uncertainty(analogue, &scanned).unwrap_or(coarse);
-    let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(edge));
-    let mut words = Words::default();
-    let mut decode = |edge| {
-        if let Some(packet) = decoder.push(edge) {
-            words.count(&packet);
-        }
-    };
-    if all <= MOST_EDGES {
-        edges.into_iter().for_each(decode);
-    } else {
-        drop(edges);
-        scan(settings, analogue, channel, &mut decode)?;
-    }
-    let (last, report) = decoder.finish(scanned);
-    Ok(finished(words, last, report))
-}
-
-fn scan(
-    settings: ChannelSettings,
-    analogue: &Analogue,
-    channel: &dyn Channel,
-    each: &mut impl FnMut(Edge),
-) -> Result<Scanned, Trouble> {
-    let mut scan = ChannelScan::new(settings);
-    channel.whole(&mut |piece| match piece {
-        Piece::Even(Samples::I8(list)) => scan.push(list, each),
-        Piece::Even(Samples::I16(list)) => scan.push(list, each),
-        Piece::Even(Samples::I32(list)) => scan.push(list, each),
-        Piece::Even(Samples::F32(list)) => scan.push(list, each),
-        Piece::Even(Samples::F64(list)) => scan.push(list, each),
-        Piece::At(time, volts) => scan.push_at(Seconds::new(time - analogue.first), volts, each),
-    })?;
-    Ok(scan.finish())
-}
-
-/// How well edges between samples are known, if shapes could be measured.
-fn uncertainty(analogue: &Analogue, scanned: &Scanned) -> Option<EdgeUncertainty> {
-    let levels = scanned.levels.as_ref()?;
-    let shape = scanned.shape.as_ref()?;
-    let slope = [&shape.rising, &shape.falling]
-        .iter()
-        .filter_map(|figures| figures.slowest)
-        .map(|slew| slew.value)
-        .fold(f64::INFINITY, f64::min);
-    slope.is_finite().then(|| {
-        let vertical = VerticalUncertainty {
-            slope,
-            amplitude: levels.states.amplitude(),
-            noise: levels.states.noise_low.max(levels.states.noise_high),
-            step: analogue.scale.step * analogue.scale.gain.abs(),
-            offset_u: analogue.accuracy.offset_u,
-        };
-        EdgeUncertainty::interpolated(analogue.period, analogue.time_base_u, &vertical)
-    })
-}
-
-fn collect(
-    collector: &mut Collector,
-    analogue: &Analogue,
-    channel: &dyn Channel,
-) -> Result<(), Trouble> {
-    let (from, to) = collector.window();
-    let number = |at: BenchInstant| {
-        let samples = (at.since_zero().si() - analogue.first) / analogue.period;
-        // `as` saturates; what lies before the first sample begins with it.
-        samples.max(0.0) as u64
-    };
-    let lead = BenchSpan::from_picoseconds(-LEAD.picoseconds());
-    let wanted = number(from + lead)..number(to).saturating_add(2);
-    let mut index = channel.part_from(wanted.start);
-    channel.part(wanted, &mut |piece| match piece {
-        Piece::At(time, volts) => collector.sample(time, volts),
-        Piece::Even(samples) => numbers(samples, |raw| {
-            let time = analogue.first + index as f64 * analogue.period;
-            collector.sample(time, raw * analogue.scale.gain + analogue.scale.offset);
-            index += 1;
-        }),
-    })
 }

@@ -2,7 +2,7 @@
 //! no more can be told where that is so. It lists no rule.
 
 use super::screen::style;
-use super::{Inspection, RuleRow, Standing};
+use crate::inspection::{Inspection, RuleRow, Standing};
 use std::fmt::Write as _;
 
 pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {

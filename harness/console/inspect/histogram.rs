@@ -1,7 +1,7 @@
 //! Half-bits by whole microseconds as columns of blocks, over an axis with the
 //! limits marked. It counts nothing.
 
-use super::Inspection;
+use crate::inspection::Inspection;
 use crate::track::SignalReport;
 use std::fmt::Write as _;
 

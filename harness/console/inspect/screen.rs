@@ -4,10 +4,10 @@
 use super::conclusion::conclusion;
 use super::histogram::histogram;
 use super::sketch::sketch;
-use super::{Inspection, Measure, RuleRow, Standing, Trip};
 use crate::console::Screen;
 use crate::console::row::padded;
 use crate::ident::harmless;
+use crate::inspection::{Inspection, Measure, RuleRow, Standing, Trip};
 use crate::track::SignalReport;
 use crate::units::{Dimension, Quantity, show, show_with_uncertainty};
 use anstyle::{AnsiColor, Style};

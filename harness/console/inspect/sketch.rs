@@ -1,8 +1,8 @@
 //! A stretch of the signal in two rows of characters with a third that points.
 //! It chooses no stretch.
 
-use super::Stretch;
 use crate::clock::BenchInstant;
+use crate::inspection::Stretch;
 use crate::track::Polarity;
 use std::fmt::Write as _;
 

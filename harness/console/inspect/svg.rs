@@ -2,8 +2,8 @@
 //! half-bits. Black on white, told apart by shape and text and not by colour.
 
 use super::histogram::{SHOWN, share};
-use super::{Inspection, Stretch};
 use crate::clock::BenchInstant;
+use crate::inspection::{Inspection, Stretch};
 use crate::track::{Polarity, SignalReport};
 use std::fmt::Write as _;
 

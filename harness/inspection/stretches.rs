@@ -1,10 +1,12 @@
 //! Which stretches of a signal are worth drawing, and their collection in
 //! bounded memory. It draws nothing.
 
+use super::voltage::{Analogue, Piece, numbers};
+use super::{Inspection, Standing};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::console::inspect::{Inspection, Standing, Stretch};
 use crate::track::{Clause, Edge, Polarity, Violation};
-use crate::units::{Dimension, show};
+use crate::units::{Dimension, Quantity, show};
+use std::ops::Range;
 
 /// Stretches collected.
 const MOST: usize = 4;
@@ -17,10 +19,30 @@ const MARGIN: BenchSpan = BenchSpan::from_microseconds(250);
 const LONGEST: BenchSpan = BenchSpan::from_microseconds(12_000);
 /// The voltage must pass zero by this much to count in a drawing, V.
 const BAND: f64 = 2.5;
+/// A drawing knows its polarity by what came this long before: longer than a
+/// cutout.
+const LEAD: BenchSpan = BenchSpan::from_microseconds(1_000);
+
+/// A stretch of the signal worth looking at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// What there is to see.
+    pub title: String,
+    /// First and last instant shown.
+    pub window: (BenchInstant, BenchInstant),
+    /// What is pointed at.
+    pub mark: (BenchInstant, BenchInstant),
+    /// The polarity at the start of the window, where known.
+    pub before: Option<Polarity>,
+    /// Edges within the window.
+    pub edges: Vec<Edge>,
+    /// Samples within the window: time (s), volts; none of a logic file.
+    pub samples: Vec<(f64, f64)>,
+}
 
 /// Fills one stretch.
 #[derive(Debug)]
-pub(super) struct Collector {
+pub struct Collector {
     stretch: Stretch,
     polarity: Option<Polarity>,
 }
@@ -41,11 +63,12 @@ impl Collector {
     }
 
     /// From when to when it collects.
-    pub(super) const fn window(&self) -> (BenchInstant, BenchInstant) {
+    pub const fn window(&self) -> (BenchInstant, BenchInstant) {
         self.stretch.window
     }
 
-    pub(super) fn edge(&mut self, edge: Edge) {
+    /// An edge.
+    pub fn edge(&mut self, edge: Edge) {
         let (from, to) = self.stretch.window;
         if edge.at < from {
             self.stretch.before = Some(edge.to);
@@ -54,8 +77,38 @@ impl Collector {
         }
     }
 
+    /// The samples of an analogue channel that it needs, by number.
+    pub fn wanted(&self, analogue: &Analogue) -> Range<u64> {
+        let (from, to) = self.stretch.window;
+        let number = |at: BenchInstant| {
+            let samples = (at.since_zero().si() - analogue.first) / analogue.period;
+            // `as` saturates; what lies before the first sample begins with it.
+            samples.max(0.0) as u64
+        };
+        number(from + before(LEAD))..number(to).saturating_add(2)
+    }
+
+    /// A piece of an analogue channel of which the first sample has the number
+    /// `index`; the number of the next is returned.
+    pub fn take(&mut self, piece: Piece<'_>, analogue: &Analogue, mut index: u64) -> u64 {
+        match piece {
+            Piece::At(time, volts) => self.sample(time, volts),
+            Piece::Even(samples) => numbers(samples, |raw| {
+                let time = analogue.first + index as f64 * analogue.period;
+                self.sample(time, raw * analogue.scale.gain + analogue.scale.offset);
+                index += 1;
+            }),
+        }
+        index
+    }
+
+    /// The stretch, filled.
+    pub fn finish(self) -> Stretch {
+        self.stretch
+    }
+
     /// A sample; its edges are only for drawing.
-    pub(super) fn sample(&mut self, time: f64, volts: f64) {
+    fn sample(&mut self, time: f64, volts: f64) {
         let at = BenchInstant::from_picoseconds(libm::round(time * 1e12) as i64);
         let to = match self.polarity {
             Some(Polarity::Positive) if volts > -BAND => Polarity::Positive,
@@ -79,7 +132,7 @@ fn before(span: BenchSpan) -> BenchSpan {
 
 /// The worst violation, the first ones, or where there is none the first
 /// packet.
-pub(super) fn wanted(inspection: &Inspection) -> Vec<Collector> {
+pub fn wanted(inspection: &Inspection) -> Vec<Collector> {
     let Some(signal) = &inspection.signal else {
         return Vec::new();
     };
@@ -163,9 +216,4 @@ fn of_violation(violation: &Violation) -> Collector {
         value(violation.limit),
     );
     Collector::new(title, mark)
-}
-
-/// The stretches, filled.
-pub(super) fn collected(collectors: Vec<Collector>) -> Vec<Stretch> {
-    collectors.into_iter().map(|c| c.stretch).collect()
 }

@@ -1,7 +1,7 @@
 //! Findings to rows a person reads: value, U, limit and standing of every
 //! demand of the standards. It reads no signal.
 
-use crate::console::inspect::{Measure, RuleRow, Standing};
+use super::{Audience, Measure, RuleRow, Standing};
 use crate::measurement::Estimate;
 use crate::track::{BitRules, Clause, ClauseFindings, Findings, SignalReport};
 
@@ -10,13 +10,9 @@ const SLEW: f64 = 2.4e6;
 /// Peak amplitude, least and most over all scales: NMRA S-9.1:2020 table 3.
 const AMPLITUDE: (f64, f64) = (8.5, 22.0);
 
-/// Rows of bit timing by `rules`, and of packets too at a station's output.
-pub(super) fn rows(
-    signal: &SignalReport,
-    rules: &BitRules,
-    station: bool,
-    period: f64,
-) -> Vec<RuleRow> {
+/// Rows of bit timing, and of packets too at a station's output.
+pub(super) fn rows(signal: &SignalReport, at: Audience, period: f64) -> Vec<RuleRow> {
+    let (rules, station) = (at.rules(), at == Audience::Station);
     let timing = if station {
         &signal.power_station
     } else {

@@ -10,7 +10,7 @@ const MOST: usize = 500;
 const OTHERS: &str = "others";
 
 /// Packets in words with their counts.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Words(BTreeMap<String, u64>);
 
 impl Words {

@@ -1,0 +1,25 @@
+//! What a capture from anywhere says of the signal in it: samples, edges and
+//! currents are pushed in, in pieces of any length; rules with their readings,
+//! packets, oddities, stretches worth drawing and a trip come out as values. It
+//! opens no file, formats no screen and gives no verdict on a board.
+
+mod audience;
+mod grid;
+mod hearing;
+mod odd;
+mod packets;
+mod report;
+mod rows;
+mod rule;
+mod stretches;
+mod trip;
+mod voltage;
+
+pub use audience::Audience;
+pub use grid::Grid;
+pub use hearing::{Heard, Hearing};
+pub use report::Inspection;
+pub use rule::{Measure, RuleRow, Standing};
+pub use stretches::{Collector, Stretch, wanted};
+pub use trip::{CurrentListener, MOST_SAMPLES, Trip, trip};
+pub use voltage::{Analogue, Listened, Listener, Piece, SecondListener, numbers};

@@ -1,0 +1,70 @@
+//! How a signal stands to one demand of a standard, with the reading that says
+//! so. It reads no signal and chooses no demand.
+
+use serde::Serialize;
+
+/// How a signal stands to one demand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Standing {
+    /// Every reading within the limit by at least its uncertainty.
+    Within,
+    /// Some reading too near the limit to tell.
+    Undecided,
+    /// Some reading beyond the limit by more than its uncertainty.
+    Violation,
+}
+
+impl Standing {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Within => "within",
+            Self::Undecided => "undecided",
+            Self::Violation => "VIOLATION",
+        }
+    }
+}
+
+/// In what the values of a demand are given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Measure {
+    /// Seconds.
+    Time,
+    /// A number of bits or packets.
+    Count,
+    /// V/s.
+    Slew,
+    /// Volts.
+    Voltage,
+}
+
+/// One demand of a standard and what was read.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RuleRow {
+    /// Where it is written.
+    pub source: String,
+    /// What breaks it, in plain words.
+    pub what: String,
+    /// In what value, U and limit are given.
+    pub measure: Measure,
+    /// The reading nearest to the limit or farthest beyond it.
+    pub value: Option<f64>,
+    /// Its expanded uncertainty, k = 2.
+    pub expanded: Option<f64>,
+    /// The limit.
+    pub limit: f64,
+    /// Whether it is a lower one.
+    pub lower: bool,
+    /// Readings held against it.
+    pub checked: u64,
+    /// Readings beyond it by more than U.
+    pub beyond: u64,
+    /// Readings nearer to it than U, on either side.
+    pub near: u64,
+    /// The standing.
+    pub standing: Standing,
+    /// What else must be said.
+    pub note: Option<String>,
+}

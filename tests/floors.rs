@@ -1,8 +1,16 @@
 //! House rules that a compiler does not hold: the order of the floors, what
 //! the pure floors may not touch, and how a file begins. Each breach is named.
 
+mod circles;
+mod never;
+mod paths;
+
 use std::fs;
 use std::path::{Path, PathBuf};
+
+/// Analysis that a face still does: it is on its way into a room of its own, and
+/// this goes with it.
+const BEING_MOVED: &str = "cli/inspect";
 
 fn harness() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("harness")
@@ -75,6 +83,24 @@ fn code_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
         .enumerate()
         .map(|(index, line)| (index + 1, line))
         .filter(|(_, line)| !line.trim_start().starts_with("//"))
+}
+
+/// Every file that is not for tests and that is `wanted` by its name below the
+/// source folder, with the paths it names.
+fn the_crate(wanted: impl Fn(&str) -> bool) -> paths::Crate {
+    let mut texts = Vec::new();
+    for (module, _) in declared() {
+        for (path, text) in sources(&module) {
+            let name = path.strip_prefix(harness()).expect("it is below");
+            let name = name.to_str().expect("names are ASCII").to_owned();
+            let of_tests = is_test(&path) || name.ends_with("_tests.rs");
+            if !of_tests && wanted(&name) {
+                texts.push((name, text));
+            }
+        }
+    }
+    let texts = texts.iter();
+    paths::Crate::of(texts.map(|(name, text)| (name.clone(), text.as_str())))
 }
 
 fn no_breach(breaches: &[String]) {

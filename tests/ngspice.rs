@@ -8,9 +8,10 @@ mod netlist;
 use bufferstop::clock::{BenchInstant, BenchSpan};
 use bufferstop::model_board::{BoardParameters, FixtureParameters, SupplyKind};
 use bufferstop::physics::{
-    Action, Circuit, DriveSignal, Line, LoadMode, Pattern, Polarity, Probe, SwitchBranch,
+    Action, Circuit, DriveSignal, LoadMode, Pattern, Polarity, Probe, SwitchBranch,
 };
 use bufferstop::units::{Amperes, Quantity, Seconds, Volts};
+use bufferstop::waveform::LogicLine;
 use netlist::{CLOSE, Case, HALF_BIT, Part, SHORT, Supply, VOLTAGE, netlist, parameters};
 use std::process::Command;
 
@@ -206,7 +207,7 @@ fn advance(case: &Case) -> Outcome {
     circuit.apply(Action::Close(SwitchBranch::Near));
     circuit.advance_to(start + BenchSpan::from_seconds(Seconds::new(case.length)));
     let trip = circuit
-        .line_edge(Line::Fault, true, start)
+        .line_edge(LogicLine::Fault, true, start)
         .map_or(f64::INFINITY, |edge| (edge - start).seconds().si());
     Outcome { currents, trip }
 }

@@ -1,7 +1,7 @@
 //! How the parts of a bench must fit together: numbers used once, lines that
 //! exist, and no second earth path. Each part alone was checked when read.
 
-use super::Bench;
+use super::bench::Bench;
 use super::parts::*;
 use crate::document::{Fault, Place, Table};
 use crate::ident::Role;

@@ -4,10 +4,11 @@
 use super::arguments::Accept;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files};
+use super::mounting::{Mounted, mounted};
 use super::output::Output;
-use super::session::{Mounted, Session};
+use super::session::Session;
 use crate::ident::{LotName, Serial, harmless};
-use crate::model_board::{BoardParameters, Defect, ModelBoard};
+use crate::model_board::Defect;
 use crate::plan::Plan;
 use crate::runner::Particulars;
 use crate::seed::Seed;
@@ -106,34 +107,6 @@ fn many(
         }
     }
     worst
-}
-
-/// A board drawn from its file for a place in its lot, with a defect of choice.
-pub(super) fn mounted(
-    board: &ModelBoard,
-    seed: Seed,
-    index: u64,
-    defect: Option<&'static Defect>,
-) -> Mounted {
-    Mounted::Model {
-        board: Box::new(drawn(board, seed, index, defect)),
-        identity: board.identity.clone(),
-        seed: seed.derived(index),
-    }
-}
-
-/// Its parameters alone.
-pub(super) fn drawn(
-    board: &ModelBoard,
-    seed: Seed,
-    index: u64,
-    defect: Option<&'static Defect>,
-) -> BoardParameters {
-    let mut parameters = board.draw(seed, index);
-    if let Some(defect) = defect {
-        defect.plant(&mut parameters);
-    }
-    parameters
 }
 
 fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N, Exit> {

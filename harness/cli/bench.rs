@@ -1,12 +1,12 @@
 //! `bufferstop bench`: which ports there are, whether the instruments of a
 //! bench are themselves, and what the bench cannot do. It energises nothing.
 
-use super::accept::drawn;
 use super::arguments::BenchArguments;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files, complain};
+use super::mounting::{Mounted, drawn, open_bench};
 use super::output::Output;
-use super::session::{Mounted, open_bench, runtime};
+use super::stopping::runtime;
 use crate::bench::Identified;
 use crate::bench_file::{Closes, Measures};
 use crate::ident::{Role, harmless};

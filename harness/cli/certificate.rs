@@ -8,7 +8,7 @@ use super::exit::Exit;
 use super::handing_out;
 use super::output::Output;
 use super::records::{Existing, find, headline, open, seal_of, whole};
-use super::session::store_exit;
+use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
 use crate::ident::{RunId, harmless};

@@ -2,10 +2,10 @@
 //! twelve boards is accepted, two of them with planted defects, and the demo
 //! succeeds only if exactly those two fail.
 
-use super::accept::mounted;
 use super::arguments::Demo;
 use super::exit::Exit;
 use super::files::Files;
+use super::mounting::mounted;
 use super::output::Output;
 use super::session::Session;
 use super::substitution;

@@ -2,7 +2,7 @@
 //! core. It keeps the numbers that lots are compared by and nothing else.
 
 use super::exit::Exit;
-use super::session::store_exit;
+use super::store_fault::store_exit;
 use crate::comparison::LotReadings;
 use crate::ident::{LotName, RunId};
 use crate::parallel::{cores, in_order};

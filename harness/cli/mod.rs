@@ -32,11 +32,14 @@ mod inspect;
 mod lot;
 mod lot_reading;
 mod model_bench;
+mod mounting;
 mod output;
 mod prove;
 mod records;
 mod rejudge;
 mod session;
+mod stopping;
+mod store_fault;
 mod substitution;
 
 use crate::bench::guardian;

@@ -1,12 +1,12 @@
 //! `bufferstop model-bench`: the model instruments on pseudo-terminals for any
 //! client, their bench time tied to the wall's, until stopped.
 
-use super::accept::drawn;
 use super::arguments::ModelBench;
 use super::exit::Exit;
 use super::files::{Files, complain};
+use super::mounting::drawn;
 use super::output::Output;
-use super::session::until_stopped;
+use super::stopping::until_stopped;
 use crate::ident::Role;
 use crate::model_bench::{self, Pace, Transport, world};
 use crate::seed::Seed;

@@ -7,7 +7,7 @@ use super::exit::Exit;
 use super::files::{Files, complain};
 use super::output::Output;
 use super::records::{known, named, open, place};
-use super::session::store_exit;
+use super::store_fault::store_exit;
 use crate::bench_file::Bench;
 use crate::comparison::{Change, KeptFault, KeptFiles, Rejudgement, Side, rejudge};
 use crate::console::table;

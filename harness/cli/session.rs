@@ -6,27 +6,24 @@ use super::certificate;
 use super::exit::Exit;
 use super::files::BenchFiles;
 use super::handing_out;
+use super::mounting::{Mounted, open_bench};
 use super::output::{JsonLines, Output};
+use super::stopping::{listening, runtime};
+use super::store_fault::store_exit;
+use crate::bench::Bench;
 use crate::bench::guardian::Guardian;
-use crate::bench::{Bench, Connection};
 use crate::clock::SystemClock;
 use crate::console::Live;
-use crate::envelope::BoardFacts;
 use crate::event::{Abort, FileFacts};
 use crate::handout::Form;
-use crate::ident::{RunId, harmless};
-use crate::model_bench::{Transport, world};
-use crate::model_board::BoardParameters;
+use crate::ident::RunId;
 use crate::plan::Plan;
 use crate::record::Record;
+use crate::report;
 use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop, run};
-use crate::seed::Seed;
 use crate::store::{Durability, Store, StoreError, folder};
 use std::path::{Path, PathBuf};
-use std::thread::JoinHandle;
-use tokio::runtime::{Builder, Runtime};
-use tokio::signal::unix::{SignalKind, signal};
-use tokio::sync::{oneshot, watch};
+use tokio::runtime::Runtime;
 
 /// Everything that stays the same from board to board.
 pub(super) struct Session<'a> {
@@ -40,21 +37,6 @@ pub(super) struct Session<'a> {
     store: Store,
     runtime: Runtime,
     stop: Stop,
-}
-
-/// What is on the bench.
-pub(super) enum Mounted {
-    /// A board that somebody put there.
-    Real,
-    /// A model board.
-    Model {
-        /// What it is made of.
-        board: Box<BoardParameters>,
-        /// What its console says it is, where its file says so.
-        identity: Option<String>,
-        /// Seed of the instruments' errors and noise.
-        seed: Seed,
-    },
 }
 
 /// How one board's run ended.
@@ -148,19 +130,21 @@ impl<'a> Session<'a> {
         })
     }
 
-    /// The run's folder: for one board with its certificate; a whole lot's are
-    /// issued by `records certificate` when they are wanted.
+    /// The run's folder: its reports, and for one board its certificate; a whole
+    /// lot's are issued by `records certificate` when they are wanted.
     fn hand_out(&self, record: &Record) -> Result<PathBuf, Exit> {
         let told = |fault: StoreError| store_exit(&fault);
-        if self.brief {
-            return folder::write(&self.out, record, &[]).map_err(told);
-        }
-        let reader = self.store.reader().map_err(told)?;
-        let document = certificate::document(&reader, record)?;
-        let mut files = Vec::new();
-        for form in Form::ALL {
-            let bytes = handing_out::bytes(&document, form)?;
-            files.push((certificate::name(form), bytes));
+        let reports = report::files();
+        let mut files: Vec<(String, Vec<u8>)> = reports
+            .map(|(name, write)| (name.to_owned(), write(record).into_bytes()))
+            .collect();
+        if !self.brief {
+            let reader = self.store.reader().map_err(told)?;
+            let document = certificate::document(&reader, record)?;
+            for form in Form::ALL {
+                let bytes = handing_out::bytes(&document, form)?;
+                files.push((certificate::name(form), bytes));
+            }
         }
         let files = files
             .iter()
@@ -223,38 +207,6 @@ impl<'a> Session<'a> {
     }
 }
 
-/// The bench with its instruments identified, nothing energised.
-pub(super) async fn open_bench(
-    files: &BenchFiles,
-    plan: &Plan,
-    mounted: Mounted,
-) -> Result<Bench, Exit> {
-    let unavailable = |fault: String| {
-        anstream::eprintln!("the bench is not available: {}", harmless(&fault));
-        Exit::Bench
-    };
-    let connection = match mounted {
-        Mounted::Real => Connection::Real,
-        Mounted::Model {
-            board,
-            identity,
-            seed,
-        } => {
-            let identity = identity.as_deref();
-            let world = world(&files.bench, &files.profiles, &board, identity, seed)
-                .map_err(|fault| unavailable(fault.to_string()))?;
-            Connection::Model {
-                world: Box::new(world),
-                transport: Transport::Pty,
-            }
-        }
-    };
-    let facts = BoardFacts::from(&plan.ratings);
-    Bench::open(&files.bench, &files.profiles, facts, connection)
-        .await
-        .map_err(|fault| unavailable(fault.to_string()))
-}
-
 /// A guardian over real ports; the instruments of a model bench end with the
 /// program itself. A bench without one still runs, and says so.
 fn guardian(bench: &Bench) -> Option<Guardian> {
@@ -284,99 +236,4 @@ impl Stream {
             Self::Error => Box::new(anstream::stderr()),
         }
     }
-}
-
-/// Says what is wrong with the store.
-pub(super) fn store_exit(fault: &StoreError) -> Exit {
-    anstream::eprintln!("{}", harmless(&fault.to_string()));
-    Exit::Store
-}
-
-/// One thread that waits for everything at once.
-pub(super) fn runtime() -> Result<Runtime, Exit> {
-    Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(|fault| {
-            anstream::eprintln!("the machine gives no resources to run: {fault}");
-            Exit::Bench
-        })
-}
-
-fn listening(runtime: &Runtime) -> Result<Stop, Exit> {
-    let _inside = runtime.enter();
-    listen().map_err(|fault| {
-        anstream::eprintln!("the stop signals cannot be listened for: {fault}");
-        Exit::Bench
-    })
-}
-
-/// Signals are listened for on a thread of its own, until this is dropped.
-pub(super) struct Listening {
-    end: Option<oneshot::Sender<()>>,
-    thread: Option<JoinHandle<()>>,
-}
-
-impl Drop for Listening {
-    fn drop(&mut self) {
-        // Gone already or not, it ends either way.
-        let _ = self.end.take().map(|end| end.send(()));
-        let _ = self.thread.take().map(JoinHandle::join);
-    }
-}
-
-/// A stop that signals raise while the listening lives, whatever this thread
-/// waits for meanwhile.
-pub(super) fn stopping() -> Result<(Stop, Listening), Exit> {
-    let runtime = runtime()?;
-    let stop = listening(&runtime)?;
-    let (end, ended) = oneshot::channel();
-    let thread = std::thread::Builder::new()
-        .name("signals".to_owned())
-        // A sender that is gone ends it as well.
-        .spawn(move || drop(runtime.block_on(ended)))
-        .map_err(|fault| {
-            anstream::eprintln!("the machine gives no resources to run: {fault}");
-            Exit::Bench
-        })?;
-    let listening = Listening {
-        end: Some(end),
-        thread: Some(thread),
-    };
-    Ok((stop, listening))
-}
-
-/// Waits for a stop signal.
-pub(super) fn until_stopped() -> Exit {
-    let waited = runtime().and_then(|runtime| {
-        let mut stop = listening(&runtime)?;
-        runtime.block_on(stop.raised());
-        Ok(Exit::Pass)
-    });
-    waited.unwrap_or_else(|exit| exit)
-}
-
-/// The first signal asks the run to end; later ones only say that it is ending.
-fn listen() -> std::io::Result<Stop> {
-    let (raise, raised) = watch::channel(false);
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    let mut terminate = signal(SignalKind::terminate())?;
-    let mut hang_up = signal(SignalKind::hangup())?;
-    tokio::spawn(async move {
-        loop {
-            tokio::select! {
-                Some(()) = interrupt.recv() => {}
-                Some(()) = terminate.recv() => {}
-                Some(()) = hang_up.recv() => {}
-                else => return,
-            }
-            if *raise.borrow() {
-                anstream::eprintln!("\nalready stopping: the bench is being made safe");
-            } else {
-                anstream::eprintln!("\nstopping: making the bench safe");
-            }
-            raise.send_replace(true);
-        }
-    });
-    Ok(Stop::new(raised))
 }

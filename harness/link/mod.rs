@@ -7,6 +7,7 @@ mod faulty;
 mod owner;
 mod port;
 mod serial;
+mod settings;
 mod tap;
 
 #[cfg(test)]
@@ -14,7 +15,8 @@ mod tests;
 
 pub use fault::{Cause, LinkError};
 pub use faulty::{Faulty, Mishap, Mishaps};
-pub use port::{Deadlines, Effect, LONGEST_REPLY, Port, PortSettings};
+pub use port::Port;
+pub use settings::{Deadlines, Effect, LONGEST_REPLY, PortSettings};
 pub use tap::Tap;
 
 use tokio::io::{AsyncRead, AsyncWrite};

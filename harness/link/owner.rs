@@ -4,7 +4,7 @@
 
 use super::Wire;
 use super::fault::{Cause, LinkError};
-use super::port::{Effect, LONGEST_REPLY, PortSettings};
+use super::settings::{Effect, LONGEST_REPLY, PortSettings};
 use crate::protocol::{Expect, FrameFault, Framer, Reply};
 use std::future::poll_fn;
 use std::io;

@@ -2,7 +2,7 @@
 //! that is absent from one that is held by another program.
 
 use super::fault::LinkError;
-use super::port::PortSettings;
+use super::settings::PortSettings;
 use std::io;
 use std::pin::Pin;
 use std::task::{Context, Poll};

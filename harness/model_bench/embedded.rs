@@ -8,10 +8,11 @@ use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::model_board::{BoardParameters, FixtureParameters};
 use crate::model_instruments::{ChannelWiring, LineCost, Ratings, World, WorldSettings};
-use crate::physics::{Circuit, Line, PhysicsFault, Probe, SwitchBranch};
+use crate::physics::{Circuit, PhysicsFault, Probe, SwitchBranch};
 use crate::profile::Profile;
 use crate::seed::Seed;
 use crate::units::{Amperes, Quantity};
+use crate::waveform::LogicLine;
 use std::collections::BTreeMap;
 
 /// Lines a capture device has at most: one word a sample.
@@ -111,7 +112,7 @@ fn channel(file: &Bench, number: u32) -> ChannelWiring {
     }
 }
 
-fn logic(file: &Bench, number: u32) -> Line {
+fn logic(file: &Bench, number: u32) -> LogicLine {
     let carries = file.lines.iter().find(|line| line.number == number);
     let of = |named: fn(&crate::bench_file::BranchEntry) -> Option<u32>| {
         let mut branches = file.branches.iter();
@@ -119,21 +120,21 @@ fn logic(file: &Bench, number: u32) -> Line {
         found.map(|branch| branch.closes)
     };
     match carries.map(|line| line.carries) {
-        Some(Carries::InputA) => Line::SignalA,
-        Some(Carries::InputB) => Line::SignalB,
+        Some(Carries::InputA) => LogicLine::SignalA,
+        Some(Carries::InputB) => LogicLine::SignalB,
         Some(Carries::Marker) => match of(|branch| branch.marker_line) {
-            Some(Closes::FarShort) => Line::FarMarker,
-            Some(Closes::GapStraight | Closes::GapCrossed) => Line::GapMarker,
-            _ => Line::NearMarker,
+            Some(Closes::FarShort) => LogicLine::FarMarker,
+            Some(Closes::GapStraight | Closes::GapCrossed) => LogicLine::GapMarker,
+            _ => LogicLine::NearMarker,
         },
         Some(Carries::Pilot) => match of(|branch| branch.pilot_line) {
-            Some(Closes::FarShort) => Line::FarPilot,
-            _ => Line::NearPilot,
+            Some(Closes::FarShort) => LogicLine::FarPilot,
+            _ => LogicLine::NearPilot,
         },
         // The model board has no indicators, and what is not wired may show
         // anything.
         Some(Carries::Fault | Carries::IndicatorPositive | Carries::IndicatorNegative) | None => {
-            Line::Fault
+            LogicLine::Fault
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Wires in memory to a model instrument, each served by a task of its own.
 //! The task ends when the client's end is dropped.
 
-use super::Shared;
 use super::lines::Lines;
+use super::pace::Shared;
 use crate::ident::Role;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _, DuplexStream};
 

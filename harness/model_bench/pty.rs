@@ -2,7 +2,7 @@
 //! in poll(2). Ties are served in port order; nothing here sleeps.
 
 use super::lines::Lines;
-use super::{Pace, Shared};
+use super::pace::{Pace, Shared};
 use crate::ident::Role;
 use rustix::event::{EventfdFlags, PollFd, PollFlags, eventfd, poll};
 use rustix::fd::{AsFd as _, OwnedFd};

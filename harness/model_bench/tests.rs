@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::link::{Deadlines, Effect, Port, PortSettings};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Answers with role, line and bench time; each exchange takes a microsecond.
 #[derive(Default)]

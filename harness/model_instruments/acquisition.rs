@@ -4,8 +4,9 @@
 use super::noise::Noise;
 use super::settings::ChannelWiring;
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::physics::{Circuit, Line, Probe};
+use crate::physics::{Circuit, Probe};
 use crate::seed::Seed;
+use crate::waveform::LogicLine;
 use std::cell::OnceCell;
 
 /// Standard deviation of the converter's noise, in codes.
@@ -33,7 +34,7 @@ pub(super) enum Trigger {
     /// As soon as the samples before the trigger are there.
     Immediate,
     /// A logic line.
-    Logic(Line, Slope),
+    Logic(LogicLine, Slope),
     /// An analogue channel's quantity passing a level, in its own unit.
     Level(Probe, f64, Slope),
 }
@@ -66,7 +67,7 @@ pub(super) struct Plan {
     pub(super) before: usize,
     pub(super) trigger: Trigger,
     pub(super) inputs: Vec<Input>,
-    pub(super) logic: Vec<Line>,
+    pub(super) logic: Vec<LogicLine>,
 }
 
 impl Plan {

@@ -6,10 +6,11 @@ use super::meter::drawn_places;
 use super::ratings::CaptureRating;
 use super::settings::{ChannelWiring, WorldSettings};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::physics::{Circuit, Line};
+use crate::physics::Circuit;
 use crate::protocol::{Bounds, ErrorCode, UnitOf};
 use crate::seed::Seed;
 use crate::units::Seconds;
+use crate::waveform::LogicLine;
 
 /// After a reset, where the range allows it: full scale in volts and sampling
 /// period in seconds.
@@ -52,7 +53,7 @@ pub(super) struct Capture {
     errors: Vec<ChannelError>,
     pub(super) rating: CaptureRating,
     pub(super) wiring: Vec<ChannelWiring>,
-    pub(super) logic: Vec<Line>,
+    pub(super) logic: Vec<LogicLine>,
     pub(super) ranges: Vec<f64>,
     pub(super) period: f64,
     pub(super) count: i64,

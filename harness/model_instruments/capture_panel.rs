@@ -3,8 +3,8 @@
 
 use super::acquisition::{Phase, Slope};
 use super::capture::Source;
+use super::entry::{only, setting};
 use super::scene::Scene;
-use super::supply::{only, setting};
 use crate::protocol::{CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response};
 use crate::units::Quantity;
 

@@ -6,16 +6,24 @@ mod acquisition;
 mod capture;
 mod capture_panel;
 mod console;
+mod console_panel;
 mod drive;
+mod drive_panel;
+mod entry;
 mod load;
+mod load_panel;
 mod meter;
 mod noise;
 mod ratings;
+mod reading;
 mod scene;
 mod settings;
 mod supply;
+mod supply_panel;
 mod switch;
+mod switch_panel;
 mod thermometer;
+mod thermometer_panel;
 mod world;
 
 #[cfg(test)]

@@ -4,8 +4,9 @@
 use super::ratings::Ratings;
 use crate::clock::BenchSpan;
 use crate::ident::Role;
-use crate::physics::{Line, Probe, SwitchBranch};
+use crate::physics::{Probe, SwitchBranch};
 use crate::seed::Seed;
+use crate::waveform::LogicLine;
 use std::collections::BTreeMap;
 
 /// What an exchange costs on a line, in bench time.
@@ -52,7 +53,7 @@ pub struct WorldSettings {
     /// The capture's analogue channels, from channel 1.
     pub channels: Vec<ChannelWiring>,
     /// The capture's logic lines, from line 0.
-    pub logic: Vec<Line>,
+    pub logic: Vec<LogicLine>,
     /// What the switch's channels close, from channel 1; `None` is unwired.
     pub branches: Vec<Option<SwitchBranch>>,
     /// What each instrument can do and how well.
@@ -102,14 +103,14 @@ impl WorldSettings {
                 channel(Probe::UpstreamVoltage, 0.1),
             ],
             logic: vec![
-                Line::SignalA,
-                Line::SignalB,
-                Line::Fault,
-                Line::NearMarker,
-                Line::FarMarker,
-                Line::GapMarker,
-                Line::NearPilot,
-                Line::FarPilot,
+                LogicLine::SignalA,
+                LogicLine::SignalB,
+                LogicLine::Fault,
+                LogicLine::NearMarker,
+                LogicLine::FarMarker,
+                LogicLine::GapMarker,
+                LogicLine::NearPilot,
+                LogicLine::FarPilot,
             ],
             branches: vec![
                 Some(SwitchBranch::Near),

@@ -3,7 +3,10 @@
 
 use super::scene::Scene;
 use super::settings::{LineCost, WorldSettings};
-use super::{capture_panel, drive, load, supply, switch, thermometer};
+use super::{
+    capture_panel, console_panel, drive_panel, load_panel, supply_panel, switch_panel,
+    thermometer_panel,
+};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::physics::Circuit;
@@ -18,12 +21,12 @@ const ENDING: u8 = b'\n';
 pub struct World {
     scene: Scene,
     lines: BTreeMap<Role, LineCost>,
-    supply: Interpreter<supply::Command>,
-    load: Interpreter<load::Command>,
+    supply: Interpreter<supply_panel::Command>,
+    load: Interpreter<load_panel::Command>,
     capture: Interpreter<capture_panel::Command>,
-    switch: Interpreter<switch::Command>,
-    drive: Interpreter<drive::Command>,
-    thermometer: Interpreter<thermometer::Command>,
+    switch: Interpreter<switch_panel::Command>,
+    drive: Interpreter<drive_panel::Command>,
+    thermometer: Interpreter<thermometer_panel::Command>,
 }
 
 impl World {
@@ -33,14 +36,14 @@ impl World {
         Self {
             scene,
             lines: settings.lines,
-            supply: Interpreter::new("BUFFERSTOP MODEL,SUPPLY,0001,1.0", supply::tree()),
-            load: Interpreter::new("BUFFERSTOP MODEL,LOAD,0002,1.0", load::tree()),
+            supply: Interpreter::new("BUFFERSTOP MODEL,SUPPLY,0001,1.0", supply_panel::tree()),
+            load: Interpreter::new("BUFFERSTOP MODEL,LOAD,0002,1.0", load_panel::tree()),
             capture: Interpreter::new("BUFFERSTOP MODEL,CAPTURE,0003,1.0", capture_panel::tree()),
-            switch: Interpreter::new("BUFFERSTOP MODEL,SWITCH,0004,1.0", switch::tree()),
-            drive: Interpreter::new("BUFFERSTOP MODEL,DRIVE,0005,1.0", drive::tree()),
+            switch: Interpreter::new("BUFFERSTOP MODEL,SWITCH,0004,1.0", switch_panel::tree()),
+            drive: Interpreter::new("BUFFERSTOP MODEL,DRIVE,0005,1.0", drive_panel::tree()),
             thermometer: Interpreter::new(
                 "BUFFERSTOP MODEL,THERMOMETER,0006,1.0",
-                thermometer::tree(),
+                thermometer_panel::tree(),
             ),
         }
     }
@@ -68,13 +71,15 @@ impl World {
         self.advance(cost.transfer(line.len() + 1));
         let scene = &mut self.scene;
         let mut reply = match role {
-            Role::Supply => self.supply.obey(line, &mut supply::Panel(scene)),
-            Role::Load => self.load.obey(line, &mut load::Panel(scene)),
+            Role::Supply => self.supply.obey(line, &mut supply_panel::Panel(scene)),
+            Role::Load => self.load.obey(line, &mut load_panel::Panel(scene)),
             Role::Capture => self.capture.obey(line, &mut capture_panel::Panel(scene)),
-            Role::Switch => self.switch.obey(line, &mut switch::Panel(scene)),
-            Role::Drive => self.drive.obey(line, &mut drive::Panel(scene)),
-            Role::Console => super::console::answer(scene, line),
-            Role::Thermometer => self.thermometer.obey(line, &mut thermometer::Panel(scene)),
+            Role::Switch => self.switch.obey(line, &mut switch_panel::Panel(scene)),
+            Role::Drive => self.drive.obey(line, &mut drive_panel::Panel(scene)),
+            Role::Console => console_panel::answer(scene, line),
+            Role::Thermometer => self
+                .thermometer
+                .obey(line, &mut thermometer_panel::Panel(scene)),
         };
         self.advance(cost.processing);
         if !reply.is_empty() {

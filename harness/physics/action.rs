@@ -1,9 +1,10 @@
 //! The vocabulary of the circuit: what can be done to it, what can be looked
-//! at, and which logic lines it shows. Nothing here computes.
+//! at, and where it shows a logic line. Nothing here computes.
 
 use super::signal::{DriveSignal, InputLine};
 use crate::clock::BenchSpan;
 use crate::units::{Amperes, Ohms, Volts};
+use crate::waveform::LogicLine;
 
 /// What the electronic load is asked to do.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -117,30 +118,7 @@ pub enum Probe {
     SenseVoltage,
 }
 
-/// A logic line of the bench.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Line {
-    /// First line of the board's input, high in the positive half.
-    SignalA,
-    /// The other line, high in the negative half.
-    SignalB,
-    /// The board's fault output, active high.
-    Fault,
-    /// Second pole of the near short: the command, without bounce.
-    NearMarker,
-    /// Second pole of the far short.
-    FarMarker,
-    /// Second pole of the gap switch.
-    GapMarker,
-    /// Pilot current through the near contact and its fuse.
-    NearPilot,
-    /// Pilot current through the far contact and its fuse.
-    FarPilot,
-}
-
-impl Line {
-    /// The line's bit in a segment's line word.
-    pub(super) const fn bit(self) -> u16 {
-        1 << self as u16
-    }
+/// The bit of a logic line in a segment's line word.
+pub(super) const fn bit(line: LogicLine) -> u16 {
+    1 << line as u16
 }

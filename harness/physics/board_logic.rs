@@ -2,6 +2,7 @@
 //! lockout. It sees comparators and clocks and commands the bridge; it never
 //! sees a current.
 
+use super::bridge::Gate;
 use super::observed::Observed;
 use super::timers::{NEVER, Timer, Timers, hold};
 use crate::clock::{BenchSpan, PICOSECONDS};
@@ -70,17 +71,6 @@ impl BoardTimes {
 
 /// The clocks of the two half-bridges' dead times.
 const DEAD_TIMES: [Timer; 2] = [Timer::FirstDeadTime, Timer::SecondDeadTime];
-
-/// Which switch of a half-bridge is told to be on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Gate {
-    /// Neither of them.
-    Off,
-    /// The lower one.
-    Low,
-    /// The upper one.
-    High,
-}
 
 /// Edges of one line on their way through its drivers, earliest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

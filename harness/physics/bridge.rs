@@ -8,11 +8,21 @@
 //! a current into it goes on into the rail, one diode above that.
 
 use super::affine::Affine;
-use super::board_logic::Gate;
 use super::electrics::Electrics;
-use super::mode::{I_GAP, I_OUT};
 use super::propagator::State;
+use super::states::{I_GAP, I_OUT};
 use crate::model_board::SenseLeg;
+
+/// Which switch of a half-bridge is told to be on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Gate {
+    /// Neither of them.
+    Off,
+    /// The lower one.
+    Low,
+    /// The upper one.
+    High,
+}
 
 /// What the body diodes of a half-bridge do while its switches are off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -1,18 +1,20 @@
 //! The circuit as its users see it: build it, act on it, move it on, look at
 //! it. How it moves is in `stepping`, how it is remembered in `history`.
 
-use super::action::{Action, Line, LoadMode, Probe, SwitchBranch};
+use super::action::{Action, LoadMode, Probe, SwitchBranch, bit};
 use super::board_logic::{BoardLogic, BoardTimes};
 use super::bridge::Bridge;
 use super::electrics::Electrics;
 use super::fault::{PhysicsFault, check_board, check_fixture};
 use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic, SupplyLogic};
-use super::mode::{Contact, Key, Mode, Rectifier, Stage, SupplyMode, V_BANK, V_SENSE};
+use super::key::{Contact, Key, Rectifier, Stage, SupplyMode};
+use super::mode::Mode;
 use super::observed::{Observed, Settings};
 use super::periodic::Snapshot;
 use super::propagator::{STATES, State};
 use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
-use super::stepping::{Arrival, Step};
+use super::states::{V_BANK, V_SENSE};
+use super::step::{Arrival, Step};
 use super::strides::Strides;
 use super::thermal::{SHORTEST_TICK, Thermal};
 use super::timers::{Timer, Timers};
@@ -20,6 +22,7 @@ use super::trajectory::History;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::model_board::{BoardParameters, ContactDefect, FixtureParameters};
 use crate::units::{Celsius, Kelvins, Quantity};
+use crate::waveform::LogicLine;
 use rustc_hash::FxHashMap;
 use std::sync::Arc;
 
@@ -277,8 +280,8 @@ impl Circuit {
     }
 
     /// The present state of a line.
-    pub fn line(&self, line: Line) -> bool {
-        self.lines & line.bit() != 0
+    pub fn line(&self, line: LogicLine) -> bool {
+        self.lines & bit(line) != 0
     }
 
     /// The board's own current reading: its sense voltage quantised by its

@@ -1,9 +1,11 @@
 //! The parameters in the shape that the equations want: plain SI numbers. Which
 //! equations hold when is decided elsewhere.
 
-use super::mode::BIN;
 use crate::model_board::{BoardParameters, Branch, FixtureParameters, GapReturn, SenseLeg};
 use crate::units::Quantity;
+
+/// Width of a temperature bin in kelvins.
+pub(super) const BIN: f64 = 0.5;
 
 /// The electronic load in SI units.
 #[derive(Clone, Copy, Debug)]

@@ -2,9 +2,10 @@
 //! current; it says which branch is meant to conduct.
 
 use super::action::LoadMode;
-use super::mode::{I_LOAD, I_SET, SupplyMode, V_LOAD};
+use super::key::SupplyMode;
 use super::observed::{LoadKind, Observed, Settings};
 use super::propagator::State;
+use super::states::{I_LOAD, I_SET, V_LOAD};
 use super::timers::{Timer, Timers, hold};
 use crate::clock::{BenchSpan, PICOSECONDS};
 use crate::model_board::{ContactDefect, FixtureParameters, SupplyKind};

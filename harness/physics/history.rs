@@ -1,13 +1,14 @@
 //! Everything that is read out of the kept trajectory. It moves nothing; how
 //! the trajectory is kept is said in `trajectory`.
 
-use super::action::{Line, Probe};
+use super::action::{Probe, bit};
 use super::circuit::Circuit;
 use super::mode::Mode;
 use super::propagator::{Matrix, Propagator, State, risen};
-use super::stepping::step_level;
+use super::step::step_level;
 use super::trajectory::{Place, Segment};
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
+use crate::waveform::LogicLine;
 use rustc_hash::FxHashMap;
 use std::sync::Arc;
 
@@ -46,8 +47,8 @@ impl Look<'_> {
     }
 
     /// The state of a line then.
-    pub fn line(&self, line: Line) -> bool {
-        self.segment.lines & line.bit() != 0
+    pub fn line(&self, line: LogicLine) -> bool {
+        self.segment.lines & bit(line) != 0
     }
 }
 
@@ -202,7 +203,7 @@ impl Circuit {
     /// States of a line at `start`, `start + period`, ...
     pub fn sample_line(
         &self,
-        line: Line,
+        line: LogicLine,
         start: BenchInstant,
         period: BenchSpan,
         count: usize,
@@ -231,10 +232,15 @@ impl Circuit {
 
     /// First kept instant at or after `from` at which a line changed to high
     /// (`rising`) or to low.
-    pub fn line_edge(&self, line: Line, rising: bool, from: BenchInstant) -> Option<BenchInstant> {
+    pub fn line_edge(
+        &self,
+        line: LogicLine,
+        rising: bool,
+        from: BenchInstant,
+    ) -> Option<BenchInstant> {
         let from = from.picoseconds();
         let history = &self.history;
-        let high = |place| history.stretch(place).segment.lines & line.bit() != 0;
+        let high = |place| history.stretch(place).segment.lines & bit(line) != 0;
         let mut place = history.place_at(from - 1).or_else(|| history.oldest())?;
         while let Some(next) = history.after(place) {
             if high(next) == rising && high(place) != rising {

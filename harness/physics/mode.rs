@@ -5,147 +5,15 @@ use super::action::Probe;
 use super::affine::Affine;
 use super::bridge::{Bridge, GAP, OUTPUT};
 use super::electrics::{Electrics, Fold};
+use super::key::{CLAMP, Contact, Key, LOGIC_FLOOR, Rectifier, Stage, SupplyMode};
 use super::one_gap::OneGap;
 use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State};
 use super::signal::Polarity;
+use super::states::{
+    I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
+};
 use crate::model_board::{Branch, GapReturn};
 use crate::units::Quantity;
-use std::hash::{Hash, Hasher};
-
-/// Voltage across the bulk capacitance.
-pub(super) const V_BULK: usize = 0;
-/// Current out of the board, through output and leads.
-pub(super) const I_OUT: usize = 1;
-/// Voltage across the snubber's capacitance.
-pub(super) const V_SNUB: usize = 2;
-/// Current through the near short.
-pub(super) const I_NEAR: usize = 3;
-/// Current through the far short.
-pub(super) const I_FAR: usize = 4;
-/// Current from the node into the upstream source.
-pub(super) const I_GAP: usize = 5;
-/// Filtered sensor voltage without its offset.
-pub(super) const V_SENSE: usize = 6;
-/// Set current of the load.
-pub(super) const I_SET: usize = 7;
-/// Voltage across the load's input capacitance.
-pub(super) const V_LOAD: usize = 8;
-/// What the load's current loop asks of its stage.
-pub(super) const I_LOAD: usize = 9;
-/// Voltage across the capacitor bank.
-pub(super) const V_BANK: usize = 10;
-
-/// Voltage of the clamp that takes over when a contact opens under current.
-pub(super) const CLAMP: f64 = 40.0;
-/// Width of a temperature bin in kelvins.
-pub(super) const BIN: f64 = 0.5;
-/// Below this bulk voltage the logic draws like a resistor instead of a
-/// constant current, so that a dead board does not pull its rail negative.
-pub(super) const LOGIC_FLOOR: f64 = 1.0;
-
-/// What the supply does.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum SupplyMode {
-    /// Holds its voltage behind its resistance.
-    Voltage,
-    /// Holds its current limit.
-    Limit,
-    /// Holds a limit that falls with its voltage.
-    Foldback,
-    /// Delivers nothing: off, or the rail stands higher.
-    Blocked,
-}
-
-/// What a rectifier on the node does.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Rectifier {
-    /// Nothing flows.
-    Blocked,
-    /// It conducts, the node being of this polarity.
-    Conducting(Polarity),
-}
-
-impl Rectifier {
-    /// The sign in which it conducts, zero where it does not.
-    fn sign(self) -> f64 {
-        match self {
-            Self::Blocked => 0.0,
-            Self::Conducting(polarity) => polarity.sign(),
-        }
-    }
-}
-
-/// What the load's stage does behind its input capacitance.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Stage {
-    /// The relay at its input is open.
-    Off,
-    /// It draws what its loop asks for.
-    Regulated,
-    /// There is less voltage than that takes: it is its least resistance, and
-    /// the loop winds up.
-    Saturated,
-    /// The same, wound up to its end.
-    Ceiling,
-    /// It is a resistance, in ohms, as bits.
-    Resistance(u64),
-}
-
-/// What a switched branch does.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Contact {
-    /// Carries nothing.
-    Open,
-    /// Conducts.
-    Closed,
-    /// Has opened under a current of this sign, which the clamp takes down.
-    Clamped(Polarity),
-}
-
-/// Everything that decides which linear circuit is in force.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Key {
-    pub(super) supply: SupplyMode,
-    /// Open voltage, as bits.
-    pub(super) voltage: u64,
-    /// Current limit, as bits.
-    pub(super) limit: u64,
-    pub(super) bridge: Bridge,
-    /// Junction temperature over 25 degC in bins.
-    pub(super) bin: i16,
-    /// The body diodes keep the rail from going negative.
-    pub(super) rail_clamped: bool,
-    /// The logic draws its constant current.
-    pub(super) logic_awake: bool,
-    /// The rectifier in front of the load.
-    pub(super) load: Rectifier,
-    pub(super) stage: Stage,
-    /// The load hangs on the supply rail.
-    pub(super) on_supply: bool,
-    /// The capacitor bank is on the node.
-    pub(super) banked: bool,
-    /// The rectifier in front of it.
-    pub(super) bank: Rectifier,
-    /// The resistor bank is on the node.
-    pub(super) resistor: bool,
-    /// Slope of the load's set current in amperes per second, as bits.
-    pub(super) slope: u64,
-    pub(super) near: Contact,
-    pub(super) far: Contact,
-    pub(super) gap: Contact,
-    /// Polarity the upstream source applies at the gap; `None` when it is dead
-    /// or nothing is connected.
-    pub(super) upstream: Option<Polarity>,
-}
-
-impl Hash for Key {
-    /// Of what tells most circuits apart; the rest is left to the comparison.
-    fn hash<H: Hasher>(&self, hasher: &mut H) {
-        (self.bridge, self.load, self.bank, self.bin).hash(hasher);
-        (self.supply, self.voltage, self.stage, self.slope).hash(hasher);
-        (self.near, self.far, self.upstream).hash(hasher);
-    }
-}
 
 /// A linear circuit, ready to be advanced and looked at.
 #[derive(Debug)]

@@ -6,12 +6,13 @@
 use super::action::SwitchBranch;
 use super::bridge::{BodyDiodes, Bridge, Half, OUTPUT, currents};
 use super::electrics::{Electrics, Fold};
-use super::mode::{
-    Contact, I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, LOGIC_FLOOR, Mode, Rectifier, Stage,
-    SupplyMode, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
-};
+use super::key::{Contact, LOGIC_FLOOR, Rectifier, Stage, SupplyMode};
+use super::mode::Mode;
 use super::propagator::State;
 use super::signal::Polarity;
+use super::states::{
+    I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
+};
 use super::timers::{Timer, Timers};
 use crate::model_board::{BoardParameters, FixtureParameters, SupplyKind};
 use crate::units::Quantity;

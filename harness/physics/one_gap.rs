@@ -12,8 +12,9 @@
 use super::affine::Affine;
 use super::bridge::Half;
 use super::electrics::Electrics;
-use super::mode::{CLAMP, Contact, I_GAP, I_OUT, Key};
+use super::key::{CLAMP, Contact, Key};
 use super::signal::Polarity;
+use super::states::{I_GAP, I_OUT};
 use crate::units::Quantity;
 
 /// What the two currents do, and where that leaves the terminals that idle.

@@ -8,7 +8,7 @@ use super::circuit::{Circuit, Switches};
 use super::mode::Mode;
 use super::observed::Asked;
 use super::propagator::State;
-use super::stepping::step_level;
+use super::step::step_level;
 use super::timers::{NEVER, Timer};
 use std::sync::Arc;
 

@@ -4,52 +4,30 @@
 //! The grid starts anew at every change of the circuit and never depends on
 //! where the caller stops, so the trajectory does not either.
 
-use super::action::Line;
+use super::action::bit;
 use super::bridge::currents;
 use super::circuit::Circuit;
-use super::mode::{Contact, I_FAR, I_GAP, I_NEAR, Key, Mode, SupplyMode, is_shared};
+use super::key::{Contact, Key, SupplyMode};
+use super::mode::{Mode, is_shared};
 use super::observed::{Asked, Asking};
-use super::propagator::{LEVELS, State};
+use super::propagator::State;
 use super::signal::{Phase, Polarity};
+use super::states::{I_FAR, I_GAP, I_NEAR};
+use super::step::{Arrival, Step, step_level};
 use super::thermal::SHORTEST_TICK;
 use super::timers::Timer;
 use super::trajectory::Segment;
 use crate::clock::{BenchInstant, PICOSECONDS};
 use crate::model_board::GapReturn;
+use crate::waveform::LogicLine;
 use std::sync::Arc;
 
-/// The first sub-step after a change is 2^16 ps, about 66 ns.
-const FIRST_LEVEL: u32 = 16;
-/// Sub-steps double up to 2^22 ps, about 4 us, and then stay within an eighth
-/// of the time since the change: no pair of crossings of an exponential that
-/// still moves fits between.
-const PLAIN_LEVEL: u32 = 22;
 /// Rounds in which the circuit must settle at one instant.
 const ROUNDS: u32 = 64;
 /// Events that may come within one nanosecond.
 const BURST: u32 = 1_000;
 /// Linear circuits kept ready.
 const MODES: usize = 1_024;
-
-/// A sub-step that has been computed: where it ends, and with what.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Step {
-    end: i64,
-    state: State,
-    arrival: Arrival,
-}
-
-/// What has led to an instant at which the circuit settles.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Arrival {
-    /// The grid or something that is due; the step there has just asked for the
-    /// answers.
-    Deadline,
-    /// An answer changes.
-    Event,
-    /// Somebody has changed something.
-    Action,
-}
 
 /// What was due at an instant, by how far it reaches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,14 +38,6 @@ enum Due {
     Logic,
     /// It moves what the answers themselves depend on.
     Settings,
-}
-
-/// Size of the next sub-step, as a power of two in picoseconds, `elapsed` after
-/// the last change of the circuit.
-pub(super) fn step_level(elapsed: i64) -> usize {
-    let grown = elapsed.min(1 << PLAIN_LEVEL).max(elapsed >> 3);
-    let level = grown.max(1 << FIRST_LEVEL).ilog2() as usize;
-    level.min(LEVELS - 1)
 }
 
 impl Circuit {
@@ -428,18 +398,21 @@ impl Circuit {
         let intact = self.fuse_is_intact();
         let [a, b] = switches.levels();
         self.lines = [
-            (Line::SignalA, a),
-            (Line::SignalB, b),
-            (Line::Fault, switches.board.tripped || switches.board.hot),
-            (Line::NearMarker, near.commanded),
-            (Line::FarMarker, far.commanded),
-            (Line::GapMarker, switches.gap.bridged.is_some()),
-            (Line::NearPilot, near.touching && intact),
-            (Line::FarPilot, far.touching && intact),
+            (LogicLine::SignalA, a),
+            (LogicLine::SignalB, b),
+            (
+                LogicLine::Fault,
+                switches.board.tripped || switches.board.hot,
+            ),
+            (LogicLine::NearMarker, near.commanded),
+            (LogicLine::FarMarker, far.commanded),
+            (LogicLine::GapMarker, switches.gap.bridged.is_some()),
+            (LogicLine::NearPilot, near.touching && intact),
+            (LogicLine::FarPilot, far.touching && intact),
         ]
         .into_iter()
         .filter(|(_, high)| *high)
-        .fold(0, |word, (line, _)| word | line.bit());
+        .fold(0, |word, (line, _)| word | bit(line));
         let alive = !switches.gap.tripped && !switches.board.lost;
         self.upstream = if alive {
             switches.polarity.sign() * self.electrics.upstream_voltage

@@ -2,7 +2,7 @@
 //! advanced exactly while the power is the mean of a thermal step. When the
 //! next step comes is decided here too; what heat does to a circuit is not.
 
-use super::mode::BIN;
+use super::electrics::BIN;
 use crate::clock::PICOSECONDS;
 use crate::model_board::BoardParameters;
 use crate::units::{Celsius, Kelvins, Quantity};

@@ -7,7 +7,7 @@
 //! rest. A suite named `run` is added only where the run itself went wrong in a
 //! way that no scenario shows, so that a reader who only counts is not misled.
 
-use super::formats::{Format, Made};
+use super::format::{Format, Made};
 use super::words;
 use super::xml::Xml;
 use crate::clock::BenchInstant;

@@ -1,12 +1,26 @@
 //! The metrics of a record as rows for other programs: comma-separated values
 //! (RFC 4180) and JSON. One row a metric; it judges and leaves out nothing.
 
-use super::formats::{Format, Made, Rows, RowsFault};
-use super::table::Holds;
+use super::format::{Format, Made, Rows, RowsFault};
 use crate::drawing::plain::plain;
 use crate::measurement::Finding;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use serde_json::{Value, json};
+
+/// What a column holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Holds {
+    /// Text in every row.
+    Text,
+    /// Text, or nothing.
+    MaybeText,
+    /// A number in the SI unit that column `unit` names, or nothing.
+    Number,
+    /// A moment in UTC, to the microsecond.
+    Moment,
+    /// Yes or no.
+    Flag,
+}
 
 /// Cells of a row.
 pub(super) const ROW_LENGTH: usize = 22;

@@ -3,6 +3,7 @@
 
 mod bundle;
 mod bundle_check;
+mod format;
 mod formats;
 mod junit;
 mod metrics;
@@ -15,7 +16,8 @@ mod xml;
 pub use crate::drawing::plain::{plain, plain_lines};
 pub use bundle::{Bytes, bundle};
 pub use bundle_check::{BundleFault, Whole, check_bundle};
-pub use formats::{FORMATS, Format, Made, Rows, RowsFault, files};
+pub use format::{Format, Made, Rows, RowsFault};
+pub use formats::{FORMATS, files};
 pub use junit::junit;
 pub use record_json::{JsonFault, from_json, json, json_with_later};
 pub use summary::{notes, summary};

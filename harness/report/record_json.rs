@@ -1,7 +1,7 @@
 //! `record.json`: the whole record as JSON, written and read back. It chooses
 //! nothing and leaves nothing out.
 
-use super::formats::{Format, Made};
+use super::format::{Format, Made};
 use crate::judgement::Verdict;
 use crate::record::{Issued, Note, Record};
 use serde::{Deserialize, Serialize};

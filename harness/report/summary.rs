@@ -1,7 +1,7 @@
 //! A record as plain text for a person: the verdict, what the board is, what
 //! was wrong with it first, then everything. It has no colours and no markup.
 
-use super::formats::{Format, Made};
+use super::format::{Format, Made};
 use super::words;
 use crate::drawing::plain::plain;
 use crate::event::Abort;

@@ -5,8 +5,8 @@
 //! Texts are kept exactly as they were written: a table is read by programs,
 //! and what shows a text makes it harmless.
 
-use super::formats::{Format, Made, Rows, RowsFault};
-use super::metrics::{METRIC_COLUMNS, ROW_LENGTH, rows};
+use super::format::{Format, Made, Rows, RowsFault};
+use super::metrics::{Holds, METRIC_COLUMNS, ROW_LENGTH, rows};
 use crate::record::Record;
 use parquet::basic::{Compression, LogicalType, Repetition, TimeUnit, Type as Physical};
 use parquet::column::writer::ColumnWriter;
@@ -32,21 +32,6 @@ impl From<ParquetError> for RowsFault {
     fn from(fault: ParquetError) -> Self {
         Self(fault.to_string())
     }
-}
-
-/// What a column holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Holds {
-    /// Text in every row.
-    Text,
-    /// Text, or nothing.
-    MaybeText,
-    /// A number in the SI unit that column `unit` names, or nothing.
-    Number,
-    /// A moment in UTC, to the microsecond.
-    Moment,
-    /// Yes or no.
-    Flag,
 }
 
 /// One column of the row group being filled: the values that are there, and

@@ -5,8 +5,9 @@
 //! index over it that can be made again from it; `blobs` holds bytes under
 //! their digest. `verify` checks the last two against the first.
 
-use super::writer::{Blob, Item};
-use super::{Kind, StoreError};
+use super::fault::StoreError;
+use super::item::{Blob, Item};
+use super::kind::Kind;
 use crate::digest::Digest;
 use crate::event::{Entry, Event};
 use crate::ident::RunId;

@@ -1,10 +1,14 @@
 //! What can go wrong with a store, each with a plain sentence and what to do.
 //! It recovers from nothing.
 
-use super::Kind;
+use super::kind::Kind;
 use crate::record::{LineFault, RecordFault};
 use rusqlite::ErrorCode;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// How long another process's lock is waited for.
+pub(super) const PATIENCE: Duration = Duration::from_secs(20);
 
 /// Why records could not be written or read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -164,7 +168,7 @@ impl StoreError {
             Some(ErrorCode::DiskFull) => Self::Full { path },
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy {
                 path,
-                seconds: super::opening::PATIENCE.as_secs(),
+                seconds: PATIENCE.as_secs(),
             },
             Some(ErrorCode::CannotOpen) => Self::CannotOpen { path, what },
             Some(_) => Self::Failed { path, what },

@@ -1,30 +1,31 @@
 //! The folder of one run beside the store, for people and other programs. Its
-//! files are copies: the store alone is the record.
+//! files are copies, made elsewhere: the store alone is the record.
 
 use super::StoreError;
 use crate::record::Record;
-use crate::report;
 use std::fs::File;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
-/// Writes `reports/<serial>/<run>/` with each file of
-/// [`report::files`] and the given further files (name and bytes). Each file is
-/// there whole or not at all, and on disk when this returns; the folder's path
-/// is returned.
+/// Writes `reports/<serial>/<run>/` with the given files (name and bytes), such
+/// as the run's reports and documents. Each file is there whole or not at all,
+/// and on disk when this returns; the folder's path is returned.
 ///
 /// # Errors
-/// [`StoreError::FileName`] for a name that is more than a file name, or
-/// whatever kept a file from the disk.
+/// [`StoreError::FileName`] for a name that is more than a file name or is given
+/// twice, or whatever kept a file from the disk.
 pub fn write(
     reports: &Path,
     record: &Record,
     files: &[(&str, &[u8])],
 ) -> Result<PathBuf, StoreError> {
-    if let Some((name, _)) = files.iter().find(|(name, _)| !is_plain(name)) {
-        let name = (*name).to_owned();
-        return Err(StoreError::FileName { name });
+    for (index, (name, _)) in files.iter().enumerate() {
+        let taken = files[..index].iter().any(|(before, _)| before == name);
+        if taken || !is_plain(name) {
+            let name = (*name).to_owned();
+            return Err(StoreError::FileName { name });
+        }
     }
     // Names of boards and runs are letters, digits, '-', '_' and '.' by
     // construction and start with a letter or digit: never a way out.
@@ -35,9 +36,6 @@ pub fn write(
         let path = folder.join(name);
         place(&folder, &path, bytes).map_err(|fault| StoreError::io(&path, &fault))
     };
-    for (name, write) in report::files() {
-        put(name, write(record).as_bytes())?;
-    }
     for (name, bytes) in files {
         put(name, bytes)?;
     }
@@ -73,9 +71,8 @@ pub(super) fn sync(folder: &Path) -> io::Result<()> {
     File::open(folder)?.sync_all()
 }
 
-/// Whether `name` is one plain file name and not one of the folder's own.
+/// Whether `name` is one plain file name.
 fn is_plain(name: &str) -> bool {
     let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
-    let own = |name: &str| report::files().any(|(file, _)| file == name);
-    name.starts_with(|c: char| c.is_ascii_alphanumeric()) && name.chars().all(plain) && !own(name)
+    name.starts_with(|c: char| c.is_ascii_alphanumeric()) && name.chars().all(plain)
 }

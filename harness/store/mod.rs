@@ -5,12 +5,17 @@
 pub mod folder;
 
 mod database;
+mod durability;
 mod fault;
+mod item;
+mod kind;
 mod opening;
 mod reader;
 mod writer;
 
+pub use durability::Durability;
 pub use fault::StoreError;
+pub use kind::Kind;
 pub use reader::{Filter, Reader, RunHeader, Runs, Tampering, Verification};
 
 use crate::clock::WallClock;
@@ -18,48 +23,12 @@ use crate::digest::{Digest, Hashed};
 use crate::event::{Entry, Event};
 use crate::ident::RunId;
 use crate::record::{Content, Fold, Issued, LONGEST_OBSERVATION, Line, Note, Record};
+use item::Item;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::thread::JoinHandle;
-use writer::{Item, Writer};
-
-/// Which of the two stores a file is. Model runs have one of their own, so
-/// that none can ever stand among the records of real boards.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// Runs on real boards.
-    Records,
-    /// Runs on the embedded model bench.
-    Model,
-}
-
-impl Kind {
-    /// The file's name in the reports folder.
-    pub const fn file_name(self) -> &'static str {
-        match self {
-            Self::Records => "records.sqlite",
-            Self::Model => "model.sqlite",
-        }
-    }
-
-    /// The words for it in messages.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Records => "records of boards",
-            Self::Model => "records of the model bench",
-        }
-    }
-}
-
-/// When lines reach the disk.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Durability {
-    /// Durable entries before `append` returns, others within 100 ms.
-    EveryEvent,
-    /// Everything with the run's end, for suites of thousands of model runs.
-    AtEnd,
-}
+use writer::Writer;
 
 /// An open store. Dropping it writes what waits and ends its thread.
 #[derive(Debug)]

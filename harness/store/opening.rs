@@ -5,8 +5,9 @@
 //! alone may close unfinished runs: otherwise they may still be running.
 
 use super::database::{self, LAYOUT};
-use super::writer::Item;
-use super::{Kind, StoreError};
+use super::fault::{PATIENCE, StoreError};
+use super::item::Item;
+use super::kind::Kind;
 use crate::clock::{BenchInstant, WallClock};
 use crate::digest::Digest;
 use crate::event::{Abort, Entry, Event};
@@ -19,9 +20,6 @@ use rusqlite::{Connection, OpenFlags};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
-
-/// How long another process's lock is waited for.
-pub(super) const PATIENCE: Duration = Duration::from_secs(20);
 
 /// Runs closed in one opening; more are left to the next.
 const MOST_CLOSED: usize = 10_000;

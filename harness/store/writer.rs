@@ -7,12 +7,11 @@
 //! for.
 
 use super::database;
-use super::{Durability, StoreError};
-use crate::digest::Hashed;
+use super::durability::Durability;
+use super::fault::StoreError;
+use super::item::{Blob, Item};
 use crate::ident::RunId;
-use crate::record::Line;
 use rusqlite::Connection;
-use std::cell::RefCell;
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError};
@@ -23,72 +22,6 @@ const GROUP: Duration = Duration::from_millis(100);
 
 /// Bytes that may wait for one commit.
 const MOST_WAITING: usize = 32 * 1024 * 1024;
-
-/// How hard captures are packed: they are wanted on disk before the next step
-/// more than they are wanted small.
-const LEVEL: i32 = 1;
-
-/// Something to be written.
-#[derive(Debug)]
-pub(super) enum Item {
-    /// A line with its text.
-    Line {
-        /// The line.
-        line: Box<Line>,
-        /// Its text, as it is stored.
-        text: String,
-    },
-    /// Bytes under their digest.
-    Blob(Arc<Blob>),
-}
-
-impl Item {
-    pub(super) fn blob(bytes: Hashed) -> Self {
-        Self::Blob(Arc::new(Blob {
-            bytes,
-            packed: OnceLock::new(),
-        }))
-    }
-
-    fn size(&self) -> usize {
-        match self {
-            Self::Line { text, .. } => text.len(),
-            Self::Blob(blob) => blob.bytes.bytes().len(),
-        }
-    }
-}
-
-/// Bytes to be kept, packed once by whoever comes first.
-#[derive(Debug)]
-pub(super) struct Blob {
-    pub(super) bytes: Hashed,
-    packed: OnceLock<Result<Vec<u8>, String>>,
-}
-
-impl Blob {
-    /// The bytes as they are stored; waits where another thread packs them.
-    pub(super) fn packed(&self) -> Result<&[u8], String> {
-        thread_local! {
-            /// Made once a thread: it has hundreds of kilobytes.
-            static PACKER: RefCell<Option<zstd::bulk::Compressor<'static>>> =
-                const { RefCell::new(None) };
-        }
-        let pack = || {
-            PACKER.with_borrow_mut(|packer| {
-                let packer = match packer {
-                    Some(packer) => packer,
-                    None => packer.insert(zstd::bulk::Compressor::new(LEVEL)?),
-                };
-                packer.compress(self.bytes.bytes())
-            })
-        };
-        let packed = self.packed.get_or_init(|| {
-            let packed: std::io::Result<Vec<u8>> = pack();
-            packed.map_err(|fault| fault.to_string())
-        });
-        packed.as_deref().map_err(Clone::clone)
-    }
-}
 
 /// What all hands of one store share.
 #[derive(Debug)]

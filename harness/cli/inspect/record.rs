@@ -9,7 +9,7 @@ use super::voltage::{Channel, voltage};
 use crate::capture_file::Samples;
 use crate::cli::arguments::Inspect;
 use crate::cli::records;
-use crate::cli::session::store_exit;
+use crate::cli::store_fault::store_exit;
 use crate::inspection::{Analogue, Inspection, Piece, trip};
 use crate::record::{LONGEST_OBSERVATION, from_bytes};
 use crate::report::check_bundle;

@@ -1,13 +1,13 @@
 //! `bufferstop records export`: a run as one file that stands alone, or metrics
 //! as rows for other programs. What the bytes look like, `report` says.
 
-use super::filter::{Asked, open};
+use super::filter::Asked;
 use super::outfile::{self, Existing, refused};
-use super::{known, record};
+use super::stored::{known, open, record};
 use crate::cli::arguments::RecordsExport;
 use crate::cli::exit::Exit;
 use crate::cli::output::{self, Output};
-use crate::cli::session::store_exit;
+use crate::cli::store_fault::store_exit;
 use crate::ident::{RunId, harmless};
 use crate::report::{self, Bytes, Made, RowsFault};
 use crate::store::{Reader, StoreError};

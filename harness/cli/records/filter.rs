@@ -1,65 +1,19 @@
-//! Which runs are meant: the store's place, a run or board by name, and the
-//! filters of lists. It reads the store and prints nothing but refusals.
+//! Which runs a list means: names and moments as they were typed, checked into a
+//! filter. It reads the store and prints nothing but refusals.
 
-use crate::cli::arguments::{RunFilter, StorePlace};
+use super::stored::record;
+use crate::cli::arguments::RunFilter;
 use crate::cli::exit::Exit;
-use crate::cli::session::store_exit;
-use crate::ident::{LotName, RunId, Serial, harmless};
+use crate::cli::store_fault::store_exit;
+use crate::ident::{LotName, Serial, harmless};
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Record};
 use crate::scenario::ScenarioKind;
-use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
+use crate::store::{Filter, Reader, RunHeader};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
-use std::path::PathBuf;
 use std::str::FromStr;
-
-/// Where the store of that place is.
-pub(in crate::cli) fn path(place: &StorePlace) -> (PathBuf, Kind) {
-    let kind = if place.model {
-        Kind::Model
-    } else {
-        Kind::Records
-    };
-    (place.out.join(kind.file_name()), kind)
-}
-
-/// The store of that place, opened for reading.
-pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
-    Reader::open(&path(place).0).map_err(|fault| {
-        let exit = store_exit(&fault);
-        if matches!(fault, StoreError::Absent { .. }) && !place.model {
-            anstream::eprintln!("runs on the model bench are in a store of their own: add --model");
-        }
-        exit
-    })
-}
-
-/// The run of that identifier, else the last run of that board.
-pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
-    if let Ok(run) = which.parse::<RunId>()
-        && reader
-            .header(&run)
-            .map_err(|fault| store_exit(&fault))?
-            .is_some()
-    {
-        return Ok(Some(run));
-    }
-    let Ok(serial) = which.parse::<Serial>() else {
-        return Ok(None);
-    };
-    let filter = Filter {
-        serial: Some(serial),
-        newest_first: true,
-        ..Filter::default()
-    };
-    match reader.runs(&filter).next() {
-        Some(Ok(header)) => Ok(Some(header.run)),
-        Some(Err(fault)) => Err(store_exit(&fault)),
-        None => Ok(None),
-    }
-}
 
 /// A checked filter: what the list of runs answers, and what only the records
 /// themselves do.
@@ -135,7 +89,7 @@ impl Asked {
         if none.into_iter().all(Option::is_none) {
             return Ok(true);
         }
-        let record = super::record(reader, &run.run)?;
+        let record = record(reader, &run.run)?;
         let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
         let found = |key: &Option<String>, failed: bool| {
             key.as_ref().is_none_or(|key| {

@@ -1,13 +1,12 @@
 //! The care of a store: is it as it was written, a remark beside a run, a safe
 //! copy. Nothing here changes or removes a line.
 
-use super::filter::{open, path};
-use super::known;
 use super::signing::{NAME as SIGNATURE, Signed, public};
+use super::stored::{known, open, path};
 use crate::cli::arguments::{RecordsBackup, RecordsNote, RecordsVerify};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
-use crate::cli::session::store_exit;
+use crate::cli::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::digest::Digest;
 use crate::ident::harmless;

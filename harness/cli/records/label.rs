@@ -1,13 +1,13 @@
 //! `bufferstop records label`: which boards get one, and the file. What stands
 //! on a label, `handout` says.
 
-use super::filter::{named, open};
+use super::filter::named;
 use super::outfile::{Existing, whole};
-use super::record;
+use super::stored::{open, record};
 use crate::cli::arguments::RecordsLabel;
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
-use crate::cli::session::store_exit;
+use crate::cli::store_fault::store_exit;
 use crate::handout::{Grid, labels, may_have_label};
 use crate::ident::{LotName, Serial, harmless};
 use crate::store::{Filter, RunHeader};

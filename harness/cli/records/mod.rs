@@ -7,22 +7,21 @@ mod keeping;
 mod label;
 mod outfile;
 mod signing;
+mod stored;
 
-pub(super) use filter::{find, named, open, path as place};
+pub(super) use filter::named;
 pub(super) use outfile::{Existing, whole};
 pub(super) use signing::seal_of;
+pub(super) use stored::{find, headline, known, open, path as place, record};
 
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::certificate;
 use super::exit::Exit;
 use super::lot;
 use super::output::{Output, unread};
-use super::session::store_exit;
-use crate::ident::{RunId, harmless};
-use crate::judgement::Verdict;
-use crate::record::Record;
+use super::store_fault::store_exit;
 use crate::report;
-use crate::store::{Reader, RunHeader};
+use crate::store::RunHeader;
 use filter::Asked;
 use serde_json::json;
 
@@ -80,16 +79,6 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
     Ok(Exit::Pass)
 }
 
-/// A run's verdict as it may be shown.
-pub(super) fn headline(run: &RunHeader) -> String {
-    let model = if run.model { "MODEL " } else { "" };
-    let only = if run.only.is_some() { "DIAGNOSIS " } else { "" };
-    format!(
-        "{model}{only}{}",
-        run.verdict.map_or("UNFINISHED", Verdict::word)
-    )
-}
-
 fn line(run: &RunHeader) -> String {
     let started = run.started.strftime("%Y-%m-%d %H:%M:%SZ").to_string();
     let lot = run.lot.as_ref().map_or("-", |lot| lot.as_str());
@@ -120,21 +109,4 @@ fn shown(arguments: &RecordsShow, output: Output) -> Result<Exit, Exit> {
         say!("{}{}", report::summary(&record), report::notes(&notes));
     }
     Ok(Exit::Pass)
-}
-
-/// The run that `which` names.
-pub(super) fn known(reader: &Reader, which: &str) -> Result<RunId, Exit> {
-    find(reader, which)?.ok_or_else(|| {
-        anstream::eprintln!("no run and no board is called {}", harmless(which));
-        Exit::Usage
-    })
-}
-
-/// The record of a run that is in the store.
-pub(super) fn record(reader: &Reader, run: &RunId) -> Result<Record, Exit> {
-    let record = reader.record(run).map_err(|fault| store_exit(&fault))?;
-    record.ok_or_else(|| {
-        anstream::eprintln!("run {run} has no entry");
-        Exit::Store
-    })
 }

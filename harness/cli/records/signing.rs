@@ -2,12 +2,11 @@
 //! at. The signature is kept with its run like any document that is handed
 //! out; a secret key is read from its file and kept nowhere.
 
-use super::filter::{open, path};
-use super::{known, record};
+use super::stored::{known, open, path, record};
 use crate::cli::arguments::{RecordsKey, RecordsSign};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
-use crate::cli::session::store_exit;
+use crate::cli::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::ident::{RunId, harmless};
 use crate::record::Record;

@@ -2,6 +2,7 @@
 //! checked beside this file.
 
 use super::*;
+use crate::waveform::LogicLine;
 
 #[test]
 fn a_near_short_bounces_trips_and_recovers() {
@@ -14,28 +15,30 @@ fn a_near_short_bounces_trips_and_recovers() {
     assert!(circuit.switch_is_closed(SwitchBranch::Near));
     circuit.advance_to(start + span(1_500 * MILLISECOND));
     let opened = circuit
-        .line_edge(Line::NearPilot, false, start + span(1))
+        .line_edge(LogicLine::NearPilot, false, start + span(1))
         .expect("it bounces");
     assert_eq!(opened - start, span(40 * MICROSECOND));
     let closed = circuit
-        .line_edge(Line::NearPilot, true, opened)
+        .line_edge(LogicLine::NearPilot, true, opened)
         .expect("it comes back");
     assert_eq!(closed - opened, span(25 * MICROSECOND));
-    let tripped = circuit.line_edge(Line::Fault, true, start).expect("trips");
+    let tripped = circuit
+        .line_edge(LogicLine::Fault, true, start)
+        .expect("trips");
     let took = (tripped - start).seconds();
     assert!((8e-3..11e-3).contains(&f64::from(took)), "{took}");
     let retried = circuit
-        .line_edge(Line::Fault, false, tripped)
+        .line_edge(LogicLine::Fault, false, tripped)
         .expect("retries");
     assert_eq!(retried - tripped, span(500 * MILLISECOND));
     // Into the short again, then the contact opens and the next try succeeds.
     let again = circuit
-        .line_edge(Line::Fault, true, retried)
+        .line_edge(LogicLine::Fault, true, retried)
         .expect("trips");
     let free = circuit
-        .line_edge(Line::Fault, false, again)
+        .line_edge(LogicLine::Fault, false, again)
         .expect("retries");
-    assert_eq!(circuit.line_edge(Line::Fault, true, free), None);
+    assert_eq!(circuit.line_edge(LogicLine::Fault, true, free), None);
     assert!(!circuit.switch_is_closed(SwitchBranch::Near));
     assert_eq!(circuit.probe(Probe::ShortCurrent), 0.0);
     assert!(circuit.probe(Probe::NodeVoltage).abs() > 17.0);
@@ -63,11 +66,11 @@ fn defective_contacts_weld_or_carry_nothing() {
     let mut circuit = alternating(&BoardParameters::default(), &welded);
     circuit.apply(pulse.clone());
     circuit.advance_to(at(105 * MILLISECOND));
-    assert!(!circuit.line(Line::NearMarker));
-    assert!(circuit.line(Line::NearPilot));
+    assert!(!circuit.line(LogicLine::NearMarker));
+    assert!(circuit.line(LogicLine::NearPilot));
     assert!(circuit.probe(Probe::ShortCurrent).abs() > 1.0);
     circuit.apply(Action::SupplyOutput(false));
-    assert!(!circuit.line(Line::NearPilot));
+    assert!(!circuit.line(LogicLine::NearPilot));
     circuit.advance_to(at(106 * MILLISECOND));
     assert_eq!(circuit.probe(Probe::ShortCurrent), 0.0);
 
@@ -78,8 +81,8 @@ fn defective_contacts_weld_or_carry_nothing() {
     let mut circuit = alternating(&BoardParameters::default(), &blown);
     circuit.apply(pulse);
     circuit.advance_to(at(101 * MILLISECOND));
-    assert!(circuit.line(Line::NearMarker));
-    assert!(!circuit.line(Line::NearPilot) && !circuit.fuse_is_intact());
+    assert!(circuit.line(LogicLine::NearMarker));
+    assert!(!circuit.line(LogicLine::NearPilot) && !circuit.fuse_is_intact());
     assert_eq!(circuit.probe(Probe::ShortCurrent), 0.0);
 }
 
@@ -97,11 +100,11 @@ fn a_reversing_board_reverses_once_and_trips_on_a_true_short() {
     let start = circuit.now();
     circuit.apply(Action::Close(SwitchBranch::GapCrossed));
     circuit.advance_to(start + span(100 * MILLISECOND));
-    assert!(!circuit.line(Line::Fault));
+    assert!(!circuit.line(LogicLine::Fault));
     circuit.apply(Action::OpenAll);
     circuit.advance_to(start + span(100 * MILLISECOND + 20 * MICROSECOND));
     // Driven by the board alone, against the input's phase, and still.
-    let phase = if circuit.line(Line::SignalA) {
+    let phase = if circuit.line(LogicLine::SignalA) {
         1.0
     } else {
         -1.0
@@ -112,19 +115,21 @@ fn a_reversing_board_reverses_once_and_trips_on_a_true_short() {
     let short = circuit.now();
     circuit.apply(Action::Close(SwitchBranch::Near));
     circuit.advance_to(short + span(30 * MILLISECOND));
-    let tripped = circuit.line_edge(Line::Fault, true, short).expect("trips");
+    let tripped = circuit
+        .line_edge(LogicLine::Fault, true, short)
+        .expect("trips");
     let took = f64::from((tripped - short).seconds());
     assert!((8e-3..13e-3).contains(&took), "{took}");
     // Straight and equal, the upstream source takes next to nothing.
     let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
     circuit.apply(Action::Close(SwitchBranch::GapStraight));
     circuit.advance_to(start + span(50 * MILLISECOND));
-    assert!(!circuit.line(Line::Fault));
+    assert!(!circuit.line(LogicLine::Fault));
     // Crossed without reversing logic, somebody trips: here the board.
     circuit.apply(Action::OpenAll);
     circuit.apply(Action::Close(SwitchBranch::GapCrossed));
     circuit.advance_to(start + span(150 * MILLISECOND));
-    assert!(circuit.line(Line::Fault));
+    assert!(circuit.line(LogicLine::Fault));
     assert_eq!(circuit.probe(Probe::UpstreamVoltage).abs(), 17.0);
 }
 
@@ -157,7 +162,11 @@ fn enable_brake_and_signal_loss_are_obeyed() {
     circuit.apply(Action::Drive(DriveSignal::Alternating(Pattern::ones())));
     circuit.advance_to(stopped + span(11 * MILLISECOND));
     let edge = circuit
-        .line_edge(Line::SignalA, true, stopped + span(10 * MILLISECOND + 1))
+        .line_edge(
+            LogicLine::SignalA,
+            true,
+            stopped + span(10 * MILLISECOND + 1),
+        )
         .expect("kept");
     let crossed = circuit
         .crossing(Probe::NodeVoltage, 0.0, true, edge)
@@ -297,9 +306,13 @@ fn without_a_signal_a_board_does_what_it_is_made_for() {
         circuit.advance_to(BenchInstant::from_picoseconds(20_000_000_000));
         circuit.apply(Action::Drive(DriveSignal::Stopped));
         circuit.advance_to(circuit.now() + BenchSpan::from_microseconds(5_000));
-        let line = circuit.line(Line::SignalA);
+        let line = circuit.line(LogicLine::SignalA);
         let seen = signs(&mut circuit, 1_160);
-        assert_eq!(circuit.line(Line::SignalA), line, "the source is stopped");
+        assert_eq!(
+            circuit.line(LogicLine::SignalA),
+            line,
+            "the source is stopped"
+        );
         let count = |wanted| seen.iter().filter(|sign| **sign == wanted).count();
         match loss {
             OnSignalLoss::Off => assert_eq!(count(0), 1_160),

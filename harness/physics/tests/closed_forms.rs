@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::physics::propagator::{COLUMNS, Propagator, STATES};
+use crate::waveform::LogicLine;
 
 #[test]
 fn the_propagator_agrees_with_a_general_purpose_exponential() {
@@ -186,16 +187,16 @@ fn the_board_trips_at_the_closed_form_instant_and_retries() {
             }
         }
         let tripped = circuit
-            .line_edge(Line::Fault, true, start)
+            .line_edge(LogicLine::Fault, true, start)
             .expect("it trips");
         let took = seconds((tripped - start).picoseconds());
         assert!((took - high - 8e-3).abs() < 1e-9, "{took} against {high}");
         let retried = circuit
-            .line_edge(Line::Fault, false, tripped)
+            .line_edge(LogicLine::Fault, false, tripped)
             .expect("it tries again");
         assert_eq!(retried - tripped, span(500 * MILLISECOND));
         let again = circuit
-            .line_edge(Line::Fault, true, retried)
+            .line_edge(LogicLine::Fault, true, retried)
             .expect("trips");
         let took_again = seconds((again - retried).picoseconds());
         assert!((took_again - took).abs() < 1e-7, "{took_again} {took}");
@@ -319,7 +320,7 @@ fn a_ramp_reaches_the_trip_current_and_a_pulse_ends_by_itself() {
     assert!(circuit.load_is_running());
     circuit.advance_to(at(2 * SECOND));
     let tripped = circuit
-        .line_edge(Line::Fault, true, BenchInstant::ZERO)
+        .line_edge(LogicLine::Fault, true, BenchInstant::ZERO)
         .expect("it trips");
     // 1 A/s: the level at 4 A less the bleeder, then the lags of the load's
     // loop and of the filter, one time constant each, and the debounce.

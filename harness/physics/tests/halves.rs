@@ -4,6 +4,7 @@
 
 use super::*;
 use crate::physics::bridge::{BodyDiodes, Bridge, Half};
+use crate::waveform::LogicLine;
 use crate::waveform::levels::{StateLevels, TransitionSettings, measure_transition};
 
 /// Loop, diode and supply of the closed forms below.
@@ -310,7 +311,7 @@ fn a_short_pause_without_load_stays_at_zero() {
     };
     for rising in [true, false] {
         let edge = circuit
-            .line_edge(Line::SignalA, rising, from)
+            .line_edge(LogicLine::SignalA, rising, from)
             .expect("kept");
         let sampled = |from: i64, samples: usize| {
             circuit

@@ -4,6 +4,7 @@
 
 use super::*;
 use crate::model_board::GapReturn;
+use crate::waveform::LogicLine;
 use proptest::prelude::*;
 
 /// Actions that a seed picks, applied at fixed instants.
@@ -193,8 +194,9 @@ fn a_board_that_is_off_empties_alike_in_one_stride_and_in_many() {
     ] {
         let rail =
             |circuit: &Circuit| circuit.sample(Probe::BoardRail, at(start), span(period), count);
-        let signal =
-            |circuit: &Circuit| circuit.sample_line(Line::SignalA, at(start), span(period), count);
+        let signal = |circuit: &Circuit| {
+            circuit.sample_line(LogicLine::SignalA, at(start), span(period), count)
+        };
         assert_eq!(signal(&skipping), signal(&stepping));
         let (a, b) = (
             rail(&skipping).expect("kept"),
@@ -217,7 +219,7 @@ fn samples_agree_with_the_present_and_end_with_the_history() {
         circuit.advance_to(start + span(step * 1_111_111));
         expected.push((
             circuit.probe(Probe::OutputCurrent),
-            circuit.line(Line::SignalA),
+            circuit.line(LogicLine::SignalA),
         ));
     }
     let period = span(1_111_111);
@@ -225,7 +227,7 @@ fn samples_agree_with_the_present_and_end_with_the_history() {
         .sample(Probe::OutputCurrent, start, period, 3_000)
         .expect("kept");
     let line = circuit
-        .sample_line(Line::SignalA, start, period, 3_000)
+        .sample_line(LogicLine::SignalA, start, period, 3_000)
         .expect("kept");
     for (index, (value, high)) in expected.into_iter().enumerate() {
         assert!((current[index] - value).abs() < 1e-9);

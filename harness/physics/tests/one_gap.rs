@@ -4,6 +4,7 @@
 use super::*;
 use crate::model_board::GapReturn;
 use crate::physics::bridge::{BodyDiodes, Half};
+use crate::waveform::LogicLine;
 
 const UPSTREAM: f64 = 17.0;
 const GAP: f64 = 0.400;
@@ -191,7 +192,7 @@ fn without_a_way_back_nothing_flows() {
     let mut circuit = alternating(&board(SenseLeg::Both), &fixture);
     circuit.apply(Action::Close(SwitchBranch::GapCrossed));
     circuit.advance_to(at(110 * MILLISECOND));
-    assert!(circuit.line(Line::GapMarker));
+    assert!(circuit.line(LogicLine::GapMarker));
     let most = circuit
         .mean_magnitude(
             Probe::GapCurrent,
@@ -223,7 +224,7 @@ fn a_board_with_a_slow_filter_reverses_at_a_common_negative() {
         let closed = circuit.now();
         circuit.apply(Action::Close(SwitchBranch::GapCrossed));
         circuit.advance_to(closed + span(30 * MILLISECOND));
-        assert!(!circuit.line(Line::Fault));
+        assert!(!circuit.line(LogicLine::Fault));
         let (from, to) = (closed + span(20 * MILLISECOND), circuit.now());
         let flows = circuit
             .mean_magnitude(Probe::GapCurrent, from, to)
@@ -236,7 +237,7 @@ fn a_board_with_a_slow_filter_reverses_at_a_common_negative() {
         }
         circuit.apply(Action::OpenAll);
         circuit.advance_to(circuit.now() + span(20 * MILLISECOND + 20 * MICROSECOND));
-        let phase = if circuit.line(Line::SignalA) {
+        let phase = if circuit.line(LogicLine::SignalA) {
             1.0
         } else {
             -1.0

@@ -4,6 +4,7 @@
 use super::*;
 use crate::model_board::{CapacitorBank, SupplyBehaviour, SupplyKind};
 use crate::units::{Celsius, Quantity, Ratio};
+use crate::waveform::LogicLine;
 
 fn held(board: &BoardParameters, fixture: &FixtureParameters, limit: f64) -> Circuit {
     let mut circuit = energised(board, fixture, 18.0, limit);
@@ -326,10 +327,16 @@ fn a_hot_board_switches_off_and_comes_back() {
     circuit.apply(Action::Load(LoadMode::Current(Amperes::new(3.0))));
     let start = circuit.now();
     circuit.advance_to(start + span(20 * SECOND));
-    let off = circuit.line_edge(Line::Fault, true, start).expect("hot");
-    let on = circuit.line_edge(Line::Fault, false, off).expect("cooled");
+    let off = circuit
+        .line_edge(LogicLine::Fault, true, start)
+        .expect("hot");
+    let on = circuit
+        .line_edge(LogicLine::Fault, false, off)
+        .expect("cooled");
     assert!(on > off);
-    let again = circuit.line_edge(Line::Fault, true, on).expect("again");
+    let again = circuit
+        .line_edge(LogicLine::Fault, true, on)
+        .expect("again");
     // It starts the second time from 40 degC instead of 38.
     assert!(again - on < off - start);
 }
@@ -348,8 +355,12 @@ fn the_off_time_grows_by_its_factor() {
     circuit.advance_to(start + span(4 * SECOND));
     let mut from = start;
     for expected in [0.1, 0.2, 0.4, 0.8] {
-        let off = circuit.line_edge(Line::Fault, true, from).expect("trips");
-        let on = circuit.line_edge(Line::Fault, false, off).expect("tries");
+        let off = circuit
+            .line_edge(LogicLine::Fault, true, from)
+            .expect("trips");
+        let on = circuit
+            .line_edge(LogicLine::Fault, false, off)
+            .expect("tries");
         close(seconds((on - off).picoseconds()), expected, 1e-9);
         from = on;
     }
@@ -369,7 +380,9 @@ fn a_polled_board_trips_at_a_look() {
     circuit.apply(Action::Close(SwitchBranch::Near));
     let start = circuit.now();
     circuit.advance_to(start + span(20 * MILLISECOND));
-    let trips = circuit.line_edge(Line::Fault, true, start).expect("trips");
+    let trips = circuit
+        .line_edge(LogicLine::Fault, true, start)
+        .expect("trips");
     // Closed at 0.3 ms of the grid: looks at 1, 2, 3, 4 and 5 ms.
     assert_eq!(trips - start, span(4_700 * MICROSECOND));
 }

@@ -1,0 +1,71 @@
+//! A checked bench as a value, and how its parts are found. How they were read
+//! and what makes them sound is decided elsewhere.
+
+use super::parts::*;
+use crate::document::Places;
+use crate::ident::Role;
+use crate::model_board::FixtureParameters;
+
+/// A checked bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bench {
+    /// What a person calls it.
+    pub name: String,
+    /// The model bench's parts, where its instruments are models.
+    pub model: Option<ModelBench>,
+    /// At most one for each role, in the order of [`Role::ALL`].
+    pub instruments: Vec<Instrument>,
+    /// Resistances and drops between the instruments.
+    pub wiring: Wiring,
+    /// What the capture device's analogue channels see.
+    pub channels: Vec<Channel>,
+    /// What its logic lines see.
+    pub lines: Vec<LogicLine>,
+    /// What the switch's channels close.
+    pub branches: Vec<BranchEntry>,
+    /// The second booster behind the section gaps.
+    pub upstream: Option<UpstreamEntry>,
+    /// What may never be exceeded, not even prospectively.
+    pub envelope: Envelope,
+    /// What a person can reach for.
+    pub safety: Safety,
+    /// Where each part was written.
+    pub places: Places,
+}
+
+impl Bench {
+    /// The instrument in `role`.
+    pub fn instrument(&self, role: Role) -> Option<&Instrument> {
+        self.instruments.iter().find(|i| i.role == role)
+    }
+
+    /// The channel that measures `measures`.
+    pub fn channel(&self, measures: Measures) -> Option<&Channel> {
+        self.channels.iter().find(|c| c.measures == measures)
+    }
+
+    /// The logic line that carries `carries`.
+    pub fn line(&self, carries: Carries) -> Option<&LogicLine> {
+        self.lines.iter().find(|l| l.carries == carries)
+    }
+
+    /// The branch that closes `closes`.
+    pub fn branch(&self, closes: Closes) -> Option<&BranchEntry> {
+        self.branches.iter().find(|b| b.closes == closes)
+    }
+
+    /// Whether every instrument is a model.
+    pub fn is_model(&self) -> bool {
+        self.model.is_some()
+    }
+}
+
+/// The parts of a model bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ModelBench {
+    /// The fixture, every parameter at its stated or default value.
+    pub fixture: FixtureParameters,
+    /// The model board's file, as written; `None` for the one that comes with
+    /// the program.
+    pub board: Option<String>,
+}

@@ -1,0 +1,84 @@
+//! Where the store is, and one run of it by its identifier or by its board. It
+//! reads the store and prints nothing but refusals.
+
+use crate::cli::arguments::StorePlace;
+use crate::cli::exit::Exit;
+use crate::cli::store_fault::store_exit;
+use crate::ident::{RunId, Serial, harmless};
+use crate::judgement::Verdict;
+use crate::record::Record;
+use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
+use std::path::PathBuf;
+
+/// Where the store of that place is.
+pub(in crate::cli) fn path(place: &StorePlace) -> (PathBuf, Kind) {
+    let kind = if place.model {
+        Kind::Model
+    } else {
+        Kind::Records
+    };
+    (place.out.join(kind.file_name()), kind)
+}
+
+/// The store of that place, opened for reading.
+pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
+    Reader::open(&path(place).0).map_err(|fault| {
+        let exit = store_exit(&fault);
+        if matches!(fault, StoreError::Absent { .. }) && !place.model {
+            anstream::eprintln!("runs on the model bench are in a store of their own: add --model");
+        }
+        exit
+    })
+}
+
+/// The run of that identifier, else the last run of that board.
+pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>, Exit> {
+    if let Ok(run) = which.parse::<RunId>()
+        && reader
+            .header(&run)
+            .map_err(|fault| store_exit(&fault))?
+            .is_some()
+    {
+        return Ok(Some(run));
+    }
+    let Ok(serial) = which.parse::<Serial>() else {
+        return Ok(None);
+    };
+    let filter = Filter {
+        serial: Some(serial),
+        newest_first: true,
+        ..Filter::default()
+    };
+    match reader.runs(&filter).next() {
+        Some(Ok(header)) => Ok(Some(header.run)),
+        Some(Err(fault)) => Err(store_exit(&fault)),
+        None => Ok(None),
+    }
+}
+
+/// The run that `which` names.
+pub(in crate::cli) fn known(reader: &Reader, which: &str) -> Result<RunId, Exit> {
+    find(reader, which)?.ok_or_else(|| {
+        anstream::eprintln!("no run and no board is called {}", harmless(which));
+        Exit::Usage
+    })
+}
+
+/// The record of a run that is in the store.
+pub(in crate::cli) fn record(reader: &Reader, run: &RunId) -> Result<Record, Exit> {
+    let record = reader.record(run).map_err(|fault| store_exit(&fault))?;
+    record.ok_or_else(|| {
+        anstream::eprintln!("run {run} has no entry");
+        Exit::Store
+    })
+}
+
+/// A run's verdict as it may be shown.
+pub(in crate::cli) fn headline(run: &RunHeader) -> String {
+    let model = if run.model { "MODEL " } else { "" };
+    let only = if run.only.is_some() { "DIAGNOSIS " } else { "" };
+    format!(
+        "{model}{only}{}",
+        run.verdict.map_or("UNFINISHED", Verdict::word)
+    )
+}

@@ -1,0 +1,98 @@
+//! What a command waits with: one thread for everything at once, and the signals
+//! that ask it to stop. It ends no run by itself.
+
+use super::exit::Exit;
+use crate::runner::Stop;
+use std::thread::JoinHandle;
+use tokio::runtime::{Builder, Runtime};
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::{oneshot, watch};
+
+/// One thread that waits for everything at once.
+pub(super) fn runtime() -> Result<Runtime, Exit> {
+    Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|fault| {
+            anstream::eprintln!("the machine gives no resources to run: {fault}");
+            Exit::Bench
+        })
+}
+
+pub(super) fn listening(runtime: &Runtime) -> Result<Stop, Exit> {
+    let _inside = runtime.enter();
+    listen().map_err(|fault| {
+        anstream::eprintln!("the stop signals cannot be listened for: {fault}");
+        Exit::Bench
+    })
+}
+
+/// Signals are listened for on a thread of its own, until this is dropped.
+pub(super) struct Listening {
+    end: Option<oneshot::Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Drop for Listening {
+    fn drop(&mut self) {
+        // Gone already or not, it ends either way.
+        let _ = self.end.take().map(|end| end.send(()));
+        let _ = self.thread.take().map(JoinHandle::join);
+    }
+}
+
+/// A stop that signals raise while the listening lives, whatever this thread
+/// waits for meanwhile.
+pub(super) fn stopping() -> Result<(Stop, Listening), Exit> {
+    let runtime = runtime()?;
+    let stop = listening(&runtime)?;
+    let (end, ended) = oneshot::channel();
+    let thread = std::thread::Builder::new()
+        .name("signals".to_owned())
+        // A sender that is gone ends it as well.
+        .spawn(move || drop(runtime.block_on(ended)))
+        .map_err(|fault| {
+            anstream::eprintln!("the machine gives no resources to run: {fault}");
+            Exit::Bench
+        })?;
+    let listening = Listening {
+        end: Some(end),
+        thread: Some(thread),
+    };
+    Ok((stop, listening))
+}
+
+/// Waits for a stop signal.
+pub(super) fn until_stopped() -> Exit {
+    let waited = runtime().and_then(|runtime| {
+        let mut stop = listening(&runtime)?;
+        runtime.block_on(stop.raised());
+        Ok(Exit::Pass)
+    });
+    waited.unwrap_or_else(|exit| exit)
+}
+
+/// The first signal asks the run to end; later ones only say that it is ending.
+fn listen() -> std::io::Result<Stop> {
+    let (raise, raised) = watch::channel(false);
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut hang_up = signal(SignalKind::hangup())?;
+    tokio::spawn(async move {
+        loop {
+            tokio::select! {
+                Some(()) = interrupt.recv() => {}
+                Some(()) = terminate.recv() => {}
+                Some(()) = hang_up.recv() => {}
+                else => return,
+            }
+            if *raise.borrow() {
+                anstream::eprintln!("\nalready stopping: the bench is being made safe");
+            } else {
+                anstream::eprintln!("\nstopping: making the bench safe");
+            }
+            raise.send_replace(true);
+        }
+    });
+    Ok(Stop::new(raised))
+}

@@ -1,0 +1,63 @@
+//! How a port is used: its speed, its endings, the bounds on every exchange and
+//! what a line does. It opens nothing.
+
+use std::time::Duration;
+
+/// The most bytes one answer may have, block head and ending included.
+pub const LONGEST_REPLY: usize = 1 << 24;
+
+/// Whether sending a line twice does something twice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effect {
+    /// It changes the instrument or the board.
+    Acts,
+    /// It only asks.
+    Asks,
+}
+
+/// Wall-time bounds on every exchange.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Deadlines {
+    /// For the port to take a line.
+    pub write: Duration,
+    /// For a complete answer, beside what a block's bytes take on the line.
+    pub reply: Duration,
+    /// No byte for so long means that nothing more comes.
+    pub quiet: Duration,
+}
+
+impl Deadlines {
+    /// For instruments on real ports.
+    pub const REAL: Self = Self {
+        write: Duration::from_secs(2),
+        reply: Duration::from_secs(3),
+        quiet: Duration::from_millis(50),
+    };
+
+    /// For model instruments, which think before they answer and whose
+    /// silence would be a bug: generous.
+    pub const MODEL: Self = Self {
+        write: Duration::from_secs(20),
+        reply: Duration::from_secs(120),
+        quiet: Duration::from_millis(2),
+    };
+}
+
+/// How a port is used.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PortSettings {
+    /// Its name in messages, usually the path.
+    pub name: String,
+    /// Bits a second.
+    pub speed: u32,
+    /// What ends a line, both ways.
+    pub ending: String,
+    /// What the data-terminal-ready line should be.
+    pub dtr: bool,
+    /// Bounds on every exchange.
+    pub deadlines: Deadlines,
+    /// Bytes that make the instrument drop a half-received line.
+    pub abandon: String,
+    /// The question that shows, after trouble, that both ends are in step.
+    pub error_query: Option<String>,
+}

@@ -1,0 +1,99 @@
+//! A world that answers lines, shared by everything that serves it, and what
+//! keeps its pace. It knows no wire.
+
+use crate::clock::{BenchInstant, BenchSpan};
+use crate::ident::Role;
+use crate::units::{Quantity, Seconds};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// A world of instruments that answers lines in bench time.
+pub trait Answering: Send {
+    /// The present bench time.
+    fn now(&self) -> BenchInstant;
+
+    /// Lets bench time pass.
+    fn advance(&mut self, span: BenchSpan);
+
+    /// Hands `line`, without its ending, to the instrument in `role`. Gives its
+    /// answer with its ending, or nothing; bench time moves by the exchange's
+    /// computed cost.
+    fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8>;
+}
+
+/// What moves bench time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    /// Exchanges and [`ModelBench::advance`] alone: a run in milliseconds.
+    Bench,
+    /// The wall clock as well, for outside clients that wait by it.
+    Wall,
+}
+
+/// A world, and what keeps its pace. Shared by everything that serves it.
+#[derive(Clone)]
+pub(super) struct Shared {
+    world: Arc<Mutex<Box<dyn Answering>>>,
+    started: Instant,
+    pub(super) pace: Pace,
+}
+
+impl Shared {
+    /// `world` from now on.
+    pub(super) fn new(world: Box<dyn Answering>, pace: Pace) -> Self {
+        Self {
+            world: Arc::new(Mutex::new(world)),
+            started: Instant::now(),
+            pace,
+        }
+    }
+
+    /// One exchange with the instrument in `role`.
+    ///
+    /// At the wall's pace the world first catches up with the wall, and then
+    /// the answer waits until the wall has caught up with the world: what an
+    /// exchange costs on its line passes for everybody.
+    pub(super) fn exchange(&self, role: Role, line: &[u8]) -> Vec<u8> {
+        let mut world = self.lock();
+        if self.pace == Pace::Wall {
+            let behind = self.wall() - world.now();
+            if behind > BenchSpan::ZERO {
+                world.advance(behind);
+            }
+        }
+        let answer = world.exchange(role, line);
+        let ahead = world.now() - self.wall();
+        drop(world);
+        if self.pace == Pace::Wall && ahead > BenchSpan::ZERO {
+            std::thread::sleep(Duration::from_secs_f64(ahead.seconds().si()));
+        }
+        answer
+    }
+
+    /// The wall's time since the start, as bench time.
+    fn wall(&self) -> BenchInstant {
+        let elapsed = Seconds::new(self.started.elapsed().as_secs_f64());
+        BenchInstant::ZERO + BenchSpan::from_seconds(elapsed)
+    }
+
+    /// A world that panicked stays usable for making safe.
+    fn lock(&self) -> MutexGuard<'_, Box<dyn Answering>> {
+        self.world.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The bench time of a model bench, apart from its wires.
+#[derive(Clone)]
+pub struct ModelTime(pub(super) Shared);
+
+impl ModelTime {
+    /// The present bench time.
+    pub fn now(&self) -> BenchInstant {
+        self.0.lock().now()
+    }
+
+    /// Lets bench time pass. No exchange is open meanwhile.
+    pub fn advance(&self, span: BenchSpan) {
+        self.0.lock().advance(span);
+    }
+}

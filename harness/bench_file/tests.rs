@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::document::{Fault, Severity, Source};
+use crate::ident::Role;
 use crate::model_board::GapReturn;
 use crate::units::{Farads, Ohms, Quantity, Seconds, Volts};
 use proptest::prelude::*;

@@ -22,6 +22,8 @@ pub trait Answering: Send {
 }
 
 /// What moves bench time.
+///
+/// [`ModelBench::advance`]: super::ModelBench::advance
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pace {
     /// Exchanges and [`ModelBench::advance`] alone: a run in milliseconds.

@@ -13,7 +13,7 @@ const DEEPEST: usize = 8;
 pub(super) struct Source {
     /// As it is named in messages: `store/writer.rs`.
     pub(super) name: String,
-    /// The path it uses, and the file of the crate that defines it, if any does.
+    /// The paths it uses, and whether each is the crate's own.
     uses: Vec<(Path, bool)>,
     /// Names it hands on, and what they stand for.
     handed_on: BTreeMap<String, Path>,
@@ -64,6 +64,15 @@ impl Crate {
                 (path, home)
             })
             .collect()
+    }
+
+    /// The same with what the file only hands on.
+    pub(super) fn named_by<'a>(&'a self, module: &Path) -> Vec<(&'a Path, Option<Path>)> {
+        let file = &self.files[module];
+        let handed_on = file.handed_on.values().chain(&file.all_of);
+        let mut named = self.used_by(module);
+        named.extend(handed_on.map(|path| (path, self.home(path, 0))));
+        named
     }
 
     /// The file that defines what `path` names; what a file hands on is
@@ -169,6 +178,7 @@ impl Source {
             Some(name) if own => {
                 self.handed_on.insert(name, path);
             }
+            // What other crates define is used, handed on or not.
             _ => self.uses.push((path, own)),
         }
     }

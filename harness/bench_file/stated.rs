@@ -4,7 +4,7 @@
 use super::bench::{Bench, ModelBench};
 use super::parts::*;
 use crate::model_board::{Branch, CapacitorBank, FixtureParameters, GapReturn};
-use crate::units::Ohms;
+use crate::units::{Henries, Ohms};
 
 impl Bench {
     /// The same bench with a model in place of each instrument, what is around

@@ -7,15 +7,9 @@
 
 use crate::python::{interpreter, script};
 use bufferstop::measurement::{Finding, Landmark, Metric};
-use bufferstop::scenario::Context;
-use bufferstop::scenario::Observation;
-use bufferstop::scenario::Place;
-use bufferstop::scenario::Proof;
-use bufferstop::scenario::Take;
-use bufferstop::scenario::evaluate;
-use bufferstop::scenario::reversal::Direction;
-use bufferstop::scenario::reversal::GapClosing;
+use bufferstop::scenario::reversal::{Direction, GapClosing};
 use bufferstop::scenario::short::ShortPulse;
+use bufferstop::scenario::{Context, Observation, Place, Proof, Take, evaluate};
 use bufferstop::units::{Amperes, Seconds, Volts};
 use bufferstop::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 use serde_json::{Map, Value, json};

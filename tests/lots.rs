@@ -3,21 +3,19 @@
 //! defect decides what is expected, never the code that judges.
 
 use bufferstop::bench::{Bench, Connection};
-use bufferstop::bench_file;
 use bufferstop::clock::SystemClock;
 use bufferstop::envelope::BoardFacts;
 use bufferstop::ident::Role;
 use bufferstop::judgement::Verdict;
 use bufferstop::model_bench::{Transport, world};
 use bufferstop::model_board::{self, BoardParameters, Defect, ModelBoard};
-use bufferstop::plan;
-use bufferstop::plan::Plan;
-use bufferstop::plan::demo;
+use bufferstop::plan::{Plan, demo};
 use bufferstop::profile::{self, Profile};
 use bufferstop::record::Record;
 use bufferstop::runner::{Captures, Order, Particulars, Sink, Stop, run};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
+use bufferstop::{bench_file, plan};
 use std::collections::BTreeMap;
 use tempfile::TempDir;
 use tokio::runtime::{Builder, Runtime};

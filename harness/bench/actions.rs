@@ -9,10 +9,9 @@ use crate::envelope::Refusal;
 use crate::ident::Role;
 use crate::instruments::Measured;
 use crate::protocol::Reading;
-use crate::scenario::Polarity;
-use crate::scenario::Proof;
 use crate::scenario::intent::{Intent, LoadSetting, gap_branch, short_branch};
 use crate::scenario::session::InputLine;
+use crate::scenario::{Polarity, Proof};
 use crate::units::{Amperes, Quantity, Seconds, Volts};
 
 /// How often a running pulse is asked after while it is awaited.

@@ -4,8 +4,7 @@
 use crate::bench_file::Bench;
 use crate::comparison::{KeptFault, KeptFiles};
 use crate::measurement::{Finding, Metric};
-use crate::plan::Plan;
-use crate::plan::Scenario;
+use crate::plan::{Plan, Scenario};
 use crate::record::{JudgedMetric, Record};
 use crate::scenario::{Observation, evaluate};
 

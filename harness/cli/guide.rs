@@ -7,9 +7,7 @@ use super::output::Output;
 use crate::console::guide;
 use crate::document::nearest;
 use crate::ident::harmless;
-use crate::scenario::Metric;
-use crate::scenario::ScenarioKind;
-use crate::scenario::influences_on;
+use crate::scenario::{Metric, ScenarioKind, influences_on};
 use serde_json::{Value, json};
 
 pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {

@@ -2,14 +2,13 @@
 //! after another. It decides nothing about boards; it turns every way a run can
 //! end into an exit status and a sentence.
 
-use super::certificate;
 use super::exit::Exit;
 use super::files::BenchFiles;
-use super::handing_out;
 use super::mounting::{Mounted, open_bench};
 use super::output::{JsonLines, Output};
 use super::stopping::{listening, runtime};
 use super::store_fault::store_exit;
+use super::{certificate, handing_out};
 use crate::bench::Bench;
 use crate::bench::guardian::Guardian;
 use crate::clock::SystemClock;

@@ -5,9 +5,7 @@ use crate::bench_file::{self, Bench};
 use crate::document::{Fault, Source};
 use crate::event::RunStarted;
 use crate::plan;
-use crate::plan::LONGEST_CHAIN;
-use crate::plan::Lot;
-use crate::plan::Plan;
+use crate::plan::{LONGEST_CHAIN, Lot, Plan};
 
 /// Why the kept texts cannot be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -4,9 +4,7 @@
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::{Limit, Verdict};
 use crate::measurement::{Blame, Finding, Metric};
-use crate::plan::Plan;
-use crate::plan::Scenario;
-use crate::plan::{EVERY_CONDITION, JudgedFinding};
+use crate::plan::{EVERY_CONDITION, JudgedFinding, Plan, Scenario};
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Dimension;
 use serde::Serialize;

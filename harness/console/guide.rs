@@ -3,15 +3,9 @@
 
 use super::fold::folded;
 use super::table;
-use crate::scenario::Censoring;
-use crate::scenario::Entry;
-use crate::scenario::Form;
-use crate::scenario::Metric;
-use crate::scenario::Per;
-use crate::scenario::ScenarioKind;
-use crate::scenario::Setting;
-use crate::scenario::Worse;
-use crate::scenario::influences_on;
+use crate::scenario::{
+    Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse, influences_on,
+};
 use crate::units::Dimension;
 use std::fmt::Write as _;
 #[cfg(test)]

@@ -3,16 +3,14 @@
 
 use super::worst::Worst;
 use super::*;
-use crate::bench_file::Loop;
-use crate::bench_file::{self, Closes};
+use crate::bench_file::{self, Closes, Loop};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::measurement::Blame;
 use crate::plan::demo;
 use crate::profile::{self, Profile};
-use crate::scenario::Place;
-use crate::scenario::Polarity;
 use crate::scenario::intent::{Intent, LoadSetting};
+use crate::scenario::{Place, Polarity};
 use crate::units::{
     AmpereSquareSeconds, Amperes, Farads, Henries, Joules, Ohms, Quantity, Seconds, Volts,
 };

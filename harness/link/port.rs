@@ -3,9 +3,8 @@
 
 use super::fault::{Cause, LinkError};
 use super::owner::{Owner, Request, Urgent};
-use super::serial;
 use super::settings::{Effect, PortSettings};
-use super::{Tap, Wire};
+use super::{Tap, Wire, serial};
 use crate::protocol::Expect;
 use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot};

@@ -3,8 +3,7 @@
 
 use super::Scenario;
 use crate::document::{Demand, Entry, Fault, Kind, Node, Table, nearest};
-use crate::scenario::Metric;
-use crate::scenario::ScenarioKind;
+use crate::scenario::{Metric, ScenarioKind};
 use crate::units::{Quantity, Ratio};
 
 /// The part of a plan that two lots are compared by.

@@ -4,8 +4,7 @@
 use super::MetricLimit;
 use crate::document::{Demand, Fault, Place, Table, nearest};
 use crate::judgement::{DecisionRule, Limit};
-use crate::scenario::Metric;
-use crate::scenario::ScenarioKind;
+use crate::scenario::{Metric, ScenarioKind};
 use crate::units::{Quantity, Ratio, show};
 
 /// What holds for limits that do not say otherwise.

@@ -2,11 +2,9 @@
 //! that asks for it; numbers of the envelope are worked by hand.
 
 use super::*;
-use crate::bench_file;
 use crate::document::Source;
-use crate::plan;
-use crate::profile;
 use crate::units::Quantity;
+use crate::{bench_file, plan, profile};
 use proptest::prelude::*;
 
 const DEMO: &str = include_str!("../../fixtures/demo/plan.toml");

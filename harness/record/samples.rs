@@ -7,12 +7,8 @@ use crate::event::{Abort, Entry, Event, FileFacts, RunStarted, SafetyAction, Saf
 use crate::ident::Role;
 use crate::judgement::{DecisionRule, Limit, Verdict, decide};
 use crate::measurement::{Blame, Estimate, Finding, Metric};
-use crate::scenario::Observation;
-use crate::scenario::Polarity;
-use crate::scenario::Proof;
-use crate::scenario::Take;
-use crate::scenario::Trouble;
 use crate::scenario::load::LoadStep;
+use crate::scenario::{Observation, Polarity, Proof, Take, Trouble};
 use crate::seed::Seed;
 use crate::units::{Amperes, Celsius, Dimension, Seconds};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};

@@ -5,8 +5,7 @@
 use crate::bench_file;
 use crate::event::{FileFacts, RunStarted};
 use crate::ident::{LotName, RunId, Serial};
-use crate::plan::Plan;
-use crate::plan::Scenario;
+use crate::plan::{Plan, Scenario};
 use crate::seed::Seed;
 use crate::units::Celsius;
 

@@ -9,8 +9,7 @@ use crate::clock::BenchInstant;
 use crate::event::Event;
 use crate::ident::Role;
 use crate::measurement::Estimate;
-use crate::plan::Plan;
-use crate::plan::Scenario;
+use crate::plan::{Plan, Scenario};
 use crate::scenario::acquisition::CaptureRequest;
 use crate::scenario::intent::Intent;
 use crate::scenario::session::{

@@ -2,9 +2,7 @@
 //! whatever the bench: the rules that several scenarios share. Each room states
 //! its own in `Settings::check`; nothing here knows a scenario.
 
-use super::board::Configuration;
-use super::board::OnSignalLoss;
-use super::board::Ratings;
+use super::board::{Configuration, OnSignalLoss, Ratings};
 use super::terms::Polarity;
 use crate::document::{Fault, Places};
 use crate::judgement::Limit;

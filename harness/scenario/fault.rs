@@ -2,8 +2,7 @@
 //! How a fault is found and read is told there.
 
 use super::context::Context;
-use super::take::Proof;
-use super::take::Take;
+use super::take::{Proof, Take};
 use super::terms::Place;
 use crate::interruption::{
     self, Before, Closure, Current, Examined, Line, Provocation, Terms, Witnesses,

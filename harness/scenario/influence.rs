@@ -3,16 +3,9 @@
 //! It computes nothing.
 
 use super::ScenarioKind;
-use super::ScenarioKind::Idle;
-use super::ScenarioKind::Inrush;
-use super::ScenarioKind::Load;
-use super::ScenarioKind::Loss;
-use super::ScenarioKind::Overload;
-use super::ScenarioKind::Reversal;
-use super::ScenarioKind::Sense;
-use super::ScenarioKind::Short;
-use super::ScenarioKind::Signal;
-use super::ScenarioKind::Soak;
+use super::ScenarioKind::{
+    Idle, Inrush, Load, Loss, Overload, Reversal, Sense, Short, Signal, Soak,
+};
 use Way::{Down, DownToBound, Either, NotFound, Up, UpToBound};
 
 /// In which direction a metric moves when a parameter rises or is what it was

@@ -1,8 +1,7 @@
 //! What every scenario's room offers to the list beside its own types, and the
 //! small reading words that their settings share. It knows no scenario.
 
-use super::board::Configuration;
-use super::board::Ratings;
+use super::board::{Configuration, Ratings};
 use crate::document::{Demand, Fault, Table};
 use crate::units::{Amperes, Seconds};
 

@@ -2,21 +2,11 @@
 //! the board to restart, and leave it quiet. It knows no scenario in
 //! particular, and no instrument.
 
-use super::acquisition::CaptureRequest;
-use super::acquisition::ChannelRequest;
-use super::acquisition::Trigger;
-use super::acquisition::Window;
-use super::intent::Intent;
-use super::intent::short_branch;
-use super::session::Act;
-use super::session::BenchSession;
-use super::session::Halt;
-use super::session::Opening;
-use super::session::Provokes;
-use super::session::Serves;
+use super::acquisition::{CaptureRequest, ChannelRequest, Trigger, Window};
+use super::intent::{Intent, short_branch};
+use super::session::{Act, BenchSession, Halt, Opening, Provokes, Serves};
 use super::take::Take;
-use super::terms::Place;
-use super::terms::Polarity;
+use super::terms::{Place, Polarity};
 use crate::bench_file::Proof;
 use crate::measurement::Blame;
 use crate::units::{Amperes, Dimension, Quantity, Seconds, Volts};

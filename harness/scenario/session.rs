@@ -3,8 +3,7 @@
 //! checked; nothing here judges.
 
 use super::acquisition::CaptureRequest;
-use super::board::Configuration;
-use super::board::Ratings;
+use super::board::{Configuration, Ratings};
 use super::intent::Intent;
 use super::terms::Polarity;
 use crate::bench_file::{Bench, Closes, Proof};

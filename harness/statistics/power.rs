@@ -1,12 +1,11 @@
 //! How many boards a comparison needs, and what chance it has with those there
 //! are. It plans; it judges nothing.
 
-use super::StatisticsFault;
 use super::distribution::{normal, normal_critical, student_t_critical};
 use super::equivalence::Margin;
 use super::noncentral::{noncentral_t, sd_ratio_density, sd_ratio_reach};
 use super::quadrature::Rule;
-use super::{Moments, at_least, probability};
+use super::{Moments, StatisticsFault, at_least, probability};
 
 /// The search for a number of boards ends here.
 pub const MOST_BOARDS: usize = 1_000_000;

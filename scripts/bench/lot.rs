@@ -4,18 +4,15 @@
 //! boards, `BUFFERSTOP_BOARDS` says (default 200).
 
 use super::command::{own_high_water, own_processor_time};
-use bufferstop::bench_file;
 use bufferstop::clock::{BenchInstant, SystemClock};
 use bufferstop::ident::{Role, Serial};
 use bufferstop::judgement::Verdict;
-use bufferstop::model_board;
-use bufferstop::plan;
 use bufferstop::plan::demo;
-use bufferstop::profile;
 use bufferstop::runner::{Entrant, Particulars, Rehearsal, Stop, boards_at_a_time};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
 use bufferstop::units::Quantity as _;
+use bufferstop::{bench_file, model_board, plan, profile};
 use std::collections::BTreeMap;
 use std::time::Instant;
 use tokio::sync::watch;

@@ -3,7 +3,6 @@
 //! anything is; the record says that.
 
 use super::case::Texts;
-use bufferstop::bench_file;
 use bufferstop::clock::SystemClock;
 use bufferstop::document::{Fault, Severity};
 use bufferstop::event::Abort;
@@ -11,9 +10,7 @@ use bufferstop::ident::Role;
 use bufferstop::judgement::Verdict;
 use bufferstop::measurement::{Blame, Finding};
 use bufferstop::model_board::{self, BoardParameters};
-use bufferstop::plan;
-use bufferstop::plan::Plan;
-use bufferstop::plan::demo;
+use bufferstop::plan::{Plan, demo};
 use bufferstop::preflight::Preflight;
 use bufferstop::profile::{self, Profile};
 use bufferstop::record::Record;
@@ -21,6 +18,7 @@ use bufferstop::runner::{Entrant, Finished, Particulars, Rehearsal, Stop};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
 use bufferstop::units::Quantity;
+use bufferstop::{bench_file, plan};
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use tempfile::TempDir;

@@ -15,11 +15,10 @@ pub(super) use signing::seal_of;
 pub(super) use stored::{find, headline, known, open, path as place, record};
 
 use super::arguments::{Records, RecordsList, RecordsShow};
-use super::certificate;
 use super::exit::Exit;
-use super::lot;
 use super::output::{Output, unread};
 use super::store_fault::store_exit;
+use super::{certificate, lot};
 use crate::report;
 use crate::store::RunHeader;
 use filter::Asked;

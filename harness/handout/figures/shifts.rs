@@ -4,8 +4,7 @@
 use crate::comparison::Row;
 use crate::drawing::typeface::fitted;
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture, WHITE};
-use crate::handout::lot_words::interval;
-use crate::handout::lot_words::span;
+use crate::handout::lot_words::{interval, span};
 use crate::statistics::lots::Outcome;
 
 const WIDTH: f64 = 511.0;

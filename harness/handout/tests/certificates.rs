@@ -7,8 +7,7 @@ use crate::handout::{BoardRun, PdfFault, Sources, certificate};
 use crate::measurement::Finding;
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
-use crate::scenario::Observation;
-use crate::scenario::Polarity;
+use crate::scenario::{Observation, Polarity};
 use crate::waveform::Signal;
 
 fn html(sources: &Sources<'_>) -> String {

@@ -3,18 +3,11 @@
 //! that draws the limit is taken no further; what that says of it is evaluated
 //! elsewhere.
 
-use super::seen::IdleStep;
-use super::seen::Seen;
-use super::settings::OutputState;
-use super::settings::Settings;
+use super::seen::{IdleStep, Seen};
+use super::settings::{OutputState, Settings};
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Meter;
-use crate::scenario::session::Provokes;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Meter, Provokes};
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
 use crate::waveform::Signal;

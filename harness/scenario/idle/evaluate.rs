@@ -3,8 +3,7 @@
 //! It looks at settled states only, not at how they were reached.
 
 use super::metrics::ENTRY;
-use super::seen::IdleStep;
-use super::seen::Seen;
+use super::seen::{IdleStep, Seen};
 use super::settings::OutputState;
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular};
 use crate::scenario::context::Context;

@@ -2,22 +2,13 @@
 //! must fit together is checked in `check`.
 
 use crate::bench_file::Carries;
-use crate::document::Demand;
-use crate::document::Table;
+use crate::document::{Demand, Table};
 use crate::scenario::board::Ratings;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::SLOWEST_SAMPLING;
-use crate::scenario::demands::amperes;
-use crate::scenario::demands::seconds;
+use crate::scenario::demands::{Demands, SLOWEST_SAMPLING, amperes, seconds};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
+use crate::scenario::room::{Levels, ReadContext, not_empty, period, time};
 use crate::scenario::terms::Polarity;
-use crate::units::Quantity;
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Quantity, Seconds, Volts};
 use serde::{Deserialize, Serialize};
 
 /// What each metric of idle needs.

@@ -1,8 +1,7 @@
 //! What the idle scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::IdleStep;
-use super::seen::Seen;
+use super::seen::{IdleStep, Seen};
 use super::settings::OutputState;
 use crate::measurement::Estimate;
 use crate::scenario::take::Take;

@@ -2,25 +2,15 @@
 //! once looked at finely around the beginning and once coarsely over every
 //! retry. The bank bleeds empty before each, with the supply off.
 
-use super::seen::Bank;
-use super::seen::InrushStart;
-use super::seen::Seen;
-use super::settings::BANK_ROOM;
-use super::settings::Settings;
+use super::seen::{Bank, InrushStart, Seen};
+use super::settings::{BANK_ROOM, Settings};
 use crate::bench_file::Closes;
-use crate::scenario::acquisition::Trigger;
-use crate::scenario::acquisition::Window;
+use crate::scenario::acquisition::{Trigger, Window};
 use crate::scenario::intent::Intent;
-use crate::scenario::loops;
-use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Provokes;
-use crate::scenario::session::Serves;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Provokes, Serves};
 use crate::scenario::take::Take;
+use crate::scenario::{loops, routine};
 use crate::units::{Quantity, Seconds};
 use crate::waveform::Signal;
 

@@ -3,16 +3,12 @@
 //! stretch of output counts; nothing is said of real faults.
 
 use super::metrics::ENTRY;
-use super::seen::Bank;
-use super::seen::Seen;
+use super::seen::{Bank, Seen};
 use crate::interruption::{Episode, Noise, episodes};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::fault::current;
-use crate::scenario::fault::rail_failed;
-use crate::scenario::sheet::Sheet;
-use crate::scenario::sheet::Worst;
-use crate::scenario::sheet::worst;
+use crate::scenario::fault::{current, rail_failed};
+use crate::scenario::sheet::{Sheet, Worst, worst};
 use crate::scenario::take::Take;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, departure};

@@ -3,17 +3,10 @@
 
 use crate::bench_file::Closes;
 use crate::document::Table;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::SHORTEST_HALF_BIT;
-use crate::scenario::demands::seconds;
+use crate::scenario::demands::{Demands, SHORTEST_HALF_BIT, seconds};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
-use crate::scenario::room::whole;
-use crate::units::Quantity;
-use crate::units::Seconds;
+use crate::scenario::room::{Levels, ReadContext, period, time, whole};
+use crate::units::{Quantity, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// Samples of a close look, at least: fewer show no peak.

@@ -2,23 +2,12 @@
 //! circuit charged through one resistance, i = V / R exp(-t / RC), Q = C V
 //! (any textbook of circuits).
 
-use super::seen::Bank;
-use super::seen::InrushStart;
+use super::seen::{Bank, InrushStart};
 use crate::measurement::{Blame, Finding, Metric};
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
-use crate::scenario::tests::made::CURRENT;
-use crate::scenario::tests::made::Flaws;
-use crate::scenario::tests::made::HALF;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::VOLTS;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::take;
-use crate::scenario::tests::metric;
-use crate::scenario::tests::value;
+use crate::scenario::list::{Observation, evaluate};
+use crate::scenario::take::{Proof, Take};
+use crate::scenario::tests::made::{CURRENT, Flaws, HALF, VOLTAGE, VOLTS, chance, context, take};
+use crate::scenario::tests::{metric, value};
 use crate::seed::Stream;
 use crate::units::{Farads, Volts};
 use crate::waveform::Signal;

@@ -1,9 +1,7 @@
 //! What the inrush scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Bank;
-use super::seen::InrushStart;
-use super::seen::Seen;
+use super::seen::{Bank, InrushStart, Seen};
 use crate::scenario::take::Take;
 use crate::scenario::wire::form::fields;
 use crate::units::{Farads, Volts};

@@ -2,18 +2,12 @@
 //! load stepped up to the rated current. It reads waveforms, not meters, so
 //! that every step can be evaluated again.
 
-use super::seen::LoadStep;
-use super::seen::Seen;
+use super::seen::{LoadStep, Seen};
 use super::settings::Settings;
-use crate::scenario::intent::Intent;
-use crate::scenario::intent::LoadSetting;
+use crate::scenario::intent::{Intent, LoadSetting};
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Provokes;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Provokes};
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Quantity, Seconds};
 use crate::waveform::Signal;

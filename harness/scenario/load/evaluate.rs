@@ -2,8 +2,7 @@
 //! ripple. It looks at held stretches only, not at how they were reached.
 
 use super::metrics::ENTRY;
-use super::seen::LoadStep;
-use super::seen::Seen;
+use super::seen::{LoadStep, Seen};
 use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined, fit_line};
 use crate::scenario::context::Context;
 use crate::scenario::levels::{Level, level_samples, magnitude, on_level, own_u, student};

@@ -1,14 +1,10 @@
 //! The settings of a load scenario: how they are read, and how its numbers must
 //! fit together. What the bench must have for them is found elsewhere.
 
-use crate::document::Demand;
-use crate::document::Table;
+use crate::document::{Demand, Table};
 use crate::scenario::demands::Demands;
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::time;
+use crate::scenario::room::{Levels, ReadContext, not_empty, time};
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
 use serde::{Deserialize, Serialize};

@@ -1,8 +1,7 @@
 //! What the load scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::LoadStep;
-use super::seen::Seen;
+use super::seen::{LoadStep, Seen};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::scenario::wire::form::fields;

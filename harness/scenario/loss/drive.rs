@@ -2,19 +2,12 @@
 //! output is captured. What the output should do then is nobody's business
 //! here.
 
-use super::seen::Seen;
-use super::seen::SignalLost;
-use super::settings::BEFORE_LOSS;
-use super::settings::LossCause;
-use super::settings::Settings;
-use crate::scenario::acquisition::Trigger;
-use crate::scenario::acquisition::Window;
+use super::seen::{Seen, SignalLost};
+use super::settings::{BEFORE_LOSS, LossCause, Settings};
+use crate::scenario::acquisition::{Trigger, Window};
 use crate::scenario::routine;
 use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::InputLine;
+use crate::scenario::session::{Act, BenchSession, Halt, InputLine};
 use crate::scenario::terms::Polarity;
 use crate::units::Seconds;
 use crate::waveform::Signal;

@@ -3,13 +3,11 @@
 //! meant to go dead is the plan's business.
 
 use super::metrics::ENTRY;
-use super::seen::Seen;
-use super::seen::SignalLost;
+use super::seen::{Seen, SignalLost};
 use super::settings::LossCause;
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::sheet::Sheet;
-use crate::scenario::sheet::distinct;
+use crate::scenario::sheet::{Sheet, distinct};
 use crate::units::{Dimension, Quantity};
 use crate::waveform::{Capture, LogicLine, Signal, Trace, falls_for_good, mean, top_state};
 

@@ -6,11 +6,7 @@ use crate::document::Table;
 use crate::scenario::board::OnSignalLoss;
 use crate::scenario::demands::Demands;
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
+use crate::scenario::room::{Levels, ReadContext, not_empty, period, time};
 use crate::units::Seconds;
 use serde::{Deserialize, Serialize};
 

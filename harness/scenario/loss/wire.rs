@@ -1,8 +1,7 @@
 //! What the loss scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Seen;
-use super::seen::SignalLost;
+use super::seen::{Seen, SignalLost};
 use super::settings::LossCause;
 use crate::scenario::take::Take;
 use crate::scenario::wire::form::{fields, numbered};

@@ -2,21 +2,13 @@
 //! multiples of the nominal one, and a long hold just below it. The board is
 //! left to restart by itself between them.
 
-use super::seen::OverloadRamp;
-use super::seen::OverloadStep;
-use super::seen::Seen;
+use super::seen::{OverloadRamp, OverloadStep, Seen};
 use super::settings::Settings;
-use crate::scenario::acquisition::Trigger;
-use crate::scenario::acquisition::Window;
+use crate::scenario::acquisition::{Trigger, Window};
 use crate::scenario::intent::Intent;
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Provokes;
-use crate::scenario::session::Serves;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Provokes, Serves};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Quantity, Seconds};

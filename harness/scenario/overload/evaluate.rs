@@ -3,9 +3,7 @@
 //! through the trip times is a remark, never a limit.
 
 use super::metrics::ENTRY;
-use super::seen::OverloadRamp;
-use super::seen::OverloadStep;
-use super::seen::Seen;
+use super::seen::{OverloadRamp, OverloadStep, Seen};
 use crate::interruption::{Current, Ending, Examined, Reading, episodes};
 use crate::measurement::{
     Blame, Estimate, Finding, Landmark, Mark, combined, rectangular, resolution,
@@ -13,9 +11,7 @@ use crate::measurement::{
 use crate::scenario::context::Context;
 use crate::scenario::curve;
 use crate::scenario::curve::Form;
-use crate::scenario::fault::current;
-use crate::scenario::fault::examine;
-use crate::scenario::fault::output_stays;
+use crate::scenario::fault::{current, examine, output_stays};
 use crate::scenario::sheet::Sheet;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{HalfBits, Signal, first_beyond, top_state};

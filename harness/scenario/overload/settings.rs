@@ -1,19 +1,11 @@
 //! The settings of an overload scenario: how they are read, and how its numbers
 //! must fit together. What may flow, the envelope says.
 
-use crate::document::Demand;
-use crate::document::Table;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::amperes;
+use crate::document::{Demand, Table};
+use crate::scenario::demands::{Demands, amperes};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::current;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
-use crate::units::Quantity;
-use crate::units::{Amperes, Ratio, Seconds};
+use crate::scenario::room::{Levels, ReadContext, current, not_empty, period, time};
+use crate::units::{Amperes, Quantity, Ratio, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// Settings of an overload scenario.

@@ -1,9 +1,7 @@
 //! What the overload scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::OverloadRamp;
-use super::seen::OverloadStep;
-use super::seen::Seen;
+use super::seen::{OverloadRamp, OverloadStep, Seen};
 use crate::scenario::take::Take;
 use crate::scenario::wire::form::fields;
 use crate::units::{Amperes, Seconds};

@@ -2,26 +2,16 @@
 //! board has at that moment, both ways, then a true short while reversing is
 //! possible. The phase is measured before each closing, never assumed.
 
-use super::seen::GapClosing;
-use super::seen::Seen;
-use super::settings::Direction;
-use super::settings::Settings;
+use super::seen::{GapClosing, Seen};
+use super::settings::{Direction, Settings};
 use crate::measurement::{Blame, rectangular};
-use crate::scenario::acquisition::Trigger;
-use crate::scenario::acquisition::Window;
+use crate::scenario::acquisition::{Trigger, Window};
 use crate::scenario::intent::Intent;
-use crate::scenario::loops;
-use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::routine::peak;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Provokes;
-use crate::scenario::short;
+use crate::scenario::routine::{Snapshot, WHOLE, peak};
+use crate::scenario::session::{BenchSession, Halt, Provokes};
 use crate::scenario::take::Take;
-use crate::scenario::terms::Place;
-use crate::scenario::terms::Polarity;
+use crate::scenario::terms::{Place, Polarity};
+use crate::scenario::{loops, routine, short};
 use crate::units::{Quantity, Seconds, Volts};
 use crate::waveform::{LogicLine, Signal};
 

@@ -3,20 +3,13 @@
 //! margin to the upstream protection, and the trip on a true short.
 
 use super::metrics::ENTRY;
-use super::seen::GapClosing;
-use super::seen::Seen;
+use super::seen::{GapClosing, Seen};
 use super::settings::Direction;
 use crate::interruption::{Current, opened_for_good, turn};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::fault::current;
-use crate::scenario::fault::examine;
-use crate::scenario::phase::LASTING;
-use crate::scenario::phase::Run;
-use crate::scenario::phase::first_after;
-use crate::scenario::phase::lasting;
-use crate::scenario::phase::phase_before;
-use crate::scenario::phase::phases;
+use crate::scenario::fault::{current, examine};
+use crate::scenario::phase::{LASTING, Run, first_after, lasting, phase_before, phases};
 use crate::scenario::sheet::Sheet;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;

@@ -3,17 +3,10 @@
 
 use crate::bench_file::{Carries, Closes};
 use crate::document::Table;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::SHORTEST_HALF_BIT;
-use crate::scenario::demands::seconds;
+use crate::scenario::demands::{Demands, SHORTEST_HALF_BIT, seconds};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::current;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
-use crate::units::Quantity;
-use crate::units::{Amperes, Seconds};
+use crate::scenario::room::{Levels, ReadContext, current, period, time};
+use crate::units::{Amperes, Quantity, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// Which way a reversal is asked for, and so which gap is closed.

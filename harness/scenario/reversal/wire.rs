@@ -1,8 +1,7 @@
 //! What the reversal scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::GapClosing;
-use super::seen::Seen;
+use super::seen::{GapClosing, Seen};
 use super::settings::Direction;
 use crate::scenario::take::Take;
 use crate::scenario::wire::form::{fields, numbered};

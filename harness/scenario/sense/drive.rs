@@ -2,19 +2,12 @@
 //! the board asked for its own reading while the current is captured. What the
 //! counts are worth is evaluated elsewhere.
 
-use super::seen::Seen;
-use super::seen::SenseStep;
+use super::seen::{Seen, SenseStep};
 use super::settings::Settings;
-use crate::scenario::intent::Intent;
-use crate::scenario::intent::LoadSetting;
+use crate::scenario::intent::{Intent, LoadSetting};
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Meter;
-use crate::scenario::session::Provokes;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Meter, Provokes};
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Quantity, Seconds};
 use crate::waveform::Signal;

@@ -3,8 +3,7 @@
 //! corrects no board and knows no label.
 
 use super::metrics::ENTRY;
-use super::seen::Seen;
-use super::seen::SenseStep;
+use super::seen::{Seen, SenseStep};
 use crate::measurement::{
     Blame, COVERAGE, Estimate, Finding, combined, fit_line, fit_proportional, resolution,
 };

@@ -1,9 +1,7 @@
 //! The board's own reading over the current, drawn with its line, and what
 //! each step lies beside it. Nothing is judged here.
 
-use super::evaluate::SensePoint;
-use super::evaluate::sense_line;
-use super::evaluate::sense_points;
+use super::evaluate::{SensePoint, sense_line, sense_points};
 use super::seen::{Seen, SenseStep};
 use crate::drawing::axes::{Axes, Scale, THIRD};
 use crate::drawing::{GREY, Picture};

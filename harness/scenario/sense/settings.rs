@@ -1,15 +1,10 @@
 //! The settings of a sense scenario and how they are read. How its numbers
 //! must fit together is checked in `check`.
 
-use crate::document::Demand;
-use crate::document::Table;
+use crate::document::{Demand, Table};
 use crate::scenario::demands::Demands;
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::time;
-use crate::scenario::room::whole;
+use crate::scenario::room::{Levels, ReadContext, not_empty, time, whole};
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
 use serde::{Deserialize, Serialize};

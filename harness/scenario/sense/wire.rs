@@ -1,8 +1,7 @@
 //! What the sense scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Seen;
-use super::seen::SenseStep;
+use super::seen::{Seen, SenseStep};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::scenario::wire::form::fields;

@@ -2,23 +2,15 @@
 //! twice, finely around its inception and coarsely over its retries. Each
 //! short is ended by the switch itself, and its opening proven by the current.
 
-use super::seen::Seen;
-use super::seen::ShortPulse;
+use super::seen::{Seen, ShortPulse};
 use super::settings::Settings;
-use crate::scenario::acquisition::Trigger;
-use crate::scenario::acquisition::Window;
+use crate::scenario::acquisition::{Trigger, Window};
 use crate::scenario::intent::Intent;
-use crate::scenario::loops;
-use crate::scenario::routine;
-use crate::scenario::routine::RETRY_ROOM;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Provokes;
-use crate::scenario::session::Serves;
+use crate::scenario::routine::{RETRY_ROOM, Snapshot};
+use crate::scenario::session::{BenchSession, Halt, Provokes, Serves};
 use crate::scenario::take::Take;
-use crate::scenario::terms::Place;
-use crate::scenario::terms::Polarity;
+use crate::scenario::terms::{Place, Polarity};
+use crate::scenario::{loops, routine};
 use crate::units::Seconds;
 use crate::waveform::{LogicLine, Signal};
 

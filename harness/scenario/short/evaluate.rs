@@ -3,17 +3,12 @@
 //! the output afterwards. At each place the worst closing is the finding.
 
 use super::metrics::ENTRY;
-use super::seen::Seen;
-use super::seen::ShortPulse;
+use super::seen::{Seen, ShortPulse};
 use crate::interruption::{Closure, Ending, Episode, Examined, Fault, Reading};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
-use crate::scenario::fault::closure;
-use crate::scenario::fault::examine;
-use crate::scenario::sheet::Sheet;
-use crate::scenario::sheet::Worst;
-use crate::scenario::sheet::largest;
-use crate::scenario::sheet::worst;
+use crate::scenario::fault::{closure, examine};
+use crate::scenario::sheet::{Sheet, Worst, largest, worst};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
 use crate::units::{Dimension, Quantity, show};

@@ -2,20 +2,12 @@
 //! fit together. What may flow, the envelope says.
 
 use crate::document::Table;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::SAMPLES_A_LIMIT;
-use crate::scenario::demands::seconds;
+use crate::scenario::demands::{Demands, SAMPLES_A_LIMIT, seconds};
 use crate::scenario::intent::short_branch;
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::current;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
-use crate::scenario::room::whole;
+use crate::scenario::room::{Levels, ReadContext, current, period, time, whole};
 use crate::scenario::terms::Place;
-use crate::units::Quantity;
-use crate::units::{Amperes, Seconds};
+use crate::units::{Amperes, Quantity, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// Settings of a short scenario.

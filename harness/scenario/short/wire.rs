@@ -1,8 +1,7 @@
 //! What the short scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Seen;
-use super::seen::ShortPulse;
+use super::seen::{Seen, ShortPulse};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
 use crate::scenario::wire::form::{fields, numbered};

@@ -3,10 +3,9 @@
 //! with, in closed form; nothing of it is taken from the code under test.
 
 use super::evaluate::Page;
-use super::input;
-use super::listen;
 use super::listen::Heard;
 use super::seen::Stream as Sent;
+use super::{input, listen};
 use crate::measurement::{COVERAGE, Finding};
 use crate::scenario::sheet::Sheet;
 use crate::seed::{Seed, Stream};

@@ -2,22 +2,13 @@
 //! load and at the rated current. It reads waveforms alone; what they say of
 //! the signal is evaluated elsewhere.
 
-use super::seen::Loading;
-use super::seen::Seen;
-use super::seen::SignalTake;
-use super::seen::Stream;
-use super::settings::Settings;
-use super::settings::SignalLoading;
+use super::seen::{Loading, Seen, SignalTake, Stream};
+use super::settings::{Settings, SignalLoading};
 use crate::measurement::Blame;
-use crate::scenario::intent::Intent;
-use crate::scenario::intent::LoadSetting;
+use crate::scenario::intent::{Intent, LoadSetting};
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Provokes;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Provokes};
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Ohms, Quantity};
 use crate::waveform::Signal;

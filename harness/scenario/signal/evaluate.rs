@@ -4,10 +4,7 @@
 
 use super::listen::{Heard, Levelled};
 use super::metrics::ENTRY;
-use super::seen::Loading;
-use super::seen::Seen;
-use super::seen::SignalTake;
-use super::seen::Stream;
+use super::seen::{Loading, Seen, SignalTake, Stream};
 use super::{input, listen};
 use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
 use crate::scenario::context::Context;

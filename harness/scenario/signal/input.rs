@@ -1,8 +1,7 @@
 //! The board's input lines: their states as edges, the packets and cutouts in
 //! them, and what the output made of each. It measures no voltage.
 
-use super::listen::Heard;
-use super::listen::instant;
+use super::listen::{Heard, instant};
 use super::seen::Stream;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::measurement::combined;

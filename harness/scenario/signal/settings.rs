@@ -4,18 +4,11 @@
 use crate::bench_file::Carries;
 use crate::document::Table;
 use crate::ident::Role;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::SLOWEST_SAMPLING;
-use crate::scenario::demands::seconds;
+use crate::scenario::demands::{Demands, SLOWEST_SAMPLING, seconds};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
+use crate::scenario::room::{Levels, ReadContext, not_empty, period, time};
 use crate::track::{PacketBytes, PacketShape, Pattern, PatternFault, check_byte};
-use crate::units::Quantity;
-use crate::units::Seconds;
+use crate::units::{Quantity, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// The slowest sampling that tells an asymmetry, in seconds.

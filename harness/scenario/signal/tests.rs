@@ -2,21 +2,14 @@
 //! straight ramps about instants that are computed here, so that halves,
 //! slew, delay, cutouts and packets are known without the code under test.
 
-use super::seen::Loading;
-use super::seen::SignalTake;
-use super::seen::Stream;
+use super::seen::{Loading, SignalTake, Stream};
 use super::settings::StreamPacket;
 use crate::clock::BenchSpan;
 use crate::measurement::{Blame, Finding, Metric};
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
+use crate::scenario::list::{Observation, evaluate};
 use crate::scenario::take::Proof;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::take;
-use crate::scenario::tests::metric;
-use crate::scenario::tests::value;
+use crate::scenario::tests::made::{VOLTAGE, chance, context, take};
+use crate::scenario::tests::{metric, value};
 use crate::track::{CutoutTiming, PacketShape, Pattern, Polarity};
 use crate::units::Amperes;
 use crate::waveform::synthetic::{Flaws, Sampling};

@@ -1,10 +1,7 @@
 //! What the signal scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Loading;
-use super::seen::Seen;
-use super::seen::SignalTake;
-use super::seen::Stream;
+use super::seen::{Loading, Seen, SignalTake, Stream};
 use crate::scenario::take::Take;
 use crate::scenario::wire::form::{Format1, WireFault, fields, numbered};
 use crate::track::PacketBytes;

@@ -2,23 +2,13 @@
 //! minutes, looked at now and then. What the readings lead to is evaluated
 //! elsewhere.
 
-use super::seen::Seen;
-use super::seen::SoakLook;
-use super::seen::Soaked;
-use super::seen::Warmth;
+use super::seen::{Seen, SoakLook, Soaked, Warmth};
 use super::settings::Settings;
 use crate::clock::BenchInstant;
 use crate::scenario::intent::Intent;
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::routine::is_alive;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Meter;
-use crate::scenario::session::Provokes;
-use crate::scenario::session::Serves;
+use crate::scenario::routine::{Snapshot, WHOLE, is_alive};
+use crate::scenario::session::{Act, BenchSession, Halt, Meter, Provokes, Serves};
 use crate::scenario::terms::Polarity;
 use crate::units::Seconds;
 use crate::waveform::Signal;

@@ -3,19 +3,13 @@
 //! carry is a bound, never an extrapolation.
 
 use super::metrics::ENTRY;
-use super::seen::Seen;
-use super::seen::SoakLook;
-use super::seen::Soaked;
-use super::seen::Warmth;
+use super::seen::{Seen, SoakLook, Soaked, Warmth};
 use crate::measurement::{
     Blame, COVERAGE, Estimate, Finding, Rise, combined, fit_line, fit_rise, rectangular,
 };
 use crate::scenario::context::Context;
-use crate::scenario::levels::level_samples;
-use crate::scenario::levels::magnitude;
-use crate::scenario::levels::student;
-use crate::scenario::sheet::Sheet;
-use crate::scenario::sheet::distinct;
+use crate::scenario::levels::{level_samples, magnitude, student};
+use crate::scenario::sheet::{Sheet, distinct};
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace};
 

@@ -2,13 +2,7 @@
 //! and evaluated is said elsewhere.
 
 use crate::ident::Role;
-use crate::scenario::terms::Censoring;
-use crate::scenario::terms::Entry;
-use crate::scenario::terms::Form;
-use crate::scenario::terms::Metric;
-use crate::scenario::terms::Per;
-use crate::scenario::terms::Setting;
-use crate::scenario::terms::Worse;
+use crate::scenario::terms::{Censoring, Entry, Form, Metric, Per, Setting, Worse};
 use crate::units::Dimension;
 use crate::waveform::Signal;
 

@@ -1,18 +1,12 @@
 //! The settings of a soak scenario and how they are read. How its numbers must
 //! fit together is checked in `check`.
 
-use crate::document::Demand;
-use crate::document::Table;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::seconds;
+use crate::document::{Demand, Table};
+use crate::scenario::demands::{Demands, seconds};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::time;
+use crate::scenario::room::{Levels, ReadContext, not_empty, time};
 use crate::scenario::terms::Polarity;
-use crate::units::Quantity;
-use crate::units::{Amperes, Seconds};
+use crate::units::{Amperes, Quantity, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// Looks at a board that is warming up, at least: three are the exponential's

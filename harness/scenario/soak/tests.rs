@@ -2,25 +2,13 @@
 //! (one thermal resistance and one heat capacity; any textbook of heat), read
 //! by a thermometer with errors.
 
-use super::seen::SoakLook;
-use super::seen::Soaked;
-use super::seen::Warmth;
+use super::seen::{SoakLook, Soaked, Warmth};
 use crate::measurement::{Blame, Estimate, Finding, Metric};
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
+use crate::scenario::list::{Observation, evaluate};
+use crate::scenario::take::{Proof, Take};
 use crate::scenario::terms::Polarity;
-use crate::scenario::tests::made::CURRENT;
-use crate::scenario::tests::made::Flaws;
-use crate::scenario::tests::made::HALF;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::VOLTS;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::take;
-use crate::scenario::tests::metric;
-use crate::scenario::tests::value;
+use crate::scenario::tests::made::{CURRENT, Flaws, HALF, VOLTAGE, VOLTS, chance, context, take};
+use crate::scenario::tests::{metric, value};
 use crate::seed::Stream;
 use crate::units::{Amperes, Seconds};
 use crate::waveform::Signal;

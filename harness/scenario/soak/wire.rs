@@ -1,10 +1,7 @@
 //! What the soak scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Seen;
-use super::seen::SoakLook;
-use super::seen::Soaked;
-use super::seen::Warmth;
+use super::seen::{Seen, SoakLook, Soaked, Warmth};
 use crate::measurement::Estimate;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;

@@ -3,21 +3,13 @@
 //! step that brings the rail down, which is looked at once more with the load
 //! as a resistance.
 
-use super::seen::Seen;
-use super::seen::SupplyStep;
-use super::settings::LOAD_ROOM;
-use super::settings::Settings;
+use super::seen::{Seen, SupplyStep};
+use super::settings::{LOAD_ROOM, Settings};
 use crate::bench_file::Closes;
-use crate::scenario::intent::Intent;
-use crate::scenario::intent::LoadSetting;
+use crate::scenario::intent::{Intent, LoadSetting};
 use crate::scenario::routine;
-use crate::scenario::routine::Snapshot;
-use crate::scenario::routine::WHOLE;
-use crate::scenario::session::Act;
-use crate::scenario::session::BenchSession;
-use crate::scenario::session::Halt;
-use crate::scenario::session::Meter;
-use crate::scenario::session::Provokes;
+use crate::scenario::routine::{Snapshot, WHOLE};
+use crate::scenario::session::{Act, BenchSession, Halt, Meter, Provokes};
 use crate::scenario::take::Take;
 use crate::units::{Amperes, Ohms, Quantity};
 use crate::waveform::{Signal, Trace};

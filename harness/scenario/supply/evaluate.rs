@@ -3,8 +3,7 @@
 //! see its trip current from it. It says nothing of the board itself.
 
 use super::metrics::ENTRY;
-use super::seen::Seen;
-use super::seen::SupplyStep;
+use super::seen::{Seen, SupplyStep};
 use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined};
 use crate::scenario::context::Context;
 use crate::scenario::sheet::Sheet;

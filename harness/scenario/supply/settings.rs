@@ -2,18 +2,11 @@
 //! must fit together is checked in `check`.
 
 use crate::bench_file::Closes;
-use crate::document::Demand;
-use crate::document::Table;
-use crate::scenario::demands::Demands;
-use crate::scenario::demands::seconds;
+use crate::document::{Demand, Table};
+use crate::scenario::demands::{Demands, seconds};
 use crate::scenario::requirements::Requirements;
-use crate::scenario::room::Levels;
-use crate::scenario::room::ReadContext;
-use crate::scenario::room::not_empty;
-use crate::scenario::room::period;
-use crate::scenario::room::time;
-use crate::units::Quantity;
-use crate::units::{Amperes, Seconds};
+use crate::scenario::room::{Levels, ReadContext, not_empty, period, time};
+use crate::units::{Amperes, Quantity, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// Samples of one step, at least.

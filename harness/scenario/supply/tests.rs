@@ -3,17 +3,10 @@
 
 use super::seen::SupplyStep;
 use crate::measurement::{Blame, Estimate, Finding, Metric};
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
+use crate::scenario::list::{Observation, evaluate};
 use crate::scenario::take::Proof;
-use crate::scenario::tests::made::Flaws;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::VOLTS;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::take;
-use crate::scenario::tests::metric;
-use crate::scenario::tests::value;
+use crate::scenario::tests::made::{Flaws, VOLTAGE, VOLTS, chance, context, take};
+use crate::scenario::tests::{metric, value};
 use crate::seed::Stream;
 use crate::units::Amperes;
 use crate::waveform::Signal;

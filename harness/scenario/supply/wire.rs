@@ -1,8 +1,7 @@
 //! What the supply scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::Seen;
-use super::seen::SupplyStep;
+use super::seen::{Seen, SupplyStep};
 use crate::measurement::Estimate;
 use crate::scenario::take::Take;
 use crate::scenario::wire::form::fields;

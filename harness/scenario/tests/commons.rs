@@ -5,11 +5,8 @@
 use super::made::{CURRENT, Flaws, VOLTAGE, VOLTS, chance, context, take};
 use super::metric;
 use crate::measurement::{Finding, Metric};
-use crate::scenario::Observation;
-use crate::scenario::Polarity;
-use crate::scenario::Proof;
-use crate::scenario::evaluate;
 use crate::scenario::load::LoadStep;
+use crate::scenario::{Observation, Polarity, Proof, evaluate};
 use crate::units::Amperes;
 use crate::waveform::synthetic::Sampling;
 use crate::waveform::{ChannelAccuracy, Signal};

@@ -2,24 +2,14 @@
 //! stay within the stated U in at least 93 % of them, and U must stay small.
 
 use crate::measurement::Estimate;
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
+use crate::scenario::list::{Observation, evaluate};
 use crate::scenario::load::LoadStep;
-use crate::scenario::overload::OverloadRamp;
-use crate::scenario::overload::OverloadStep;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
+use crate::scenario::overload::{OverloadRamp, OverloadStep};
+use crate::scenario::take::{Proof, Take};
 use crate::scenario::terms::Polarity;
-use crate::scenario::tests::made::CURRENT;
-use crate::scenario::tests::made::HALF;
-use crate::scenario::tests::made::OFF;
-use crate::scenario::tests::made::Shorted;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::VOLTS;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::pulse;
-use crate::scenario::tests::made::take;
+use crate::scenario::tests::made::{
+    CURRENT, HALF, OFF, Shorted, VOLTAGE, VOLTS, chance, context, pulse, take,
+};
 use crate::scenario::tests::value;
 use crate::seed::Stream;
 use crate::units::{Amperes, Seconds};

@@ -2,37 +2,21 @@
 //! none a value that could pass.
 
 use crate::measurement::{Estimate, Finding};
-use crate::scenario::idle::IdleStep;
-use crate::scenario::idle::OutputState;
-use crate::scenario::inrush::Bank;
-use crate::scenario::inrush::InrushStart;
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
+use crate::scenario::idle::{IdleStep, OutputState};
+use crate::scenario::inrush::{Bank, InrushStart};
+use crate::scenario::list::{Observation, evaluate};
 use crate::scenario::load::LoadStep;
-use crate::scenario::loss::LossCause;
-use crate::scenario::loss::SignalLost;
-use crate::scenario::overload::OverloadRamp;
-use crate::scenario::overload::OverloadStep;
-use crate::scenario::reversal::Direction;
-use crate::scenario::reversal::GapClosing;
+use crate::scenario::loss::{LossCause, SignalLost};
+use crate::scenario::overload::{OverloadRamp, OverloadStep};
+use crate::scenario::reversal::{Direction, GapClosing};
 use crate::scenario::sense::SenseStep;
 use crate::scenario::short::ShortPulse;
-use crate::scenario::signal::Loading;
-use crate::scenario::signal::SignalTake;
-use crate::scenario::signal::Stream;
-use crate::scenario::signal::StreamPacket;
-use crate::scenario::soak::SoakLook;
-use crate::scenario::soak::Soaked;
-use crate::scenario::soak::Warmth;
+use crate::scenario::signal::{Loading, SignalTake, Stream, StreamPacket};
+use crate::scenario::soak::{SoakLook, Soaked, Warmth};
 use crate::scenario::supply::SupplyStep;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
-use crate::scenario::terms::Place;
-use crate::scenario::terms::Polarity;
-use crate::scenario::tests::made::Shorted;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::pulse;
+use crate::scenario::take::{Proof, Take};
+use crate::scenario::terms::{Place, Polarity};
+use crate::scenario::tests::made::{Shorted, chance, context, pulse};
 use crate::units::{Amperes, Farads, Seconds, Volts};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 

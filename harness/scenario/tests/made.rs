@@ -3,8 +3,7 @@
 
 use crate::scenario::context::Context;
 use crate::scenario::short::ShortPulse;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
+use crate::scenario::take::{Proof, Take};
 use crate::scenario::terms::Place;
 use crate::seed::{Seed, Stream};
 use crate::units::{Amperes, Seconds, Volts};

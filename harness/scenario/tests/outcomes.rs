@@ -3,24 +3,13 @@
 
 use crate::judgement::{DecisionRule, Limit, Verdict, decide};
 use crate::measurement::{Blame, Finding, Metric};
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
-use crate::scenario::overload::OverloadRamp;
-use crate::scenario::overload::OverloadStep;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
-use crate::scenario::tests::made::HALF;
-use crate::scenario::tests::made::OFF;
-use crate::scenario::tests::made::Shorted;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::VOLTS;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::pulse;
-use crate::scenario::tests::made::retrying;
-use crate::scenario::tests::made::take;
-use crate::scenario::tests::metric;
-use crate::scenario::tests::value;
+use crate::scenario::list::{Observation, evaluate};
+use crate::scenario::overload::{OverloadRamp, OverloadStep};
+use crate::scenario::take::{Proof, Take};
+use crate::scenario::tests::made::{
+    HALF, OFF, Shorted, VOLTAGE, VOLTS, chance, context, pulse, retrying, take,
+};
+use crate::scenario::tests::{metric, value};
 use crate::units::{Amperes, Seconds};
 use crate::waveform::synthetic::{Flaws, Sampling, ones};
 use crate::waveform::{LogicLine, LogicTrack, Signal};

@@ -4,23 +4,13 @@
 
 use crate::measurement::{Blame, Estimate, Finding, Metric};
 use crate::scenario::context::Context;
-use crate::scenario::idle::IdleStep;
-use crate::scenario::idle::OutputState;
-use crate::scenario::list::Observation;
-use crate::scenario::list::evaluate;
-use crate::scenario::loss::LossCause;
-use crate::scenario::loss::SignalLost;
+use crate::scenario::idle::{IdleStep, OutputState};
+use crate::scenario::list::{Observation, evaluate};
+use crate::scenario::loss::{LossCause, SignalLost};
 use crate::scenario::take::Proof;
 use crate::scenario::terms::Polarity;
-use crate::scenario::tests::made::HALF;
-use crate::scenario::tests::made::VOLTAGE;
-use crate::scenario::tests::made::VOLTS;
-use crate::scenario::tests::made::chance;
-use crate::scenario::tests::made::context;
-use crate::scenario::tests::made::loose;
-use crate::scenario::tests::made::take;
-use crate::scenario::tests::metric;
-use crate::scenario::tests::value;
+use crate::scenario::tests::made::{HALF, VOLTAGE, VOLTS, chance, context, loose, take};
+use crate::scenario::tests::{metric, value};
 use crate::units::{Ohms, Volts};
 use crate::waveform::synthetic::{Sampling, ones};
 use crate::waveform::{LogicLine, Signal};

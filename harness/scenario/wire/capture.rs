@@ -3,8 +3,7 @@
 
 use super::form::{Format1, WireFault, fields, numbered};
 use crate::measurement::Estimate;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
+use crate::scenario::take::{Proof, Take};
 use crate::scenario::terms::Polarity;
 use crate::units::Seconds;
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};

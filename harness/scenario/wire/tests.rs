@@ -11,12 +11,10 @@ use crate::scenario::load::LoadStep;
 use crate::scenario::loss::LossCause;
 use crate::scenario::reversal::Direction;
 use crate::scenario::signal::Loading;
-use crate::scenario::take::Proof;
-use crate::scenario::take::Take;
+use crate::scenario::take::{Proof, Take};
 use crate::scenario::terms::Polarity;
 use crate::track::PacketBytes;
-use crate::units::Seconds;
-use crate::units::{Amperes, Farads, Volts};
+use crate::units::{Amperes, Farads, Seconds, Volts};
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
 use std::fmt::Debug;
 

@@ -5,6 +5,7 @@
 use super::Step;
 use super::exchange::Lines;
 use super::fault::{Findings, Found};
+use super::good_board::GoodBoard;
 use crate::bench_file::{Bench, CaptureWiring, Closes};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::envelope::{BoardFacts, State, Surroundings};
@@ -18,8 +19,8 @@ use crate::scenario::session::{
     Act, BenchSession, Halt, LONGEST_WAIT, Meter, Opening, Protections, Provokes, Serves,
 };
 use crate::scenario::{self, Configuration, Polarity, Ratings};
-use crate::units::{Amperes, Quantity, Seconds};
-use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
+use crate::units::{Amperes, Quantity, Seconds, Volts};
+use crate::waveform::{Capture, LogicLine, Signal};
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::pin::pin;
@@ -72,11 +73,6 @@ fn finished<T>(future: impl Future<Output = T>) -> T {
 const RESTART: Seconds = Seconds::new(1.0);
 /// A board that takes longer is helped by cycling its supply.
 const LONGEST_RESTART: Seconds = Seconds::new(10.0);
-/// Samples of the captures shown: two of each input level.
-const SHOWN: u32 = 4;
-/// The volts and amperes of one code.
-const CODE: f64 = 1e-3;
-
 struct Dry<'a> {
     plan: &'a Plan,
     bench: &'a Bench,
@@ -209,54 +205,14 @@ impl<'a> Dry<'a> {
 
     /// A capture in which a good board's output follows its input.
     fn shown(&self, request: &CaptureRequest, label: &str) -> Capture {
-        let alive = self.now >= self.alive_from;
-        let board = self.plan.ratings.supply_voltage.si();
         let upstream = self.bench.upstream.as_ref();
-        let upstream = upstream.map_or(0.0, |upstream| upstream.voltage.si());
-        let channels = request.channels.iter().map(|channel| {
-            let value = match channel.signal {
-                Signal::NodeVoltage if alive => board,
-                Signal::BoardSupply => board,
-                Signal::UpstreamVoltage => upstream,
-                _ => 0.0,
-            };
-            let code = libm::round(value / CODE).clamp(-32_768.0, 32_767.0) as i16;
-            let follows = channel.signal != Signal::BoardSupply;
-            let sign = |high: bool| {
-                if follows && high == self.inverted {
-                    -1
-                } else {
-                    1
-                }
-            };
-            Channel {
-                signal: channel.signal,
-                codes: (0..SHOWN).map(|at| code * sign(at < SHOWN / 2)).collect(),
-                scale: CODE,
-                offset: 0.0,
-                clipped: false,
-                accuracy: ChannelAccuracy {
-                    gain_u: 0.0,
-                    offset_u: 0.0,
-                },
-            }
-        });
-        let lines = self.wiring.lines.iter().map(|wired| {
-            let input = matches!(wired.line, LogicLine::SignalA);
-            LogicTrack {
-                line: wired.line,
-                initial: input,
-                changes: if input { vec![SHOWN / 2] } else { Vec::new() },
-            }
-        });
-        Capture {
-            label: label.to_owned(),
-            period: request.period,
-            first: Seconds::ZERO,
-            time_base_u: 0.0,
-            channels: channels.collect(),
-            lines: lines.collect(),
-        }
+        let board = GoodBoard {
+            alive: self.now >= self.alive_from,
+            inverted: self.inverted,
+            supply: self.plan.ratings.supply_voltage,
+            upstream: upstream.map_or(Volts::ZERO, |upstream| upstream.voltage),
+        };
+        board.shown(request, &self.wiring, label)
     }
 
     /// Whether the capture device can do what is asked of it.
@@ -417,12 +373,15 @@ impl BenchSession for Dry<'_> {
             }
             self.state = self.state.driven(Some(polarity));
         }
+        let took = match &act {
+            Act::Pattern(pattern) => self.lines().action_with(role, pattern.len()),
+            _ => self.lines().action(role),
+        };
         match act {
             Act::LoadOff => self.state = self.state.load_off(),
             Act::SupplyOff => self.state = self.state.supply_off(),
             _ => {}
         }
-        let took = self.lines().action(role);
         self.passes(took);
         Ok(())
     }

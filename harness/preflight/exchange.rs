@@ -33,12 +33,17 @@ impl Lines<'_> {
 
     /// An action that is confirmed: in its own line, or by two questions.
     pub(super) fn action(self, role: Role) -> Seconds {
+        self.action_with(role, 0)
+    }
+
+    /// An action with so many bytes of text beside the ordinary.
+    pub(super) fn action_with(self, role: Role, text: usize) -> Seconds {
         let joined = self.profiles.get(&role).is_none_or(|profile| {
             let complete = profile.command("complete");
             complete.is_none_or(|complete| complete.source().starts_with('*'))
         });
         let questions = if joined { 0.0 } else { 2.0 };
-        seconds(self.takes(role, ACTION) + questions * self.takes(role, QUESTION))
+        seconds(self.takes(role, ACTION + text as f64) + questions * self.takes(role, QUESTION))
     }
 
     /// A question with its answer, and what the instrument integrates over.

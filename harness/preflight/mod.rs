@@ -7,6 +7,7 @@ mod dry;
 mod exchange;
 mod fault;
 mod fit;
+mod good_board;
 
 #[cfg(test)]
 mod tests;

@@ -2,9 +2,11 @@
 //! that asks for it; numbers of the envelope are worked by hand.
 
 use super::*;
+use crate::bench_file;
 use crate::document::Source;
+use crate::plan;
+use crate::profile;
 use crate::units::Quantity;
-use crate::{bench_file, plan, profile};
 use proptest::prelude::*;
 
 const DEMO: &str = include_str!("../../fixtures/demo/plan.toml");
@@ -313,16 +315,18 @@ fn check_bench(plan: (&str, &str), wiring: (&str, &str), at: (&str, usize), mess
     let (read, _) = read(&text).expect("sound alone");
     let bench_text = BENCH.replacen(wiring.0, wiring.1, 1);
     let faults = faults_of(&read, &bench(&bench_text), &profiles());
-    let fault = faults
-        .iter()
-        .find(|fault| fault.message.contains(message))
-        .unwrap_or_else(|| panic!("{message}: {faults:#?}"));
-    let source = if fault.file == "plan.toml" {
-        &text
-    } else {
-        &bench_text
-    };
-    assert_eq!(fault.line, line_of(source, at.0, at.1), "{fault:#?}");
+    // Other settings may ask for too much of the same.
+    let named = faults.iter().any(|fault| {
+        let source = if fault.file == "plan.toml" {
+            &text
+        } else {
+            &bench_text
+        };
+        fault.message.contains(message)
+            && source.contains(at.0)
+            && fault.line == line_of(source, at.0, at.1)
+    });
+    assert!(named, "{message} at {at:?}: {faults:#?}");
 }
 
 /// Each way in which a bench falls short of what a drive asks of it is named in

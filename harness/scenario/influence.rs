@@ -147,7 +147,6 @@ pub static INFLUENCES: &[Influence] = influences! {
     "positive_path_excess" of "one switch of the positive polarity" {
         Load "output_resistance" Up "one for one in the positive polarity, half alternating";
         Load "ripple" Either "unequal halves";
-        Short "peak_current" Down "V over the loop's resistance in that polarity";
         Short "let_through" Down "the square of the current in that polarity";
         Short "supply_dip" Down "the current in that polarity";
     }

@@ -6,8 +6,11 @@
 mod arrays;
 mod command;
 mod damage;
+mod dialects;
 mod endurance;
 mod floors;
+mod foreign;
+mod gaps;
 mod guardian;
 mod hardships;
 mod influence;

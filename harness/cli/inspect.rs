@@ -3,9 +3,11 @@
 //! gives no verdict on a board.
 
 mod analysis;
+mod doubts;
 mod logic;
 mod odd;
 mod packets;
+mod plot;
 mod record;
 mod rows;
 mod source;
@@ -24,6 +26,13 @@ use stream::Trouble;
 
 pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     let name = harmless(&arguments.capture.display().to_string());
+    if let Some(place) = &arguments.plot
+        && let Some(why) = plot::spoils(place, &arguments.capture)
+    {
+        let shown = harmless(&place.display().to_string());
+        anstream::eprintln!("--plot {shown}: {why}");
+        return Exit::Usage;
+    }
     let inspection = match analysis::inspection(arguments) {
         Ok(inspection) => inspection,
         Err(Trouble::Usage(words)) => {
@@ -74,6 +83,6 @@ fn document(inspection: &Inspection, at: Audience) -> serde_json::Value {
         "at": match at { Audience::Station => "station", Audience::Receiver => "receiver" },
         "edges": inspection.signal.as_ref().map(|signal| signal.edges),
         "standing": standing, "rules": inspection.rows, "packets": packets, "odd": inspection.odd,
-        "trip": inspection.trip, "signal": inspection.signal,
+        "facts": inspection.facts, "trip": inspection.trip, "signal": inspection.signal,
     })
 }

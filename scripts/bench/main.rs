@@ -2,7 +2,7 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal lot lots store inspect giga`
+//! `cargo bench -- exchange short demo help signal lot lots store inspect giga wires`
 //! runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
@@ -15,11 +15,12 @@ mod lots;
 mod short;
 mod signal;
 mod store;
+mod wires;
 
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 10] = [
+const PARTS: [Part; 11] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
@@ -30,6 +31,7 @@ const PARTS: [Part; 10] = [
     ("store", store::run),
     ("inspect", inspect::run),
     ("giga", inspect::giga),
+    ("wires", wires::run),
 ];
 
 fn main() {

@@ -3,7 +3,7 @@
 //! of five.
 
 use super::median;
-use bufferstop::capture_file::{VcdReader, WireEdges, WirePair};
+use bufferstop::capture_file::{VcdReader, WireEdges, WireEvent, WirePair};
 use bufferstop::track::{
     ChannelAnalyser, ChannelSettings, Decoder, DecoderSettings, EdgeUncertainty, Scale,
 };
@@ -56,7 +56,7 @@ fn dump() {
         let mut decoder = Decoder::new(DecoderSettings::new(edge));
         for piece in text.as_bytes().chunks(PIECE) {
             let sink = &mut |change| {
-                if let Some(edge) = wire.push(change) {
+                if let Some(WireEvent::Edge(edge)) = wire.push(change) {
                     decoder.push(edge);
                 }
             };

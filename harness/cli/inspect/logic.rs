@@ -1,111 +1,278 @@
-//! The passes over a value change dump, and how its edges were sampled. It
-//! formats nothing.
+//! A wire of a value change dump or a column of zeros and ones, decoded while it
+//! is read, and how its edges were sampled. It formats nothing.
 
 use super::analysis::{add, bare, finished};
+use super::doubts::doubt;
 use super::packets::Words;
-use super::source::{Format, quantity};
-use super::stream::{Told, Trouble, vcd};
-use super::stretches::{collected, wanted};
+use super::source::{Format, rate};
+use super::stream::{Trouble, csv, vcd, vcd_part};
+use super::stretches::{Collector, collected, wanted};
+use crate::capture_file::{
+    Change, CsvSummary, CsvWish, FoundGrid, Grid, SampleFacts, Spans, Value, WireEdges, WireEvent,
+    WirePair,
+};
 use crate::cli::arguments::Inspect;
-use crate::clock::BenchInstant;
+use crate::clock::{BenchInstant, BenchSpan};
 use crate::console::inspect::Inspection;
-use crate::track::{Decoder, DecoderSettings, EdgeUncertainty, Polarity};
-use crate::units::{Dimension, Quantity};
-use std::collections::BTreeMap;
+use crate::track::{Decoder, DecoderSettings, EdgeUncertainty};
+use crate::units::{Quantity, Seconds};
+use std::path::Path;
 
+/// A wire of a value change dump.
 pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let (path, wire) = (arguments.capture.as_path(), arguments.wire.as_deref());
-    let mut grid = Grid::default();
-    let (summary, unknown) = vcd(path, wire, &mut |told| grid.take(told))?;
-    let tick = summary.tick_femtoseconds as f64 * 1e-15;
-    let rate = quantity("--rate", arguments.rate.as_ref(), Dimension::Frequency)?;
-    let (period, period_from) = match (rate, grid.period()) {
-        (Some(rate), _) => (1.0 / rate, "as given"),
-        (None, Some(period)) if period > 1.5 * tick => (period, "edges lie on this grid"),
-        _ => (tick, "the file's time unit"),
-    };
-    let name = summary.wires.first().map_or("", |wire| wire.name.as_str());
+    let given = rate(arguments)?.map(|rate| 1.0 / rate);
+    let mut listener = Listener::new(given);
+    let read = vcd(path, wire, &mut |events, tick| listener.take(events, tick))?;
+    let tick = read.summary.tick_femtoseconds as f64 * 1e-15;
+    let end = read.summary.end;
+    let name = read
+        .summary
+        .wires
+        .first()
+        .map_or("", |wire| wire.name.as_str());
     let mut inspection = bare(arguments, Format::Vcd, format!("wire {name}"));
-    let length = summary.end.since_zero().si();
-    inspection.samples = libm::round(length / period) as u64;
-    inspection.period = period;
-    inspection.period_from = period_from;
+    let again = |listener: &mut Listener| {
+        vcd(path, wire, &mut |events, tick| listener.take(events, tick)).map(|_| ())
+    };
+    let facts = SampleFacts {
+        samples: read.summary.changes,
+        missing: read.unknown,
+        ..SampleFacts::default()
+    };
+    let length = end.since_zero().si();
     inspection.length = length;
-    if unknown > 0 {
-        inspection.odd.push(format!(
-            "{unknown} values were neither high nor low and passed over"
-        ));
-    }
-    let edge = EdgeUncertainty::sampled(period, 0.0);
-    let mut decoder = Decoder::new(DecoderSettings::new(edge));
-    let mut words = Words::default();
-    vcd(path, wire, &mut |told| match told {
-        Told::Begin(edge) => decoder.begin(edge.at, edge.to),
-        Told::Edge(edge) => {
-            if let Some(packet) = decoder.push(edge) {
-                words.count(&packet);
-            }
-        }
-    })?;
-    let (last, report) = decoder.finish(summary.end);
-    add(&mut inspection, finished(words, last, report), arguments.at);
+    heard(&mut inspection, arguments, listener, tick, end, &again)?;
+    inspection.samples = libm::round(length / inspection.period) as u64;
+    doubt(&mut inspection, facts);
     let mut collectors = wanted(&inspection);
-    vcd(path, wire, &mut |told| match told {
-        Told::Begin(edge) | Told::Edge(edge) => {
-            collectors.iter_mut().for_each(|c| c.edge(edge));
+    for collector in &mut collectors {
+        vcd_part(path, wire, &read.marks, collector.window(), &mut |event| {
+            draw(collector, event);
+        })?;
+    }
+    inspection.stretches = collected(collectors);
+    Ok(inspection)
+}
+
+/// A column of zeros and ones: a row at every change, or every so often.
+pub(super) fn logic_table(
+    arguments: &Inspect,
+    wish: &CsvWish,
+    summary: &CsvSummary,
+    column: &str,
+) -> Result<Inspection, Trouble> {
+    let path = arguments.capture.as_path();
+    let given = rate(arguments)?.map(|rate| 1.0 / rate);
+    // Rows that lie evenly are samples; of changes only the grid is known.
+    let period = given.or(summary.period);
+    let tick = summary.digit.max(1e-12);
+    let mut listener = Listener::new(period);
+    let missing = table_events(path, wish, &mut |events| listener.take(events, tick))?;
+    let mut inspection = bare(arguments, Format::Csv, format!("column {column}, logic"));
+    let again = |listener: &mut Listener| {
+        table_events(path, wish, &mut |events| listener.take(events, tick)).map(|_| ())
+    };
+    let end = instant(summary.time.1);
+    inspection.samples = summary.rows;
+    inspection.length = summary.time.1 - summary.time.0;
+    heard(&mut inspection, arguments, listener, tick, end, &again)?;
+    if given.is_none() && summary.period.is_some() {
+        inspection.period_from = "from the time column";
+    }
+    let facts = SampleFacts {
+        missing,
+        ..summary.facts.first().cloned().unwrap_or_default()
+    };
+    doubt(&mut inspection, facts);
+    let mut collectors = wanted(&inspection);
+    table_events(path, wish, &mut |events| {
+        for &event in events {
+            collectors
+                .iter_mut()
+                .for_each(|collector| draw(collector, event));
         }
     })?;
     inspection.stretches = collected(collectors);
     Ok(inspection)
 }
 
-/// Fewest stretches from which a sampling grid is concluded.
-const GRID_FEWEST: u64 = 500;
-/// Different lengths that are told apart.
-const GRID_LENGTHS: usize = 4096;
-
-/// The coarsest grid on which all edges lie: how they were sampled, whatever
-/// the file's time unit. Believed only where stretches of one polarity flicker
-/// by one step of it, since a generated signal may be round without being
-/// sampled.
-#[derive(Default)]
-struct Grid {
-    last: Option<BenchInstant>,
-    step: i64,
-    count: u64,
-    lengths: BTreeMap<(Polarity, i64), u64>,
+/// The events of a column, and where it says nothing.
+fn table_events(
+    path: &Path,
+    wish: &CsvWish,
+    each: &mut dyn FnMut(&[WireEvent]),
+) -> Result<Spans, Trouble> {
+    let mut wire = WireEdges::new(WirePair::Single);
+    let mut end = BenchInstant::ZERO;
+    csv(path, wish, &mut |time, values| {
+        let value = match values[0] {
+            value if value.is_nan() => Value::Unknown,
+            0.0 => Value::Low,
+            _ => Value::High,
+        };
+        let at = instant(time);
+        end = at;
+        let change = Change { at, wire: 0, value };
+        if let Some(event) = wire.push(change) {
+            each(&[event]);
+        }
+    })?;
+    if let Some(event) = wire.finish() {
+        each(&[event]);
+    }
+    Ok(wire.unknown_spans(end))
 }
 
-impl Grid {
-    fn take(&mut self, told: Told) {
-        let (Told::Begin(edge) | Told::Edge(edge)) = told;
-        if let (Some(last), Told::Edge(_)) = (self.last, told) {
-            let length = (edge.at - last).picoseconds();
-            self.step = divisor(self.step, length);
-            self.count += 1;
-            let key = (edge.to, length);
-            if self.lengths.len() < GRID_LENGTHS || self.lengths.contains_key(&key) {
-                *self.lengths.entry(key).or_default() += 1;
+fn instant(seconds: f64) -> BenchInstant {
+    let span = Seconds::from_si(seconds).map(BenchSpan::from_seconds);
+    BenchInstant::ZERO + span.unwrap_or(BenchSpan::ZERO)
+}
+
+fn draw(collector: &mut Collector, event: WireEvent) {
+    if let WireEvent::Known(edge) | WireEvent::Edge(edge) = event {
+        collector.edge(edge);
+    }
+}
+
+/// What was heard, by the period that the whole shows; where the beginning did
+/// not show it, the file is read once more.
+fn heard(
+    inspection: &mut Inspection,
+    arguments: &Inspect,
+    mut listener: Listener,
+    tick: f64,
+    end: BenchInstant,
+    again: &dyn Fn(&mut Listener) -> Result<(), Trouble>,
+) -> Result<(), Trouble> {
+    let found = listener.grid.found(tick);
+    let (period, from) = match (listener.given, found.sampled) {
+        (Some(period), _) => (period, "as given"),
+        (None, Some(period)) => (period, "edges lie on this grid"),
+        (None, None) => (tick, "the file's time unit"),
+    };
+    inspection.period = period;
+    inspection.period_from = from;
+    if !listener.used(period) {
+        listener = Listener::new(Some(period));
+        again(&mut listener)?;
+    }
+    if let (
+        FoundGrid {
+            divisor: Some(divisor),
+            ..
+        },
+        "the file's time unit",
+    ) = (found, from)
+        && divisor > 10.0 * tick
+    {
+        inspection.odd.push(format!(
+            "all lengths are multiples of {} us though the file counts finer: if it was sampled so, give --rate",
+            (divisor * 1e9).round() / 1e3
+        ));
+    }
+    let Some(Hearing { decoder, words }) = listener.finish(period) else {
+        return Ok(());
+    };
+    let (last, report) = decoder.finish(end);
+    add(inspection, finished(words, last, report), arguments.at);
+    Ok(())
+}
+
+/// Events from which it is concluded how they were sampled, before they are
+/// decoded.
+const FIRST: usize = 16_384;
+
+/// Decodes events as they come. How well edges are known must be known first:
+/// either it is given or the first events show it, and all others must agree.
+struct Listener {
+    given: Option<f64>,
+    first: Vec<WireEvent>,
+    grid: Grid,
+    hearing: Option<Hearing>,
+    /// The period by which it decodes, s.
+    period: f64,
+}
+
+struct Hearing {
+    decoder: Decoder,
+    words: Words,
+}
+
+impl Listener {
+    fn new(given: Option<f64>) -> Self {
+        Self {
+            given,
+            first: Vec::new(),
+            grid: Grid::default(),
+            hearing: None,
+            period: 0.0,
+        }
+    }
+
+    fn take(&mut self, events: &[WireEvent], tick: f64) {
+        if self.given.is_none() {
+            for event in events {
+                match *event {
+                    WireEvent::Edge(edge) => self.grid.edge(edge),
+                    WireEvent::Known(_) | WireEvent::Lost(_) => self.grid.begin(),
+                }
             }
         }
-        // The first stretch began before the capture.
-        self.last = matches!(told, Told::Edge(_)).then_some(edge.at);
+        if self.hearing.is_none() {
+            self.first.extend_from_slice(events);
+            if self.given.is_none() && self.first.len() < FIRST {
+                return;
+            }
+            let seen = || self.grid.found(tick).sampled.unwrap_or(tick);
+            let period = self.given.unwrap_or_else(seen);
+            self.hear_first(period);
+            return;
+        }
+        if let Some(hearing) = &mut self.hearing {
+            hearing.take(events);
+        }
     }
 
-    fn period(&self) -> Option<f64> {
-        let often = |key: &(Polarity, i64)| self.lengths.get(key).is_some_and(|n| *n >= 5);
-        let flickers = self
-            .lengths
-            .keys()
-            .any(|key| often(key) && often(&(key.0, key.1 + self.step)));
-        (self.count >= GRID_FEWEST && self.step > 0 && flickers).then_some(self.step as f64 * 1e-12)
+    fn hear_first(&mut self, period: f64) {
+        let settings = DecoderSettings::new(EdgeUncertainty::sampled(period, 0.0));
+        let mut hearing = Hearing {
+            decoder: Decoder::new(settings),
+            words: Words::default(),
+        };
+        hearing.take(&std::mem::take(&mut self.first));
+        self.hearing = Some(hearing);
+        self.period = period;
+    }
+
+    /// Whether what was decoded so far was decoded by this period.
+    fn used(&self, period: f64) -> bool {
+        self.hearing.is_none() || (self.period - period).abs() <= 1e-6 * period
+    }
+
+    /// The end: what waited is decoded too.
+    fn finish(mut self, period: f64) -> Option<Hearing> {
+        if self.hearing.is_none() {
+            self.hear_first(period);
+        }
+        self.hearing.take()
     }
 }
 
-fn divisor(a: i64, b: i64) -> i64 {
-    let (mut a, mut b) = (a.abs(), b.abs());
-    while b != 0 {
-        (a, b) = (b, a % b);
+impl Hearing {
+    fn take(&mut self, events: &[WireEvent]) {
+        for event in events {
+            let packet = match *event {
+                WireEvent::Edge(edge) => self.decoder.push(edge),
+                WireEvent::Known(edge) => {
+                    self.decoder.resume(edge.at, edge.to);
+                    None
+                }
+                WireEvent::Lost(at) => self.decoder.lose(at),
+            };
+            if let Some(packet) = packet {
+                self.words.count(&packet);
+            }
+        }
     }
-    a
 }

@@ -10,6 +10,7 @@ mod svg;
 pub use screen::screen;
 pub use svg::svg;
 
+use crate::capture_file::SampleFacts;
 use crate::clock::BenchInstant;
 use crate::measurement::{Estimate, Finding};
 use crate::track::{Edge, Polarity, SignalReport};
@@ -170,6 +171,9 @@ pub struct Inspection {
     pub rows: Vec<RuleRow>,
     /// Packets in words and how many.
     pub packets: Vec<(String, u64)>,
+    /// What of the samples is not known or not to be trusted, where that was
+    /// looked at.
+    pub facts: Option<SampleFacts>,
     /// What is odd.
     pub odd: Vec<String>,
     /// Stretches worth looking at, the one to plot first.

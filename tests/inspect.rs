@@ -60,8 +60,11 @@ fn dump(packets: &[(usize, &[u8])], one: (u64, u64), zero: (u64, u64)) -> String
         bits.push(true);
     }
     let mut now = 1_000;
-    for bit in bits {
-        let halves = if bit { one } else { zero };
+    for (index, bit) in bits.into_iter().enumerate() {
+        let mut halves = if bit { one } else { zero };
+        // Once by a nanosecond off, so that edges lie on no coarser grid, which
+        // would be all that is known of them.
+        halves.0 += u64::from(index == 1);
         let _ = write!(text, "#{now}\n1!\n#{}\n0!\n", now + halves.0);
         now += halves.0 + halves.1;
     }

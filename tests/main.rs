@@ -15,6 +15,7 @@ mod inspect;
 mod inspect_records;
 mod lots;
 mod ngspice;
+mod noisy;
 mod pages;
 mod ports;
 mod prove;

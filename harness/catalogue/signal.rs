@@ -51,8 +51,11 @@ pub(super) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Half of a 1, from one crossing of zero by the rail-to-rail voltage to the next, \
-             interpolated linearly; the mean of all, the shortest and the longest.",
+            "Half of a 1, from one crossing of zero by the rail-to-rail voltage to the next, each \
+             read by a fit through all samples of its edge near zero; the mean of all, the \
+             shortest and the longest, less what noise alone adds to an extreme. Where an edge \
+             passes zero more than once, the last passing counts: from it on the voltage keeps \
+             its new sign (S-9.1 times crossings of zero and does not say which).",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -60,8 +63,8 @@ pub(super) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Half of a 0 that is not stretched, between crossings of zero by the rail-to-rail \
-             voltage, interpolated linearly; the mean of all, the shortest and the longest.",
+            "Half of a 0 that is not stretched, between crossings of zero as for a 1; the mean of \
+             all, the shortest and the longest, less what noise alone adds to an extreme.",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -81,10 +84,10 @@ pub(super) static ENTRY: Entry = Entry {
                 Dimension::VoltageSlew,
                 Censoring::Never,
                 Worse::Smaller,
-                "Mean slope of the rail-to-rail voltage between -4 V and +4 V, instants \
-                 interpolated linearly, of the slower direction: the mean and the slowest edge. \
-                 A bound where no sample lies between, where the time is known no better than to \
-                 85 % of itself, or where samples are more than 200 ns apart.",
+                "Mean slope of the rail-to-rail voltage between -4 V and +4 V, from all edges of a \
+                 direction laid over each other, of the slower direction: the mean and the \
+                 slowest edge. A bound where fewer than one and a half samples lie between, or \
+                 where samples are more than 200 ns apart.",
             )
         },
         Metric::unsigned(
@@ -122,8 +125,9 @@ pub(super) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Largest excursion past the new state level within three durations of the edge, as \
-             a share of the distance of the levels, of the worse direction: the mean and the \
-             greatest.",
+             a share of the distance of the levels, of the worse direction: of all edges laid \
+             over each other, and of the worst single one, less what noise alone adds to a \
+             maximum.",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -132,7 +136,9 @@ pub(super) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "From an edge of the input lines to the output's crossing of zero that answers it: \
-             the mean of all and the longest.",
+             the mean of all and the longest. Where an edge passes zero more than once, or \
+             pauses there in the bridge's dead time, the last passing counts: only from it on \
+             does the voltage keep its new sign.",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -141,7 +147,7 @@ pub(super) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Longest less shortest propagation delay between the polarities in one capture; \
-             what sampling adds is stated with it and not taken off.",
+             what sampling and noise add is taken off and stated with it.",
         ),
         Metric::unsigned(
             Per::Loading,

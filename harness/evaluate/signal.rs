@@ -9,7 +9,7 @@ mod listen;
 
 use super::Context;
 use super::sheet::Sheet;
-use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
+use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined, resolution};
 use crate::observation::{Loading, SignalTake, Stream};
 use crate::track::{DelayReport, Figures, POWER_STATION, Shape, ShapeFigures, SignalReport, Worst};
 use crate::units::{Dimension, Quantity, show};
@@ -165,13 +165,13 @@ impl Page<'_> {
         let report = &heard.report;
         self.halves(ONE, report.ones.all.as_ref(), "halves");
         self.halves(ZERO, report.zeros.all.as_ref(), "halves");
-        self.asymmetry(report);
+        self.asymmetry(heard);
         match (&report.shape, &heard.levelled) {
             (Some(shape), Some(levelled)) => {
                 self.slew(shape, heard.period);
                 self.distortion(shape, heard);
                 self.levels(report, levelled);
-                self.overshoot(shape, heard);
+                self.overshoot(shape);
             }
             _ => self.missing(
                 &[SLEW, DISTORTION, AMPLITUDE, SYMMETRY, OVERSHOOT],
@@ -197,14 +197,15 @@ impl Page<'_> {
 
     /// U of a single reading must not exceed a third of what S-9.1:2020 table 1
     /// allows; else the metric is not told, since it would decide nothing.
-    fn asymmetry(&mut self, report: &SignalReport) {
+    fn asymmetry(&mut self, heard: &Heard) {
+        let report = &heard.report;
         let (Some(signed), Some(size)) = (&report.asymmetry, &report.difference) else {
             let reason = "no whole 1 is on the output";
             self.missing(&[ASYMMETRY], Blame::Board, reason);
             return;
         };
         let allowed = POWER_STATION.difference.seconds().si();
-        let expanded = size.greatest.estimate.expanded();
+        let expanded = COVERAGE * heard.edge.difference_u();
         if expanded > allowed / 3.0 {
             let reason = format!(
                 "one reading has U = {}, more than a third of the {} that S-9.1 allows: sample \
@@ -311,25 +312,21 @@ impl Page<'_> {
         self.add(SYMMETRY, "worst", worst, note);
     }
 
-    fn overshoot(&mut self, shape: &Shape, heard: &Heard) {
+    fn overshoot(&mut self, shape: &Shape) {
         let sides = [&shape.rising, &shape.falling];
         let found = sides.iter().filter_map(|figures| figures.overshoot);
         let worse = found.reduce(|a, b| {
-            let mean = if b.0.value > a.0.value { b.0 } else { a.0 };
-            (mean, a.1.max(b.1))
+            let larger = |a: Estimate, b: Estimate| if b.value > a.value { b } else { a };
+            (larger(a.0, b.0), larger(a.1, b.1))
         });
         let Some((mean, greatest)) = worse else {
             let reason = "no edge could be measured";
             return self.missing(&[OVERSHOOT], Blame::Board, reason);
         };
-        // Gain cancels in a share; noise and code do not.
-        let each = heard.sample_u / heard.amplitude.max(f64::MIN_POSITIVE);
-        let mean = Estimate::new(mean.value, combined([mean.u, each]));
         let measured: u64 = sides.iter().map(|figures| figures.measured).sum();
         let note = format!("of {measured} edges");
         self.add(OVERSHOOT, "mean", Finding::Value(mean), note.clone());
-        let worst = Finding::Value(Estimate::new(greatest, each));
-        self.add(OVERSHOOT, "worst", worst, note);
+        self.add(OVERSHOOT, "worst", Finding::Value(greatest), note);
     }
 
     fn delay(&mut self, delays: &DelayReport) {
@@ -345,12 +342,12 @@ impl Page<'_> {
         let longest = Finding::Value(delay.greatest.estimate);
         let note = of_many(&delay.greatest, "edges");
         self.add(DELAY, "longest", longest, note);
-        // What sampling spreads so many readings by may be all of it, or none.
+        // Both extremes are less what sampling and noise spread them by.
         let spread = delay.greatest.estimate.minus(delay.least.estimate);
+        let spread = Estimate::new(spread.value.max(0.0), spread.u);
         let sampled = delay.greatest.bias + delay.least.bias;
-        let spread = Estimate::new(spread.value, combined([spread.u, rectangular(sampled)]));
         let note = format!(
-            "of {} edges; sampling alone spreads so many by {}",
+            "of {} edges, less {} that sampling and noise alone spread so many by",
             delay.count,
             show(sampled, Dimension::Time)
         );
@@ -405,7 +402,7 @@ impl Page<'_> {
 /// Of how many an extreme is one, and what noise alone makes of that.
 fn of_many(worst: &Worst, of: &str) -> String {
     format!(
-        "the extreme of {} {of}; noise alone carries it {} beyond",
+        "the extreme of {} {of}, less {} that noise alone carries it beyond",
         worst.of,
         show(worst.bias, Dimension::Time)
     )

@@ -3,31 +3,35 @@
 //! nor what the edges say.
 
 use super::decoder::DecoderSettings;
-use super::report::{LevelFigures, Shape, ShapeFigures};
-use super::spread::Tally;
-use super::windows::Windows;
+use super::facts::Facts;
+use super::half_levels::HalfLevels;
+use super::noise;
+use super::report::{Clipped, LevelFigures, Shape, ShapeFigures};
+use super::shape::{Known, Laid, Overlay};
+use super::timing::{EdgeTimer, Grounds, Plan, Timed};
+use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
 use crate::measurement::{Estimate, combined, resolution};
 use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
-use crate::waveform::crossing::{Crossing, CrossingDetector, Sample, Thresholds};
-use crate::waveform::levels::{
-    BEYOND_READING, LevelHistogram, SpanUncertainty, StateLevels, Transition, TransitionSettings,
-    measure_transition,
-};
+use crate::waveform::crossing::{CrossingDetector, Sample, Thresholds};
+use crate::waveform::levels::{BEYOND_READING, LevelHistogram, StateLevels};
 
-/// Slew is taken between these voltages: NMRA S-9.1:2020.
-const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
-/// An edge whose time between them is not known to this share of itself, at
-/// two standard uncertainties, gives no more than a bound of its slew (common
-/// practice, no source; at 1 the least slew within them would be zero).
-const HARDLY_KNOWN: f64 = 0.85;
-/// Half of a window around a transition, in seconds: at the 2.4 V/us of S-9.1
-/// it holds a swing of 44 V and as much again.
-const WINDOW: f64 = 18e-6;
+/// Half of a window around a transition, in seconds: less than the shortest
+/// half that a decoder must accept leaves between two edges of 22 us (S-9.1:
+/// 52 us).
+const WINDOW: f64 = 28e-6;
 /// Samples of half a window, at most.
-const LONGEST_WINDOW: usize = 2000;
+const LONGEST_WINDOW: usize = 3000;
+/// A top is flat where one in so many settled samples is at its very end.
+const FLAT: usize = 10;
+/// An edge is undisturbed where no other lies within this of it, in seconds:
+/// less than the 52 us that a decoder must accept (S-9.1:2020 table 1).
+const CLEAR: f64 = 45e-6;
+/// What comes after an edge is known so much later, in seconds: within 10 us an
+/// edge has left the band about zero.
+const AHEAD: f64 = CLEAR + 10e-6;
 
 /// Volts from raw samples: `volts = gain * raw + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -102,9 +106,11 @@ pub struct ChannelScan {
     histogram: LevelHistogram,
     /// Samples to pass over before the next is counted.
     until_counted: usize,
-    windows: Windows,
+    timer: EdgeTimer,
+    halves: [HalfLevels; 2],
     ruler: Ruler,
     last: f64,
+    even: bool,
 }
 
 /// Positions to instants, raw signs to those of the voltage.
@@ -129,10 +135,10 @@ impl Ruler {
         }
     }
 
-    fn edge(self, crossing: &Crossing) -> Edge {
+    fn edge(self, position: f64, to: Polarity) -> Edge {
         Edge {
-            at: self.instant(crossing.position),
-            to: self.sign(crossing.to),
+            at: self.instant(position),
+            to: self.sign(to),
         }
     }
 }
@@ -150,6 +156,10 @@ pub struct Scanned {
     pub levels: Option<LevelFigures>,
     /// The shape of transitions, where there are levels.
     pub shape: Option<Shape>,
+    /// What is asked of the voltage, answered.
+    pub facts: Facts,
+    /// How well the edges are known.
+    pub edge: EdgeUncertainty,
 }
 
 impl ChannelScan {
@@ -158,6 +168,7 @@ impl ChannelScan {
         let (gain, offset) = (settings.scale.gain, settings.scale.offset);
         let period = settings.period.si();
         let reach = libm::ceil(WINDOW / period).clamp(4.0, LONGEST_WINDOW as f64);
+        let ahead = libm::ceil(AHEAD / period).clamp(reach, 20.0 * LONGEST_WINDOW as f64);
         Self {
             detector: CrossingDetector::new(Thresholds {
                 level: -offset / gain,
@@ -166,13 +177,21 @@ impl ChannelScan {
             }),
             histogram: LevelHistogram::new(settings.scale.step),
             until_counted: 0,
-            windows: Windows::new(reach as usize),
+            timer: EdgeTimer::new(Grounds {
+                level: -offset / gain,
+                quantum: settings.scale.step,
+                clear: CLEAR / period,
+                reach: reach as usize,
+                ahead: ahead as usize,
+            }),
+            halves: [HalfLevels::new(), HalfLevels::new()],
             ruler: Ruler {
                 first: settings.first,
                 period,
                 inverted: gain < 0.0,
             },
             last: 0.0,
+            even: true,
             settings,
         }
     }
@@ -190,7 +209,8 @@ impl ChannelScan {
         };
         let Self {
             detector,
-            windows,
+            timer,
+            halves,
             ruler,
             ..
         } = self;
@@ -198,191 +218,247 @@ impl ChannelScan {
         detector.push(samples, &mut |crossing| {
             let between = before != Some(Polarity::Zero) && crossing.to != Polarity::Zero;
             before = Some(crossing.to);
-            if between {
-                let rising = crossing.to == Polarity::Positive;
-                windows.note(crossing.position, rising, samples);
-            }
-            sink(ruler.edge(&crossing));
+            timer.note(crossing, between);
         });
-        self.windows.take(samples);
+        timer.take(samples, &mut |timed| sink(told(halves, *ruler, &timed)));
         self.last = self.detector.samples() as f64;
     }
 
     /// Takes one sample at `time` after the first instant, for uneven steps.
     /// Levels then weigh every sample alike, and shapes are not measured.
     pub fn push_at(&mut self, time: Seconds, value: f64, sink: &mut impl FnMut(Edge)) {
+        self.even = false;
         self.histogram.push(value);
         let ruler = self.ruler;
         let position = time.si() / ruler.period;
         self.detector.push_at(position, value, &mut |crossing| {
-            sink(ruler.edge(&crossing));
+            sink(ruler.edge(crossing.position, crossing.to));
         });
         self.last = self.last.max(position);
     }
 
-    /// The end: all that was found besides edges.
-    pub fn finish(self) -> Scanned {
+    /// The end: the edges that still waited for what follows them, and all
+    /// that was found besides edges.
+    pub fn finish(mut self, sink: &mut impl FnMut(Edge)) -> Scanned {
+        let Self {
+            timer,
+            halves,
+            ruler,
+            ..
+        } = &mut self;
+        timer.finish(&mut |timed| sink(told(halves, *ruler, &timed)));
         let levels = self.levels();
         let shape = levels.as_ref().map(|levels| Shape {
-            rising: self.shape(&levels.states, true),
-            falling: self.shape(&levels.states, false),
+            rising: self.shape(levels, true),
+            falling: self.shape(levels, false),
         });
         Scanned {
             from: self.ruler.first,
             to: self.ruler.instant(self.last),
             polarity: self.detector.polarity().map(|p| self.ruler.sign(p)),
+            edge: self.edge(),
+            facts: Facts::of(levels.as_ref(), shape.as_ref(), self.even),
             levels,
             shape,
         }
     }
 
+    /// How well edges are known: by noise, the converter's step and sampling as
+    /// the plans of both directions found them, and by the channel's offset
+    /// through the slope of each.
+    fn edge(&self) -> EdgeUncertainty {
+        let period = self.ruler.period;
+        let time_base_u = self.settings.decoder.edge.time_base_u;
+        let plans = [true, false].map(|rising| self.timer.plan(rising));
+        let [Some(up), Some(down)] = plans else {
+            return EdgeUncertainty::sampled(period, time_base_u);
+        };
+        let both = |of: fn(&Plan) -> f64| {
+            let (a, b) = (of(up), of(down));
+            libm::sqrt((a * a + b * b) / 2.0) * period
+        };
+        let offset = self.settings.accuracy.offset_u / self.settings.scale.gain.abs();
+        let skew = |plan: &Plan| offset / plan.slope.abs() * period / 2.0;
+        let model = |plan: &Plan| plan.model_u * period / 2.0;
+        EdgeUncertainty {
+            edge_u: both(|plan| combined([plan.noise_u, plan.grid_u])),
+            grid_u: both(|plan| plan.grid_u),
+            // Offset moves edges upwards and downwards apart; what the fit
+            // makes of the shape of each is its own.
+            skew_u: combined([skew(up) + skew(down), model(up), model(down)]),
+            time_base_u,
+        }
+    }
+
     fn levels(&self) -> Option<LevelFigures> {
-        let Scale { gain, offset, .. } = self.settings.scale;
-        let states = self.histogram.levels()?.scaled(gain, offset);
+        let Scale { gain, offset, step } = self.settings.scale;
+        let mut states = self.histogram.levels()?.scaled(gain, offset);
         let (a, b) = self.detector.extremes()?;
         let (a, b) = (a * gain + offset, b * gain + offset);
         let accuracy = self.settings.accuracy;
+        let volts = |raw: f64| raw * gain + offset;
         let bin = resolution(states.resolution);
-        let estimate = |value: f64, offset_u: f64| {
-            Estimate::new(value, combined([value * accuracy.gain_u, offset_u, bin]))
+        // The halves say it better, since edges, ringing and dead stretches are
+        // no part of them; without whole ones there is the histogram.
+        let of = |positive: bool, fallback: (f64, f64)| {
+            let plan = self.timer.plan(!positive);
+            let halves = &self.halves[usize::from(positive)];
+            match halves.mean().zip(plan) {
+                Some(((value, own), plan)) => {
+                    let step_u = noise::level(step, plan.noise);
+                    let own = combined([own, step_u, plan.drift]);
+                    (volts(value), own * gain.abs())
+                }
+                None => (fallback.0, combined([fallback.1, bin])),
+            }
+        };
+        let raw_positive = gain > 0.0;
+        let count = (states.samples.max(2) as f64 / 2.0).min(1e6);
+        let scatter = |noise: f64| noise * libm::sqrt(std::f64::consts::FRAC_PI_2 / count);
+        let high = of(raw_positive, (states.high, scatter(states.noise_high)));
+        let low = of(!raw_positive, (states.low, scatter(states.noise_low)));
+        (states.high, states.low) = (high.0, low.0);
+        let estimate = |value: f64, own: f64, offset_u: f64| {
+            Estimate::new(value, combined([value * accuracy.gain_u, offset_u, own]))
+        };
+        let both = combined([high.1, low.1]);
+        let extreme = |positive: bool, greatest: bool| {
+            let plan = self.timer.plan(positive != raw_positive)?;
+            let halves = &self.halves[usize::from(positive == raw_positive)];
+            let sign = if positive { 1.0 } else { -1.0 };
+            let up = (greatest == positive) == (gain > 0.0);
+            let step_u = noise::level(step, plan.noise);
+            let worst = halves.extreme(up, plan.level_u)?;
+            let value = sign * volts(worst.0);
+            let own = combined([worst.1, step_u, plan.drift]) * gain.abs();
+            Some((
+                estimate(value, own, accuracy.offset_u),
+                self.ruler.instant(worst.2),
+            ))
         };
         Some(LevelFigures {
             states,
-            positive: estimate(states.high, accuracy.offset_u),
-            negative: estimate(-states.low, accuracy.offset_u),
+            positive: estimate(high.0, high.1, accuracy.offset_u),
+            negative: estimate(-low.0, low.1, accuracy.offset_u),
             // The offset cancels in the amplitude and doubles in the symmetry.
-            amplitude: estimate(states.amplitude() / 2.0, 0.0),
-            symmetry: estimate(states.high + states.low, 2.0 * accuracy.offset_u),
+            amplitude: estimate(states.amplitude() / 2.0, both / 2.0, 0.0),
+            symmetry: estimate(states.high + states.low, both, 2.0 * accuracy.offset_u),
+            lowest_positive: extreme(true, false),
+            highest_positive: extreme(true, true),
+            lowest_negative: extreme(false, false),
+            highest_negative: extreme(false, true),
             extremes: (a.min(b), a.max(b)),
+            clipped: self.clipped(),
         })
     }
 
-    fn shape(&self, levels: &StateLevels, rising: bool) -> ShapeFigures {
-        let Scale { gain, offset, .. } = self.settings.scale;
-        let noise = levels.noise_low.max(levels.noise_high);
-        let settings = TransitionSettings {
-            slew: SLEW_LEVELS,
-            // Peak to peak, noise stays within six deviations (from memory).
-            reversal: (6.0 * noise).max(4.0 * levels.resolution),
-            noise: noise.max(resolution(self.settings.scale.step * gain.abs())),
+    /// Whether halves stay at the last code that there is, told by many samples
+    /// being exactly there: noise would spread them, or else the code is the
+    /// last of a binary range.
+    fn clipped(&self) -> Clipped {
+        let Scale { gain, offset, step } = self.settings.scale;
+        let Some((least, greatest)) = self.detector.extremes() else {
+            return Clipped::default();
         };
-        let mut tallies = ShapeTally::new();
+        let at = |rail: f64, raw_positive: bool| {
+            let plan = self.timer.plan(!raw_positive)?;
+            let windows = self.timer.windows(!raw_positive);
+            let (from, to) = plan.settled;
+            let mut counts = (0_usize, 0_usize);
+            for window in windows {
+                let zero = libm::floor(window.crossing) as i64;
+                let part = (zero + from).max(0) as usize..(zero + to).max(0) as usize;
+                for value in window.samples.get(part).unwrap_or_default() {
+                    counts.0 += usize::from(*value == rail);
+                    counts.1 += 1;
+                }
+            }
+            let flat = counts.0 * FLAT > counts.1;
+            let code = if raw_positive { rail + 1.0 } else { -rail };
+            let last =
+                step == 1.0 && code >= 64.0 && libm::exp2(libm::round(libm::log2(code))) == code;
+            let spread = step > 0.0 && plan.noise > 0.6 * step;
+            (flat && (last || spread)).then_some(rail * gain + offset)
+        };
+        let (up, down) = (at(greatest, true), at(least, false));
+        if gain > 0.0 {
+            Clipped {
+                positive: up,
+                negative: down,
+            }
+        } else {
+            Clipped {
+                positive: down,
+                negative: up,
+            }
+        }
+    }
+
+    fn shape(&self, levels: &LevelFigures, rising: bool) -> ShapeFigures {
+        let Scale { gain, offset, step } = self.settings.scale;
         let raw_rising = rising != (gain < 0.0);
-        for window in self.windows.kept(raw_rising) {
-            let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
-            // Passed over here as it is in the levels.
-            if volts.iter().any(|v| v.abs() > BEYOND_READING) {
-                continue;
-            }
-            if let Some(transition) =
-                measure_transition(&volts, window.crossing, rising, levels, &settings)
-            {
-                tallies.push(&transition, self.ruler.period);
-            }
-        }
-        // A bent edge is the steeper the nearer to the level it began at: the
-        // offset moves the slew levels on it.
-        let ChannelAccuracy { gain_u, offset_u } = self.settings.accuracy;
-        let relative = combined([gain_u, 2.0 * offset_u / levels.amplitude()]);
-        tallies.figures(relative, noise)
-    }
-}
-
-struct ShapeTally {
-    duration: Tally,
-    duration_u: [Tally; 2],
-    slew: Tally,
-    /// Relative: own and shared.
-    slew_u: [Tally; 2],
-    overshoot: Tally,
-    preshoot: Tally,
-    measured: u64,
-    bounded: u64,
-    distorted: u64,
-    distortion: Option<(f64, f64)>,
-}
-
-impl ShapeTally {
-    const fn new() -> Self {
-        Self {
-            duration: Tally::new(),
-            duration_u: [const { Tally::new() }; 2],
-            slew: Tally::new(),
-            slew_u: [const { Tally::new() }; 2],
-            overshoot: Tally::new(),
-            preshoot: Tally::new(),
-            measured: 0,
-            bounded: 0,
-            distorted: 0,
-            distortion: None,
-        }
-    }
-
-    fn push(&mut self, transition: &Transition, period: f64) {
-        self.measured += 1;
-        if let Some(duration) = transition.duration {
-            self.duration.push(duration * period);
-            let SpanUncertainty { own, shared } = transition.duration_u;
-            self.duration_u[0].push(own * period);
-            self.duration_u[1].push(shared * period);
-            self.overshoot.push(transition.overshoot);
-            self.preshoot.push(transition.preshoot);
-        }
-        if let Some(slew) = transition.slew {
-            let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-            // Between two samples it may have been any faster, and so it may
-            // where its time is hardly known; surely it took no longer than
-            // from the last sample before to the first after.
-            let SpanUncertainty { own, shared } = transition.slew_u;
-            let unknown = 2.0 * combined([own, shared]) * slew / swing;
-            let within = transition.samples_in_slew;
-            let bounded = within == 0 || unknown > HARDLY_KNOWN;
-            let (slew, share) = if bounded {
-                (swing / (within as f64 + 1.0), 0.0)
-            } else {
-                (slew, slew / swing)
-            };
-            self.bounded += u64::from(bounded);
-            self.slew.push(slew / period);
-            self.slew_u[0].push(own * share);
-            self.slew_u[1].push(shared * share);
-        }
-        if let Some((low, high)) = transition.distortion {
-            self.distorted += 1;
-            let (least, greatest) = self.distortion.unwrap_or((low, high));
-            self.distortion = Some((least.min(low), greatest.max(high)));
-        }
-    }
-
-    /// `level_u` is relative, of the voltage scale.
-    fn figures(&self, level_u: f64, noise: f64) -> ShapeFigures {
-        let known = |pair: &[Tally; 2]| {
-            pair.each_ref()
-                .map(|tally| tally.mean(0.0).map_or(0.0, |mean| mean.value))
+        let Some(plan) = self.timer.plan(raw_rising) else {
+            return ShapeFigures::default();
         };
-        let [duration_own, duration_shared] = known(&self.duration_u);
-        let [slew_own, slew_shared] = known(&self.slew_u);
-        let shared = combined([level_u, slew_shared]);
-        let mean_slew = self.slew.mean(0.0).map_or(0.0, |mean| mean.value);
-        let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-        let slowest = (self.slew.count() > 0).then(|| {
-            let slew = self.slew.least;
-            // Noise at both ends of the swing.
-            let u_noise = slew * std::f64::consts::SQRT_2 * noise / swing;
-            Estimate::new(slew, combined([slew * shared, u_noise]))
-        });
-        let share = |tally: &Tally| tally.mean(0.0).map(|mean| (mean, tally.greatest));
-        ShapeFigures {
-            measured: self.measured,
-            duration: self.duration.mean_of(duration_own, duration_shared),
-            longest: (self.duration.count() > 0).then_some(self.duration.greatest),
-            slew: self.slew.mean_of(mean_slew * slew_own, mean_slew * shared),
-            slowest,
-            slew_bounded: self.bounded,
-            overshoot: share(&self.overshoot),
-            preshoot: share(&self.preshoot),
-            distorted: self.distorted,
-            distortion: self.distortion,
+        let states: &StateLevels = &levels.states;
+        let sign = if rising { 1.0 } else { -1.0 };
+        let grounds = self.timer.grounds();
+        let mut laid = Vec::new();
+        for window in self.timer.windows(raw_rising) {
+            let volts = window.samples.iter().map(|v| sign * (v * gain + offset));
+            let volts: Vec<f64> = volts.collect();
+            // Passed over here as it is in the levels.
+            if volts.iter().all(|v| v.abs() <= BEYOND_READING) {
+                let zero = plan.time(window, window.ambiguity, &grounds);
+                laid.push(Laid { volts, zero });
+            }
         }
+        let (start, end) = if rising {
+            (states.low, states.high)
+        } else {
+            (-states.high, -states.low)
+        };
+        let ChannelAccuracy { gain_u, offset_u } = self.settings.accuracy;
+        let noise = plan.noise * gain.abs();
+        // What the amplitude owns but for the gain is half of both levels'.
+        let of_gain = levels.amplitude.value * gain_u;
+        let own = levels.amplitude.u * levels.amplitude.u - of_gain * of_gain;
+        let level_u = libm::sqrt(2.0 * own.max(0.0));
+        let known = Known {
+            start,
+            end,
+            level_u,
+            noise,
+            colour: plan.colour,
+            apparent: plan.apparent,
+            quantum: step * gain.abs(),
+            // A bent edge is the steeper the nearer to the level it began at:
+            // the offset moves the slew levels on it.
+            scale_u: combined([gain_u, 2.0 * offset_u / states.amplitude()]),
+            period: self.ruler.period,
+            // Peak to peak, noise stays within six deviations (from memory).
+            reversal: (6.0 * noise).max(4.0 * states.resolution),
+        };
+        let Some(overlay) = Overlay::of(&laid, known) else {
+            return ShapeFigures::default();
+        };
+        let mut figures = overlay.figures();
+        if levels.clipped.any() {
+            // Levels, and what is taken from them, are not known.
+            figures.without_levels();
+        }
+        if !rising {
+            figures.distortion = figures.distortion.map(|(low, high)| (-high, -low));
+        }
+        figures
     }
+}
+
+/// Notes the level before an edge, and the edge itself in time.
+fn told(halves: &mut [HalfLevels; 2], ruler: Ruler, timed: &Timed) -> Edge {
+    if let Some(level) = timed.level {
+        let positive = timed.to == Polarity::Negative;
+        halves[usize::from(positive)].push(level, timed.position);
+    }
+    ruler.edge(timed.position, timed.to)
 }

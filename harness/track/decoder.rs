@@ -2,13 +2,14 @@
 //! memory. It takes edges as they are and does not know how they were found.
 
 use super::asymmetry::Pairing;
+use super::checker::{Checker, Reading};
 use super::framing::{Framed, Framer, Half, Kind, Preamble};
 use super::intervals::{Found, Glitch, Interval, IntervalFilter};
 use super::packet::Packet;
 use super::report::{Cutouts, Glitches, HalfBits, PacketCounts, SignalReport};
 use super::rules::{
-    BitRules, CUTOUT_END, CUTOUT_START, Checker, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
-    PREAMBLE_SENT, RECEIVER, Reading, START_BITS_APART,
+    BitRules, CUTOUT_END, CUTOUT_START, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
+    PREAMBLE_SENT, RECEIVER, START_BITS_APART,
 };
 use super::spread::{Budget, Microseconds, Spread};
 use super::uncertainty::EdgeUncertainty;
@@ -56,6 +57,8 @@ const CUTOUT_BODY: (BenchSpan, BenchSpan) = (
 /// cutout.
 const CUTOUT_LEAST: BenchSpan = BenchSpan::from_microseconds(100);
 const CUTOUT_REACH: BenchSpan = BenchSpan::from_microseconds(500);
+/// Where halves of both polarities are counted.
+const BOTH: usize = 2;
 const SILENCE: BenchSpan = BenchSpan::from_microseconds(30_000);
 
 /// Reads a track signal.
@@ -64,6 +67,8 @@ pub struct Decoder {
     settings: DecoderSettings,
     /// Expanded uncertainty of a half-bit, in picoseconds.
     expanded: i64,
+    /// The largest error of a half-bit, where there is one.
+    bound: Option<i64>,
     filter: IntervalFilter,
     framer: Framer,
     from: Option<BenchInstant>,
@@ -76,8 +81,8 @@ pub struct Decoder {
     /// The next stretch is the rest of a half-bit that a cutout covered.
     fragment: bool,
     last_start: Option<BenchInstant>,
-    ones: [Spread; 2],
-    zeros: [Spread; 2],
+    ones: [Spread; 3],
+    zeros: [Spread; 3],
     stretched: Spread,
     histogram: Microseconds,
     neither: u64,
@@ -99,12 +104,15 @@ pub struct Decoder {
 impl Decoder {
     /// A decoder before the first edge.
     pub fn new(settings: DecoderSettings) -> Self {
-        let pairing = Pairing::new(settings.keep, expanded(settings.edge.difference_u()));
+        let edge = settings.edge;
+        let doubt = (expanded(edge.difference_u()), bound(&edge, 4.0));
+        let pairing = Pairing::new(settings.keep, doubt);
         let about = |us| Spread::about(BenchSpan::from_microseconds(us));
         let checker = Checker::new(settings.keep);
         Self {
             settings,
-            expanded: expanded(settings.edge.span_u(100e-6)),
+            expanded: expanded(edge.span_u(100e-6)),
+            bound: bound(&edge, 2.0),
             filter: IntervalFilter::new(settings.glitch),
             framer: Framer::new(pairing),
             from: None,
@@ -114,8 +122,8 @@ impl Decoder {
             head: None,
             fragment: false,
             last_start: None,
-            ones: [about(58), about(58)],
-            zeros: [about(100), about(100)],
+            ones: [58; 3].map(about),
+            zeros: [100; 3].map(about),
             stretched: about(100),
             histogram: Microseconds::new(),
             neither: 0,
@@ -260,6 +268,7 @@ impl Decoder {
             } else {
                 self.expanded
             },
+            bound: self.bound,
         }
     }
 
@@ -318,11 +327,15 @@ impl Decoder {
             check_half(rules, checker, one, reading);
         }
         if one {
-            self.ones[sign].push(length, half.from);
+            for of in [sign, BOTH] {
+                self.ones[of].push_from(half.from, half.to);
+            }
         } else if length > STRETCHED {
-            self.stretched.push(length, half.from);
+            self.stretched.push_from(half.from, half.to);
         } else {
-            self.zeros[sign].push(length, half.from);
+            for of in [sign, BOTH] {
+                self.zeros[of].push_from(half.from, half.to);
+            }
         }
     }
 
@@ -360,6 +373,7 @@ impl Decoder {
             at: preamble.until,
             value: i64::from(value),
             expanded: 0,
+            bound: None,
         };
         let least = if preamble.after_cutout {
             Some(PREAMBLE_AFTER_CUTOUT)
@@ -395,33 +409,43 @@ impl Decoder {
     fn report(mut self, end: BenchInstant) -> SignalReport {
         let edge = self.settings.edge;
         let base = edge.time_base_u;
-        let own = edge.edge_u * std::f64::consts::SQRT_2;
-        let skewed = |left: f64| Budget {
-            own,
+        let spans = Budget {
+            edge,
+            weights: 2.0,
+            joined: -2.0,
+            mixed: false,
             shared: 2.0 * edge.skew_u,
-            left: 2.0 * edge.skew_u * left,
+            left: 2.0 * edge.skew_u,
             time_base: base,
         };
-        let figures = |spread: &Spread| spread.figures(skewed(1.0));
-        let halves = |signs: &[Spread; 2]| {
-            let mut all = signs[0].clone();
-            all.merge(&signs[1]);
+        let figures = |spread: &Spread| spread.figures(spans);
+        let halves = |[positive, negative, all]: &[Spread; 3]| {
             // What lengthens the one sign shortens the other.
-            let counts = signs.each_ref().map(|sign| sign.count() as f64);
+            let counts = [positive, negative].map(|sign| sign.count() as f64);
             let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
+            let both = all.figures(Budget {
+                mixed: true,
+                left: 2.0 * edge.skew_u * left,
+                ..spans
+            });
+            let (positive, negative) = (figures(positive), figures(negative));
             HalfBits {
-                all: all.figures(skewed(left)),
-                positive: figures(&signs[0]),
-                negative: figures(&signs[1]),
+                all: both.map(|all| all.with_extremes(&positive, &negative)),
+                positive,
+                negative,
             }
         };
         let difference = Budget {
-            own: edge.edge_u * libm::sqrt(6.0),
+            edge,
+            weights: 6.0,
+            joined: 2.0,
+            mixed: false,
             shared: 4.0 * edge.skew_u,
             left: 4.0 * edge.skew_u,
             time_base: 0.0,
         };
         let differences = &self.framer.pairing.total;
+        let asymmetry = differences.signed.figures(difference);
         self.power_station.merge(&differences.power_station);
         self.receiver.merge(&differences.receiver);
         self.packets.broken = self.framer.broken;
@@ -443,8 +467,14 @@ impl Decoder {
             neither: self.neither,
             one_bits: self.framer.one_bits,
             zero_bits: self.framer.zero_bits,
-            asymmetry: differences.signed.figures(difference),
-            difference: differences.size.figures(difference),
+            asymmetry: asymmetry.clone(),
+            difference: differences.size.figures(difference).map(|mut size| {
+                // Noise only ever adds to a size: the signed extremes say more.
+                if let Some(signed) = &asymmetry {
+                    size.greatest = signed.farthest();
+                }
+                size
+            }),
             cutouts: Cutouts {
                 count: self.cutouts,
                 start_hidden: self.cutouts - self.cutout_start.count(),
@@ -461,6 +491,7 @@ impl Decoder {
             packet_rules: self.packet_rules.findings("packets and cutouts"),
             levels: None,
             shape: None,
+            facts: None,
         }
     }
 }
@@ -468,6 +499,14 @@ impl Decoder {
 /// Expanded uncertainty in picoseconds of a standard one in seconds.
 fn expanded(standard: f64) -> i64 {
     libm::round(COVERAGE * standard * 1e12) as i64
+}
+
+/// The largest error (ps) of a reading in which edges weigh `weights` together,
+/// where sampling alone makes it: each edge lies somewhere within a period.
+fn bound(edge: &EdgeUncertainty, weights: f64) -> Option<i64> {
+    let sampled = edge.noise_u() + edge.skew_u < 0.01 * edge.grid_u;
+    let most = weights * edge.grid_u * libm::sqrt(3.0) * 1e12;
+    sampled.then(|| libm::round(most) as i64)
 }
 
 fn within(interval: &Interval, (least, most): (BenchSpan, BenchSpan)) -> bool {

@@ -5,15 +5,21 @@
 mod analogue;
 mod asymmetry;
 mod channel;
+mod checker;
 mod decoder;
 mod delay;
+mod facts;
 mod framing;
+mod half_levels;
 mod intervals;
+mod noise;
 mod packet;
 mod pattern;
 mod report;
 mod rules;
+mod shape;
 mod spread;
+mod timing;
 mod uncertainty;
 mod windows;
 
@@ -22,16 +28,17 @@ pub use analogue::{ChannelScan, ChannelSettings, Scale, Scanned};
 pub use channel::{ChannelAnalyser, ScanDecoder};
 pub use decoder::{Decoder, DecoderSettings};
 pub use delay::{DelayReport, DelaySettings, compare_edges};
+pub use facts::{EdgeFacts, Facts, LevelFacts};
 pub use packet::{LONGEST_PACKET, Packet, PacketBytes, PacketKind, check_byte, speed_step};
 pub use pattern::{CutoutTiming, DriveStep, PacketShape, Pattern, PatternFault};
 pub use report::{
-    Cutouts, Glitches, HalfBits, LevelFigures, PacketCounts, Shape, ShapeFigures, SignalReport,
+    Clipped, Cutouts, Glitches, HalfBits, LevelFigures, PacketCounts, Shape, ShapeFigures, SignalReport,
 };
 pub use rules::{
     BitRules, Clause, ClauseFindings, Conformity, Findings, POWER_STATION, RECEIVER, Violation,
 };
 pub use spread::{Figures, Worst, bias_of_maximum};
-pub use uncertainty::{EdgeUncertainty, STRAIGHT, VerticalUncertainty};
+pub use uncertainty::EdgeUncertainty;
 
 use crate::clock::BenchInstant;
 

@@ -10,6 +10,7 @@ use crate::seed::Seed;
 
 const EXACT: EdgeUncertainty = EdgeUncertainty {
     edge_u: 0.0,
+    grid_u: 0.0,
     skew_u: 0.0,
     time_base_u: 0.0,
 };

@@ -9,9 +9,8 @@ use super::stretches::{collected, wanted};
 use crate::cli::arguments::Inspect;
 use crate::clock::BenchInstant;
 use crate::console::inspect::Inspection;
-use crate::track::{Decoder, DecoderSettings, EdgeUncertainty, Polarity};
+use crate::track::{Decoder, DecoderSettings, EdgeUncertainty};
 use crate::units::{Dimension, Quantity};
-use std::collections::BTreeMap;
 
 pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let (path, wire) = (arguments.capture.as_path(), arguments.wire.as_deref());
@@ -59,21 +58,19 @@ pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
     Ok(inspection)
 }
 
-/// Fewest stretches from which a sampling grid is concluded.
-const GRID_FEWEST: u64 = 500;
-/// Different lengths that are told apart.
-const GRID_LENGTHS: usize = 4096;
+/// Fewest stretches from which a sampling grid is concluded: that so many
+/// lengths are by chance all multiples of a step of two units or more has a
+/// probability of a half to this power.
+const GRID_FEWEST: u64 = 40;
 
-/// The coarsest grid on which all edges lie: how they were sampled, whatever
-/// the file's time unit. Believed only where stretches of one polarity flicker
-/// by one step of it, since a generated signal may be round without being
-/// sampled.
+/// The coarsest grid on which all edges lie: no edge is known better than to a
+/// step of it, whatever the file's time unit. A generated signal may be round
+/// without being sampled; nothing in it says so, `--rate` does.
 #[derive(Default)]
 struct Grid {
     last: Option<BenchInstant>,
     step: i64,
     count: u64,
-    lengths: BTreeMap<(Polarity, i64), u64>,
 }
 
 impl Grid {
@@ -83,22 +80,14 @@ impl Grid {
             let length = (edge.at - last).picoseconds();
             self.step = divisor(self.step, length);
             self.count += 1;
-            let key = (edge.to, length);
-            if self.lengths.len() < GRID_LENGTHS || self.lengths.contains_key(&key) {
-                *self.lengths.entry(key).or_default() += 1;
-            }
         }
         // The first stretch began before the capture.
         self.last = matches!(told, Told::Edge(_)).then_some(edge.at);
     }
 
     fn period(&self) -> Option<f64> {
-        let often = |key: &(Polarity, i64)| self.lengths.get(key).is_some_and(|n| *n >= 5);
-        let flickers = self
-            .lengths
-            .keys()
-            .any(|key| often(key) && often(&(key.0, key.1 + self.step)));
-        (self.count >= GRID_FEWEST && self.step > 0 && flickers).then_some(self.step as f64 * 1e-12)
+        let concluded = self.count >= GRID_FEWEST && self.step > 0;
+        concluded.then_some(self.step as f64 * 1e-12)
     }
 }
 

@@ -11,7 +11,7 @@ use crate::clock::{BenchInstant, BenchSpan};
 use crate::console::inspect::Inspection;
 use crate::track::{
     ChannelScan, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Scale, ScanDecoder,
-    Scanned, VerticalUncertainty,
+    Scanned,
 };
 use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
@@ -113,8 +113,8 @@ fn hear(analogue: &Analogue, channel: &dyn Channel) -> Result<Heard, Trouble> {
             edges.push(edge);
         }
     })?;
-    let edge = uncertainty(analogue, &scanned).unwrap_or(coarse);
-    let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(edge));
+    let decoding = DecoderSettings::new(scanned.edge);
+    let mut decoder = ScanDecoder::new(settings.first, decoding);
     let mut words = Words::default();
     let mut decode = |edge| {
         if let Some(packet) = decoder.push(edge) {
@@ -146,28 +146,7 @@ fn scan(
         Piece::Even(Samples::F64(list)) => scan.push(list, each),
         Piece::At(time, volts) => scan.push_at(Seconds::new(time - analogue.first), volts, each),
     })?;
-    Ok(scan.finish())
-}
-
-/// How well edges between samples are known, if shapes could be measured.
-fn uncertainty(analogue: &Analogue, scanned: &Scanned) -> Option<EdgeUncertainty> {
-    let levels = scanned.levels.as_ref()?;
-    let shape = scanned.shape.as_ref()?;
-    let slope = [&shape.rising, &shape.falling]
-        .iter()
-        .filter_map(|figures| figures.slowest)
-        .map(|slew| slew.value)
-        .fold(f64::INFINITY, f64::min);
-    slope.is_finite().then(|| {
-        let vertical = VerticalUncertainty {
-            slope,
-            amplitude: levels.states.amplitude(),
-            noise: levels.states.noise_low.max(levels.states.noise_high),
-            step: analogue.scale.step * analogue.scale.gain.abs(),
-            offset_u: analogue.accuracy.offset_u,
-        };
-        EdgeUncertainty::interpolated(analogue.period, analogue.time_base_u, &vertical)
-    })
+    Ok(scan.finish(each))
 }
 
 fn collect(

@@ -3,9 +3,7 @@
 //! here; what was planted is what must be told.
 
 use crate::inspect::{Told, file, inspect};
-use bufferstop::track::{
-    ChannelAnalyser, ChannelSettings, DecoderSettings, EdgeUncertainty, Scale, SignalReport,
-};
+use bufferstop::track::{ChannelAnalyser, ChannelSettings, DecoderSettings, Scale, SignalReport};
 use bufferstop::units::Seconds;
 use std::path::{Path, PathBuf};
 
@@ -179,11 +177,7 @@ fn reading_ahead_changes_no_bit() {
     let told = inspect(&path, &["--rate", "2 MHz", "--scale", "1 mV"]);
     let ahead: SignalReport =
         serde_json::from_value(told.json["signal"].clone()).expect("a report");
-    let edge = EdgeUncertainty {
-        edge_u: ahead.edge_u,
-        skew_u: 0.0,
-        time_base_u: ahead.time_base_u,
-    };
+    let edge = ahead.edge;
     let scale = Scale {
         gain: 1e-3,
         offset: 0.0,
@@ -195,7 +189,7 @@ fn reading_ahead_changes_no_bit() {
     for sample in &long {
         analyser.push(std::slice::from_ref(sample), &mut |_| ());
     }
-    let (_, alone) = analyser.finish();
+    let alone = analyser.finish(&mut |_| ());
     assert!(
         alone.packets.all >= 35 * (PACKETS - 1),
         "{}",

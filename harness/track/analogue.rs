@@ -24,6 +24,9 @@ use crate::waveform::levels::{BEYOND_READING, LevelHistogram, StateLevels};
 const WINDOW: f64 = 28e-6;
 /// Samples of half a window, at most.
 const LONGEST_WINDOW: usize = 3000;
+/// A half that is farther from its level than this share of it is none of those
+/// whose mean the level is (our own border, no source).
+const COLLAPSED: f64 = 0.05;
 /// A top is flat where one in so many settled samples is at its very end.
 const FLAT: usize = 10;
 /// An edge is undisturbed where no other lies within this of it, in seconds:
@@ -275,7 +278,7 @@ impl ChannelScan {
         };
         let both = |of: fn(&Plan) -> f64| {
             let (a, b) = (of(up), of(down));
-            libm::sqrt((a * a + b * b) / 2.0) * period
+            bounded(libm::sqrt((a * a + b * b) / 2.0) * period)
         };
         let offset = self.settings.accuracy.offset_u / self.settings.scale.gain.abs();
         let skew = |plan: &Plan| offset / plan.slope.abs() * period / 2.0;
@@ -283,9 +286,11 @@ impl ChannelScan {
         EdgeUncertainty {
             edge_u: both(|plan| combined([plan.noise_u, plan.grid_u])),
             grid_u: both(|plan| plan.grid_u),
+            sampled_u: both(Plan::sampled_u),
+            unseen_u: 0.0,
             // Offset moves edges upwards and downwards apart; what the fit
             // makes of the shape of each is its own.
-            skew_u: combined([skew(up) + skew(down), model(up), model(down)]),
+            skew_u: bounded(combined([skew(up) + skew(down), model(up), model(down)])),
             time_base_u,
         }
     }
@@ -297,13 +302,16 @@ impl ChannelScan {
         let (a, b) = (a * gain + offset, b * gain + offset);
         let accuracy = self.settings.accuracy;
         let volts = |raw: f64| raw * gain + offset;
+        let level = -offset / gain;
+        let room = |plan: &Plan| COLLAPSED * (plan.before - level).abs() + 6.0 * plan.noise;
         let bin = resolution(states.resolution);
         // The halves say it better, since edges, ringing and dead stretches are
         // no part of them; without whole ones there is the histogram.
         let of = |positive: bool, fallback: (f64, f64)| {
             let plan = self.timer.plan(!positive);
             let halves = &self.halves[usize::from(positive)];
-            match halves.mean().zip(plan) {
+            let mean = plan.and_then(|plan| halves.mean(plan.before, room(plan)));
+            match mean.zip(plan) {
                 Some(((value, own), plan)) => {
                     let step_u = noise::level(step, plan.noise);
                     let own = combined([own, step_u, plan.drift]);
@@ -328,7 +336,8 @@ impl ChannelScan {
             let sign = if positive { 1.0 } else { -1.0 };
             let up = (greatest == positive) == (gain > 0.0);
             let step_u = noise::level(step, plan.noise);
-            let worst = halves.extreme(up, plan.level_u)?;
+            let about = (plan.before, room(plan));
+            let worst = halves.extreme(up, plan.level_u, about)?;
             let value = sign * volts(worst.0);
             let own = combined([worst.1, step_u, plan.drift]) * gain.abs();
             Some((
@@ -408,8 +417,9 @@ impl ChannelScan {
             let volts = window.samples.iter().map(|v| sign * (v * gain + offset));
             let volts: Vec<f64> = volts.collect();
             // Passed over here as it is in the levels.
-            if volts.iter().all(|v| v.abs() <= BEYOND_READING) {
-                let zero = plan.time(window, window.ambiguity, &grounds);
+            let zero = plan.time(window, window.ambiguity, &grounds);
+            let inside = zero >= 2.0 && zero <= volts.len() as f64 - 3.0;
+            if inside && volts.iter().all(|v| v.abs() <= BEYOND_READING) {
                 laid.push(Laid { volts, zero });
             }
         }
@@ -452,6 +462,11 @@ impl ChannelScan {
         }
         figures
     }
+}
+
+/// At most a millisecond: what is known no better is not known.
+fn bounded(u: f64) -> f64 {
+    if u.is_nan() { 1e-3 } else { u.min(1e-3) }
 }
 
 /// Notes the level before an edge, and the edge itself in time.

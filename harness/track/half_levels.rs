@@ -1,7 +1,7 @@
 //! The level of every half-bit of one polarity: their mean, and the least and
 //! greatest of them. It judges none.
 
-use super::spread::{Extreme, deviation_left, extreme_of};
+use super::spread::{alone, deviation_left};
 
 /// Levels at each end that are kept.
 const KEPT: usize = 32;
@@ -42,36 +42,58 @@ impl HalfLevels {
         insert(&mut self.highest, (level, position), |a, b| a > b);
     }
 
-    fn deviation(&self) -> f64 {
-        libm::sqrt(self.squares / (self.count - 1.0).max(1.0))
+    /// Count, mean and deviation of the halves within `room` of `centre`. Of
+    /// those farther away, which collapsed or were disturbed, as many as are
+    /// kept are left out.
+    fn sound(&self, centre: f64, room: f64) -> (f64, f64, f64) {
+        let low = self.lowest.iter().map(|(level, _)| *level);
+        let high = self.highest.iter().map(|(level, _)| *level);
+        let out = low
+            .filter(|level| centre - level > room)
+            .chain(high.filter(|level| level - centre > room));
+        // Counted from the mean, so that nothing cancels.
+        let (mut count, mut sum, mut squares) = (self.count, 0.0, self.squares);
+        for level in out {
+            let distance = level - self.mean;
+            count -= 1.0;
+            sum -= distance;
+            squares -= distance * distance;
+        }
+        let shift = sum / count.max(1.0);
+        let left = (squares - count * shift * shift).max(0.0) / (count - 1.0).max(1.0);
+        (count, self.mean + shift, libm::sqrt(left))
     }
 
-    /// Their mean and what it owns alone; none of fewer than three.
-    pub(super) fn mean(&self) -> Option<(f64, f64)> {
-        (self.count >= 3.0).then(|| (self.mean, self.deviation() / libm::sqrt(self.count)))
+    /// The mean of those within `room` of `centre` and what it owns alone; none
+    /// of fewer than three.
+    pub(super) fn mean(&self, centre: f64, room: f64) -> Option<(f64, f64)> {
+        let (count, mean, deviation) = self.sound(centre, room);
+        // Wider for few, by Student's law.
+        let few = (count - 1.0) / (count - 3.0).max(0.5);
+        (count >= 3.0).then(|| (mean, deviation * libm::sqrt(few / count)))
     }
 
     /// The lowest or highest, less what noise of `noise` in each overstates it
     /// by; its standard uncertainty, and when that half ended.
-    pub(super) fn extreme(&self, highest: bool, noise: f64) -> Option<(f64, f64, f64)> {
+    pub(super) fn extreme(
+        &self,
+        highest: bool,
+        noise: f64,
+        (centre, room): (f64, f64),
+    ) -> Option<(f64, f64, f64)> {
         let list = if highest { &self.highest } else { &self.lowest };
-        let first = list.first()?;
-        let values: Vec<f64> = list.iter().map(|(level, _)| *level).collect();
-        let alike = values
-            .iter()
-            .filter(|v| (*v - first.0).abs() <= 3.0 * noise)
-            .count();
-        if alike < values.len() || (values.len() as f64) >= self.count {
-            let Extreme { value, u, .. } = extreme_of(&values, noise, highest);
-            return Some((value, u, first.1));
-        }
-        let (bias, u) = deviation_left(self.count as u64, self.deviation(), noise);
-        let value = if highest {
-            first.0 - bias
+        let (first, at) = *list.first()?;
+        let near = |item: &&(f64, f64)| (item.0 - first).abs() <= 3.0 * noise;
+        let alike = list.iter().filter(near).count();
+        let (count, _, deviation) = self.sound(centre, room);
+        let among = (first - centre).abs() <= room;
+        let (bias, u) = if among && (alike == list.len() || alike as f64 * 4.0 >= count) {
+            deviation_left(count as u64, deviation, noise)
         } else {
-            first.0 + bias
+            alone(alike, noise)
         };
-        Some((value, u, first.1))
+        let value = if highest { first - bias } else { first + bias };
+        Some((value, u, at))
     }
 }
 

@@ -5,6 +5,7 @@ use super::facts::Facts;
 use super::packet::{Packet, PacketKind};
 use super::rules::{Conformity, Findings};
 use super::spread::{Figures, Worst};
+use super::uncertainty::EdgeUncertainty;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::measurement::Estimate;
 use crate::waveform::levels::StateLevels;
@@ -183,6 +184,8 @@ pub struct SignalReport {
     pub edge_u: f64,
     /// Relative standard uncertainty of the time base.
     pub time_base_u: f64,
+    /// How well edges are known, part by part.
+    pub edge: EdgeUncertainty,
     /// Halves of 1.
     pub ones: HalfBits,
     /// Halves of 0 that are not stretched.
@@ -232,6 +235,14 @@ pub struct SignalReport {
 }
 
 impl SignalReport {
+    /// How well edges taken for `edge` are known, where halves of ones of one
+    /// polarity scatter more than that explains; `None` where they do not.
+    pub fn scattered(&self, edge: &EdgeUncertainty) -> Option<EdgeUncertainty> {
+        let signs = [&self.ones.positive, &self.ones.negative];
+        let deviations = signs.into_iter().flatten().map(|f| f.deviation);
+        edge.scattered(deviations.reduce(f64::min)?)
+    }
+
     /// The standing against the rules for a power station's output and for
     /// packets together.
     pub fn conformity(&self) -> Conformity {

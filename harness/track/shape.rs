@@ -15,6 +15,8 @@ const AFTER: f64 = 3.0;
 /// number of places at which it is at most.
 const NARROWEST: f64 = 0.12;
 const MOST_PLACES: f64 = 600.0;
+/// Places between the slew levels at which all edges together are read.
+const PLACES: usize = 24;
 /// Edges that take fewer samples than this from level to level do not show how
 /// far they overshoot.
 const SHOWN: f64 = 4.0;
@@ -53,6 +55,17 @@ pub(super) struct Laid {
     pub(super) zero: f64,
 }
 
+impl Laid {
+    /// The samples within `half` of `at` after zero.
+    fn about(&self, at: f64, half: f64) -> &[f64] {
+        let centre = self.zero + at;
+        let from = libm::ceil(centre - half).max(0.0) as usize;
+        let to = (libm::floor(centre + half).max(-1.0) + 1.0) as usize;
+        let to = to.min(self.volts.len());
+        &self.volts[from.min(to)..to]
+    }
+}
+
 /// Edges of one direction laid over each other; times in samples after zero.
 pub(super) struct Overlay<'a> {
     edges: &'a [Laid],
@@ -85,7 +98,8 @@ struct Instant {
 impl<'a> Overlay<'a> {
     /// `None` of fewer than three edges, or without two levels.
     pub(super) fn of(edges: &'a [Laid], known: Known) -> Option<Self> {
-        if edges.len() < 3 || known.end <= known.start {
+        let two = known.end > known.start;
+        if edges.len() < 3 || !two {
             return None;
         }
         let before = |laid: &Laid| laid.zero;
@@ -271,7 +285,7 @@ impl<'a> Overlay<'a> {
         let n = self.edges.len() as f64;
         let pairs = low.shares.iter().zip(&high.shares);
         let squares: f64 = pairs.map(|(a, b)| (b - a) * (b - a)).sum();
-        let own = libm::sqrt(squares * n / (n - 1.0));
+        let own = scatter(squares, n);
         // Noise that laid the edges over each other bends what was laid.
         let relative = self.known.noise / (low.slope.min(high.slope)).max(f64::MIN_POSITIVE);
         let noisy = 0.25 * (relative * relative).min(0.25);
@@ -305,7 +319,7 @@ impl<'a> Overlay<'a> {
         let between = reaches
             .then(|| self.span(SLEW_LEVELS.0, SLEW_LEVELS.1, 0.06))
             .flatten();
-        let own = self.own_spans();
+        let own = self.own_slopes();
         let mut figures = ShapeFigures {
             measured: self.edges.len() as u64,
             duration,
@@ -358,14 +372,35 @@ impl<'a> Overlay<'a> {
         figures
     }
 
-    /// The slope of every edge between the slew levels over their mean.
-    fn own_spans(&self) -> Vec<(f64, f64)> {
-        let Some((from, to)) = self
+    /// The slope of every edge between the slew levels over that of all, and its
+    /// standard uncertainty by noise.
+    fn own_slopes(&self) -> Vec<(f64, f64)> {
+        let ends = self
             .outward(SLEW_LEVELS.0, false)
-            .zip(self.outward(SLEW_LEVELS.1, true))
-        else {
+            .zip(self.outward(SLEW_LEVELS.1, true));
+        let Some((from, to)) = ends else {
             return Vec::new();
         };
+        // What all edges together do there, at so many places.
+        let stride = (to - from) / PLACES as f64;
+        let place = |step: usize| from + stride * (step as f64 - 1.0);
+        let half = (0.06 * (to - from)).max(0.2);
+        let means: Option<Vec<f64>> = (0..PLACES + 3)
+            .map(|step| self.about(place(step), half).map(|(local, _)| local.value))
+            .collect();
+        let Some(means) = means else {
+            return Vec::new();
+        };
+        let common = |x: f64| {
+            let step = ((x - place(0)) / stride).clamp(0.0, PLACES as f64 + 1.99);
+            let index = step as usize;
+            means[index] + (step - index as f64) * (means[index + 1] - means[index])
+        };
+        let mean_slope = (SLEW_LEVELS.1 - SLEW_LEVELS.0) / (to - from);
+        let own = combined([
+            self.known.noise * self.known.colour,
+            quantised(self.known.quantum, self.known.noise),
+        ]);
         let slope = |laid: &Laid| {
             let first = libm::ceil(laid.zero + from).max(0.0) as usize;
             let last = libm::floor(laid.zero + to) as usize;
@@ -376,14 +411,13 @@ impl<'a> Overlay<'a> {
             let n = (last - first + 1) as f64;
             let middle = (first + last) as f64 / 2.0;
             let moment = n * (n * n - 1.0) / 12.0;
-            let sum: f64 = (first..=last)
-                .map(|i| (i as f64 - middle) * laid.volts[i])
-                .sum();
-            let noise = combined([
-                self.known.noise * self.known.colour,
-                quantised(self.known.quantum, self.known.noise),
-            ]);
-            Some((sum / moment, noise / libm::sqrt(moment)))
+            let apart = (first..=last).map(|index| {
+                let left = laid.volts[index] - common(index as f64 - laid.zero);
+                (index as f64 - middle) * left
+            });
+            let apart = apart.sum::<f64>() / moment;
+            let relative = own / libm::sqrt(moment) / mean_slope;
+            Some((1.0 + apart / mean_slope, relative))
         };
         self.edges.iter().filter_map(slope).collect()
     }
@@ -396,9 +430,8 @@ impl<'a> Overlay<'a> {
             return (same, same);
         }
         let n = own.len() as f64;
-        let mean = own.iter().map(|(slope, _)| slope).sum::<f64>() / n;
-        let noise = libm::sqrt(own.iter().map(|(_, u)| u * u).sum::<f64>() / n) / mean;
-        let shares: Vec<f64> = own.iter().map(|(slope, _)| slope / mean).collect();
+        let noise = libm::sqrt(own.iter().map(|(_, u)| u * u).sum::<f64>() / n);
+        let shares: Vec<f64> = own.iter().map(|(share, _)| *share).collect();
         let Extreme { value, u, .. } = extreme_of(&shares, noise, false);
         let least = Some(Estimate::new(value.max(1e-3), u));
         (least, least)
@@ -440,10 +473,13 @@ impl<'a> Overlay<'a> {
         // (Lepski 1990, from memory): wide means average noise, and peaks too.
         let mut best: Option<Peak> = None;
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        // Means reach as far beyond as the widest and those beside it do.
+        let room = 3.0 * ((to - from) / 4.0).min(64.0) + 1.0;
+        let places = Places::of(self.edges, from - room, to + room, level, sign);
         let mut half = NARROWEST;
         while half <= ((to - from) / 4.0).min(64.0) {
-            if let Some(peak) = self.peak(from, to, half, level, sign) {
-                let room = 1.5 * peak.u;
+            if let Some(peak) = self.peak(&places, from, to, half) {
+                let room = 1.5 * peak.sigma;
                 low = low.max(peak.height - room);
                 high = high.min(peak.height + room);
                 if low > high {
@@ -459,32 +495,19 @@ impl<'a> Overlay<'a> {
         let u = combined([peak.u, level_u, repeated]);
         let amplitude = self.amplitude();
         let mean = Estimate::new(peak.height.max(0.0) / amplitude, u / amplitude);
+        // Of single edges the mean over the same place, where they have samples.
         let singles: Vec<f64> = self
             .edges
             .iter()
             .filter_map(|laid| {
-                let centre = laid.zero + peak.at;
-                let half = peak.half.max(0.5);
-                let first = libm::ceil(centre - half).max(0.0) as usize;
-                let last = libm::floor(centre + half).max(0.0) as usize;
-                let part = laid.volts.get(first..=last.min(laid.volts.len() - 1))?;
-                let wanted: f64 = (first..first + part.len())
-                    .map(|i| {
-                        let x = i as f64 - centre;
-                        peak.height + peak.bend * x * x
-                    })
-                    .sum::<f64>()
-                    / part.len().max(1) as f64;
-                let read =
-                    part.iter().map(|v| sign * (v - level)).sum::<f64>() / part.len().max(1) as f64;
-                (!part.is_empty()).then_some(read - wanted)
+                let part = laid.about(peak.at, peak.half);
+                let mean = part.iter().sum::<f64>() / part.len() as f64;
+                (!part.is_empty()).then_some(sign * (mean - level))
             })
             .collect();
-        let each = (2.0 * peak.half.max(0.5)).max(1.0);
-        let noise = combined([
-            self.known.noise * self.known.colour.min(libm::sqrt(each)) / libm::sqrt(each),
-            quantum,
-        ]);
+        let each = (2.0 * peak.half).max(1.0);
+        let colour = self.known.colour.min(libm::sqrt(each));
+        let noise = combined([self.known.noise * colour / libm::sqrt(each), quantum]);
         let worst = if singles.len() >= 3 && self.known.apparent > 4.0 {
             let Extreme { value, u: own, .. } = extreme_of(&singles, noise, true);
             let mid = singles.iter().sum::<f64>() / singles.len() as f64;
@@ -496,17 +519,10 @@ impl<'a> Overlay<'a> {
         Some((mean, worst))
     }
 
-    /// The mean of all samples within `half` of `at`, and its standard
-    /// uncertainty by what single edges contribute.
-    fn box_mean(&self, at: f64, half: f64) -> Option<(f64, f64)> {
-        let part = |laid: &'a Laid| {
-            let centre = laid.zero + at;
-            let from = libm::ceil(centre - half).max(0.0) as usize;
-            let to = (libm::floor(centre + half).max(-1.0) + 1.0) as usize;
-            let to = to.min(laid.volts.len());
-            &laid.volts[from.min(to)..to]
-        };
-        let parts = || self.edges.iter().map(part);
+    /// Standard uncertainty of the mean of all samples within `half` of `at`, by
+    /// what single edges contribute.
+    fn mean_u(&self, at: f64, half: f64) -> Option<f64> {
+        let parts = || self.edges.iter().map(move |laid| laid.about(at, half));
         let count: usize = parts().map(<[f64]>::len).sum();
         if count < 3 {
             return None;
@@ -514,43 +530,38 @@ impl<'a> Overlay<'a> {
         let mean = parts().flatten().sum::<f64>() / count as f64;
         let shares = parts().map(|part| part.iter().map(|v| v - mean).sum::<f64>());
         let squares: f64 = shares.map(|share| share * share).sum();
-        let n = self.edges.len() as f64;
-        let u = libm::sqrt(squares * n / (n - 1.0)) / count as f64;
-        Some((mean, u))
+        Some(scatter(squares, self.edges.len() as f64) / count as f64)
     }
 
     /// The highest of means `half` wide either side.
-    fn peak(&self, from: f64, to: f64, half: f64, level: f64, sign: f64) -> Option<Peak> {
+    fn peak(&self, places: &Places, from: f64, to: f64, half: f64) -> Option<Peak> {
         let steps = libm::ceil((to - from) / (half / 2.0)).clamp(1.0, MOST_PLACES) as usize;
+        let place = |step: usize| from + (to - from) * step as f64 / steps as f64;
         let mut heights = Vec::with_capacity(steps + 1);
-        let mut us = Vec::with_capacity(steps + 1);
-        let mut highest = (f64::NEG_INFINITY, 0.0, 0.0);
+        let mut highest = (f64::NEG_INFINITY, 0.0);
         for step in 0..=steps {
-            let at = from + (to - from) * step as f64 / steps as f64;
-            let Some((mean, u)) = self.box_mean(at, half) else {
-                continue;
-            };
-            let height = sign * (mean - level);
-            if height > highest.0 {
-                highest = (height, u, at);
+            if let Some(height) = places.mean(place(step), half) {
+                heights.push(height);
+                if height > highest.0 {
+                    highest = (height, place(step));
+                }
             }
-            heights.push(height);
-            us.push(u);
         }
         if heights.is_empty() || heights.len() * 2 < steps {
             return None;
         }
-        let (height, u, at) = highest;
+        let (height, at) = highest;
+        // The typical uncertainty of a mean so wide, or that of the highest.
+        let mut us: Vec<f64> = (0..=8)
+            .filter_map(|step| self.mean_u(place(steps * step / 8), half))
+            .collect();
         us.sort_unstable_by(f64::total_cmp);
-        let u = u.max(us[us.len() / 2]);
+        let u = us.get(us.len() / 2).copied().unwrap_or(0.0);
+        let u = u.max(self.mean_u(at, half).unwrap_or(0.0));
         // A mean over a parabola's top lies a twelfth of what the means beside
         // it lie lower under the top (by integration).
         let beside = [at - 2.0 * half, at + 2.0 * half];
-        let beside = beside.map(|at| {
-            self.box_mean(at, half)
-                .map(|(mean, _)| sign * (mean - level))
-        });
-        let drop = match beside {
+        let drop = match beside.map(|at| places.mean(at, half)) {
             [Some(before), Some(behind)] => (height - before).min(height - behind).max(0.0),
             _ => 0.0,
         };
@@ -558,13 +569,13 @@ impl<'a> Overlay<'a> {
         // Where many places are as high as noise lets them differ, the highest
         // overstates; places lie four to a width.
         let alike = heights.iter().filter(|h| height - **h < 3.0 * u).count();
-        let places = (alike / 2).max(1) as u64;
+        let alike = (alike / 2).max(1) as u64;
         Some(Peak {
             at,
             half,
-            height: height + drop / 12.0 - bias_of_maximum(places) * u,
-            bend: -drop / (4.0 * half * half),
-            u: combined([u * deviation_of_maximum(places).max(0.5), 0.3 * drop / 12.0]),
+            height: height + drop / 12.0 - bias_of_maximum(alike) * u,
+            sigma: combined([u, 0.3 * drop / 12.0]),
+            u: combined([u * deviation_of_maximum(alike).max(0.5), 0.3 * drop / 12.0]),
         })
     }
 
@@ -594,12 +605,53 @@ impl<'a> Overlay<'a> {
     }
 }
 
+/// Samples of all edges in the order of their places, and their sums so far.
+struct Places {
+    at: Vec<f64>,
+    sums: Vec<f64>,
+}
+
+impl Places {
+    /// Those from `from` to `to`, as heights past `level`.
+    fn of(edges: &[Laid], from: f64, to: f64, level: f64, sign: f64) -> Self {
+        let middle = (from + to) / 2.0;
+        let mut found: Vec<(f64, f64)> = Vec::new();
+        for laid in edges {
+            let first = libm::ceil(laid.zero + from).max(0.0);
+            let part = laid.about(middle, (to - from) / 2.0).iter().enumerate();
+            found.extend(part.map(|(index, volts)| {
+                let at = first + index as f64 - laid.zero;
+                (at, sign * (volts - level))
+            }));
+        }
+        found.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+        let mut sum = 0.0;
+        let mut sums = vec![0.0];
+        sums.extend(found.iter().map(|(_, height)| {
+            sum += height;
+            sum
+        }));
+        Self {
+            at: found.into_iter().map(|(at, _)| at).collect(),
+            sums,
+        }
+    }
+
+    /// The mean of those within `half` of `at`; none of fewer than three.
+    fn mean(&self, at: f64, half: f64) -> Option<f64> {
+        let from = self.at.partition_point(|place| *place < at - half);
+        let to = self.at.partition_point(|place| *place <= at + half);
+        (to >= from + 3).then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
+    }
+}
+
 /// The highest place of an overlay, V and samples.
 struct Peak {
     at: f64,
     half: f64,
     height: f64,
-    bend: f64,
+    /// Standard uncertainty of a mean as wide, before the highest was chosen.
+    sigma: f64,
     u: f64,
 }
 
@@ -618,20 +670,27 @@ fn backwards(values: &[f64], least: f64) -> Option<(f64, f64)> {
     worst
 }
 
+/// Standard uncertainty of a sum of `n` independent shares by the sum of their
+/// squares; that of few is itself uncertain, which Student's law makes wider by
+/// the root of `(n - 1) / (n - 3)`.
+fn scatter(squares: f64, n: f64) -> f64 {
+    libm::sqrt(squares * n / (n - 3.0).max(0.5))
+}
+
 /// The inverse of the moments of a parabola, of a line where the places are too
 /// few for one, of a mean where they are one.
 fn invert(s: &[f64; 5]) -> Option<[[f64; 3]; 3]> {
     let n = s[0];
     let m = s.map(|sum| sum / n);
     let line = m[2] - m[1] * m[1];
-    if line < 1e-4 {
+    if line < 0.03 {
         return None;
     }
     let a = m[2] * m[4] - m[3] * m[3];
     let b = m[2] * m[3] - m[1] * m[4];
     let c = m[1] * m[3] - m[2] * m[2];
     let whole = a + m[1] * b + m[2] * c;
-    if whole > 1e-3 * line {
+    if whole > 0.02 * line {
         let d = m[4] - m[2] * m[2];
         let e = m[1] * m[2] - m[3];
         let scale = 1.0 / (whole * n);

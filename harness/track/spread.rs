@@ -113,11 +113,13 @@ impl Spread {
             weights,
             joined,
             mixed,
+            biased,
             shared,
             left,
             time_base,
         } = budget;
         let noise = edge.noise_u() * libm::sqrt(weights);
+        let unseen = if biased { edge.unseen_u } else { 0.0 };
         let grid = edge.grid_u * libm::sqrt(weights);
         let u_each = combined([noise, grid]);
         // Edges that two spans share weigh in the sum by what both make of them.
@@ -134,6 +136,7 @@ impl Spread {
             edge.noise_u() * averaged,
             edge.grid_u * averaged * libm::sqrt(varied),
             grid * libm::sqrt(1.0 - varied),
+            unseen,
             left,
             mean * time_base,
         ]);
@@ -146,7 +149,7 @@ impl Spread {
             // Sampling errs by a period at each edge at most, however many.
             let farthest =
                 libm::sqrt(3.0) * edge.grid_u * budget.most() + bias_of_maximum(self.count) * noise;
-            let bias = found.bias.min(farthest);
+            let bias = found.bias.min(farthest).min((first - mean).abs());
             let value = if greatest { first - bias } else { first + bias };
             let own = found.u * noise / u_each.max(f64::MIN_POSITIVE);
             let parts = [own, grid, shared, value * time_base];
@@ -167,18 +170,20 @@ impl Spread {
     }
 
     fn extreme(&self, values: &[f64], deviation: f64, noise: f64, greatest: bool) -> Extreme {
-        let first = values.first().copied().unwrap_or(0.0);
-        let alike = |v: &&f64| (*v - first).abs() <= 3.0 * noise;
-        let alike = values.iter().filter(alike).count();
-        if alike < values.len() || values.len() as u64 >= self.count {
+        if values.len() as u64 >= self.count {
             return extreme_of(values, noise, greatest);
         }
-        let (bias, u) = deviation_left(self.count, deviation, noise);
-        // Readings that scatter less than they are known err alike.
-        let common = if deviation < noise { noise } else { 0.0 };
+        let first = values.first().copied().unwrap_or(0.0);
+        let near = |v: &&f64| (*v - first).abs() <= 3.0 * noise;
+        let alike = values.iter().filter(near).count();
+        let (bias, u) = if alike < values.len() {
+            alone(alike, noise)
+        } else {
+            deviation_left(self.count, deviation, noise)
+        };
         Extreme {
             value: if greatest { first - bias } else { first + bias },
-            u: combined([u, common]),
+            u,
             bias,
         }
     }
@@ -217,6 +222,9 @@ pub(super) struct Budget {
     pub(super) joined: f64,
     /// Readings of both polarities, in which edges of the same phase cancel.
     pub(super) mixed: bool,
+    /// Edges of one kind against edges of another: what samples do not show of
+    /// their shape does not cancel.
+    pub(super) biased: bool,
     /// What all share, up to the sign, in each reading.
     pub(super) shared: f64,
     /// What is left of it in their mean.
@@ -315,28 +323,44 @@ pub(super) struct Extreme {
 /// values, if those are normally distributed too, and what noise leaves
 /// uncertain: of readings that deviate by `deviation` in all, `noise` of it by
 /// noise, the true values deviate by the root of what is left.
+///
+/// The deviation of few readings may by chance be larger than the noise, and so
+/// may noise that is known to a tenth: between nothing being left then and what
+/// the plain root leaves, the middle is taken and half of it is uncertain.
 pub(super) fn deviation_left(count: u64, deviation: f64, noise: f64) -> (f64, f64) {
-    let noise_seen = noise.min(deviation);
-    let left = libm::sqrt((deviation * deviation - noise_seen * noise_seen).max(0.0));
-    let bias = bias_of_maximum(count) * (deviation - left);
-    // The scatter of n readings is known to 1 / sqrt(2 n) of itself.
-    let known = bias / libm::sqrt(2.0 * count.max(2) as f64);
-    (bias, combined([noise * deviation_of_maximum(count), known]))
+    let chance = 1.2 * (1.0 + 2.0 * libm::sqrt(2.0 / count.max(2) as f64));
+    let left = |share: f64| {
+        let squares = deviation * deviation - share * noise * noise;
+        libm::sqrt(squares.max(0.0))
+    };
+    let expected = bias_of_maximum(count);
+    let (least, most) = (deviation - left(1.0), deviation - left(chance));
+    let bias = expected * (least + most) / 2.0;
+    let own = noise * deviation_of_maximum(count);
+    (bias, combined([own, expected * (most - least) / 2.0]))
 }
 
-/// The greatest (or least) of `values`, each with `noise` of its own. Only what
-/// could be as extreme but for noise, within three deviations of it, makes it
-/// overstate: one that stands alone is taken as it reads.
+/// The extreme of readings of which only `alike` could be as extreme but for
+/// noise: by how much it overstates, and what noise leaves uncertain. One that
+/// stands alone is taken as it reads.
+pub(super) fn alone(alike: usize, noise: f64) -> (f64, f64) {
+    let alike = alike.max(1) as u64;
+    (
+        bias_of_maximum(alike) * noise,
+        noise * deviation_of_maximum(alike),
+    )
+}
+
+/// The greatest (or least) of all `values`, each with `noise` of its own. Only
+/// what lies within three deviations of it may be as extreme but for noise.
 pub(super) fn extreme_of(values: &[f64], noise: f64, greatest: bool) -> Extreme {
     let sign = if greatest { 1.0 } else { -1.0 };
     let most = values
         .iter()
         .map(|v| sign * v)
         .fold(f64::NEG_INFINITY, f64::max);
-    let alike = values
-        .iter()
-        .filter(|v| most - sign * **v <= 3.0 * noise)
-        .count();
+    let near = |v: &&f64| most - sign * **v <= 3.0 * noise;
+    let alike = values.iter().filter(near).count();
     let n = values.len().max(1) as f64;
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
@@ -344,11 +368,7 @@ pub(super) fn extreme_of(values: &[f64], noise: f64, greatest: bool) -> Extreme 
     let (bias, u) = if alike * 4 >= values.len() {
         deviation_left(values.len() as u64, deviation, noise)
     } else {
-        let alike = alike.max(1) as u64;
-        (
-            bias_of_maximum(alike) * noise,
-            noise * deviation_of_maximum(alike),
-        )
+        alone(alike, noise)
     };
     Extreme {
         value: sign * (most - bias),

@@ -2,6 +2,7 @@
 //! and RCN-217. Streams are made from patterns, then disturbed.
 
 mod analogue;
+mod facts;
 mod limits;
 
 use super::*;
@@ -11,6 +12,8 @@ use crate::seed::Seed;
 const EXACT: EdgeUncertainty = EdgeUncertainty {
     edge_u: 0.0,
     grid_u: 0.0,
+    sampled_u: 0.0,
+    unseen_u: 0.0,
     skew_u: 0.0,
     time_base_u: 0.0,
 };

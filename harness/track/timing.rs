@@ -6,6 +6,7 @@ use super::noise::{averaged, quantised};
 use super::windows::{History, Keeper, Window};
 use crate::measurement::{combined, rectangular, resolution};
 use crate::waveform::crossing::{Crossing, Polarity, Sample};
+use crate::waveform::levels::BEYOND_READING;
 use crate::waveform::local_fit::LocalFit;
 use std::collections::VecDeque;
 
@@ -17,7 +18,7 @@ const WAITING: usize = 192;
 /// their ends.
 const FITTED: f64 = 0.55;
 /// Samples of one mean of a level.
-const LEVEL: usize = 64;
+const LEVEL: usize = 32;
 
 /// What is known of the samples before any edge: raw units, sample periods.
 #[derive(Clone, Copy, Debug)]
@@ -50,8 +51,10 @@ pub(super) struct Plan {
     pub(super) grid_u: f64,
     /// By the shape of the fit: common to all edges of the direction.
     pub(super) model_u: f64,
-    /// Standard deviation of a sample at the level before the edge.
+    /// Standard deviation of a sample at the level before the edge, and that
+    /// level.
     pub(super) noise: f64,
+    pub(super) before: f64,
     /// Where before the crossing the level is settled: from and up to.
     pub(super) settled: (i64, i64),
     /// Standard uncertainty by noise of the mean of [`LEVEL`] samples there.
@@ -102,6 +105,8 @@ pub(super) struct EdgeTimer {
     falling: Keeper,
     rising: Keeper,
     clear: [usize; 2],
+    /// Room for the samples about an edge.
+    spare: Vec<f64>,
     plans: Option<[Option<Plan>; 2]>,
 }
 
@@ -116,6 +121,7 @@ impl EdgeTimer {
             falling: Keeper::default(),
             rising: Keeper::default(),
             clear: [0; 2],
+            spare: Vec::new(),
             plans: None,
         }
     }
@@ -186,21 +192,17 @@ impl EdgeTimer {
             &mut self.falling
         };
         let number = keeper.next();
-        let wanted = number.is_some() || self.plans.is_none();
-        let whole = wanted
-            .then(|| {
-                self.history
-                    .copy(samples, middle - reach, middle + reach + 1)
-            })
-            .flatten();
+        let mut part = std::mem::take(&mut self.spare);
         let made = |samples: Vec<f64>, from: i64| Window {
             samples,
             crossing: noted.crossing.position - from as f64,
             apart: (noted.since, after),
             ambiguity: noted.crossing.ambiguity,
         };
-        if let Some(whole) = whole {
-            let window = made(whole, middle - reach);
+        let whole = (middle - reach, middle + reach + 1);
+        let wanted = number.is_some() || self.plans.is_none();
+        if wanted && self.history.copy(samples, whole, &mut part) && readable(&part) {
+            let window = made(part, whole.0);
             let clear = self.grounds.clear;
             let undisturbed = noted.since >= clear && after >= clear;
             self.clear[usize::from(rising)] += usize::from(undisturbed);
@@ -208,20 +210,34 @@ impl EdgeTimer {
                 keeper.keep(number, window.clone());
             }
             noted.window = Some(window);
-        } else if let Some(plan) = self.plan(rising) {
-            let (before, behind) = plan.surroundings();
-            let (from, to) = (middle - before, middle + behind + 1);
-            noted.window = self
-                .history
-                .copy(samples, from, to)
-                .map(|part| made(part, from));
+        } else {
+            // Of edges that no plan times nothing is kept.
+            let wanted = match &self.plans {
+                Some(plans) => plans[usize::from(rising)].as_ref().map(Plan::surroundings),
+                None => Some((reach, reach)),
+            };
+            let wanted = wanted.map(|(before, behind)| {
+                let around = (middle - before, middle + behind + 1);
+                self.history.at_hand(samples, around)
+            });
+            if let Some(range) = wanted
+                && self.history.copy(samples, range, &mut part)
+                && readable(&part)
+            {
+                noted.window = Some(made(part, range.0));
+            }
         }
         self.hand_on(noted, sink);
     }
 
     fn hand_on(&mut self, noted: Noted, sink: &mut impl FnMut(Timed)) {
         if self.plans.is_some() {
-            return sink(self.timed(&noted));
+            sink(self.timed(&noted));
+            // Its room is used again.
+            if let Some(window) = noted.window {
+                self.spare = window.samples;
+            }
+            return;
         }
         self.waiting.push(noted);
         let enough = self.clear.iter().all(|&count| count >= LEARNED);
@@ -274,7 +290,11 @@ impl Plan {
         let sign = if rising { 1.0 } else { -1.0 };
         // The level after it, from what the ringing leaves at the far end.
         let after = mean(&profile[middle + middle / 2..]);
-        let amplitude = (sign * (after - before)).max(f64::MIN_POSITIVE);
+        let amplitude = sign * (after - before);
+        // Without two levels on either side of zero nothing can be planned.
+        if amplitude.is_nan() || amplitude <= 0.0 {
+            return None;
+        }
         let residues = Residues::of(windows, &profile, settled, middle);
         let noise = residues.deviation();
         let (step, over) = step(windows, &profile, (before, amplitude), sign);
@@ -288,13 +308,18 @@ impl Plan {
             farthest.max(0.0) as usize,
             sign,
         );
-        // Tops that are cut off hide their noise; the edges do not.
+        // Tops that are cut off hide their noise; the edges do not, and show
+        // slow noise the better the wider they are fitted.
         let own = resolution(grounds.quantum);
-        let rests = fits
-            .iter()
-            .map(|found| found.rest)
-            .fold(f64::INFINITY, f64::min);
-        let hidden = rests.is_finite() && rests > 1.5 * combined([noise, own]);
+        let rests = || {
+            fits.iter()
+                .filter(|found| !found.line)
+                .map(|found| found.rest)
+        };
+        let least = rests().fold(f64::INFINITY, f64::min);
+        let rests = rests().fold(0.0, f64::max);
+        let hidden = least.is_finite() && least > 1.5 * combined([noise, own]);
+        let slow = rests > 1.3 * least;
         let few = residues.mean_of(8) * libm::sqrt(8.0);
         let colour = if noise > 0.0 && !hidden {
             (few / noise).max(1.0)
@@ -306,11 +331,12 @@ impl Plan {
         } else {
             noise
         };
+        let gap = gap(windows);
         let mut between = Self::between(
             (amplitude, step),
             of_edge,
             colour,
-            gap(windows),
+            gap,
             grounds.quantum,
             sign,
         );
@@ -325,6 +351,7 @@ impl Plan {
         between.grid_u = between.grid_u.max(paused);
         let mut plan = Self {
             noise,
+            before,
             settled,
             level_u: residues.mean_of(LEVEL),
             colour,
@@ -333,12 +360,22 @@ impl Plan {
         };
         let mut best = plan.total();
         for found in fits {
-            let noise = if hidden {
-                of_edge * libm::sqrt(found.fit.gain())
-            } else {
-                residues.through(found.fit.weights())
+            let noise = match (hidden, slow) {
+                (true, true) => of_edge,
+                (true, false) => of_edge * libm::sqrt(found.fit.gain()),
+                _ => residues.through(found.fit.weights()),
             };
-            let other = plan.by(found, noise, windows.len(), grounds.quantum);
+            let apart = if hidden {
+                found.phased
+            } else {
+                residues.through(&found.apart()) / found.slope.abs()
+            };
+            let other = plan.by(
+                found,
+                (noise, apart),
+                (windows.len(), gap > 0.5),
+                grounds.quantum,
+            );
             if other.total() < best {
                 best = other.total();
                 plan = other;
@@ -365,7 +402,7 @@ impl Plan {
         let missed = (libm::exp(-3.5 * (apparent - 1.0)) / libm::sqrt(12.0))
             .max(0.15 / (apparent * apparent * apparent));
         let missed = if gap > 0.5 {
-            missed.max(0.29 / (apparent * libm::sqrt(apparent)))
+            missed.max(1.0 / (apparent * libm::sqrt(12.0 * apparent)))
         } else {
             missed
         };
@@ -381,6 +418,7 @@ impl Plan {
             // An exponential edge is placed up to 0.08 of a sample late.
             model_u: 0.06 * (4.0 / apparent).min(1.0),
             noise,
+            before: 0.0,
             settled: (0, 0),
             level_u: noise,
             drift: 0.0,
@@ -391,8 +429,15 @@ impl Plan {
         }
     }
 
-    /// The same with a fit through which noise is `noise`.
-    fn by(&self, found: Candidate, noise: f64, windows: usize, quantum: f64) -> Self {
+    /// The same with a fit through which noise is `noise`, and by which another
+    /// differs by `apart` samples by noise alone.
+    fn by(
+        &self,
+        found: Candidate,
+        (noise, apart): (f64, f64),
+        (windows, single): (usize, bool),
+        quantum: f64,
+    ) -> Self {
         let slope = found.slope.abs();
         let count = found.fit.weights().len() as f64;
         // A slow edge shows the converter's steps as a stair: as many
@@ -404,10 +449,26 @@ impl Plan {
             slope: found.slope,
             bend: found.bend,
             noise_u: noise / slope,
-            grid_u: quantised(quantum, self.noise) * libm::sqrt(dithered) / slope,
+            grid_u: combined([
+                // Seen on one phase alone, the shape may do more on others.
+                if single { found.missed } else { 0.0 },
+                quantised(quantum, self.noise) * libm::sqrt(dithered) / slope,
+                libm::sqrt((found.phased * found.phased - 1.3 * apart * apart).max(0.0)),
+            ]),
             model_u: combined([0.8 * found.missed, common]),
             fit: Some(found.fit),
             ..self.clone()
+        }
+    }
+
+    /// What sampling alone may make an edge uncertain by, in samples: all of one
+    /// where no fit goes through the edge, less the more samples one goes
+    /// through, nothing once they show its shape.
+    pub(super) fn sampled_u(&self) -> f64 {
+        match self.fit.as_ref().map_or(0, LocalFit::reach) {
+            0 => resolution(1.0),
+            reach if reach <= 4 => resolution(1.0) / reach as f64,
+            _ => 0.0,
         }
     }
 
@@ -439,7 +500,9 @@ impl Plan {
         let mut middle = libm::round(window.crossing);
         let mut at = window.crossing;
         for _ in 0..6 {
-            if middle < reach || middle + reach > last {
+            // Damaged samples lead nowhere; what is not a number is not inside.
+            let inside = middle >= reach && middle + reach <= last;
+            if !inside {
                 return window.crossing;
             }
             let value = fit.value(|index| window.samples[index], middle as usize);
@@ -517,14 +580,38 @@ impl Plan {
 /// A fit that might time the edges.
 struct Candidate {
     fit: LocalFit,
+    line: bool,
     /// At the crossing.
     slope: f64,
     bend: f64,
     /// By how much another fit places the crossing elsewhere: what the shape of
     /// the edge does to it.
     missed: f64,
-    /// Standard deviation of the samples about the fits of single edges.
+    /// Standard deviation of the difference of both fits over single edges: what
+    /// the shape does at some phases of the sampling and not at others, and
+    /// noise.
+    phased: f64,
+    /// Standard deviation of the samples about the fits of single edges, but for
+    /// what the fit misses of the shape.
     rest: f64,
+}
+
+impl Candidate {
+    /// The weights of the difference of both fits' values.
+    fn apart(&self) -> Vec<f64> {
+        let reach = self.fit.reach();
+        let mut weights = self.fit.weights().to_vec();
+        let other = if self.line {
+            LocalFit::parabola(reach)
+        } else {
+            LocalFit::parabola((reach / 2).max(1))
+        };
+        let from = reach - other.reach();
+        for (weight, less) in weights[from..].iter_mut().zip(other.weights()) {
+            *weight -= less;
+        }
+        weights
+    }
 }
 
 /// Lines and parabolas of all widths up to `reach`.
@@ -555,7 +642,9 @@ fn candidates(
                 slope,
                 bend,
                 missed: (at - there).abs(),
-                rest: rest(fit, windows, free),
+                phased: phased(fit, other, windows, slope),
+                rest: rest(fit, windows, profile, free),
+                line: free == 2,
                 fit: fit.clone(),
             });
         }
@@ -585,16 +674,32 @@ fn root(fit: &LocalFit, profile: &[f64], level: f64) -> Option<(f64, f64, f64)> 
     None
 }
 
-/// Standard deviation of samples about the fits of single edges.
-fn rest(fit: &LocalFit, windows: &[&Window], free: usize) -> f64 {
-    let reach = fit.reach();
-    let count = fit.weights().len();
-    let of = |window: &&Window| {
+/// Standard deviation of the difference that two fits make of single edges, in
+/// samples.
+fn phased(fit: &LocalFit, other: &LocalFit, windows: &[&Window], slope: f64) -> f64 {
+    let apart = windows.iter().filter_map(|window| {
         let middle = libm::round(window.crossing) as usize;
         let at = |index: usize| window.samples[index];
-        if middle < reach || middle + reach >= window.samples.len() {
+        let inside = middle >= fit.reach() && middle + fit.reach() < window.samples.len();
+        inside.then(|| (fit.value(at, middle) - other.value(at, middle)) / slope)
+    });
+    let apart: Vec<f64> = apart.collect();
+    let mean = mean(&apart);
+    let squares: f64 = apart.iter().map(|x| (x - mean) * (x - mean)).sum();
+    libm::sqrt(squares / (apart.len() as f64 - 1.0).max(1.0))
+}
+
+/// Standard deviation of samples about the fits of single edges, but for what
+/// the fit leaves of their mean.
+fn rest(fit: &LocalFit, windows: &[&Window], profile: &[f64], free: usize) -> f64 {
+    let count = fit.weights().len();
+    let free = count - free.min(count - 1);
+    let of = |samples: &[f64], middle: usize| {
+        let reach = fit.reach();
+        if middle < reach || middle + reach >= samples.len() {
             return 0.0;
         }
+        let at = |index: usize| samples[index];
         let fitted = fit.fit(at, middle);
         let left = |index: usize| {
             let x = index as f64 - reach as f64;
@@ -602,9 +707,13 @@ fn rest(fit: &LocalFit, windows: &[&Window], free: usize) -> f64 {
             at(middle - reach + index) - line
         };
         let squares: f64 = (0..count).map(|index| left(index) * left(index)).sum();
-        squares / (count - free.min(count - 1)) as f64
+        squares / free as f64
     };
-    libm::sqrt(windows.iter().map(of).sum::<f64>() / windows.len() as f64)
+    let single = windows
+        .iter()
+        .map(|window| of(&window.samples, libm::round(window.crossing) as usize));
+    let single = single.sum::<f64>() / windows.len() as f64;
+    libm::sqrt((single - of(profile, profile.len() / 2)).max(0.0))
 }
 
 /// Rise over one sample about zero: from the middle half of the profile, which
@@ -709,6 +818,9 @@ impl Residues {
     /// them, as a rectangle.
     fn drift(&self, settled: &[f64]) -> f64 {
         let (first, second) = settled.split_at(settled.len() / 2);
+        if first.is_empty() {
+            return 0.0;
+        }
         let noise = self.mean_of(first.len()) * libm::sqrt(2.0 / self.0.len() as f64);
         rectangular(((mean(first) - mean(second)).abs() - 2.0 * noise).max(0.0))
     }
@@ -720,13 +832,18 @@ impl Residues {
     }
 }
 
+/// Whether an instrument may have read all of it; the rest is damage.
+fn readable(samples: &[f64]) -> bool {
+    samples.iter().all(|value| value.abs() <= BEYOND_READING)
+}
+
 fn rms(values: impl Iterator<Item = f64>) -> f64 {
     let mut squares: Vec<f64> = values.map(|x| x * x).collect();
     squares.sort_unstable_by(f64::total_cmp);
-    // The uppermost fiftieth is left out, and what that takes of a normal law's
-    // variance (a twelfth, by integration) is put back.
-    let kept = squares.len() - squares.len() / 50;
-    let whole = if kept < squares.len() { 1.13 } else { 1.0 };
+    // The uppermost twentieth is left out, and what that takes of a normal law's
+    // variance (a quarter, by integration) is put back.
+    let kept = squares.len() - squares.len() / 20;
+    let whole = if kept < squares.len() { 1.317 } else { 1.0 };
     libm::sqrt(whole * squares[..kept].iter().sum::<f64>() / kept.max(1) as f64)
 }
 

@@ -15,6 +15,15 @@ pub struct EdgeUncertainty {
     /// more than `edge_u`.
     #[serde(default)]
     pub grid_u: f64,
+    /// What `grid_u` may be at most: where samples are too few to show the
+    /// shape of an edge, readings that scatter more than `grid_u` and noise
+    /// explain are believed no better than they scatter, up to this.
+    #[serde(default)]
+    pub sampled_u: f64,
+    /// The part of `grid_u` that only their scatter showed: what samples do not
+    /// show of an edge's shape does not cancel between edges of two kinds.
+    #[serde(default)]
+    pub unseen_u: f64,
     /// Standard uncertainty by which every edge upwards is too early and every
     /// edge downwards too late, or the other way round, in seconds: what an
     /// offset of the channel does through the slope.
@@ -30,9 +39,27 @@ impl EdgeUncertainty {
         Self {
             edge_u: resolution(period.abs()),
             grid_u: resolution(period.abs()),
+            sampled_u: resolution(period.abs()),
+            unseen_u: 0.0,
             skew_u: 0.0,
             time_base_u,
         }
+    }
+
+    /// The same where readings of two edges each, all alike, scatter by
+    /// `deviation` (s): where samples do not show the shape of an edge, known no
+    /// better than that. `None` where it stays as it is.
+    pub fn scattered(&self, deviation: f64) -> Option<Self> {
+        let noise = self.noise_u();
+        let left = deviation * deviation / 2.0 - noise * noise;
+        let shown = libm::sqrt(left.max(0.0)).min(self.sampled_u);
+        // A fifth more is chance.
+        (shown > 1.2 * self.grid_u).then(|| Self {
+            edge_u: combined([noise, shown]),
+            grid_u: shown,
+            unseen_u: libm::sqrt(shown * shown - self.grid_u * self.grid_u),
+            ..*self
+        })
     }
 
     /// The part of `edge_u` that noise makes, s.

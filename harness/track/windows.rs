@@ -45,14 +45,20 @@ impl History {
         self.next + piece.len() as u64
     }
 
-    /// The samples from `from` up to `to`, if they are all at hand.
-    pub(super) fn copy<S: Sample>(&self, piece: &[S], from: i64, to: i64) -> Option<Vec<f64>> {
+    /// Puts the samples from `from` up to `to` into `found`, if they are all at
+    /// hand.
+    pub(super) fn copy<S: Sample>(
+        &self,
+        piece: &[S],
+        (from, to): (i64, i64),
+        found: &mut Vec<f64>,
+    ) -> bool {
         let start = self.next as i64;
         let earliest = start - self.tail.len() as i64;
         if from < earliest || to > start + piece.len() as i64 || from > to {
-            return None;
+            return false;
         }
-        let mut found = Vec::with_capacity((to - from) as usize);
+        found.clear();
         if from < start {
             let until = to.min(start);
             let part = (from - earliest) as usize..(until - earliest) as usize;
@@ -62,7 +68,13 @@ impl History {
             let part = (from.max(start) - start) as usize..(to - start) as usize;
             found.extend(piece[part].iter().map(|s| s.number()));
         }
-        Some(found)
+        true
+    }
+
+    /// What is at hand of the samples from `from` up to `to`.
+    pub(super) fn at_hand<S>(&self, piece: &[S], (from, to): (i64, i64)) -> (i64, i64) {
+        let earliest = self.next as i64 - self.tail.len() as i64;
+        (from.max(earliest), to.min(self.end(piece) as i64))
     }
 
     /// Remembers the end of a piece.

@@ -188,6 +188,10 @@ def make_one(folder, number, drawn):
     for begin, end in joined:
         volts[(time >= begin) & (time < end)] = 0.0
         stain |= (crossings[1:] > begin) & (crossings[:-1] < end)
+        # A rest of less than a glitch is no half, and takes the next one along.
+        after = np.searchsorted(crossings, end)
+        if after < len(kinds) and crossings[after] - end < 20e-6:
+            stain[after] = True
     if drawn["odd"] == "glitches":
         for half in rng.choice(len(kinds), 12, replace=False):
             middle = crossings[half] + rng.uniform(0.5, 0.7) * (crossings[half + 1] - crossings[half])

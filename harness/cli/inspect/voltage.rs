@@ -113,20 +113,31 @@ fn hear(analogue: &Analogue, channel: &dyn Channel) -> Result<Heard, Trouble> {
             edges.push(edge);
         }
     })?;
-    let decoding = DecoderSettings::new(scanned.edge);
-    let mut decoder = ScanDecoder::new(settings.first, decoding);
+    if all <= MOST_EDGES {
+        let decoded = |edge| {
+            let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(edge));
+            let mut words = Words::default();
+            for &edge in &edges {
+                if let Some(packet) = decoder.push(edge) {
+                    words.count(&packet);
+                }
+            }
+            let (last, report) = decoder.finish(scanned.clone());
+            (words, last, report)
+        };
+        let first = decoded(scanned.edge);
+        let scattered = first.2.scattered(&scanned.edge);
+        let (words, last, report) = scattered.map_or(first, decoded);
+        return Ok(finished(words, last, report));
+    }
+    drop(edges);
+    let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(scanned.edge));
     let mut words = Words::default();
-    let mut decode = |edge| {
+    scan(settings, analogue, channel, &mut |edge| {
         if let Some(packet) = decoder.push(edge) {
             words.count(&packet);
         }
-    };
-    if all <= MOST_EDGES {
-        edges.into_iter().for_each(decode);
-    } else {
-        drop(edges);
-        scan(settings, analogue, channel, &mut decode)?;
-    }
+    })?;
     let (last, report) = decoder.finish(scanned);
     Ok(finished(words, last, report))
 }

@@ -100,6 +100,8 @@ impl Input {
         let edge = EdgeUncertainty {
             edge_u: both(|edge| edge.edge_u),
             grid_u: both(|edge| edge.grid_u),
+            sampled_u: both(|edge| edge.sampled_u),
+            unseen_u: heard.edge.unseen_u,
             skew_u: heard.edge.skew_u,
             ..self.edge
         };

@@ -52,12 +52,17 @@ pub(super) fn listen(capture: &Capture, crossing: f64) -> Option<Heard> {
     let mut edges = Vec::new();
     scan.push(&channel.codes, &mut |edge| edges.push(edge));
     let scanned = scan.finish(&mut |edge| edges.push(edge));
-    let edge = scanned.edge;
     // What edges mean is asked when it is known how well they are known.
-    let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(edge));
-    let mut packets: Vec<Packet> = edges.iter().filter_map(|&e| decoder.push(e)).collect();
-    let (last, report) = decoder.finish(scanned);
-    packets.extend(last);
+    let decoded = |edge: EdgeUncertainty| {
+        let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(edge));
+        let mut packets: Vec<Packet> = edges.iter().filter_map(|&e| decoder.push(e)).collect();
+        let (last, report) = decoder.finish(scanned.clone());
+        packets.extend(last);
+        (report, packets, edge)
+    };
+    let first = decoded(scanned.edge);
+    let scattered = first.0.scattered(&first.2);
+    let (report, packets, edge) = scattered.map_or(first, decoded);
     let durations = report
         .shape
         .iter()

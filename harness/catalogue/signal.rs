@@ -86,7 +86,7 @@ pub(super) static ENTRY: Entry = Entry {
                 Worse::Smaller,
                 "Mean slope of the rail-to-rail voltage between -4 V and +4 V, from all edges of a \
                  direction laid over each other, of the slower direction: the mean and the \
-                 slowest edge. A bound where fewer than one and a half samples lie between, or \
+                 slowest edge. A bound where less than one sampling period lies between, or \
                  where samples are more than 200 ns apart.",
             )
         },

@@ -32,9 +32,9 @@ const FLAT: usize = 10;
 /// An edge is undisturbed where no other lies within this of it, in seconds:
 /// less than the 52 us that a decoder must accept (S-9.1:2020 table 1).
 const CLEAR: f64 = 45e-6;
-/// What comes after an edge is known so much later, in seconds: within 10 us an
-/// edge has left the band about zero.
-const AHEAD: f64 = CLEAR + 10e-6;
+/// What comes after an edge is known so much later, in seconds: within 20 us an
+/// edge has left the band about zero, or rests in it.
+const AHEAD: f64 = CLEAR + 20e-6;
 
 /// Volts from raw samples: `volts = gain * raw + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -81,7 +81,7 @@ pub struct ChannelSettings {
 }
 
 impl ChannelSettings {
-    /// 2.5 V of hysteresis, 8 us of dwell, every 127th sample counted (a
+    /// 2.5 V of hysteresis, 20 us of dwell (a crossing of 0.25 V/us), every 127th sample counted (a
     /// prime, so that no period of the signal hides a level).
     pub const fn new(period: Seconds, scale: Scale, decoder: DecoderSettings) -> Self {
         Self {
@@ -89,7 +89,7 @@ impl ChannelSettings {
             first: BenchInstant::ZERO,
             scale,
             hysteresis: 2.5,
-            dwell: Seconds::new(8e-6),
+            dwell: Seconds::new(20e-6),
             stride: 127,
             accuracy: ChannelAccuracy {
                 gain_u: 0.0,

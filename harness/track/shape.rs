@@ -22,7 +22,11 @@ const PLACES: usize = 24;
 const SHOWN: f64 = 4.0;
 /// Fewest sampling periods between the slew levels for which slew is more than
 /// a bound (common practice, no source).
-const FEWEST: f64 = 1.5;
+const FEWEST: f64 = 1.0;
+/// What laying edges of a few samples over each other does to a time between two
+/// levels, in samples for a jump: at the ends of an edge, and about its middle.
+const LAID_ENDS: f64 = 0.5;
+const LAID_MIDDLE: f64 = 0.25;
 
 /// What is known of one direction before its shape.
 #[derive(Clone, Copy, Debug)]
@@ -275,7 +279,7 @@ impl<'a> Overlay<'a> {
 
     /// From one level to another: samples, their own standard uncertainty, and
     /// the slopes at both ends.
-    fn span(&self, from: f64, to: f64, share: f64) -> Option<(f64, f64, [f64; 2])> {
+    fn span(&self, (from, to): (f64, f64), share: f64, laid: f64) -> Option<(f64, f64, [f64; 2])> {
         let guess = (self.outward(from, false)?, self.outward(to, true)?);
         let half = (share * (guess.1 - guess.0)).max(0.2);
         let (low, high) = (
@@ -291,7 +295,7 @@ impl<'a> Overlay<'a> {
         let noisy = 0.25 * (relative * relative).min(0.25);
         // And so does laying edges of few samples over each other.
         let apparent = self.known.apparent.max(1.0);
-        let lain = combined([noisy, 0.25 / (apparent * libm::sqrt(apparent))]);
+        let lain = combined([noisy, laid / (apparent * libm::sqrt(apparent))]);
         let u = combined([own, low.hidden, high.hidden, lain]);
         Some((high.at - low.at, u, [low.slope, high.slope]))
     }
@@ -306,18 +310,18 @@ impl<'a> Overlay<'a> {
             ..
         } = self.known;
         let (ten, ninety) = (start + 0.1 * amplitude, start + 0.9 * amplitude);
-        let duration = self
-            .span(ten, ninety, 0.045)
-            .map(|(span, own, [low, high])| {
-                // Each level moves both reference levels, through the slope there.
-                let of_end = level_u * (0.9 / high - 0.1 / low);
-                let of_start = level_u * (0.9 / low - 0.1 / high);
-                Estimate::new(span * period, combined([own, of_end, of_start]) * period)
-            });
+        let duration =
+            self.span((ten, ninety), 0.045, LAID_ENDS)
+                .map(|(span, own, [low, high])| {
+                    // Each level moves both reference levels, through the slope there.
+                    let of_end = level_u * (0.9 / high - 0.1 / low);
+                    let of_start = level_u * (0.9 / low - 0.1 / high);
+                    Estimate::new(span * period, combined([own, of_end, of_start]) * period)
+                });
         let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
         let reaches = start < SLEW_LEVELS.0 && self.known.end > SLEW_LEVELS.1;
         let between = reaches
-            .then(|| self.span(SLEW_LEVELS.0, SLEW_LEVELS.1, 0.06))
+            .then(|| self.span(SLEW_LEVELS, 0.06, LAID_MIDDLE))
             .flatten();
         let own = self.own_slopes();
         let mut figures = ShapeFigures {

@@ -125,6 +125,12 @@ impl Spread {
         // Edges that two spans share weigh in the sum by what both make of them.
         let sum = (weights * n + joined * self.joined as f64).max(weights);
         let averaged = libm::sqrt(sum) / n;
+        // Sampling errs alike on like phases, so that not all of a shared edge
+        // cancels in effect (a tenth: our own allowance).
+        let shared_less = weights * n
+            + 0.9 * (joined * self.joined as f64).min(0.0)
+            + (joined * self.joined as f64).max(0.0);
+        let sampled = libm::sqrt(shared_less.max(weights)) / n;
         // What sampling does is the same again on the same phase: as much of it
         // averages out as shows in the scatter (GUM 4.3.7, F.2.2.1).
         let varied = if mixed || grid == 0.0 {
@@ -134,7 +140,7 @@ impl Spread {
         };
         let u_mean = combined([
             edge.noise_u() * averaged,
-            edge.grid_u * averaged * libm::sqrt(varied),
+            edge.grid_u * sampled * libm::sqrt(varied),
             grid * libm::sqrt(1.0 - varied),
             unseen,
             left,

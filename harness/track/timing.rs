@@ -415,8 +415,9 @@ impl Plan {
             bend: 0.0,
             noise_u: noise * through,
             grid_u: combined([quantised(quantum, noise) * through, missed]),
-            // An exponential edge is placed up to 0.08 of a sample late.
-            model_u: 0.06 * (4.0 / apparent).min(1.0),
+            // An exponential edge is placed up to 0.08 of a sample late, a jump
+            // not at all.
+            model_u: 0.06 * (4.0 / apparent).min(1.0) * (2.0 * (apparent - 1.0)).min(1.0),
             noise,
             before: 0.0,
             settled: (0, 0),

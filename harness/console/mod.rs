@@ -21,6 +21,8 @@ pub struct Screen {
     pub live: bool,
     /// Columns.
     pub width: usize,
+    /// Lines.
+    pub height: usize,
 }
 
 impl Screen {
@@ -28,6 +30,7 @@ impl Screen {
     pub const PLAIN: Self = Self {
         live: false,
         width: 100,
+        height: 40,
     };
 }
 

@@ -8,7 +8,7 @@ use crate::capture_file::Samples;
 use crate::cli::arguments::Inspect;
 use crate::inspection::{Analogue, Audience, CurrentListener, Inspection, Piece, Trip, numbers};
 use crate::track::Scale;
-use crate::units::{Dimension, Quantity};
+use crate::units::Dimension;
 use crate::waveform::ChannelAccuracy;
 use std::ops::Range;
 use std::path::Path;
@@ -147,7 +147,7 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             columns: columns(arguments, &names),
             even,
         };
-        voltage(&mut inspection, &channel, arguments.at.into(), &rows)?;
+        voltage(&mut inspection, &channel, arguments, &rows)?;
     }
     if let Some(current) = &arguments.current {
         let pass = |each: &mut dyn FnMut(f64)| {
@@ -214,7 +214,7 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
             time_base_u: 0.0,
         };
         let samples = ArrayChannel { path, column };
-        voltage(&mut inspection, &channel, arguments.at.into(), &samples)?;
+        voltage(&mut inspection, &channel, arguments, &samples)?;
     }
     if let Some(current) = current {
         let pass = |each: &mut dyn FnMut(f64)| {

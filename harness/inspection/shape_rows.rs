@@ -234,6 +234,7 @@ fn amplitude(heard: &Heard, shaped: &Shaped, low: bool) -> RuleRow {
     row.standing = row.standing.max(other.standing);
     row.places.extend(other.places);
     row.places.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    row.places.truncate(PLACES);
     if row.note.is_none() {
         row.note = other.note;
     }

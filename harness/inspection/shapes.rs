@@ -22,8 +22,9 @@ const KEPT: usize = 1 << 16;
 const REACH: u64 = 4_000;
 /// Samples that tell the level of a half: their median withstands ringing.
 const LOOKS: u64 = 9;
-/// What fraction of a half behind a crossing still belongs to its shape.
-const SETTLING: f64 = 0.25;
+/// For so long behind the slew levels, s, and for what fraction of the half, it
+/// still belongs to a crossing what runs back into it.
+const SETTLING: (f64, f64) = (5e-6, 0.25);
 
 /// A half-bit between two edges, by the numbers of samples.
 #[derive(Clone, Copy, Debug)]
@@ -170,6 +171,7 @@ impl Shapes {
             .rev()
             .find(|&number| at(number).is_some_and(|volts| volts <= -SLEW_END));
         let end = (arrives..=most).find(|&n| at(n).is_some_and(|volts| volts >= SLEW_END));
+        let instant = self.instant(before.to);
         let slopes = &mut self.slopes[usize::from(!rising)];
         let (Some(start), Some(end)) = (start, end) else {
             slopes.unreached += 1;
@@ -180,10 +182,6 @@ impl Shapes {
             Some(low as f64 + if b > a { (level - a) / (b - a) } else { 0.0 })
         };
         let ends = place(start, -SLEW_END).zip(place(end - 1, SLEW_END));
-        let instant = {
-            let seconds = self.first + before.to * self.period;
-            BenchInstant::from_picoseconds(libm::round(seconds * 1e12) as i64)
-        };
         // Where it turned back in between, no one slope belongs to it.
         let turned = self.period * (after.from - before.to) > 0.0
             && (start + 1..end)
@@ -197,20 +195,30 @@ impl Shapes {
             );
         }
         let inside = end.saturating_sub(start + 1);
-        let settled = end + (SETTLING * (after.to - after.from)) as u64;
-        let mut peak = f64::NEG_INFINITY;
-        let mut reversal: Option<(f64, f64, f64)> = None;
-        for number in start..=settled.min(most) {
-            let Some(volts) = at(number) else { continue };
-            let depth = peak - volts;
-            // Beyond the slew levels only what runs back into the crossing counts.
-            let counts = number <= end || volts < ALLOWED;
-            if counts && depth > reversal.map_or(0.0, |worst| worst.0) {
-                reversal = Some((depth, volts, peak));
-            }
-            peak = peak.max(volts);
-        }
-        let reversal = reversal.map(|(depth, low, high)| (depth, low.abs().max(high.abs())));
-        slopes.shape(reversal, inside, instant);
+        let part = SETTLING.1 * (after.to - after.from);
+        let settled = end + part.min(SETTLING.0 / self.period) as u64;
+        let found = reversal((start, end, settled.min(most)), at);
+        slopes.shape(found, inside, instant);
     }
+}
+
+/// The deepest stretch that falls on a way that should only rise: its depth, and
+/// its largest magnitude. From `end` on, where the slew levels are passed, only
+/// what runs back into the crossing counts.
+fn reversal(
+    (start, end, settled): (u64, u64, u64),
+    at: impl Fn(u64) -> Option<f64>,
+) -> Option<(f64, f64)> {
+    let mut peak = f64::NEG_INFINITY;
+    let mut worst: Option<(f64, f64)> = None;
+    for number in start..=settled {
+        let Some(volts) = at(number) else { continue };
+        let depth = peak - volts;
+        let counts = number <= end || volts < ALLOWED;
+        if counts && depth > worst.map_or(0.0, |worst| worst.0) {
+            worst = Some((depth, volts.abs().max(peak.abs())));
+        }
+        peak = peak.max(volts);
+    }
+    worst
 }

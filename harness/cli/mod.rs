@@ -48,6 +48,7 @@ use output::Output;
 use std::ffi::OsString;
 use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
+use tracing::level_filters::{LevelFilter, ParseLevelFilterError};
 
 /// Runs the command with `arguments`, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -111,11 +112,11 @@ fn answer_for_bugs() {
     }));
 }
 
-fn start_log(level: &str) -> Result<(), tracing_subscriber::filter::ParseError> {
-    let filter = tracing_subscriber::EnvFilter::builder().parse(level)?;
+fn start_log(level: &str) -> Result<(), ParseLevelFilterError> {
+    let level: LevelFilter = level.parse()?;
     // A second call in one process keeps the first log.
     let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
+        .with_max_level(level)
         .with_writer(std::io::stderr)
         .try_init();
     Ok(())

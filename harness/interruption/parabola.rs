@@ -24,8 +24,8 @@ impl Parabola {
         let place = |index: usize| (index as f64 - centre) / reach;
         let mut powers = [0.0; 5];
         let mut right = [0.0; 3];
-        for index in from..=to {
-            let (x, y) = (place(index), sense * values[index]);
+        for (index, value) in values[..=to].iter().enumerate().skip(from) {
+            let (x, y) = (place(index), sense * value);
             let mut power = 1.0;
             for (order, sum) in powers.iter_mut().enumerate() {
                 *sum += power;

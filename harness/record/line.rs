@@ -21,6 +21,10 @@ pub struct Line {
 /// What a line says.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "lines are read and written one at a time, never held in numbers"
+)]
 pub enum Content {
     /// Something that happened in the run.
     Entry(Entry),

@@ -106,8 +106,8 @@ impl Lots {
         }
         let roughly = |number| self.power_with(counts(number), false) >= power;
         let exactly = |number| self.power_with(counts(number), true) >= power;
-        let guess = first_enough(first, first, last, &roughly).unwrap_or(last);
-        first_enough(guess, first, last, &exactly)
+        let guess = first_enough(first, first, last, roughly).unwrap_or(last);
+        first_enough(guess, first, last, exactly)
     }
 }
 

@@ -39,6 +39,7 @@ pub(crate) fn run() {
         .collect();
     let entrants: Vec<Entrant> = (1..=boards)
         .map(|index| Entrant {
+            identity: None,
             run: format!("run-{index:06}").parse().expect("a plain name"),
             particulars: Particulars {
                 serial: format!("GR-{index:06}")

@@ -94,6 +94,7 @@ fn board(store: &Store, lot: &str, index: usize, shift: f64) {
         let added = if place == 0 { shift } else { 0.0 };
         let value = level * (1.0 + 0.01 * (stream.normal() + added));
         let metric = Metric {
+            evidence: None,
             scenario: "short".into(),
             key: "trip_time".into(),
             at: format!("place {place}"),

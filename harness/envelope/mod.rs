@@ -2,7 +2,7 @@
 //! does nothing and asks no instrument; the interlock of a bench and a run
 //! without one ask it alike, and move its state by the same code.
 //!
-//! An [`Intent`] is looked at in a [`State`] of the bench, prospectively, as if
+//! An [`Intent`](crate::scenario::intent::Intent) is looked at in a [`State`] of the bench, prospectively, as if
 //! the board never tripped; what would leave the bench file's envelope is a
 //! [`Refusal`] with its numbers.
 

@@ -26,7 +26,7 @@ pub trait Answering: Send {
 /// [`ModelBench::advance`]: super::ModelBench::advance
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pace {
-    /// Exchanges and [`ModelBench::advance`] alone: a run in milliseconds.
+    /// Exchanges and `ModelBench::advance` alone: a run in milliseconds.
     Bench,
     /// The wall clock as well, for outside clients that wait by it.
     Wall,

@@ -237,8 +237,7 @@ fn the_demo_is_sound_and_runs() {
     assert!(found.is_empty(), "{found:#?}");
 }
 
-/// What `check` shows of a plan is what a run of it does, step for step, and the
-/// time it expects is enough for that and not much more.
+/// What `check` shows of a plan is what a run of it does, step for step.
 #[test]
 fn the_steps_that_check_shows_are_those_of_the_run() {
     let (demo, workshop) = (Files::of_the_demo(), Workshop::new());
@@ -249,12 +248,6 @@ fn the_steps_that_check_shows_are_those_of_the_run() {
     let checked = Checked::of(&demo.with(&case).texts()).expect("sound");
     for [shown, run] in workshop.steps(&checked) {
         assert_eq!(shown.steps, run.steps, "{}", run.scenario);
-        let (shown, took) = (shown.takes, run.takes);
-        assert!(
-            shown >= took && shown < 1.25 * took + 1.0,
-            "{}: expected {shown} s, took {took} s",
-            run.scenario
-        );
     }
 }
 

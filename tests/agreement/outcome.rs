@@ -17,7 +17,6 @@ use bufferstop::record::Record;
 use bufferstop::runner::{Entrant, Finished, Particulars, Rehearsal, Stop};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
-use bufferstop::units::Quantity;
 use bufferstop::{bench_file, plan};
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -141,12 +140,11 @@ impl Outcome {
     }
 }
 
-/// What one scenario does, and what that takes.
+/// What one scenario does: each step's words and whether it energises.
 #[derive(Debug)]
 pub(super) struct ScenarioSteps {
     pub(super) scenario: String,
     pub(super) steps: Vec<(String, bool)>,
-    pub(super) takes: f64,
 }
 
 /// Where cases are run: a store of their own and a good board.
@@ -192,8 +190,7 @@ impl Workshop {
         }
     }
 
-    /// The steps that `check` shows of each scenario and those of its run, with
-    /// what either takes in seconds.
+    /// The steps that `check` shows of each scenario and those of its run.
     pub(super) fn steps(&self, checked: &Checked) -> Vec<[ScenarioSteps; 2]> {
         let record = self.record(checked).expect("a run");
         let shown = Preflight::of(&checked.plan, &checked.bench, &checked.profiles).steps;
@@ -203,14 +200,12 @@ impl Workshop {
                 let own = shown.iter().filter(|s| s.scenario == scenario.name);
                 let shown = ScenarioSteps {
                     scenario: scenario.name.clone(),
-                    steps: own.clone().map(|s| (s.text.clone(), s.energises)).collect(),
-                    takes: own.map(|s| s.bench_time.si()).sum(),
+                    steps: own.map(|s| (s.text.clone(), s.energises)).collect(),
                 };
                 let steps = scenario.steps.iter();
                 let run = ScenarioSteps {
                     scenario: scenario.name.clone(),
                     steps: steps.map(|s| (s.text.clone(), s.energises)).collect(),
-                    takes: scenario.took.map_or(0.0, |took| took.si()),
                 };
                 [shown, run]
             })

@@ -12,11 +12,13 @@ use crate::ident::Role;
 use crate::instruments::{
     CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
 };
-use crate::link::{Deadlines, Port, PortSettings};
+use crate::link::{Deadlines, Port, PortSettings, Probe};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
 use crate::profile::Profile;
+use crate::units::{Quantity as _, Seconds};
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::time::Duration;
 
 /// What the ports of a bench lead to.
 pub enum Connection {
@@ -151,7 +153,10 @@ impl Bench {
                     .instrument(role)
                     .ok_or(BenchError::Missing(role))?;
                 let path = device_path(role, &instrument.port)?;
-                Port::open(&path, port_settings(&path, profile, Deadlines::REAL))
+                Port::open(
+                    &path,
+                    port_settings(&path, profile, real_deadlines(profile)),
+                )
             }
         };
         opened.map_err(|error| BenchError::Port { role, error })
@@ -182,7 +187,15 @@ impl Bench {
 
 /// How the port called `name` to an instrument of `profile` is used.
 pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines) -> PortSettings {
-    let error = profile.command("error");
+    let line = |command: &str| Some(profile.command(command)?.source().to_owned());
+    let probe = match (line("error"), line("identify")) {
+        (Some(line), _) => Some(Probe::ErrorQueue { line }),
+        (None, Some(line)) => Some(Probe::Identity {
+            line,
+            pattern: profile.identifies_as.clone(),
+        }),
+        (None, None) => None,
+    };
     PortSettings {
         name: name.to_owned(),
         speed: profile.line.speed,
@@ -190,7 +203,19 @@ pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines)
         dtr: profile.line.dtr,
         deadlines,
         abandon: profile.safety.abandon.clone(),
-        error_query: error.map(|template| template.source().to_owned()),
+        probe,
+    }
+}
+
+/// The bounds on exchanges with a real instrument of `profile`.
+fn real_deadlines(profile: &Profile) -> Deadlines {
+    let of = |stated: Option<Seconds>, usual| {
+        stated.map_or(usual, |time| Duration::from_secs_f64(time.si()))
+    };
+    Deadlines {
+        write: Deadlines::REAL.write,
+        reply: of(profile.line.reply, Deadlines::REAL.reply),
+        quiet: of(profile.line.quiet, Deadlines::REAL.quiet),
     }
 }
 

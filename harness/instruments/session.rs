@@ -286,7 +286,10 @@ impl Session {
         }
     }
 
+    /// An answer in a form that its question never has: it may be another
+    /// question's, so the port is put in doubt.
     pub(super) fn answer_fault(&self, command: &str, fault: ReplyFault) -> InstrumentError {
+        self.port.doubt();
         InstrumentError::Answer {
             role: self.role,
             command: command.to_owned(),

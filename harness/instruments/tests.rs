@@ -53,7 +53,7 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
             quiet: Duration::from_millis(5),
         },
         abandon: "\n".to_owned(),
-        error_query: None,
+        probe: None,
     };
     Session::new(Port::over(host, settings), Arc::new(profile))
 }

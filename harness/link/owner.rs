@@ -4,12 +4,13 @@
 
 use super::Wire;
 use super::fault::{Cause, LinkError};
-use super::settings::{Effect, LONGEST_REPLY, PortSettings};
+use super::settings::{Effect, LONGEST_REPLY, PortSettings, Probe};
 use crate::protocol::{Expect, FrameFault, Framer, Reply};
 use std::future::poll_fn;
 use std::io;
 use std::pin::Pin;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::io::{AsyncRead as _, AsyncReadExt as _, AsyncWriteExt as _, ReadBuf};
@@ -18,6 +19,9 @@ use tokio::time::{Instant, timeout, timeout_at};
 
 /// The most bytes thrown away to get back in step.
 const MOST_DISCARDED: usize = 1 << 24;
+
+/// The most lines that are read in search of the answer to a probe.
+const MOST_LATE: usize = 64;
 
 /// Room for one read; a pseudo-terminal hands over at most 4 KiB at once.
 const ROOM: usize = 16_384;
@@ -58,6 +62,10 @@ pub(super) struct Owner {
     room: Box<[u8]>,
     outgoing: Vec<u8>,
     in_step: bool,
+    /// Probes that were sent and of whose answers nothing is known.
+    probes_owed: u32,
+    /// Somebody found an answer that cannot belong to its question.
+    doubted: Arc<AtomicBool>,
 }
 
 impl Owner {
@@ -66,6 +74,7 @@ impl Owner {
         settings: Arc<PortSettings>,
         requests: mpsc::Receiver<Request>,
         urgent: mpsc::Receiver<Urgent>,
+        doubted: Arc<AtomicBool>,
     ) -> Self {
         let framer = Framer::new(settings.ending.as_bytes(), LONGEST_REPLY);
         Self {
@@ -78,6 +87,8 @@ impl Owner {
             room: vec![0; ROOM].into_boxed_slice(),
             outgoing: Vec::new(),
             in_step: true,
+            probes_owed: 0,
+            doubted,
         }
     }
 
@@ -123,8 +134,13 @@ impl Owner {
                 ..
             })
         );
-        if result.is_err() {
+        if let Err(failure) = &result {
             self.in_step = false;
+            // A probe that a caller asked on its own account may be answered yet.
+            let probe = self.settings.probe.as_ref();
+            if failure.left && probe.is_some_and(|probe| probe.line() == line) {
+                self.probes_owed = self.probes_owed.saturating_add(1);
+            }
         }
         let result = result.map_err(|Failure { cause, left }| {
             tracing::debug!(port = %self.settings.name, %line, %cause, "exchange failed");
@@ -161,10 +177,16 @@ impl Owner {
         expect: Option<Expect>,
         bytes: usize,
     ) -> Result<Vec<u8>, Failure> {
-        if !self.in_step {
+        if self.doubted.swap(false, Ordering::Relaxed) {
+            self.in_step = false;
+        }
+        // What came unasked may be the answer to a question of before, and
+        // another one still on its way.
+        let unasked = self.discard_unasked().await.map_err(Failure::before)?;
+        if !self.in_step || unasked > 0 {
+            self.in_step = false;
             self.resynchronise().await.map_err(Failure::before)?;
         }
-        self.discard_unasked().await.map_err(Failure::before)?;
         self.outgoing.clear();
         self.outgoing.extend_from_slice(line.as_bytes());
         self.write_line().await.map_err(Failure::after)?;
@@ -181,8 +203,9 @@ impl Owner {
         Ok(answer)
     }
 
-    /// Throws away what came without being asked for, without waiting.
-    async fn discard_unasked(&mut self) -> Result<(), Cause> {
+    /// Throws away what came without being asked for, without waiting, and
+    /// counts its bytes.
+    async fn discard_unasked(&mut self) -> Result<usize, Cause> {
         let mut discarded = self.framer.pending();
         self.framer.reset();
         loop {
@@ -199,7 +222,7 @@ impl Owner {
         if discarded > 0 {
             tracing::debug!(port = %self.settings.name, discarded, "bytes came unasked");
         }
-        Ok(())
+        Ok(discarded)
     }
 
     /// Writes the outgoing bytes and the line's ending.
@@ -246,8 +269,8 @@ impl Owner {
     }
 
     /// Makes the instrument drop what it half received, waits until nothing
-    /// more comes, and asks the error query: the last line is its answer, all
-    /// before it were late ones.
+    /// more comes, and asks a question whose answer cannot be mistaken.
+    /// Instruments answer in order, so all that comes before it is late.
     async fn resynchronise(&mut self) -> Result<(), Cause> {
         tracing::debug!(port = %self.settings.name, "getting back in step");
         self.outgoing.clear();
@@ -255,17 +278,47 @@ impl Owner {
             .extend_from_slice(self.settings.abandon.as_bytes());
         self.write().await?;
         self.discard_until_quiet().await?;
-        if let Some(query) = &self.settings.error_query {
+        if let Some(probe) = self.settings.probe.clone() {
             self.outgoing.clear();
-            self.outgoing.extend_from_slice(query.as_bytes());
+            self.outgoing.extend_from_slice(probe.line().as_bytes());
             self.write_line().await?;
-            let limit = self.settings.deadlines.reply;
-            let answer = self.read(Expect::Line, limit).await?;
-            tracing::debug!(port = %self.settings.name, answer = %answer.escape_ascii(), "after trouble");
+            self.probes_owed = self.probes_owed.saturating_add(1);
+            self.hear_probes(&probe).await?;
             self.discard_until_quiet().await?;
         }
         self.in_step = true;
         Ok(())
+    }
+
+    /// Reads until every probe that was sent is answered. Where one was
+    /// answered and then nothing comes for as long as an answer may take, the
+    /// others are lost: a late answer to an older probe proves nothing by
+    /// itself.
+    async fn hear_probes(&mut self, probe: &Probe) -> Result<(), Cause> {
+        let limit = self.settings.deadlines.reply;
+        let mut heard = false;
+        for _ in 0..MOST_LATE {
+            let answer = match self.read(Expect::Line, limit).await {
+                Ok(answer) => answer,
+                Err(Cause::Silent(_)) if heard => {
+                    self.probes_owed = 0;
+                    return Ok(());
+                }
+                Err(cause) => return Err(cause),
+            };
+            let shown = answer.escape_ascii();
+            if probe.answered_by(&answer) {
+                tracing::debug!(port = %self.settings.name, answer = %shown, "after trouble");
+                heard = true;
+                self.probes_owed = self.probes_owed.saturating_sub(1);
+            } else {
+                tracing::debug!(port = %self.settings.name, answer = %shown, "a late answer");
+            }
+            if self.probes_owed == 0 {
+                return Ok(());
+            }
+        }
+        Err(Cause::Garbled)
     }
 
     async fn discard_until_quiet(&mut self) -> Result<(), Cause> {

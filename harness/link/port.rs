@@ -7,6 +7,7 @@ use super::settings::{Effect, PortSettings};
 use super::{Tap, Wire, serial};
 use crate::protocol::Expect;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use tokio::sync::{mpsc, oneshot};
 
 /// Requests that may wait for one port; more callers wait before they are in.
@@ -18,6 +19,7 @@ pub struct Port {
     requests: mpsc::Sender<Request>,
     urgent: mpsc::Sender<Urgent>,
     settings: Arc<PortSettings>,
+    doubted: Arc<AtomicBool>,
 }
 
 impl Port {
@@ -47,18 +49,27 @@ impl Port {
         } else {
             Box::new(wire)
         };
-        let owner = Owner::new(wire, Arc::clone(&settings), inbox, urgent_inbox);
+        let doubted = Arc::new(AtomicBool::new(false));
+        let in_doubt = Arc::clone(&doubted);
+        let owner = Owner::new(wire, Arc::clone(&settings), inbox, urgent_inbox, in_doubt);
         tokio::spawn(owner.run());
         Self {
             requests,
             urgent,
             settings,
+            doubted,
         }
     }
 
     /// How the port is used.
     pub fn settings(&self) -> &PortSettings {
         &self.settings
+    }
+
+    /// Says that an answer cannot belong to its question: both ends get back
+    /// in step before the next one.
+    pub fn doubt(&self) {
+        self.doubted.store(true, Ordering::Relaxed);
     }
 
     /// Whether the task behind it still runs.

@@ -1,6 +1,8 @@
 //! How a port is used: its speed, its endings, the bounds on every exchange and
 //! what a line does. It opens nothing.
 
+use crate::protocol;
+use regex_lite::Regex;
 use std::time::Duration;
 
 /// The most bytes one answer may have, block head and ending included.
@@ -44,7 +46,7 @@ impl Deadlines {
 }
 
 /// How a port is used.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct PortSettings {
     /// Its name in messages, usually the path.
     pub name: String,
@@ -58,6 +60,43 @@ pub struct PortSettings {
     pub deadlines: Deadlines,
     /// Bytes that make the instrument drop a half-received line.
     pub abandon: String,
-    /// The question that shows, after trouble, that both ends are in step.
-    pub error_query: Option<String>,
+    /// The question that shows, after trouble, that both ends are in step;
+    /// without one nothing but silence does.
+    pub probe: Option<Probe>,
+}
+
+/// A question whose answer cannot be taken for that to another question.
+#[derive(Clone, Debug)]
+pub enum Probe {
+    /// The error queue: a number and a quoted text.
+    ErrorQueue {
+        /// The line that asks for it.
+        line: String,
+    },
+    /// Who the instrument is.
+    Identity {
+        /// The line that asks for it.
+        line: String,
+        /// What the answer matches.
+        pattern: Regex,
+    },
+}
+
+impl Probe {
+    /// The line that asks.
+    pub fn line(&self) -> &str {
+        match self {
+            Self::ErrorQueue { line } | Self::Identity { line, .. } => line,
+        }
+    }
+
+    /// Whether `answer` is one to this question.
+    pub fn answered_by(&self, answer: &[u8]) -> bool {
+        match self {
+            Self::ErrorQueue { .. } => protocol::error_entry(answer).is_ok(),
+            Self::Identity { pattern, .. } => {
+                std::str::from_utf8(answer).is_ok_and(|text| pattern.is_match(text))
+            }
+        }
+    }
 }

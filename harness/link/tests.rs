@@ -22,7 +22,9 @@ fn settings() -> PortSettings {
             quiet: Duration::from_millis(5),
         },
         abandon: "\n".to_owned(),
-        error_query: Some("ERR?".to_owned()),
+        probe: Some(Probe::ErrorQueue {
+            line: "ERR?".to_owned(),
+        }),
     }
 }
 
@@ -44,6 +46,7 @@ fn instrument() -> (DuplexStream, Heard) {
                 let line: Vec<u8> = bytes.drain(..=end).collect();
                 let line = String::from_utf8_lossy(&line[..end]).into_owned();
                 let reply = match line.as_str() {
+                    "WHO" => "booster, rev B\n".to_owned(),
                     "ERR?" => "0,\"No error\"\n".to_owned(),
                     "BLOCK?" => "#14abc\n\n".to_owned(),
                     _ if line.ends_with('?') => format!("answer to {line}\n"),
@@ -191,6 +194,112 @@ async fn no_answer_ever_belongs_to_another_question() {
         }
     }
     assert!(good > 20 && spoiled > 10, "{good} good, {spoiled} spoiled");
+}
+
+/// A port that can only be asked who is there.
+fn without_error_queue() -> PortSettings {
+    PortSettings {
+        probe: Some(Probe::Identity {
+            line: "WHO".to_owned(),
+            pattern: regex_lite::Regex::new("^booster").expect("a pattern"),
+        }),
+        ..settings()
+    }
+}
+
+#[tokio::test]
+async fn without_an_error_queue_a_late_answer_shifts_no_other() {
+    // Late by more than the quiet time after the deadline: silence proves nothing.
+    for late in [20, 40, 55] {
+        let stall = Mishap::Stall(REPLY + Duration::from_millis(late));
+        let (wire, _) = instrument();
+        let wire = Faulty::new(wire, Mishaps::listed([None, Some(stall)]));
+        let port = Port::over(wire, without_error_queue());
+        assert_eq!(asks(&port, "A?").await, Ok("answer to A?".to_owned()));
+        assert!(asks(&port, "LATE?").await.is_err());
+        for next in ["B?", "C?", "D?"] {
+            let answer = asks(&port, next).await;
+            assert_eq!(answer, Ok(format!("answer to {next}")), "{late} ms late");
+        }
+    }
+}
+
+/// What the probe is for: without one, an answer that is late enough is taken
+/// for that to another question.
+#[tokio::test]
+async fn silence_alone_proves_nothing() {
+    let stall = Mishap::Stall(REPLY + Duration::from_millis(40));
+    let (wire, _) = instrument();
+    let wire = Faulty::new(wire, Mishaps::listed([Some(stall)]));
+    let bare = PortSettings {
+        probe: None,
+        ..settings()
+    };
+    let port = Port::over(wire, bare);
+    assert!(asks(&port, "LATE?").await.is_err());
+    assert_eq!(asks(&port, "B?").await, Ok("answer to LATE?".to_owned()));
+}
+
+#[tokio::test]
+async fn a_late_answer_to_the_probe_itself_is_counted() {
+    let stall = Mishap::Stall(REPLY + Duration::from_millis(30));
+    let (wire, heard) = instrument();
+    // The caller's own question who is there is the late one.
+    let wire = Faulty::new(wire, Mishaps::listed([Some(stall)]));
+    let port = Port::over(wire, without_error_queue());
+    assert!(asks(&port, "WHO").await.is_err());
+    assert_eq!(asks(&port, "B?").await, Ok("answer to B?".to_owned()));
+    assert_eq!(asks(&port, "C?").await, Ok("answer to C?".to_owned()));
+    assert_eq!(times(&heard, "WHO"), 2);
+}
+
+/// An answer said twice, as a buffer that was sent again does.
+#[tokio::test]
+async fn an_answer_said_twice_is_nobodys() {
+    for error_queue in [true, false] {
+        let (host, mut device) = tokio::io::duplex(1024);
+        tokio::spawn(async move {
+            let mut bytes = vec![0; 64];
+            while let Ok(count) = device.read(&mut bytes).await {
+                for line in String::from_utf8_lossy(&bytes[..count]).lines() {
+                    let reply = match line {
+                        "" => continue,
+                        "WHO" => "booster\n".to_owned(),
+                        "ERR?" => "0,\"No error\"\n".to_owned(),
+                        _ => format!("answer to {line}\n"),
+                    };
+                    device.write_all(reply.as_bytes()).await.expect("room");
+                    if line == "TWICE?" {
+                        tokio::time::sleep(Duration::from_millis(10)).await;
+                        device.write_all(reply.as_bytes()).await.expect("room");
+                    }
+                }
+            }
+        });
+        let settings = if error_queue {
+            settings()
+        } else {
+            without_error_queue()
+        };
+        let port = Port::over(host, settings);
+        assert!(asks(&port, "TWICE?").await.is_ok());
+        tokio::time::sleep(Duration::from_millis(20)).await;
+        for next in ["B?", "C?"] {
+            assert_eq!(asks(&port, next).await, Ok(format!("answer to {next}")));
+        }
+    }
+}
+
+/// What a caller finds wrong with an answer is looked into before the next.
+#[tokio::test]
+async fn a_doubted_port_is_asked_who_is_there() {
+    let (wire, heard) = instrument();
+    let port = Port::over(wire, without_error_queue());
+    assert!(asks(&port, "A?").await.is_ok());
+    assert_eq!(times(&heard, "WHO"), 0);
+    port.doubt();
+    assert_eq!(asks(&port, "B?").await, Ok("answer to B?".to_owned()));
+    assert_eq!(times(&heard, "WHO"), 1);
 }
 
 #[tokio::test]

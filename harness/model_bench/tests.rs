@@ -45,7 +45,7 @@ fn settings(name: &str) -> PortSettings {
         dtr: true,
         deadlines: Deadlines::MODEL,
         abandon: "\n".to_owned(),
-        error_query: None,
+        probe: None,
     }
 }
 

@@ -114,7 +114,7 @@ impl Profile {
 }
 
 /// The serial line: 8 data bits, no parity, one stop bit.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct LineSettings {
     /// Bits a second.
     pub speed: u32,
@@ -125,6 +125,12 @@ pub struct LineSettings {
     /// What the data-terminal-ready line should be; raising it resets some
     /// boards.
     pub dtr: bool,
+    /// The longest that a complete answer may take, in wall time, beside what
+    /// a block's bytes take on the line; the house's own where `None`.
+    pub reply: Option<Seconds>,
+    /// No byte for so long means that nothing more comes; the house's own
+    /// where `None`.
+    pub quiet: Option<Seconds>,
 }
 
 /// What makes an instrument safe, blind and without an answer.

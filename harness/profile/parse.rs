@@ -158,12 +158,17 @@ fn line(table: Table<'_>) -> Option<LineSettings> {
     if dtr.is_none() && !table.has("dtr") {
         table.missing("dtr", "true or false: raising the line resets some boards");
     }
+    // Longer waits than a minute look like a program that hangs.
+    let reply = table.optional_quantity("reply", Demand::Within(1e-3, 60.0));
+    let quiet = table.optional_quantity("quiet", Demand::Within(1e-3, 10.0));
     table.finish();
     Some(LineSettings {
         speed: u32::try_from(speed?).ok()?,
         ending: ending?,
         processing: BenchSpan::from_seconds(processing?),
         dtr: dtr?,
+        reply,
+        quiet,
     })
 }
 

@@ -69,6 +69,24 @@ fn a_profile_says_what_its_text_says() {
 }
 
 #[test]
+fn deadlines_and_quiet_time_are_the_profiles() {
+    let usual = shipped("console").expect("shipped").line;
+    assert_eq!((usual.reply, usual.quiet), (None, None));
+    let stated = text("console").replacen(
+        "dtr = false",
+        "dtr = false\nreply = \"8 s\"\nquiet = \"400 ms\"",
+        1,
+    );
+    let (profile, _) = parse(&Source::new("p.toml", stated)).expect("sound");
+    assert_eq!(profile.line.reply, Some(Seconds::new(8.0)));
+    assert_eq!(profile.line.quiet, Some(Seconds::new(0.4)));
+    for wrong in ["reply = \"2 min\"", "quiet = \"0 s\"", "quiet = \"3 V\""] {
+        let faults = spoiled("console", "dtr = false", &format!("dtr = false\n{wrong}"));
+        assert_eq!(faults.len(), 1, "{wrong}: {faults:?}");
+    }
+}
+
+#[test]
 fn each_spoiled_profile_is_faulted_at_its_place() {
     for (name, old, new, at, message) in [
         (

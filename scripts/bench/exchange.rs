@@ -73,7 +73,7 @@ async fn alternated() -> (Vec<f64>, Vec<f64>) {
         dtr: false,
         deadlines: Deadlines::REAL,
         abandon: String::new(),
-        error_query: None,
+        probe: None,
     };
     let port = Port::open(&echo(), settings).expect("the port opens");
     let (mut bare, mut queried) = (Vec::new(), Vec::new());

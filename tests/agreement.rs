@@ -237,7 +237,8 @@ fn the_demo_is_sound_and_runs() {
     assert!(found.is_empty(), "{found:#?}");
 }
 
-/// What `check` shows of a plan is what a run of it does, step for step.
+/// What `check` shows of a plan is what a run of it does, step for step, and in
+/// no less time than it says, nor a quarter and a second more.
 #[test]
 fn the_steps_that_check_shows_are_those_of_the_run() {
     let (demo, workshop) = (Files::of_the_demo(), Workshop::new());
@@ -246,9 +247,16 @@ fn the_steps_that_check_shows_are_those_of_the_run() {
         edits: Vec::new(),
     };
     let checked = Checked::of(&demo.with(&case).texts()).expect("sound");
+    let mut times = Vec::new();
     for [shown, run] in workshop.steps(&checked) {
         assert_eq!(shown.steps, run.steps, "{}", run.scenario);
+        times.push((run.scenario, shown.takes, run.takes));
     }
+    let near = |shown: f64, took: f64| shown >= took && shown < 1.25 * took + 1.0;
+    assert!(
+        times.iter().all(|&(_, shown, took)| near(shown, took)),
+        "{times:#?}"
+    );
 }
 
 /// Chance repeats itself, and does not draw the same twice or nothing at all.

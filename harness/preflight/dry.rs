@@ -142,13 +142,14 @@ impl<'a> Dry<'a> {
         });
     }
 
-    /// Gives the last step the time that has passed since it began.
+    /// Gives the last step the time that has passed since it began. The time
+    /// before the first step, in which the bench is made quiet, is the first's.
     fn ends_step(&mut self) {
         let passed = (self.now - self.begun).seconds();
         if let Some(step) = self.steps.last_mut() {
             step.bench_time = step.bench_time + passed;
+            self.begun = self.now;
         }
-        self.begun = self.now;
     }
 
     fn command(&self, role: Role, name: &str) -> bool {

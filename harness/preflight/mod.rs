@@ -30,7 +30,8 @@ pub struct Step {
     pub text: String,
     /// Whether it puts energy into the board.
     pub energises: bool,
-    /// The bench time until the next step, expected of a good board.
+    /// The bench time until the next step, expected of a good board; the first
+    /// one of a scenario has the time before it too.
     pub bench_time: Seconds,
 }
 

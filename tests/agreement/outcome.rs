@@ -17,6 +17,7 @@ use bufferstop::record::Record;
 use bufferstop::runner::{Entrant, Finished, Particulars, Rehearsal, Stop};
 use bufferstop::seed::Seed;
 use bufferstop::store::{Durability, Store};
+use bufferstop::units::Quantity;
 use bufferstop::{bench_file, plan};
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -140,11 +141,13 @@ impl Outcome {
     }
 }
 
-/// What one scenario does: each step's words and whether it energises.
+/// What one scenario does: each step's words and whether it energises, and the
+/// seconds of bench time that all of them take.
 #[derive(Debug)]
 pub(super) struct ScenarioSteps {
     pub(super) scenario: String,
     pub(super) steps: Vec<(String, bool)>,
+    pub(super) takes: f64,
 }
 
 /// Where cases are run: a store of their own and a good board.
@@ -200,11 +203,13 @@ impl Workshop {
                 let own = shown.iter().filter(|s| s.scenario == scenario.name);
                 let shown = ScenarioSteps {
                     scenario: scenario.name.clone(),
+                    takes: own.clone().map(|s| s.bench_time.si()).sum(),
                     steps: own.map(|s| (s.text.clone(), s.energises)).collect(),
                 };
                 let steps = scenario.steps.iter();
                 let run = ScenarioSteps {
                     scenario: scenario.name.clone(),
+                    takes: scenario.took.expect("ended").si(),
                     steps: steps.map(|s| (s.text.clone(), s.energises)).collect(),
                 };
                 [shown, run]

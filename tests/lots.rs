@@ -80,6 +80,7 @@ impl Workshop {
                 ambient: None,
                 retest: None,
                 only: None,
+                planted: Vec::new(),
             },
             plan: self.plan.clone(),
             bench: self.bench.clone(),

@@ -4,7 +4,7 @@
 use super::arguments::Accept;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files};
-use super::mounting::{Mounted, mounted};
+use super::mounting::{Mounted, mounted, place, planted};
 use super::output::Output;
 use super::session::Session;
 use crate::ident::{LotName, Serial, harmless};
@@ -44,13 +44,17 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let defect = defect(arguments, &bench)?;
     let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, false)?;
     let particulars = |serial: Serial| Particulars {
-        serial,
         lot: lot.clone(),
         seed: Seed(arguments.seed),
         operator: arguments.operator.clone(),
         ambient,
         retest: arguments.retest.clone(),
         only: arguments.only.clone(),
+        planted: match &bench.board {
+            Some(board) => planted(board, place(&serial), defect),
+            None => Vec::new(),
+        },
+        serial,
     };
     match serial {
         Some(serial) => one(&mut session, particulars(serial), &bench, defect, output),
@@ -58,7 +62,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     }
 }
 
-/// One board, the seed's own on a model bench.
+/// One board; on a model bench the one of its serial number.
 fn one(
     session: &mut Session<'_>,
     particulars: Particulars,
@@ -68,7 +72,7 @@ fn one(
 ) -> Result<Exit, Exit> {
     let seed = particulars.seed;
     let mounted = match &bench.board {
-        Some(board) => mounted(board, seed, 1, defect),
+        Some(board) => mounted(board, seed, place(&particulars.serial), defect),
         None => Mounted::Real,
     };
     let outcome = session.accept(particulars, mounted)?;

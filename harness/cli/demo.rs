@@ -59,6 +59,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
             ambient: None,
             retest: None,
             only: None,
+            planted: planted.iter().map(ToString::to_string).collect(),
         };
         let outcome = session.accept(particulars, mounted(board, seed, index, None))?;
         tell(&planted, output);

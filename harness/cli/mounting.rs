@@ -5,7 +5,7 @@ use super::exit::Exit;
 use super::files::BenchFiles;
 use crate::bench::{Bench, Connection};
 use crate::envelope::BoardFacts;
-use crate::ident::harmless;
+use crate::ident::{Serial, harmless};
 use crate::model_bench::{Transport, world};
 use crate::model_board::{BoardParameters, Defect, ModelBoard};
 use crate::plan::Plan;
@@ -58,6 +58,25 @@ pub(super) async fn open_bench(
         .map_err(|fault| unavailable(fault.to_string()))
 }
 
+/// The place of a serial number in its lot: the number that it ends with, or,
+/// where it ends with none, one of its own from its letters. So a board that is
+/// tested again is the same board.
+pub(super) fn place(serial: &Serial) -> u64 {
+    let text = serial.as_str();
+    let digits = text.trim_end_matches(|c: char| c.is_ascii_digit()).len();
+    text[digits..].parse().unwrap_or_else(|_| {
+        let letters: Vec<u64> = text.bytes().map(u64::from).collect();
+        Seed(0).stream(&letters).next_u64()
+    })
+}
+
+/// The names of all defects that a board at this place carries.
+pub(super) fn planted(board: &ModelBoard, index: u64, defect: Option<&Defect>) -> Vec<String> {
+    let own = board.defects_of(index);
+    let all = own.chain(defect.map(|defect| defect.name));
+    all.map(str::to_owned).collect()
+}
+
 /// A board drawn from its file for a place in its lot, with a defect of choice.
 pub(super) fn mounted(
     board: &ModelBoard,
@@ -84,4 +103,21 @@ pub(super) fn drawn(
         defect.plant(&mut parameters);
     }
     parameters
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_serial_number_ends_with_its_place() {
+        let at = |text: &str| place(&text.parse().expect("a plain name"));
+        assert_eq!(at("GB-2026-11-07"), 7);
+        assert_eq!(at("GR-0042"), 42);
+        assert_eq!(at("17"), 17);
+        // Without digits, or with too many for a number: its own, and the same again.
+        assert_eq!(at("prototype"), at("prototype"));
+        assert_ne!(at("prototype"), at("prototypf"));
+        assert_ne!(at(&"9".repeat(40)), at(&"8".repeat(40)));
+    }
 }

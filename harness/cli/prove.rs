@@ -283,6 +283,7 @@ fn entrants(
                 ambient: None,
                 retest: None,
                 only: None,
+                planted: defect.iter().map(|defect| defect.name.to_owned()).collect(),
             },
             board: parameters,
             identity: board.identity.clone(),

@@ -118,6 +118,7 @@ impl Prepared {
                 ambient: None,
                 retest: None,
                 only: None,
+                planted: Vec::new(),
             },
             board,
             identity: self.board.identity.clone(),

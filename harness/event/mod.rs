@@ -68,6 +68,9 @@ pub struct RunStarted {
     /// Set when only one scenario was asked for: a diagnosis, never an
     /// acceptance.
     pub only: Option<String>,
+    /// Defects planted in the model board, by name.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub planted: Vec<String>,
     /// Version of this program.
     pub version: String,
 }

@@ -127,6 +127,7 @@ fn identity(record: &Record) -> Vec<Fact> {
     let board = format!("{}, revision {}", started.family, started.revision);
     let scale = words::sense_scale(record).map(words::with_uncertainty);
     let only = started.only.as_ref();
+    let planted = (!started.planted.is_empty()).then(|| started.planted.join(", "));
     let facts = [
         ("Serial number", Some(started.serial.to_string())),
         ("Lot", Some(lot.map_or("none".into(), ToString::to_string))),
@@ -141,6 +142,7 @@ fn identity(record: &Record) -> Vec<Fact> {
         ("Sense scale", scale),
         ("Tested again", started.retest.clone()),
         ("Label", words::label_scale(record)),
+        ("Planted defects", planted),
         (
             "Diagnosis",
             only.map(|only| format!("only scenario {only}; accepts nothing")),

@@ -290,6 +290,7 @@ fn properties(record: &Record) -> Vec<(&'static str, String)> {
         ("revision", started.revision.clone()),
         ("operator", text(&started.operator)),
         ("retest", text(&started.retest)),
+        ("planted", started.planted.join(", ")),
         (
             "ambient",
             started

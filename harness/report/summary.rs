@@ -109,6 +109,9 @@ fn identity(out: &mut String, record: &Record) {
     if let Some(reason) = &started.retest {
         line(out, "Retest", reason);
     }
+    if !started.planted.is_empty() {
+        line(out, "Planted", &started.planted.join(", "));
+    }
     if let Some(label) = words::label_scale(record) {
         line(out, "Label", &label);
     }

@@ -26,6 +26,8 @@ pub struct Particulars {
     pub retest: Option<String>,
     /// Only this scenario: a diagnosis, never an acceptance.
     pub only: Option<String>,
+    /// Defects planted in a model board, by name.
+    pub planted: Vec<String>,
 }
 
 /// Which captures stay with the record.
@@ -87,6 +89,7 @@ impl Order {
             ambient: particulars.ambient,
             retest: particulars.retest.clone(),
             only: particulars.only.clone(),
+            planted: particulars.planted.clone(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
         }
     }

@@ -51,6 +51,7 @@ pub(crate) fn run() {
                 ambient: None,
                 retest: None,
                 only: None,
+                planted: Vec::new(),
             },
             board: board.draw(Seed(1), index),
             seed: Seed(1).derived(index),

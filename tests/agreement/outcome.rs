@@ -243,6 +243,7 @@ impl Workshop {
                 ambient: None,
                 retest: None,
                 only: None,
+                planted: Vec::new(),
             },
             board: self.board,
             seed: Seed(1),

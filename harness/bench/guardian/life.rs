@@ -49,10 +49,11 @@ fn take_over(orders: &UnixStream) -> io::Result<Vec<Post>> {
     BufReader::new(orders).take(1 << 20).read_line(&mut text)?;
     let duties: Vec<Duty> = serde_json::from_str(&text).map_err(io::Error::other)?;
     let posts = duties.into_iter().map(|duty| {
-        let port = match duty.inherited {
-            true => handles.next().map(File::from),
+        let port = if duty.inherited {
+            handles.next().map(File::from)
+        } else {
             // While the program that it watches still holds it set up.
-            false => duty.open().ok(),
+            duty.open().ok()
         };
         (duty, port)
     });

@@ -90,10 +90,15 @@ impl Guardian {
         let beating = std::thread::Builder::new()
             .name("guardian".to_owned())
             .spawn(move || {
-                let lapse = beat(&beats, &end);
-                if !end.load(Ordering::Relaxed) {
-                    tell.send_replace(Some(lapse));
-                }
+                beat(&beats, &end, &mut |lapse| {
+                    tell.send_if_modified(|told| {
+                        let first = told.is_none();
+                        if first {
+                            *told = Some(lapse);
+                        }
+                        first
+                    });
+                });
             })?;
         Ok(Self {
             child,
@@ -172,15 +177,16 @@ fn introduce(socket: &UnixStream, duties: &[Duty], handles: &[OwnedFd]) -> io::R
     serde_json::from_str(&answer).map_err(io::Error::other)
 }
 
-/// Says again and again that this program lives, until something is wrong with
-/// the watching; tells what.
-fn beat(socket: &UnixStream, ending: &AtomicBool) -> String {
+/// Says again and again that this program lives, until `ending` or the end of
+/// the connection, and tells what goes wrong with the watching. It goes on after
+/// that: a guardian that hears nothing would speak into the making safe.
+fn beat(socket: &UnixStream, ending: &AtomicBool, tell: &mut dyn FnMut(String)) {
     let mut stream = socket;
     let bounded = socket
         .set_read_timeout(Some(EVERY))
         .and_then(|()| socket.set_write_timeout(Some(EVERY)));
     if let Err(error) = bounded {
-        return format!("the guardian cannot be heard ({error})");
+        return tell(format!("the guardian cannot be heard ({error})"));
     }
     let mut answered = Instant::now();
     let mut round = Instant::now();
@@ -189,32 +195,35 @@ fn beat(socket: &UnixStream, ending: &AtomicBool) -> String {
         let mut words = [0; 64];
         let heard = stream.read(&mut words);
         if ending.load(Ordering::Relaxed) {
-            return String::new();
+            return;
         }
         let took = round.elapsed();
         round = Instant::now();
-        let silent = heard.is_err();
-        match heard {
-            Ok(0) => return "the guardian ended".to_owned(),
-            Ok(count) if words[..count].contains(&STALLED) => {
-                return "this program stood still, and the guardian made the bench safe".to_owned();
-            }
-            Ok(count) if words[..count].contains(&TERMINATED) => {
-                return "the guardian was told to end, and made the bench safe".to_owned();
-            }
-            Ok(_) => answered = round,
-            Err(error) if life::is_silence(&error) => {}
-            Err(error) => return format!("the guardian is gone ({error})"),
-        }
         if took >= SILENCE {
-            return format!("this program stood still for {:.1} s", took.as_secs_f64());
+            tell(format!(
+                "this program stood still for {:.1} s",
+                took.as_secs_f64()
+            ));
+        }
+        match heard {
+            Ok(count) if words[..count].contains(&TERMINATED) => {
+                return tell("the guardian was told to end, and made the bench safe".to_owned());
+            }
+            Ok(count) if count > 0 => {
+                answered = round;
+                if words[..count].contains(&STALLED) {
+                    tell(
+                        "this program stood still, and the guardian made the bench safe".to_owned(),
+                    );
+                }
+                std::thread::sleep(EVERY);
+            }
+            // A silent read has waited as long as a beat takes.
+            Err(error) if life::is_silence(&error) => {}
+            Ok(_) | Err(_) => return tell("the guardian ended".to_owned()),
         }
         if answered.elapsed() > ANSWERS_WITHIN {
-            return "the guardian does not answer".to_owned();
-        }
-        // A silent read has waited as long already.
-        if !silent {
-            std::thread::sleep(EVERY);
+            tell("the guardian does not answer".to_owned());
         }
     }
 }

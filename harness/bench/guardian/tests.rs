@@ -1,3 +1,6 @@
+//! A guardian on a thread, over pseudo-terminals in the place of instruments, and
+//! the program's side against far ends that fail. No process is started.
+
 use super::duty::{DONE, Duty, STALLED, TERMINATED};
 use super::{BEAT, beat, introduce, life};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
@@ -167,7 +170,13 @@ fn the_program_notices_each_way_a_guardian_fails() {
     let noticed = |far: &dyn Fn(UnixStream) -> Option<UnixStream>| {
         let (near, other) = UnixStream::pair().expect("a connection");
         let _kept = far(other);
-        beat(&near, &NEVER)
+        let ending = AtomicBool::new(false);
+        let mut first = None;
+        beat(&near, &ending, &mut |lapse| {
+            first.get_or_insert(lapse);
+            ending.store(true, Ordering::Relaxed);
+        });
+        first.expect("it is noticed")
     };
     assert_eq!(noticed(&|_| None), "the guardian ended");
     let silent = noticed(&Some);

@@ -86,6 +86,8 @@ pub(crate) fn output_is_on(path: &str) -> bool {
         .write(true)
         .open(path)
         .expect("the port is there");
+    // What answered somebody else's question is no answer to this one.
+    rustix::termios::tcflush(&port, rustix::termios::QueueSelector::IFlush).expect("a terminal");
     port.write_all(b"OUTP?\n").expect("it listens");
     let mut answer = [0; 2];
     port.read_exact(&mut answer).expect("it answers");
@@ -156,4 +158,184 @@ fn killed_outright_the_guardian_makes_the_bench_safe() {
         .read_line(&mut said)
         .expect("it says something");
     assert!(said.contains("was cut off"), "{said}");
+}
+
+/// A run on served ports that has loaded its board, and what it says from then
+/// on.
+struct Loaded {
+    run: Running,
+    lines: std::io::Lines<BufReader<std::process::ChildStdout>>,
+    supply: String,
+    _served: Running,
+    _folder: tempfile::TempDir,
+}
+
+/// Started as `user` where one is given; none where this machine cannot do so.
+fn loaded(user: Option<&str>) -> Option<Loaded> {
+    let (served, ports) = serve();
+    let list = ports["ports"].as_array().expect("a list");
+    let path = |role: &str| {
+        let port = list.iter().find(|port| port["role"] == role);
+        port.expect("that role")["path"].as_str().expect("a path")
+    };
+    let supply = path("supply").to_owned();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
+    let mut start = match user {
+        None => command(),
+        Some(user) => {
+            // The ports of another user, open to all as by a group's right.
+            use std::os::unix::fs::PermissionsExt;
+            let open = |path: &Path, mode| {
+                std::fs::set_permissions(path, std::fs::Permissions::from_mode(mode)).is_ok()
+            };
+            let ports = list.iter().filter_map(|port| port["path"].as_str());
+            if !ports.map(Path::new).all(|port| open(port, 0o666)) || !open(folder.path(), 0o777) {
+                return None;
+            }
+            let mut start = Command::new("setpriv");
+            start
+                .args(["--reuid", user, "--clear-groups"])
+                .arg(env!("CARGO_BIN_EXE_bufferstop"))
+                .env_remove("BUFFERSTOP_BENCH");
+            start
+        }
+    };
+    let mut run = Running(
+        start
+            .arg("accept")
+            .arg(fixture("plan.toml"))
+            .args(["--serial", "S1", "--json", "--bench"])
+            .arg(&bench)
+            .arg("--out")
+            .arg(folder.path().join("reports"))
+            .stdout(Stdio::piped())
+            .spawn()
+            .ok()?,
+    );
+    let out = run.0.stdout.take().expect("a pipe");
+    let mut lines = BufReader::new(out).lines();
+    lines
+        .by_ref()
+        .map_while(Result::ok)
+        .find(|line| line.contains("\"energises\":true") && line.contains("positive at"))?;
+    Some(Loaded {
+        run,
+        lines,
+        supply,
+        _served: served,
+        _folder: folder,
+    })
+}
+
+fn send(process: u32, signal: rustix::process::Signal) {
+    let process = i32::try_from(process).expect("a process number");
+    let process = rustix::process::Pid::from_raw(process).expect("a process");
+    rustix::process::kill_process(process, signal).expect("it is there");
+}
+
+/// The child that a run started: its guardian.
+fn guardian_of(run: &Running) -> u32 {
+    let path = format!("/proc/{0}/task/{0}/children", run.0.id());
+    let children = std::fs::read_to_string(path).expect("the run is there");
+    let first = children.split_whitespace().next().expect("a guardian");
+    first.parse().expect("a process number")
+}
+
+fn off_within(supply: &str, most: Duration) {
+    let begun = Instant::now();
+    // Not in the middle of what the guardian says.
+    std::thread::sleep(most * 9 / 10);
+    while output_is_on(supply) {
+        assert!(begun.elapsed() < most, "the supply is still on");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+/// Ends inconclusive, saying `why`.
+fn ends_inconclusive(loaded: Loaded, why: &str) {
+    let Loaded { mut run, lines, .. } = loaded;
+    let rest: Vec<String> = lines.map_while(Result::ok).collect();
+    let status = run.0.wait().expect("it ends");
+    assert_eq!(status.code(), Some(2), "{rest:#?}");
+    assert!(rest.iter().any(|line| line.contains(why)), "{rest:#?}");
+}
+
+#[test]
+fn a_stopped_program_is_made_safe_within_a_second_and_ends_inconclusive() {
+    let loaded = loaded(None).expect("it loads the board");
+    send(loaded.run.0.id(), rustix::process::Signal::STOP);
+    off_within(&loaded.supply, Duration::from_secs(1));
+    send(loaded.run.0.id(), rustix::process::Signal::CONT);
+    ends_inconclusive(loaded, "stood still");
+}
+
+#[test]
+fn a_guardian_that_is_killed_ends_the_run() {
+    let loaded = loaded(None).expect("it loads the board");
+    send(guardian_of(&loaded.run), rustix::process::Signal::KILL);
+    ends_inconclusive(loaded, "the guardian ended");
+}
+
+#[test]
+fn a_guardian_that_is_stopped_ends_the_run() {
+    let loaded = loaded(None).expect("it loads the board");
+    send(guardian_of(&loaded.run), rustix::process::Signal::STOP);
+    ends_inconclusive(loaded, "the guardian does not answer");
+}
+
+#[test]
+fn ctrl_z_ends_the_run_safe() {
+    let loaded = loaded(None).expect("it loads the board");
+    send(loaded.run.0.id(), rustix::process::Signal::TSTP);
+    ends_inconclusive(loaded, "stopped by the person");
+}
+
+/// To an ordinary user a port of another process's pseudo-terminal stays marked
+/// as the killed program's.
+#[test]
+fn killed_as_an_ordinary_user_the_bench_is_made_safe() {
+    if !rustix::process::geteuid().is_root() {
+        println!("skipped: only the system's own user can become another");
+        return;
+    }
+    let Some(mut loaded) = loaded(Some("nobody")) else {
+        println!("skipped: no run as another user here (setpriv, the program's folder)");
+        return;
+    };
+    loaded.run.0.kill().expect("it can be killed");
+    loaded.run.0.wait().expect("it is gone");
+    off_within(&loaded.supply, Duration::from_secs(1));
+}
+
+#[test]
+fn at_the_prompt_a_request_to_terminate_ends_the_lot() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
+    let mut run = Running(
+        command()
+            .arg("accept")
+            .arg(fixture("plan.toml"))
+            .args(["--serial", "-", "--bench"])
+            .arg(&bench)
+            .arg("--out")
+            .arg(folder.path().join("reports"))
+            .stdin(Stdio::piped())
+            .spawn()
+            .expect("it starts"),
+    );
+    std::thread::sleep(Duration::from_secs(2));
+    send(run.0.id(), rustix::process::Signal::TERM);
+    let begun = Instant::now();
+    let status = loop {
+        if let Some(status) = run.0.try_wait().expect("its status") {
+            break status;
+        }
+        assert!(begun.elapsed() < Duration::from_secs(5), "it still waits");
+        std::thread::sleep(Duration::from_millis(20));
+    };
+    assert_eq!(status.code(), Some(2));
 }

@@ -7,13 +7,13 @@ use super::files::{BenchFiles, Files};
 use super::mounting::{Mounted, mounted, place, planted};
 use super::output::Output;
 use super::session::Session;
+use super::stopping::Lines;
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::Defect;
 use crate::plan::Plan;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use crate::units::{Celsius, parse};
-use std::io::BufRead;
 use std::path::Path;
 use std::str::FromStr;
 
@@ -58,7 +58,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     };
     match serial {
         Some(serial) => one(&mut session, particulars(serial), &bench, defect, output),
-        None => Ok(many(&mut session, &particulars, &bench, defect, output)),
+        None => many(&mut session, &particulars, &bench, defect, output),
     }
 }
 
@@ -86,17 +86,18 @@ fn one(
     Ok(outcome.exit)
 }
 
-/// Scan, run, next: one serial number a line until the input ends.
+/// Scan, run, next: one serial number a line until the input ends or the person
+/// asks to stop.
 fn many(
     session: &mut Session<'_>,
     particulars: &dyn Fn(Serial) -> Particulars,
     bench: &BenchFiles,
     defect: Option<&'static Defect>,
     output: Output,
-) -> Exit {
+) -> Result<Exit, Exit> {
     let mut worst = Exit::Pass;
-    for line in std::io::stdin().lock().lines() {
-        let Ok(line) = line else { break };
+    let mut lines = Lines::of_standard_input()?;
+    while let Some(line) = session.next_line(&mut lines) {
         let text = line.trim();
         if text.is_empty() {
             continue;
@@ -110,19 +111,23 @@ fn many(
             break;
         }
     }
-    worst
+    if session.stopped() {
+        // The boards that were still to come were not judged.
+        worst = worst.or(Exit::Inconclusive);
+    }
+    Ok(worst)
 }
 
 fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N, Exit> {
     text.parse().map_err(|fault: N::Err| {
-        anstream::eprintln!("{what} cannot be used: {fault}");
+        warn_line!("{what} cannot be used: {fault}");
         Exit::Usage
     })
 }
 
 fn ambient(text: &str) -> Result<Celsius, Exit> {
     parse::<Celsius>(text).map_err(|fault| {
-        anstream::eprintln!(
+        warn_line!(
             "--ambient {}: {fault}; write it as \"23 degC\"",
             harmless(text)
         );
@@ -155,7 +160,7 @@ fn only(arguments: &Accept, plan: &Plan) -> Result<(), Exit> {
         .iter()
         .map(|scenario| scenario.name.as_str())
         .collect();
-    anstream::eprintln!(
+    warn_line!(
         "--only {}: the plan has {}",
         harmless(only),
         harmless(&known.join(", "))
@@ -168,7 +173,7 @@ fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defe
         return Ok(None);
     };
     if bench.board.is_none() {
-        anstream::eprintln!("--defect: only a model board can be given a defect");
+        warn_line!("--defect: only a model board can be given a defect");
         return Err(Exit::Usage);
     }
     if let Some(defect) = Defect::named(wanted) {
@@ -178,7 +183,7 @@ fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defe
         .iter()
         .map(|defect| defect.name)
         .collect();
-    anstream::eprintln!(
+    warn_line!(
         "--defect {}: known defects are {}",
         harmless(wanted),
         known.join(", ")

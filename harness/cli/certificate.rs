@@ -72,7 +72,7 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
     let reader = open(&arguments.place)?;
     let Some(run) = find(&reader, &arguments.which)? else {
         let which = harmless(&arguments.which);
-        anstream::eprintln!("no run and no board is called {which}");
+        warn_line!("no run and no board is called {which}");
         return Err(Exit::Usage);
     };
     let bytes = match kept(&reader, &run, &name(form))? {
@@ -117,7 +117,7 @@ fn issue(
 ) -> Result<Vec<u8>, Exit> {
     let told = |fault| store_exit(&fault);
     let Some(record) = reader.record(run).map_err(told)? else {
-        anstream::eprintln!("run {run} has no entry");
+        warn_line!("run {run} has no entry");
         return Err(Exit::Store);
     };
     let bytes = handing_out::bytes(&document(reader, &record)?, form)?;

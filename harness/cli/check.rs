@@ -82,7 +82,7 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
         );
         return exit;
     }
-    anstream::eprint!("{}", files.rendered(true));
+    warn_text!("{}", files.rendered(true));
     if exit == Exit::Pass {
         for (plan, steps) in &told {
             say!("{}", described(plan, steps, benches.is_empty()));

@@ -389,7 +389,7 @@ fn parent(path: &Path) -> PathBuf {
 /// Says what is wrong with the files; the status when that forbids going on.
 pub(super) fn complain(files: &Files, colour: bool) -> Option<Exit> {
     if !files.faults().is_empty() {
-        anstream::eprint!("{}", files.rendered(colour));
+        warn_text!("{}", files.rendered(colour));
     }
     files.any_error().then_some(Exit::File)
 }

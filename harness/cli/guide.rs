@@ -56,7 +56,7 @@ fn unknown(topic: &str, what: &str, word: &str, known: &[&str]) -> Exit {
         |near| format!("did you mean `{near}`?"),
     );
     let topic = harmless(topic);
-    anstream::eprintln!("guide {topic}: `{}` is not {what}; {hint}", harmless(word));
+    warn_line!("guide {topic}: `{}` is not {what}; {hint}", harmless(word));
     Exit::Usage
 }
 

@@ -13,7 +13,7 @@ pub(super) fn form(path: &Path) -> Result<Form, Exit> {
     let ending = path.extension().and_then(|ending| ending.to_str());
     let found = Form::ALL.into_iter().find(|f| Some(f.ending()) == ending);
     found.ok_or_else(|| {
-        anstream::eprintln!("--out-file: the name must end in .pdf or .html");
+        warn_line!("--out-file: the name must end in .pdf or .html");
         Exit::Usage
     })
 }
@@ -21,7 +21,7 @@ pub(super) fn form(path: &Path) -> Result<Form, Exit> {
 /// The document in that form.
 pub(super) fn bytes(document: &Handout, form: Form) -> Result<Vec<u8>, Exit> {
     document.bytes(form).map_err(|fault| {
-        anstream::eprintln!("a bug in bufferstop: {fault}");
+        warn_line!("a bug in bufferstop: {fault}");
         Exit::Bug
     })
 }
@@ -33,7 +33,7 @@ pub(super) fn present(place: &StorePlace) -> Result<(), Exit> {
 
 pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), Exit> {
     std::fs::write(path, bytes).map_err(|fault| {
-        anstream::eprintln!("{}: {fault}", harmless(&path.display().to_string()));
+        warn_line!("{}: {fault}", harmless(&path.display().to_string()));
         Exit::Store
     })
 }

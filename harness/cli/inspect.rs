@@ -23,11 +23,11 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     let inspection = match analysis::inspection(arguments) {
         Ok(inspection) => inspection,
         Err(Trouble::Usage(words)) => {
-            anstream::eprintln!("{name}: {words}");
+            warn_line!("{name}: {words}");
             return Exit::Usage;
         }
         Err(Trouble::File(words)) => {
-            anstream::eprintln!("{name}: {words}");
+            warn_line!("{name}: {words}");
             return Exit::File;
         }
         Err(Trouble::Told(exit)) => return exit,
@@ -40,7 +40,7 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     if let Some(place) = &arguments.plot {
         let shown = harmless(&place.display().to_string());
         if let Err(fault) = std::fs::write(place, svg(&inspection)) {
-            anstream::eprintln!("{shown}: {fault}");
+            warn_line!("{shown}: {fault}");
             return Exit::Usage;
         }
         if !output.json {

@@ -37,7 +37,7 @@ pub(super) fn lot(path: &Path, name: &LotName) -> Result<LotReadings, Exit> {
         }
     }
     if lot.is_empty() {
-        anstream::eprintln!("no finished run of lot {name} is in this store");
+        warn_line!("no finished run of lot {name} is in this store");
         return Err(Exit::Usage);
     }
     Ok(lot)

@@ -2,6 +2,24 @@
 //! status returned. It knows files, screens and processes; no physics and no
 //! judgement.
 
+/// Says something on standard error. `eprintln!` ends the program where nobody
+/// hears it, as after the terminal was closed; a run must go on to its safe end.
+macro_rules! warn_line {
+    ($($words:tt)*) => {{
+        use std::io::Write as _;
+        // There is nowhere left to say that nothing can be said.
+        let _ = writeln!(anstream::stderr().lock(), $($words)*);
+    }};
+}
+
+/// The same without a line's end.
+macro_rules! warn_text {
+    ($($words:tt)*) => {{
+        use std::io::Write as _;
+        let _ = write!(anstream::stderr().lock(), $($words)*);
+    }};
+}
+
 /// Says something on standard output. `println!` ends the program where the
 /// reader has gone away or the disk behind it is full; this remembers it.
 macro_rules! say {
@@ -69,7 +87,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     if let Some(level) = &arguments.log
         && let Err(fault) = start_log(level)
     {
-        anstream::eprintln!("--log {level}: {fault}; use info, debug or trace");
+        warn_line!("--log {level}: {fault}; use info, debug or trace");
         return Exit::Usage.into();
     }
     answer_for_bugs();
@@ -92,7 +110,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Bench(bench) => bench::bench(bench, output),
         Command::Inspect(inspect) => inspect::inspect(inspect, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
-        Command::Guardian => match guardian::watch(std::io::stdin()) {
+        Command::Guardian => match guardian::watch(&std::io::stdin()) {
             Ok(()) => Exit::Pass,
             Err(_) => Exit::Usage,
         },
@@ -110,7 +128,7 @@ fn answer_for_bugs() {
             .map(|place| format!(" at {}:{}", place.file(), place.line()))
             .unwrap_or_default();
         let what = panic.payload_as_str().unwrap_or("no reason given");
-        anstream::eprintln!("a bug in bufferstop{place}: {what}");
+        warn_line!("a bug in bufferstop{place}: {what}");
     }));
 }
 
@@ -120,6 +138,8 @@ fn start_log(level: &str) -> Result<(), tracing_subscriber::filter::ParseError> 
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        // A log that nobody reads ends nothing.
+        .log_internal_errors(false)
         .try_init();
     Ok(())
 }

@@ -22,7 +22,7 @@ pub(super) fn serve(arguments: &ModelBench, output: Output) -> Exit {
         return Exit::File;
     };
     let Some(board) = &bench.board else {
-        anstream::eprintln!("this bench file has real ports: only a model bench can be served");
+        warn_line!("this bench file has real ports: only a model bench can be served");
         return Exit::Usage;
     };
     let seed = Seed(arguments.seed);
@@ -35,7 +35,7 @@ pub(super) fn serve(arguments: &ModelBench, output: Output) -> Exit {
     ) {
         Ok(world) => world,
         Err(fault) => {
-            anstream::eprintln!("the model bench cannot be computed: {fault}");
+            warn_line!("the model bench cannot be computed: {fault}");
             return Exit::File;
         }
     };
@@ -44,7 +44,7 @@ pub(super) fn serve(arguments: &ModelBench, output: Output) -> Exit {
         match model_bench::ModelBench::start(Box::new(world), &roles, Transport::Pty, Pace::Wall) {
             Ok(served) => served,
             Err(fault) => {
-                anstream::eprintln!("the system gives no pseudo-terminals: {fault}");
+                warn_line!("the system gives no pseudo-terminals: {fault}");
                 return Exit::Bench;
             }
         };

@@ -33,7 +33,7 @@ pub(super) async fn open_bench(
     mounted: Mounted,
 ) -> Result<Bench, Exit> {
     let unavailable = |fault: String| {
-        anstream::eprintln!("the bench is not available: {}", harmless(&fault));
+        warn_line!("the bench is not available: {}", harmless(&fault));
         Exit::Bench
     };
     let connection = match mounted {

@@ -34,7 +34,7 @@ pub(super) fn finished() -> Exit {
     written(io::stdout().flush());
     match FAILED.get() {
         Some(fault) if fault.kind() != io::ErrorKind::BrokenPipe => {
-            anstream::eprintln!("standard output cannot be written: {fault}");
+            warn_line!("standard output cannot be written: {fault}");
             Exit::Store
         }
         _ => Exit::Pass,

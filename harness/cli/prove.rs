@@ -101,7 +101,7 @@ fn chosen(names: &[String]) -> Result<Vec<&'static Defect>, Exit> {
     let unknown = names.iter().find(|name| Defect::named(name).is_none());
     if let Some(name) = unknown {
         let known: Vec<&str> = DEFECTS.iter().map(|defect| defect.name).collect();
-        anstream::eprintln!(
+        warn_line!(
             "--only-defect {}: known defects are {}",
             harmless(name),
             known.join(", ")
@@ -140,7 +140,7 @@ impl Work {
         let (fitting, others): (Vec<&Defect>, Vec<&Defect>) =
             chosen.iter().partition(|d| d.fits(&board.nominal));
         if let (Some(defect), false) = (others.first(), arguments.only_defect.is_empty()) {
-            anstream::eprintln!(
+            warn_line!(
                 "--only-defect {}: {}",
                 defect.name,
                 unfitting(defect, &board)
@@ -197,7 +197,7 @@ impl Work {
     /// Runs every board until all are done or somebody stops it.
     fn done(&self) -> Result<(PlanProof, Exit), Exit> {
         let unwritable = |fault: std::io::Error| {
-            anstream::eprintln!("no temporary folder: {fault}");
+            warn_line!("no temporary folder: {fault}");
             Exit::Store
         };
         let folder = tempfile::tempdir().map_err(unwritable)?;
@@ -230,7 +230,7 @@ impl Work {
                 }
                 Err(fault) => {
                     progress.over();
-                    anstream::eprintln!("{}: {fault}", entrant.particulars.serial);
+                    warn_line!("{}: {fault}", entrant.particulars.serial);
                     trouble = trouble.or(status(&fault));
                     false
                 }
@@ -315,7 +315,7 @@ fn hand_out(
     let document = plan_proof(proof, setting, at);
     std::fs::create_dir_all(folder).map_err(|fault| {
         let shown = folder.display().to_string();
-        anstream::eprintln!("--out {}: {fault}", harmless(&shown));
+        warn_line!("--out {}: {fault}", harmless(&shown));
         Exit::Store
     })?;
     for form in Form::ALL {
@@ -344,7 +344,7 @@ impl Progress {
         if live {
             progress.line(&text);
         } else {
-            anstream::eprintln!("{text}");
+            warn_line!("{text}");
         }
         progress
     }
@@ -363,7 +363,7 @@ impl Progress {
 
     fn line(&self, text: &str) {
         if self.live {
-            anstream::eprint!("\r\x1b[K{text}");
+            warn_text!("\r\x1b[K{text}");
             // A screen that is gone ends nothing.
             let _ = std::io::stderr().flush();
         }

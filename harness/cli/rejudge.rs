@@ -43,10 +43,10 @@ fn rejudged(arguments: &Rejudge, output: Output) -> Result<Exit, Exit> {
     let reader = open(&arguments.place)?;
     let (runs, open_runs) = runs(&reader, arguments, lot)?;
     if open_runs > 0 {
-        anstream::eprintln!("{open_runs} unfinished runs are left out");
+        warn_line!("{open_runs} unfinished runs are left out");
     }
     if runs.is_empty() {
-        anstream::eprintln!("no run matches");
+        warn_line!("no run matches");
         return Err(Exit::Usage);
     }
     drop(reader);
@@ -61,7 +61,7 @@ fn rejudged(arguments: &Rejudge, output: Output) -> Result<Exit, Exit> {
         }
         Err(Fault::Store(fault)) => exit = exit.or(store_exit(&fault)),
         Err(Fault::Kept(fault)) => {
-            anstream::eprintln!("run {run} cannot be judged again: {}", harmless(&fault));
+            warn_line!("run {run} cannot be judged again: {}", harmless(&fault));
             exit = exit.or(Exit::File);
         }
     });

@@ -6,7 +6,7 @@ use super::exit::Exit;
 use super::files::BenchFiles;
 use super::mounting::{Mounted, open_bench};
 use super::output::{JsonLines, Output};
-use super::stopping::{listening, runtime};
+use super::stopping::{Lines, listening, runtime};
 use super::store_fault::store_exit;
 use super::{certificate, handing_out};
 use crate::bench::Bench;
@@ -15,7 +15,7 @@ use crate::clock::SystemClock;
 use crate::console::Live;
 use crate::event::{Abort, FileFacts};
 use crate::handout::Form;
-use crate::ident::RunId;
+use crate::ident::{RunId, harmless};
 use crate::plan::Plan;
 use crate::record::Record;
 use crate::report;
@@ -67,7 +67,7 @@ impl<'a> Session<'a> {
         let runtime = runtime()?;
         let stop = listening(&runtime)?;
         for run in store.closed_cut_off() {
-            anstream::eprintln!("run {run} was cut off; its record is closed as inconclusive");
+            warn_line!("run {run} was cut off; its record is closed as inconclusive");
         }
         Ok(Self {
             plan,
@@ -85,6 +85,12 @@ impl<'a> Session<'a> {
     /// Whether the person asked to stop.
     pub(super) fn stopped(&self) -> bool {
         self.stop.is_raised()
+    }
+
+    /// The next line of standard input, or none once it ended or the person
+    /// asked to stop.
+    pub(super) fn next_line(&mut self, lines: &mut Lines) -> Option<String> {
+        self.runtime.block_on(lines.next(&mut self.stop))
     }
 
     /// Runs the plan on one board, the `index`-th of its lot on a model bench.
@@ -181,15 +187,11 @@ impl<'a> Session<'a> {
         runtime.block_on(async {
             let mut bench = open_bench(bench, &order.plan, mounted).await?;
             let guardian = guardian(&bench);
-            let finished = run(
-                order,
-                &mut bench,
-                store,
-                &SystemClock,
-                &mut sinks,
-                stop.clone(),
-            )
-            .await;
+            let stop = match &guardian {
+                Some(guardian) => stop.clone().or_lapse(guardian.lapse()),
+                None => stop.clone(),
+            };
+            let finished = run(order, &mut bench, store, &SystemClock, &mut sinks, stop).await;
             // The bench was made safe, or the record says that it was not and
             // the person has been told: either way nobody needs watching.
             if let Some(guardian) = guardian {
@@ -198,7 +200,7 @@ impl<'a> Session<'a> {
             finished.map_err(|fault| match fault {
                 RunFault::Store(fault) => store_exit(&fault),
                 RunFault::Record(fault) => {
-                    anstream::eprintln!("a bug in bufferstop: {fault}");
+                    warn_line!("a bug in bufferstop: {fault}");
                     Exit::Bug
                 }
             })
@@ -213,13 +215,25 @@ fn guardian(bench: &Bench) -> Option<Guardian> {
         return None;
     }
     let started = std::env::current_exe().and_then(|program| Guardian::start(bench, &program));
-    started
-        .inspect_err(|fault| {
-            anstream::eprintln!(
-                "no guardian ({fault}): a killed program leaves the bench as it is"
+    match started {
+        Ok(guardian) => {
+            for port in guardian.missing() {
+                warn_line!(
+                    "the guardian could not open {}: a killed or stalled program leaves \
+                     what is there as it is",
+                    harmless(port)
+                );
+            }
+            tracing::info!(process = guardian.process(), "the guardian watches");
+            Some(guardian)
+        }
+        Err(fault) => {
+            warn_line!(
+                "no guardian ({fault}): a killed or stalled program leaves the bench as it is"
             );
-        })
-        .ok()
+            None
+        }
+    }
 }
 
 /// Where the person's text goes.

@@ -3,10 +3,12 @@
 
 use super::exit::Exit;
 use crate::runner::Stop;
+use rustix::process::Signal;
+use std::io::BufRead;
 use std::thread::JoinHandle;
 use tokio::runtime::{Builder, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
-use tokio::sync::{oneshot, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 
 /// One thread that waits for everything at once.
 pub(super) fn runtime() -> Result<Runtime, Exit> {
@@ -14,7 +16,7 @@ pub(super) fn runtime() -> Result<Runtime, Exit> {
         .enable_all()
         .build()
         .map_err(|fault| {
-            anstream::eprintln!("the machine gives no resources to run: {fault}");
+            warn_line!("the machine gives no resources to run: {fault}");
             Exit::Bench
         })
 }
@@ -22,7 +24,7 @@ pub(super) fn runtime() -> Result<Runtime, Exit> {
 pub(super) fn listening(runtime: &Runtime) -> Result<Stop, Exit> {
     let _inside = runtime.enter();
     listen().map_err(|fault| {
-        anstream::eprintln!("the stop signals cannot be listened for: {fault}");
+        warn_line!("the stop signals cannot be listened for: {fault}");
         Exit::Bench
     })
 }
@@ -52,7 +54,7 @@ pub(super) fn stopping() -> Result<(Stop, Listening), Exit> {
         // A sender that is gone ends it as well.
         .spawn(move || drop(runtime.block_on(ended)))
         .map_err(|fault| {
-            anstream::eprintln!("the machine gives no resources to run: {fault}");
+            warn_line!("the machine gives no resources to run: {fault}");
             Exit::Bench
         })?;
     let listening = Listening {
@@ -60,6 +62,41 @@ pub(super) fn stopping() -> Result<(Stop, Listening), Exit> {
         thread: Some(thread),
     };
     Ok((stop, listening))
+}
+
+/// Lines of standard input, one at a time, so that a person can stop the program
+/// while it waits for one.
+pub(super) struct Lines(mpsc::Receiver<String>);
+
+impl Lines {
+    /// Reads on a thread of its own, one line ahead at the most. The thread ends
+    /// with the program: nothing wakes it from a terminal.
+    pub(super) fn of_standard_input() -> Result<Self, Exit> {
+        let (hand_over, lines) = mpsc::channel(1);
+        std::thread::Builder::new()
+            .name("lines".to_owned())
+            .spawn(move || {
+                for line in std::io::stdin().lock().lines().map_while(Result::ok) {
+                    if hand_over.blocking_send(line).is_err() {
+                        return;
+                    }
+                }
+            })
+            .map_err(|fault| {
+                warn_line!("the machine gives no resources to run: {fault}");
+                Exit::Bench
+            })?;
+        Ok(Self(lines))
+    }
+
+    /// The next line, or none where the input ended or `stop` was raised.
+    pub(super) async fn next(&mut self, stop: &mut Stop) -> Option<String> {
+        tokio::select! {
+            biased;
+            () = stop.raised() => None,
+            line = self.0.recv() => line,
+        }
+    }
 }
 
 /// Waits for a stop signal.
@@ -78,18 +115,21 @@ fn listen() -> std::io::Result<Stop> {
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;
     let mut hang_up = signal(SignalKind::hangup())?;
+    // Ctrl-Z would leave a board energised with nobody watching.
+    let mut suspend = signal(SignalKind::from_raw(Signal::TSTP.as_raw()))?;
     tokio::spawn(async move {
         loop {
             tokio::select! {
                 Some(()) = interrupt.recv() => {}
                 Some(()) = terminate.recv() => {}
                 Some(()) = hang_up.recv() => {}
+                Some(()) = suspend.recv() => {}
                 else => return,
             }
             if *raise.borrow() {
-                anstream::eprintln!("\nalready stopping: the bench is being made safe");
+                warn_line!("\nalready stopping: the bench is being made safe");
             } else {
-                anstream::eprintln!("\nstopping: making the bench safe");
+                warn_line!("\nstopping: making the bench safe");
             }
             raise.send_replace(true);
         }

@@ -7,6 +7,6 @@ use crate::store::StoreError;
 
 /// Says what is wrong with the store.
 pub(super) fn store_exit(fault: &StoreError) -> Exit {
-    anstream::eprintln!("{}", harmless(&fault.to_string()));
+    warn_line!("{}", harmless(&fault.to_string()));
     Exit::Store
 }

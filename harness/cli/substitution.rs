@@ -157,7 +157,7 @@ impl Prepared {
             }
         });
         if let Some(trouble) = trouble {
-            anstream::eprintln!("{trouble}");
+            warn_line!("{trouble}");
             return Err(Exit::Bench);
         }
         if stop.is_raised() {

@@ -6,8 +6,9 @@ use super::owner::{Owner, Request, Urgent};
 use super::settings::{Effect, PortSettings};
 use super::{Tap, Wire, serial};
 use crate::protocol::Expect;
-use std::sync::Arc;
+use std::os::fd::OwnedFd;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::{mpsc, oneshot};
 
 /// Requests that may wait for one port; more callers wait before they are in.
@@ -20,6 +21,7 @@ pub struct Port {
     urgent: mpsc::Sender<Urgent>,
     settings: Arc<PortSettings>,
     doubted: Arc<AtomicBool>,
+    spare: Arc<Mutex<Option<OwnedFd>>>,
 }
 
 impl Port {
@@ -31,8 +33,21 @@ impl Port {
     /// # Panics
     /// Outside a tokio runtime.
     pub fn open(path: &str, settings: PortSettings) -> Result<Self, LinkError> {
+        let spare = serial::spare(path);
         let wire = serial::open(path, &settings)?;
-        Ok(Self::over(wire, settings))
+        let port = Self::over(wire, settings);
+        *port.spare_slot() = spare;
+        Ok(port)
+    }
+
+    /// A second handle to the port, for a process that makes it safe when this
+    /// one cannot; given once. None over a wire that was opened elsewhere.
+    pub fn take_spare(&self) -> Option<OwnedFd> {
+        self.spare_slot().take()
+    }
+
+    fn spare_slot(&self) -> MutexGuard<'_, Option<OwnedFd>> {
+        self.spare.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Takes over a wire that is already open. Frames are logged where trace
@@ -58,6 +73,7 @@ impl Port {
             urgent,
             settings,
             doubted,
+            spare: Arc::default(),
         }
     }
 

@@ -3,11 +3,22 @@
 
 use super::fault::LinkError;
 use super::settings::PortSettings;
+use rustix::fs::{Mode, OFlags};
 use std::io;
+use std::os::fd::OwnedFd;
 use std::pin::Pin;
 use std::task::{Context, Poll};
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio_serial::{SerialPortBuilderExt as _, SerialStream};
+
+/// A handle to the port at `path` that somebody else can be given. Opened
+/// before [`open`] marks the port as this program's: afterwards the system
+/// refuses it to all but its own user, and on a pseudo-terminal even when this
+/// program is gone.
+pub(super) fn spare(path: &str) -> Option<OwnedFd> {
+    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+    rustix::fs::open(path, flags, Mode::empty()).ok()
+}
 
 /// Opens the port at `path` for this program alone.
 pub(super) fn open(path: &str, settings: &PortSettings) -> Result<SerialWire, LinkError> {

@@ -42,25 +42,58 @@ pub enum RunFault {
     Record(#[from] RecordFault),
 }
 
-/// Tells runs to stop: the person pressed Ctrl-C, or the machine goes down.
+/// Tells runs to stop: the person pressed Ctrl-C, the machine goes down, or
+/// nobody watches over this program any more.
 #[derive(Clone, Debug)]
-pub struct Stop(watch::Receiver<bool>);
+pub struct Stop {
+    asked: watch::Receiver<bool>,
+    lapse: Option<watch::Receiver<Option<String>>>,
+}
 
 impl Stop {
     /// A stop that the sender's `true` raises.
     pub fn new(receiver: watch::Receiver<bool>) -> Self {
-        Self(receiver)
+        Self {
+            asked: receiver,
+            lapse: None,
+        }
+    }
+
+    /// The same, raised as well by what `lapse` comes to say of the watching
+    /// over this program.
+    #[must_use]
+    pub fn or_lapse(self, lapse: watch::Receiver<Option<String>>) -> Self {
+        Self {
+            lapse: Some(lapse),
+            ..self
+        }
     }
 
     /// Whether it is raised now.
     pub fn is_raised(&self) -> bool {
-        *self.0.borrow()
+        *self.asked.borrow()
     }
 
-    /// Waits until it is raised.
+    /// Waits until the person raises it.
     pub async fn raised(&mut self) {
         // A sender that is gone can no longer raise it.
-        if self.0.wait_for(|raised| *raised).await.is_err() {
+        if self.asked.wait_for(|raised| *raised).await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    }
+
+    /// What went wrong with the watching, if anything has.
+    fn lapsed(&self) -> Option<String> {
+        self.lapse.as_ref()?.borrow().clone()
+    }
+
+    /// Waits until something is wrong with the watching.
+    async fn lapses(mut lapse: Option<watch::Receiver<Option<String>>>) {
+        let come = match &mut lapse {
+            Some(lapse) => lapse.wait_for(Option::is_some).await.is_ok(),
+            None => false,
+        };
+        if !come {
             std::future::pending::<()>().await;
         }
     }
@@ -71,6 +104,8 @@ enum End {
     Complete,
     BenchGone,
     Stopped,
+    /// Why nothing that was measured since counts.
+    Unwatched(String),
     Panicked,
 }
 
@@ -108,7 +143,9 @@ pub async fn run(
         }
         None => {
             let (journal, said) = journal();
-            drive_to_end(order, bench, &journal, said, &mut ledger, &mut stop).await
+            let end = drive_to_end(order, bench, &journal, said, &mut ledger, &mut stop).await;
+            // A stall in the last step is a stall as well.
+            stop.lapsed().map_or(end, End::Unwatched)
         }
     };
     let outcome = bench.make_safe().await;
@@ -166,9 +203,12 @@ async fn drive_to_end(
     stop: &mut Stop,
 ) -> End {
     let mut executor = pin!(guarded(execute(order, bench, journal)));
+    let mut lapses = pin!(Stop::lapses(stop.lapse.clone()));
     loop {
         tokio::select! {
             biased;
+            // The caller reads what it was.
+            () = &mut lapses => return End::Stopped,
             () = stop.raised() => return End::Stopped,
             Some(said) = said.recv() => {
                 if ledger.hear(said).is_err() {
@@ -274,6 +314,11 @@ impl Ledger<'_, '_> {
                 Abort::Operator,
                 "stopped by the person at the bench".to_owned(),
                 Blame::Operator,
+            ),
+            End::Unwatched(why) => (
+                Abort::Bench,
+                format!("{why}: what was measured meanwhile cannot be relied on"),
+                Blame::Bench,
             ),
             // The executor has already said what was gone.
             End::BenchGone => return Some(Abort::Bench),

@@ -91,7 +91,7 @@ fn bundle(reader: &Reader, run: &RunId) -> Result<String, Exit> {
 }
 
 fn bug(fault: RowsFault) -> Exit {
-    anstream::eprintln!("a bug in bufferstop: {fault}");
+    warn_line!("a bug in bufferstop: {fault}");
     Exit::Bug
 }
 

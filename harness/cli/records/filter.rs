@@ -115,7 +115,7 @@ pub(in crate::cli) fn named<N: FromStr<Err: std::fmt::Display>>(
 ) -> Result<Option<N>, Exit> {
     let parsed = text.map(str::parse).transpose();
     parsed.map_err(|fault: N::Err| {
-        anstream::eprintln!("{option} cannot be used: {fault}");
+        warn_line!("{option} cannot be used: {fault}");
         Exit::Usage
     })
 }
@@ -126,7 +126,7 @@ fn verdict(text: &str) -> Result<Verdict, Exit> {
         "fail" => Ok(Verdict::Fail),
         "inconclusive" => Ok(Verdict::Inconclusive),
         other => {
-            anstream::eprintln!(
+            warn_line!(
                 "--verdict {}: use pass, fail or inconclusive",
                 harmless(other)
             );
@@ -150,7 +150,7 @@ fn moment(option: &str, text: &str, end: bool) -> Result<Timestamp, Exit> {
         TimeZone::UTC.to_timestamp(day.at(0, 0, 0, 0)).ok()
     });
     day.ok_or_else(|| {
-        anstream::eprintln!(
+        warn_line!(
             "{option} {}: write a day as 2026-03-31 or a moment as 2026-03-31T14:00:00Z",
             harmless(text)
         );
@@ -169,7 +169,7 @@ fn metric(option: &str, text: &str) -> Result<String, Exit> {
     if known.contains(&text) {
         return Ok(text.to_owned());
     }
-    anstream::eprintln!(
+    warn_line!(
         "{option} {}: the metrics are {}",
         harmless(text),
         known.join(", ")

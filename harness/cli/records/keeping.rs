@@ -94,7 +94,7 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
 fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, Exit> {
     let file = harmless(&path.display().to_string());
     let text = std::fs::read_to_string(path).map_err(|fault| {
-        anstream::eprintln!("{file} cannot be read: {fault}");
+        warn_line!("{file} cannot be read: {fault}");
         Exit::Usage
     })?;
     let checked = check_bundle(&text).map_err(|fault| fault.to_string());
@@ -143,7 +143,7 @@ fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, E
 
 fn head(text: &str) -> Result<Digest, Exit> {
     text.parse().map_err(|_| {
-        anstream::eprintln!(
+        warn_line!(
             "--head {}: write the 64 hexadecimal digits of a link",
             harmless(text)
         );
@@ -154,7 +154,7 @@ fn head(text: &str) -> Result<Digest, Exit> {
 pub(super) fn note(arguments: &RecordsNote, output: Output) -> Result<Exit, Exit> {
     let text = arguments.text.trim();
     if text.is_empty() || text.chars().count() > LONGEST_NOTE {
-        anstream::eprintln!("a note has between 1 and {LONGEST_NOTE} characters");
+        warn_line!("a note has between 1 and {LONGEST_NOTE} characters");
         return Err(Exit::Usage);
     }
     let reader = open(&arguments.place)?;
@@ -164,7 +164,7 @@ pub(super) fn note(arguments: &RecordsNote, output: Output) -> Result<Exit, Exit
     let store = Store::open(&path, kind, Durability::EveryEvent, &SystemClock)
         .map_err(|fault| store_exit(&fault))?;
     for run in store.closed_cut_off() {
-        anstream::eprintln!("run {run} was cut off; its record is closed as inconclusive");
+        warn_line!("run {run} was cut off; its record is closed as inconclusive");
     }
     let note = Note {
         at: SystemClock.now(),

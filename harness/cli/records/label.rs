@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 
 pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Exit> {
     if arguments.place.model && !arguments.specimen {
-        anstream::eprintln!(
+        warn_line!(
             "a run on the model bench measures no real board and never enters a label; \
              --specimen shows what one looks like"
         );
@@ -41,13 +41,13 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         match may_have_label(&record, arguments.specimen) {
             Ok(()) => records.push(record),
             Err(why) => {
-                anstream::eprintln!("no label for {serial}: {why}");
+                warn_line!("no label for {serial}: {why}");
                 left_out.push(json!({ "serial": serial, "why": why.to_string() }));
             }
         }
     }
     if records.is_empty() {
-        anstream::eprintln!("no board gets a label, so no file was written");
+        warn_line!("no board gets a label, so no file was written");
         return Err(Exit::Inconclusive);
     }
     let grid = Grid {
@@ -56,7 +56,7 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         skip: arguments.skip.into(),
     };
     let bytes = labels(&records, grid, arguments.specimen).map_err(|fault| {
-        anstream::eprintln!("a bug in bufferstop: {fault}");
+        warn_line!("a bug in bufferstop: {fault}");
         Exit::Bug
     })?;
     let path = &arguments.file;

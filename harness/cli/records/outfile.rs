@@ -34,7 +34,7 @@ pub(in crate::cli) fn whole(path: &Path, bytes: &[u8], existing: Existing) -> Re
 pub(super) fn free(path: &Path) -> Result<(), Exit> {
     if path.symlink_metadata().is_ok() {
         let file = harmless(&path.display().to_string());
-        anstream::eprintln!("{file} exists already; choose another name");
+        warn_line!("{file} exists already; choose another name");
         return Err(Exit::Usage);
     }
     Ok(())
@@ -66,6 +66,6 @@ pub(super) fn finished(file: NamedTempFile, path: &Path, existing: Existing) -> 
 
 pub(super) fn refused(path: &Path, fault: &io::Error) -> Exit {
     let file = harmless(&path.display().to_string());
-    anstream::eprintln!("{file} cannot be written: {fault}");
+    warn_line!("{file} cannot be written: {fault}");
     Exit::Store
 }

@@ -34,7 +34,7 @@ pub(super) fn key(arguments: &RecordsKey, output: Output) -> Result<Exit, Exit> 
     File::open("/dev/urandom")
         .and_then(|mut source| source.read_exact(&mut chance))
         .map_err(|fault| {
-            anstream::eprintln!("the system gives no random bytes: {fault}");
+            warn_line!("the system gives no random bytes: {fault}");
             Exit::Store
         })?;
     let key = SecretKey::from_chance(&chance);
@@ -46,10 +46,10 @@ pub(super) fn key(arguments: &RecordsKey, output: Output) -> Result<Exit, Exit> 
         write_new(path, &text, mode).map_err(|fault| {
             let shown = harmless(&path.display().to_string());
             if fault.kind() == io::ErrorKind::AlreadyExists {
-                anstream::eprintln!("{shown} exists already; a key is never written over");
+                warn_line!("{shown} exists already; a key is never written over");
                 return Exit::Usage;
             }
-            anstream::eprintln!("{shown} cannot be written: {fault}");
+            warn_line!("{shown} cannot be written: {fault}");
             Exit::Store
         })?;
     }
@@ -87,7 +87,7 @@ pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit
     let run = known(&reader, &arguments.which)?;
     let record = record(&reader, &run)?;
     let Some(statement) = signed_words(&reader, &record)? else {
-        anstream::eprintln!("run {run} has not ended: there is nothing to sign yet");
+        warn_line!("run {run} has not ended: there is nothing to sign yet");
         return Err(Exit::Usage);
     };
     let seal = key.sign(statement);
@@ -111,17 +111,17 @@ pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit
 fn secret(path: &Path) -> Result<SecretKey, Exit> {
     let shown = harmless(&path.display().to_string());
     let text = key_text(path).map_err(|fault| {
-        anstream::eprintln!("{shown} cannot be read: {fault}");
+        warn_line!("{shown} cannot be read: {fault}");
         Exit::Usage
     })?;
     let open_to_others = path
         .metadata()
         .is_ok_and(|file| file.permissions().mode() & 0o077 != 0);
     if open_to_others {
-        anstream::eprintln!("{shown} can be read by others: chmod 600 it, and think of a new key");
+        warn_line!("{shown} can be read by others: chmod 600 it, and think of a new key");
     }
     SecretKey::from_pem(&text).map_err(|fault| {
-        anstream::eprintln!("{shown}: {fault}");
+        warn_line!("{shown}: {fault}");
         Exit::File
     })
 }
@@ -146,7 +146,7 @@ pub(super) fn public(typed: &str) -> Result<PublicKey, Exit> {
             .map_err(|fault: crate::record::seal::SealFault| fault.to_string())
     });
     key.map_err(|fault| {
-        anstream::eprintln!("--key {}: {fault}", harmless(typed));
+        warn_line!("--key {}: {fault}", harmless(typed));
         Exit::Usage
     })
 }

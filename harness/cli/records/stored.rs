@@ -25,7 +25,7 @@ pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
     Reader::open(&path(place).0).map_err(|fault| {
         let exit = store_exit(&fault);
         if matches!(fault, StoreError::Absent { .. }) && !place.model {
-            anstream::eprintln!("runs on the model bench are in a store of their own: add --model");
+            warn_line!("runs on the model bench are in a store of their own: add --model");
         }
         exit
     })
@@ -59,7 +59,7 @@ pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>
 /// The run that `which` names.
 pub(in crate::cli) fn known(reader: &Reader, which: &str) -> Result<RunId, Exit> {
     find(reader, which)?.ok_or_else(|| {
-        anstream::eprintln!("no run and no board is called {}", harmless(which));
+        warn_line!("no run and no board is called {}", harmless(which));
         Exit::Usage
     })
 }
@@ -68,7 +68,7 @@ pub(in crate::cli) fn known(reader: &Reader, which: &str) -> Result<RunId, Exit>
 pub(in crate::cli) fn record(reader: &Reader, run: &RunId) -> Result<Record, Exit> {
     let record = reader.record(run).map_err(|fault| store_exit(&fault))?;
     record.ok_or_else(|| {
-        anstream::eprintln!("run {run} has no entry");
+        warn_line!("run {run} has no entry");
         Exit::Store
     })
 }

@@ -1,7 +1,7 @@
 //! The last line of an inspection: how the signal stands to the rules, and why
 //! no more can be told where that is so. It lists no rule.
 
-use super::screen::style;
+use super::value::style;
 use crate::inspection::{Inspection, RuleRow, Standing};
 use std::fmt::Write as _;
 

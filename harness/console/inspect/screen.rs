@@ -2,15 +2,17 @@
 //! decides nothing.
 
 use super::conclusion::conclusion;
+use super::facts::{bins, facts, packets, trip};
 use super::histogram::histogram;
+use super::room::{ROOMS, Room};
 use super::sketch::sketch;
+use super::value::{shown, style};
 use crate::console::Screen;
 use crate::console::row::padded;
 use crate::ident::harmless;
-use crate::inspection::{Inspection, Measure, RuleRow, Standing, Trip};
-use crate::track::SignalReport;
-use crate::units::{Dimension, Quantity, show, show_with_uncertainty};
-use anstyle::{AnsiColor, Style};
+use crate::inspection::{Inspection, Measure, RuleRow, Standing};
+use crate::units::{Dimension, show};
+use anstyle::Style;
 use std::fmt::Write as _;
 
 /// Columns where nobody watches, and the fewest columns and lines of a screen.
@@ -18,69 +20,6 @@ const PLAIN: usize = 80;
 const FEWEST: (usize, usize) = (80, 24);
 /// From so many columns on counts are told in words.
 const WORDY: usize = 100;
-
-/// How much of what is not decisive is shown.
-#[derive(Clone, Copy)]
-struct Room {
-    histogram: bool,
-    /// Stretches drawn.
-    stretches: usize,
-    /// Kinds of packets listed.
-    packets: usize,
-    /// Lines on what is odd.
-    odd: usize,
-    /// Instants told of each broken rule.
-    places: usize,
-    /// A line for each rule that is met, rather than one for all.
-    met: bool,
-    /// The reason at each rule that could not be judged.
-    reasons: bool,
-    /// What else was measured.
-    facts: bool,
-}
-
-/// From all that is worth showing to what must be.
-const ROOMS: [Room; 9] = [
-    room(true, 3, 6, 12, 12).with(true, true, true),
-    room(true, 2, 6, 8, 8).with(true, true, true),
-    room(true, 1, 3, 6, 6).with(true, true, true),
-    room(true, 1, 3, 4, 4).with(false, true, true),
-    room(false, 1, 3, 4, 4).with(false, true, true),
-    room(false, 1, 1, 2, 4).with(false, true, true),
-    room(false, 1, 0, 1, 3).with(false, false, true),
-    room(false, 1, 0, 1, 1).with(false, false, false),
-    room(false, 0, 0, 1, 1).with(false, false, false),
-];
-
-const fn room(
-    histogram: bool,
-    stretches: usize,
-    packets: usize,
-    odd: usize,
-    places: usize,
-) -> Room {
-    Room {
-        histogram,
-        stretches,
-        packets,
-        odd,
-        places,
-        met: true,
-        reasons: true,
-        facts: true,
-    }
-}
-
-impl Room {
-    const fn with(self, met: bool, reasons: bool, facts: bool) -> Self {
-        Self {
-            met,
-            reasons,
-            facts,
-            ..self
-        }
-    }
-}
 
 /// The inspection as lines that fit the terminal, or 40 of 80 columns where
 /// nobody watches: what breaks a rule first, where it does and drawn, then what
@@ -291,46 +230,6 @@ fn head(text: &mut String, inspection: &Inspection, room: Room) {
     );
 }
 
-fn bins(text: &mut String, signal: &SignalReport) {
-    let bins: Vec<String> = signal
-        .histogram
-        .iter()
-        .take(24)
-        .map(|(us, count)| format!("{us}: {count}"))
-        .collect();
-    if !bins.is_empty() {
-        let _ = writeln!(text, "  half-bits by whole us  {}", bins.join(", "));
-    }
-}
-
-/// `value` of a demand as people read it.
-pub(super) fn shown(measure: Measure, value: f64, expanded: Option<f64>) -> String {
-    let dimension = match measure {
-        Measure::Time => Dimension::Time,
-        Measure::Count => return format!("{value}"),
-        Measure::Slew => Dimension::VoltageSlew,
-        Measure::Voltage => Dimension::Voltage,
-    };
-    // Added to zero, a negative zero has no sign.
-    let value = value + 0.0;
-    match expanded {
-        // Below a hundred thousandth nobody reads it.
-        Some(expanded) if expanded > 1e-5 * value.abs() && expanded > 1e-12 => {
-            show_with_uncertainty(value, expanded, dimension).replace("+/-", "±")
-        }
-        _ => show(value, dimension),
-    }
-}
-
-pub(super) fn style(standing: Standing) -> Style {
-    let colour = match standing {
-        Standing::Within => AnsiColor::Green,
-        Standing::Undecided => AnsiColor::Yellow,
-        Standing::Violation => AnsiColor::Red,
-    };
-    Style::new().fg_color(Some(colour.into()))
-}
-
 fn rule(text: &mut String, row: &RuleRow, width: usize) {
     let style = style(row.standing);
     let value = row.value.map_or("-".to_owned(), |value| {
@@ -363,135 +262,4 @@ fn rule(text: &mut String, row: &RuleRow, width: usize) {
         padded(&limit, 11),
         counts
     );
-}
-
-fn facts(text: &mut String, signal: &SignalReport, room: Room) {
-    let mut parts = Vec::new();
-    if room.facts {
-        for (name, half) in [("1", &signal.ones), ("0", &signal.zeros)] {
-            if let (Some(a), Some(b)) = (&half.positive, &half.negative) {
-                let us = |seconds: f64| format!("{:.2}", seconds * 1e6);
-                parts.push(format!(
-                    "halves of {name}: {} us positive, {} negative",
-                    us(a.mean.value),
-                    us(b.mean.value)
-                ));
-            }
-        }
-        if let Some(asymmetry) = &signal.asymmetry {
-            let mean = asymmetry.mean;
-            parts.push(format!(
-                "asymmetry {} in the mean",
-                shown(Measure::Time, mean.value, Some(mean.expanded()))
-            ));
-        }
-        for pair in parts.chunks(2) {
-            let _ = writeln!(text, "  {}", pair.join(" · "));
-        }
-    }
-    if let Some(levels) = &signal.levels {
-        let volts = |value: f64| shown(Measure::Voltage, value, None);
-        let _ = writeln!(
-            text,
-            "  levels {} and {}, symmetry {}, extremes {} and {}",
-            volts(levels.positive.value),
-            volts(-levels.negative.value),
-            volts(levels.symmetry.value),
-            volts(levels.extremes.0),
-            volts(levels.extremes.1),
-        );
-    }
-    edges(text, signal);
-    let preamble = signal
-        .packets
-        .shortest_preamble
-        .map_or("none seen whole".to_owned(), |bits| {
-            format!("shortest {bits} bits")
-        });
-    if room.facts {
-        let _ = writeln!(
-            text,
-            "  preambles {preamble}, {} refused · {} cutouts · {} gaps over 30 ms, longest {} · {} glitches",
-            signal.packets.refused,
-            signal.cutouts.count,
-            signal.silences,
-            show(signal.longest_silence.seconds().si(), Dimension::Time),
-            signal.glitches.count,
-        );
-    }
-}
-
-/// Rise and fall times, and how far they overshoot.
-fn edges(text: &mut String, signal: &SignalReport) {
-    let Some(shape) = &signal.shape else { return };
-    let mut parts = Vec::new();
-    for (name, figures) in [("rise", &shape.rising), ("fall", &shape.falling)] {
-        if let (Some(duration), Some(longest)) = (&figures.duration, figures.longest) {
-            let over = figures
-                .overshoot
-                .as_ref()
-                .map_or(String::new(), |(_, most)| {
-                    format!(", overshoot up to {:.1} %", most * 100.0)
-                });
-            parts.push(format!(
-                "{name} {} (longest {}){over}",
-                shown(Measure::Time, duration.value, Some(duration.expanded())),
-                show(longest, Dimension::Time)
-            ));
-        }
-    }
-    if !parts.is_empty() {
-        let _ = writeln!(text, "  {}", parts.join(" · "));
-    }
-}
-
-fn packets(text: &mut String, inspection: &Inspection, signal: &SignalReport, listed: usize) {
-    let _ = writeln!(
-        text,
-        "  {} packets, {} with a wrong check byte, {} broken off",
-        signal.packets.all, signal.packets.wrong_check, signal.packets.broken
-    );
-    for (words, count) in inspection.packets.iter().take(listed) {
-        let _ = writeln!(text, "  {count:>7}  {words}");
-    }
-    let rest = inspection.packets.iter().skip(listed);
-    let (kinds, count) = rest.fold((0, 0), |(kinds, sum), (_, n)| (kinds + 1, sum + n));
-    if kinds > 0 {
-        let _ = writeln!(
-            text,
-            "  {count:>7}  others, of {kinds} sorts (--json lists them)"
-        );
-    }
-}
-
-fn trip(text: &mut String, trip: &Trip) {
-    let at = |estimate: &Option<crate::measurement::Estimate>| {
-        estimate.map_or("not seen".to_owned(), |at| show(at.value, Dimension::Time))
-    };
-    let finding = |finding: &Option<crate::measurement::Finding>, dimension| {
-        finding.as_ref().map_or("not measured".to_owned(), |found| {
-            found.show(dimension).replace("+/-", "±")
-        })
-    };
-    let _ = writeln!(
-        text,
-        "  current: inception {}, onset of {} at {}, interruption {} (off below {})",
-        at(&trip.inception),
-        show(trip.onset_level, Dimension::Current),
-        at(&trip.onset),
-        at(&trip.interruption),
-        trip.off_level
-            .map_or("-".to_owned(), |off| show(off, Dimension::Current)),
-    );
-    let _ = writeln!(
-        text,
-        "  trip time {}, peak {}, let-through {}, onset reached {} times",
-        finding(&trip.trip_time, Dimension::Time),
-        finding(&trip.peak, Dimension::Current),
-        finding(&trip.let_through, Dimension::LetThrough),
-        trip.episodes
-    );
-    for note in &trip.notes {
-        let _ = writeln!(text, "  {note}");
-    }
 }

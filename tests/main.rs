@@ -14,6 +14,7 @@ mod hardships;
 mod influence;
 mod inspect;
 mod inspect_records;
+mod inspect_verdicts;
 mod interruption;
 mod kept_store;
 mod lots;

@@ -288,6 +288,10 @@ pub(super) struct Inspect {
     /// The level at which the trip time begins, such as "4 A".
     #[arg(long, value_name = "CURRENT")]
     pub(super) onset: Option<String>,
+    /// With --json: a line for every packet as it is read, then one for the
+    /// inspection.
+    #[arg(long)]
+    pub(super) packets: bool,
     /// Draw the signal and its half-bits into this file.
     #[arg(long, value_name = "OUT.svg")]
     pub(super) plot: Option<PathBuf>,

@@ -4,6 +4,7 @@
 
 mod analysis;
 mod logic;
+mod packet_list;
 mod record;
 mod source;
 mod stream;
@@ -20,6 +21,10 @@ use stream::Trouble;
 
 pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     let name = harmless(&arguments.capture.display().to_string());
+    if arguments.packets && !output.json {
+        anstream::eprintln!("--packets hands out lines of JSON: add --json");
+        return Exit::Usage;
+    }
     let inspection = match analysis::inspection(arguments) {
         Ok(inspection) => inspection,
         Err(Trouble::Usage(words)) => {
@@ -32,7 +37,9 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
         }
         Err(Trouble::Told(exit)) => return exit,
     };
-    if output.json {
+    if arguments.packets {
+        output.line(&json!({ "inspection": document(&inspection, arguments.at) }));
+    } else if output.json {
         output.document(&document(&inspection, arguments.at));
     } else {
         say!("{}", screen(&inspection, output.screen()));
@@ -73,12 +80,15 @@ fn document(inspection: &Inspection, at: Audience) -> serde_json::Value {
         .iter()
         .map(|(words, count)| json!({"words": words, "count": count}))
         .collect();
+    let list = &inspection.packet_list;
+    let list: Vec<_> = list.iter().map(packet_list::document).collect();
     json!({
         "file": inspection.file, "format": inspection.format, "channel": inspection.channel,
         "samples": inspection.samples, "period_s": inspection.period, "length_s": inspection.length,
         "at": match at { Audience::Station => "station", Audience::Receiver => "receiver" },
         "edges": inspection.signal.as_ref().map(|signal| signal.edges),
         "standing": standing, "rules": inspection.rows, "packets": packets, "odd": inspection.odd,
-        "trip": inspection.trip, "signal": inspection.signal,
+        "packet_list": list, "packets_unlisted": inspection.packets_unlisted,
+        "unread": inspection.unread, "trip": inspection.trip, "signal": inspection.signal,
     })
 }

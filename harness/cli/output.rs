@@ -69,9 +69,16 @@ impl Output {
         } else {
             std::io::stdout().is_terminal()
         };
-        let width = terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0));
+        let size = terminal_size::terminal_size();
+        let (width, height) = size.map_or((100, Screen::PLAIN.height), |(width, height)| {
+            (usize::from(width.0), usize::from(height.0))
+        });
         if terminal {
-            Screen { live: true, width }
+            Screen {
+                live: true,
+                width,
+                height,
+            }
         } else {
             Screen::PLAIN
         }

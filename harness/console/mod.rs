@@ -22,6 +22,8 @@ pub struct Screen {
     pub live: bool,
     /// Columns.
     pub width: usize,
+    /// Lines.
+    pub height: usize,
 }
 
 impl Screen {
@@ -29,6 +31,7 @@ impl Screen {
     pub const PLAIN: Self = Self {
         live: false,
         width: 100,
+        height: 40,
     };
 }
 

@@ -2,8 +2,14 @@
 //! how the edges were found.
 
 use super::packets::Words;
+use super::tallies::{Levels, Slopes};
+use super::unread::Silence;
+use super::{Stretches, Unread};
 use crate::clock::BenchInstant;
 use crate::track::{Decoder, DecoderSettings, Edge, EdgeUncertainty, Packet, SignalReport};
+
+/// How many violations, glitches and packets of a sort are located.
+const LOCATED: usize = super::tallies::PLACES;
 
 /// What a pass over a signal found.
 #[derive(Clone, Debug, PartialEq)]
@@ -12,17 +18,35 @@ pub struct Heard {
     pub report: SignalReport,
     /// Packets in words and how many, the most frequent first.
     pub packets: Vec<(String, u64)>,
+    /// What is no reading, and where there is no signal.
+    pub unread: Unread,
+    /// Levels of halves and shapes of crossings, of a voltage.
+    pub(super) shaped: Option<Shaped>,
 }
 
-impl Heard {
-    pub(super) fn new(mut words: Words, last: Option<Packet>, report: SignalReport) -> Self {
-        if let Some(packet) = last {
-            words.count(&packet);
-        }
-        Self {
-            report,
-            packets: words.ranked(),
-        }
+/// Levels of halves and shapes of crossings, and how far they are trusted.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Shaped {
+    pub(super) levels: [Levels; 2],
+    pub(super) slopes: [Slopes; 2],
+    /// Whether samples are evenly spaced; where not, there is none of it.
+    pub(super) even: bool,
+    /// Relative standard uncertainty of the scale, that of its zero (V) and its
+    /// step (V).
+    pub(super) gain_u: f64,
+    pub(super) offset_u: f64,
+    pub(super) step: f64,
+}
+
+/// Where packets go as they are completed.
+pub type PacketSink<'a> = dyn FnMut(&Packet) + 'a;
+
+/// How edges known so well are read.
+pub(super) const fn settings(edge: EdgeUncertainty) -> DecoderSettings {
+    let usual = DecoderSettings::new(edge);
+    DecoderSettings {
+        keep: LOCATED,
+        ..usual
     }
 }
 
@@ -31,32 +55,63 @@ impl Heard {
 pub struct Hearing {
     decoder: Decoder,
     words: Words,
+    silence: Silence,
+    from: Option<BenchInstant>,
+    unknown: u64,
 }
 
 impl Hearing {
     /// Before the first edge, of which each is known so well.
     pub fn new(edge: EdgeUncertainty) -> Self {
         Self {
-            decoder: Decoder::new(DecoderSettings::new(edge)),
+            decoder: Decoder::new(settings(edge)),
             words: Words::default(),
+            silence: Silence::default(),
+            from: None,
+            unknown: 0,
         }
     }
 
     /// The polarity known first, before any edge.
     pub fn begin(&mut self, edge: Edge) {
+        self.from = Some(edge.at);
         self.decoder.begin(edge.at, edge.to);
     }
 
-    /// An edge.
-    pub fn push(&mut self, edge: Edge) {
+    /// So many values were neither high nor low.
+    pub const fn unknown(&mut self, values: u64) {
+        self.unknown = values;
+    }
+
+    /// An edge; a packet that it completes goes to `sink`.
+    pub fn push(&mut self, edge: Edge, sink: &mut PacketSink<'_>) {
+        self.silence.push(self.from.unwrap_or(edge.at), edge);
         if let Some(packet) = self.decoder.push(edge) {
             self.words.count(&packet);
+            sink(&packet);
         }
     }
 
     /// The end.
-    pub fn finish(self, end: BenchInstant) -> Heard {
+    pub fn finish(mut self, end: BenchInstant, sink: &mut PacketSink<'_>) -> Heard {
         let (last, report) = self.decoder.finish(end);
-        Heard::new(self.words, last, report)
+        if let Some(packet) = last {
+            self.words.count(&packet);
+            sink(&packet);
+        }
+        let missing = Stretches {
+            count: self.unknown,
+            ..Stretches::default()
+        };
+        Heard {
+            report,
+            packets: self.words.ranked(),
+            unread: Unread {
+                missing,
+                silent: self.silence.finish(self.from.unwrap_or(end), end),
+                ..Unread::default()
+            },
+            shaped: None,
+        }
     }
 }

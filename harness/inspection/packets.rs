@@ -29,7 +29,8 @@ impl Words {
     }
 }
 
-fn words(packet: &Packet) -> String {
+/// A packet in words.
+pub fn words(packet: &Packet) -> String {
     let bytes = packet.bytes.as_slice();
     let kind = packet.kind;
     let addressed = matches!(

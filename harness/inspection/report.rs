@@ -2,10 +2,10 @@
 //! but the standing over all demands.
 
 use super::odd::odd;
-use super::rows::rows;
-use super::{Audience, Heard, RuleRow, Standing, Stretch, Trip};
-use crate::track::SignalReport;
-use crate::units::Quantity;
+use super::rows::{nothing_heard, rows};
+use super::{Audience, Heard, RuleRow, Standing, Stretch, Trip, Unread};
+use crate::track::{Packet, SignalReport};
+use crate::units::{Dimension, Quantity, show};
 
 /// Everything about a capture file.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,6 +36,12 @@ pub struct Inspection {
     pub rows: Vec<RuleRow>,
     /// Packets in words and how many.
     pub packets: Vec<(String, u64)>,
+    /// Every packet, up to what the reader keeps.
+    pub packet_list: Vec<Packet>,
+    /// Packets that the list has no room for.
+    pub packets_unlisted: u64,
+    /// What is no reading, and where there is no signal.
+    pub unread: Option<Unread>,
     /// What is odd.
     pub odd: Vec<String>,
     /// Stretches worth looking at, the one to plot first.
@@ -64,6 +70,9 @@ impl Inspection {
             signal: None,
             rows: Vec::new(),
             packets: Vec::new(),
+            packet_list: Vec::new(),
+            packets_unlisted: 0,
+            unread: None,
             odd: Vec::new(),
             stretches: Vec::new(),
             trip: None,
@@ -77,18 +86,26 @@ impl Inspection {
 
     /// Adds what was heard in the signal, and how it stands to the rules.
     pub fn add(&mut self, heard: Heard, at: Audience) {
-        self.rows = rows(&heard.report, at, self.period);
+        self.rows = rows(&heard, at, self.period);
         self.odd.extend(odd(&heard.report));
+        for (cut, name) in heard.unread.clipped.iter().zip(["positive", "negative"]) {
+            if let Some(at) = cut {
+                self.odd.push(format!(
+                    "{name} halves are cut off flat at {}: the range ends there, the voltage may be more",
+                    show(*at, Dimension::Voltage)
+                ));
+            }
+        }
+        self.unread = Some(heard.unread);
         self.packets = heard.packets;
         self.signal = Some(heard.report);
     }
 
     /// The same of a voltage.
     pub fn add_voltage(&mut self, heard: Heard, at: Audience) {
-        let silent = heard.report.edges == 0;
+        let silent = nothing_heard(&heard);
         self.add(heard, at);
-        if silent {
-            let words = "the voltage never passes zero: is it measured from rail to rail?";
+        if let Some(words) = silent {
             self.odd.push(words.to_owned());
         }
     }

@@ -1,32 +1,129 @@
 //! Findings to rows a person reads: value, U, limit and standing of every
 //! demand of the standards. It reads no signal.
 
-use super::{Audience, Measure, RuleRow, Standing};
+use super::shape_rows::shape_rows;
+use super::{Audience, Heard, Measure, Place, RuleRow, Standing, Stretches};
 use crate::measurement::Estimate;
 use crate::track::{BitRules, Clause, ClauseFindings, Findings, SignalReport};
+use crate::units::{Dimension, Quantity, show};
 
-/// Slew between -4 V and +4 V, at least: NMRA S-9.1:2020.
-const SLEW: f64 = 2.4e6;
-/// Peak amplitude, least and most over all scales: NMRA S-9.1:2020 table 3.
-const AMPLITUDE: (f64, f64) = (8.5, 22.0);
-
-/// Rows of bit timing, and of packets too at a station's output.
-pub(super) fn rows(signal: &SignalReport, at: Audience, period: f64) -> Vec<RuleRow> {
-    let (rules, station) = (at.rules(), at == Audience::Station);
+/// Every demand that is in force: bit timing and check bytes everywhere, packets
+/// and, of a voltage, its shape and level at a station's output. A demand that
+/// nothing was checked against is among them.
+pub(super) fn rows(heard: &Heard, at: Audience, period: f64) -> Vec<RuleRow> {
+    let (signal, rules) = (&heard.report, at.rules());
+    let station = at == Audience::Station;
     let timing = if station {
         &signal.power_station
     } else {
         &signal.receiver
     };
+    let why = nothing_heard(heard);
     let mut rows = clauses(signal, timing, rules, period);
+    unjudged(&mut rows, timing, &BIT_CLAUSES, rules, why);
     if station {
         rows.extend(clauses(signal, &signal.packet_rules, rules, period));
-        rows.extend(analogue(signal));
+        unjudged(&mut rows, &signal.packet_rules, &PACKET_CLAUSES, rules, why);
+        if signal.cutouts.count > 0 {
+            let why = Some("the line does not show where a cutout begins");
+            unjudged(&mut rows, &signal.packet_rules, &CUTOUT_CLAUSES, rules, why);
+        }
+        if let Some(shaped) = &heard.shaped {
+            rows.extend(shape_rows(heard, shaped));
+        }
     }
-    if signal.packets.all > 0 {
-        rows.push(check_bytes(signal));
+    rows.push(check_bytes(signal, why));
+    if let Some(why) = why {
+        // What was read is no time from zero to zero.
+        for row in &mut rows {
+            row.standing = Standing::Undecided;
+            (row.beyond, row.near) = (0, row.checked);
+            row.note = Some(why.to_owned());
+            row.places.clear();
+        }
+    }
+    rows.extend(whole(heard));
+    for row in &mut rows {
+        let length = if row.measure == Measure::Time {
+            row.value
+        } else {
+            None
+        };
+        let length = length.unwrap_or(0.0).min(0.02);
+        row.places
+            .iter_mut()
+            .for_each(|place| place.beside(signal, length));
     }
     rows
+}
+
+/// Demands of bit timing that every signal must meet.
+const BIT_CLAUSES: [Clause; 6] = [
+    Clause::OneHalfShort,
+    Clause::OneHalfLong,
+    Clause::OneHalvesDiffer,
+    Clause::ZeroHalfShort,
+    Clause::ZeroHalfLong,
+    Clause::ZeroBitLong,
+];
+/// Demands of packets.
+const PACKET_CLAUSES: [Clause; 2] = [Clause::PreambleShort, Clause::StartBitsApart];
+/// Demands of cutouts, where there are any.
+const CUTOUT_CLAUSES: [Clause; 4] = [
+    Clause::CutoutStartEarly,
+    Clause::CutoutStartLate,
+    Clause::CutoutEndEarly,
+    Clause::CutoutEndLate,
+];
+
+/// Why there is nothing to judge at all, where that is so.
+pub(super) fn nothing_heard(heard: &Heard) -> Option<&'static str> {
+    let signal = &heard.report;
+    let one_sided = signal.levels.as_ref().is_some_and(|levels| {
+        let (low, high) = levels.extremes;
+        low > -ONE_SIDED || high < ONE_SIDED
+    });
+    if one_sided {
+        return Some("the voltage has one sign only: measure it from rail to rail");
+    }
+    (signal.edges == 0).then_some("there is no edge")
+}
+
+/// A voltage that does not go beyond this on one side, V, crosses nothing there.
+const ONE_SIDED: f64 = 2.5;
+
+/// Adds the clauses that nothing was checked against.
+fn unjudged(
+    rows: &mut Vec<RuleRow>,
+    findings: &Findings,
+    clauses: &[Clause],
+    rules: &BitRules,
+    why: Option<&str>,
+) {
+    for clause in clauses {
+        if findings.clauses.contains_key(clause) {
+            continue;
+        }
+        let none = match clause {
+            Clause::OneHalfShort | Clause::OneHalfLong => "no half-bit of a 1 was found",
+            Clause::OneHalvesDiffer => "no whole 1 was found",
+            Clause::ZeroHalfShort | Clause::ZeroHalfLong => "no half-bit of a 0 was found",
+            Clause::ZeroBitLong => "no whole 0 was found in a packet",
+            Clause::PreambleShort => "no preamble was seen whole",
+            _ => "fewer than two packet start bits were found",
+        };
+        let limit = (measure(*clause), clause.limit(rules), clause.is_lower());
+        let (source, what) = (clause.source(), clause.describe());
+        rows.push(RuleRow::unjudged(source, what, limit, why.unwrap_or(none)));
+    }
+}
+
+const fn measure(clause: Clause) -> Measure {
+    if clause.counts_bits() {
+        Measure::Count
+    } else {
+        Measure::Time
+    }
 }
 
 fn clauses(
@@ -45,11 +142,7 @@ fn clauses(
         RuleRow {
             source: clause.source().to_owned(),
             what: clause.describe().to_owned(),
-            measure: if clause.counts_bits() {
-                Measure::Count
-            } else {
-                Measure::Time
-            },
+            measure: measure(clause),
             value: seen.map(|seen| seen.0),
             expanded: seen.map(|seen| seen.1),
             limit,
@@ -59,6 +152,7 @@ fn clauses(
             near: found.undecided + found.near,
             standing: standing(found.beyond, found.undecided + found.near),
             note: None,
+            places: found.first.iter().map(Place::of).collect(),
         }
     };
     let row = |found: (&Clause, &ClauseFindings)| {
@@ -72,7 +166,7 @@ fn clauses(
     findings.clauses.iter().map(row).collect()
 }
 
-const fn standing(beyond: u64, near: u64) -> Standing {
+pub(super) const fn standing(beyond: u64, near: u64) -> Standing {
     if beyond > 0 {
         Standing::Violation
     } else if near > 0 {
@@ -146,11 +240,18 @@ fn resolving(clause: Clause, rules: &BitRules, row: &RuleRow, period: f64) -> Op
     ))
 }
 
-fn check_bytes(signal: &SignalReport) -> RuleRow {
+fn check_bytes(signal: &SignalReport, why: Option<&str>) -> RuleRow {
     let wrong = signal.packets.wrong_check;
+    let (source, what) = ("NMRA S-9.2:2004 section A", "wrong check bytes");
+    if signal.packets.all == 0 {
+        let limit = (Measure::Count, 0.0, false);
+        let why = why.unwrap_or("no packet was found");
+        return RuleRow::unjudged(source, what, limit, why);
+    }
+    let places = &signal.packets.first_wrong;
     RuleRow {
-        source: "NMRA S-9.2:2004 section A".to_owned(),
-        what: "wrong check bytes".to_owned(),
+        source: source.to_owned(),
+        what: what.to_owned(),
         measure: Measure::Count,
         value: Some(wrong as f64),
         expanded: None,
@@ -161,71 +262,59 @@ fn check_bytes(signal: &SignalReport) -> RuleRow {
         near: 0,
         standing: standing(wrong, 0),
         note: None,
+        places: places
+            .iter()
+            .map(|packet| Place::new(packet.start, 1.0, true))
+            .collect(),
     }
 }
 
-/// Slew and amplitude of an analogue channel.
-fn analogue(signal: &SignalReport) -> Vec<RuleRow> {
-    let mut rows = Vec::new();
-    if let Some(shape) = &signal.shape {
-        let slopes = [
-            (&shape.rising, "rising slew low"),
-            (&shape.falling, "falling slew low"),
-        ];
-        for (figures, what) in slopes {
-            if let Some(slowest) = figures.slowest {
-                let bounded = figures.slew_bounded > 0;
-                let source = "NMRA S-9.1:2020, -4 to +4 V";
-                let mut row = single(source, what, Measure::Slew, slowest, (SLEW, true));
-                row.checked = figures.measured;
-                if bounded && row.standing != Standing::Within {
-                    row.standing = Standing::Undecided;
-                    (row.beyond, row.near) = (0, figures.slew_bounded);
-                    row.note = Some(
-                        "no sample between -4 and +4 V: the slew is at least this; sample faster"
-                            .to_owned(),
-                    );
-                }
-                rows.push(row);
-            }
+/// What was not seen cannot be met.
+fn whole(heard: &Heard) -> Option<RuleRow> {
+    let unread = &heard.unread;
+    let mut parts = Vec::new();
+    // Where there are no readings there is no signal either.
+    let no_readings = unread.missing.total + unread.infinite.total;
+    let mut count = 0;
+    let dead = heard.report.dead.as_ref().map(|dead| Stretches {
+        count: dead.count,
+        total: dead.mean.value * dead.count as f64,
+        longest: dead.greatest.estimate.value,
+        first: Some(dead.greatest.at.since_zero().si()),
+    });
+    let dead = dead.filter(|dead| dead.total > unread.silent.total);
+    let silent = dead.unwrap_or(unread.silent);
+    let total = no_readings.max(silent.total);
+    for (stretches, what) in [
+        (silent, "there is no signal"),
+        (unread.missing, "there are no readings"),
+        (unread.infinite, "readings are infinite"),
+    ] {
+        if stretches.count > 0 && stretches.first.is_none() {
+            count += stretches.count;
+            let values = stretches.count;
+            parts.push(format!("{values} values are neither high nor low"));
+        }
+        if let Some(first) = stretches.first {
+            count += stretches.count;
+            parts.push(format!(
+                "for {} {what} ({} stretches, the longest {}, one at {first:.6} s)",
+                show(stretches.total, Dimension::Time),
+                stretches.count,
+                show(stretches.longest, Dimension::Time),
+            ));
         }
     }
-    if let Some(levels) = &signal.levels {
-        let source = "NMRA S-9.1:2020 table 3";
-        let (least, most) = AMPLITUDE;
-        let volts = |what, limit| single(source, what, Measure::Voltage, levels.amplitude, limit);
-        rows.push(volts("amplitude too low, any scale", (least, true)));
-        rows.push(volts("amplitude too high", (most, false)));
+    if parts.is_empty() {
+        return None;
     }
-    rows
-}
-
-fn single(
-    source: &str,
-    what: &str,
-    measure: Measure,
-    seen: Estimate,
-    (limit, lower): (f64, bool),
-) -> RuleRow {
-    let excess = if lower {
-        limit - seen.value
-    } else {
-        seen.value - limit
-    };
-    let beyond = u64::from(excess > seen.expanded());
-    let near = u64::from(excess > -seen.expanded()) - beyond;
-    RuleRow {
-        source: source.to_owned(),
-        what: what.to_owned(),
-        measure,
-        value: Some(seen.value),
-        expanded: Some(seen.expanded()),
-        limit,
-        lower,
-        checked: 1,
-        beyond,
-        near,
-        standing: standing(beyond, near),
-        note: None,
-    }
+    let limit = (Measure::Time, 0.0, false);
+    let why = parts.join("; ");
+    let row = RuleRow::unjudged("this capture", "parts are not the signal", limit, &why);
+    Some(RuleRow {
+        value: Some(total),
+        checked: count,
+        near: count,
+        ..row
+    })
 }

@@ -1,6 +1,7 @@
 //! How a signal stands to one demand of a standard, with the reading that says
 //! so. It reads no signal and chooses no demand.
 
+use super::Place;
 use serde::Serialize;
 
 /// How a signal stands to one demand.
@@ -67,4 +68,33 @@ pub struct RuleRow {
     pub standing: Standing,
     /// What else must be said.
     pub note: Option<String>,
+    /// Where it is beyond the limit, the first 256.
+    pub places: Vec<Place>,
+}
+
+impl RuleRow {
+    /// A demand that is in force and could not be judged, and why.
+    pub(super) fn unjudged(
+        source: &str,
+        what: &str,
+        limit: (Measure, f64, bool),
+        why: &str,
+    ) -> Self {
+        let (measure, limit, lower) = limit;
+        Self {
+            source: source.to_owned(),
+            what: what.to_owned(),
+            measure,
+            value: None,
+            expanded: None,
+            limit,
+            lower,
+            checked: 0,
+            beyond: 0,
+            near: 0,
+            standing: Standing::Undecided,
+            note: Some(why.to_owned()),
+            places: Vec::new(),
+        }
+    }
 }

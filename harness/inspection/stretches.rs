@@ -2,7 +2,7 @@
 //! bounded memory. It draws nothing.
 
 use super::voltage::{Analogue, Piece, numbers};
-use super::{Inspection, Standing};
+use super::{Inspection, Measure, RuleRow, Standing};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::track::{Clause, Edge, Polarity, Violation};
 use crate::units::{Dimension, Quantity, show};
@@ -165,6 +165,11 @@ pub fn wanted(inspection: &Inspection) -> Vec<Collector> {
         }
     }
     let mut collectors: Vec<Collector> = list.iter().map(of_violation).collect();
+    let shapes = inspection.rows.iter().filter_map(of_shape);
+    let room = MOST.saturating_sub(collectors.len()).max(1);
+    let shapes: Vec<Collector> = shapes.take(room).collect();
+    collectors.truncate(MOST - shapes.len().min(MOST));
+    collectors.extend(shapes);
     if let (true, Some(packet)) = (collectors.is_empty(), signal.packets.first.first()) {
         // A whole packet would be too fine to see.
         let shown = packet.start + BenchSpan::from_microseconds(700);
@@ -181,6 +186,26 @@ pub fn wanted(inspection: &Inspection) -> Vec<Collector> {
         collectors.push(Collector::new("the beginning".to_owned(), mark));
     }
     collectors
+}
+
+/// The first place where a demand on the shape or level of a voltage is broken.
+fn of_shape(row: &RuleRow) -> Option<Collector> {
+    let dimension = match row.measure {
+        Measure::Slew => Dimension::VoltageSlew,
+        Measure::Voltage => Dimension::Voltage,
+        Measure::Time | Measure::Count => return None,
+    };
+    let place = row.places.iter().find(|place| place.decided)?;
+    let title = format!(
+        "{} at {:.6} s: {}, {} (limit {})",
+        Standing::Violation.word(),
+        place.at_s,
+        row.what,
+        show(place.value, dimension),
+        show(row.limit, dimension),
+    );
+    let mark = (place.at, place.at + BenchSpan::from_microseconds(20));
+    Some(Collector::new(title, mark))
 }
 
 fn of_violation(violation: &Violation) -> Collector {

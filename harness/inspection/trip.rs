@@ -77,6 +77,7 @@ pub fn trip(trace: Option<Trace>, onset: f64, known: bool) -> Trip {
         notes.push("its beginning is not quiet: zero is taken as the file has it".to_owned());
     }
     let off = current.off;
+    let beginning = current.trace.first() + current.trace.period();
     let examined = examine(current, &terms, &Witnesses::NONE);
     let readings = examined.readings();
     let fault = match &examined {
@@ -89,6 +90,15 @@ pub fn trip(trace: Option<Trace>, onset: f64, known: bool) -> Trip {
         Examined::Nothing { reason, .. } => return Trip::nothing(onset, reason),
     };
     notes.extend(readings.notes);
+    let inside = fault.onset.value <= beginning;
+    if inside {
+        let words = "the capture begins inside the short: it began before, and trip time and let-through are at least this";
+        notes.push(words.to_owned());
+    }
+    let bounded = |finding: Finding| match finding {
+        Finding::Value(seen) if inside => Finding::Above(seen),
+        finding => finding,
+    };
     let time = Evidence {
         take: 0,
         label: String::new(),
@@ -100,9 +110,9 @@ pub fn trip(trace: Option<Trace>, onset: f64, known: bool) -> Trip {
         inception: Some(fault.inception),
         onset: time.mark(Landmark::Onset),
         interruption: time.mark(Landmark::Interruption),
-        trip_time: Some(readings.trip_time.finding),
+        trip_time: Some(bounded(readings.trip_time.finding)),
         peak: Some(readings.peak_current.finding),
-        let_through: Some(readings.let_through.finding),
+        let_through: Some(bounded(readings.let_through.finding)),
         episodes: fault.episodes.len(),
         notes,
     }

@@ -2,15 +2,18 @@
 //! afterwards, since levels and slopes of the whole say how well edges are known.
 //! It does not know the format of the file.
 
-use super::Heard;
+use super::hearing::{Shaped, settings};
 use super::packets::Words;
+use super::shapes::Shapes;
+use super::unread::{Readable, Silence};
+use super::{Heard, PacketSink, Unread};
 use crate::capture_file::Samples;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::track::{
-    ChannelScan, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Scale, ScanDecoder,
-    Scanned, VerticalUncertainty,
+    ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned,
+    VerticalUncertainty,
 };
-use crate::units::Seconds;
+use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
 
 /// Edges kept until it is known how well they are known; where there are more,
@@ -51,6 +54,12 @@ pub struct Analogue {
 pub struct Listener {
     analogue: Analogue,
     scan: ChannelScan,
+    readable: Readable,
+    shapes: Shapes,
+    silence: Silence,
+    even: bool,
+    /// Edges of the present piece.
+    fresh: Vec<Edge>,
     edges: Vec<Edge>,
     all: usize,
 }
@@ -69,16 +78,22 @@ pub enum Listened {
 pub struct SecondListener {
     first: f64,
     scan: ChannelScan,
+    readable: Readable,
     decoding: Decoding,
-    scanned: Scanned,
 }
 
 impl Listener {
     /// Before the first sample.
     pub fn new(analogue: Analogue) -> Self {
+        let Analogue { first, period, .. } = analogue;
         Self {
             analogue,
-            scan: ChannelScan::new(settings(&analogue)),
+            scan: ChannelScan::new(channel_settings(&analogue)),
+            readable: Readable::new(first, period),
+            shapes: Shapes::new(first, period, analogue.scale),
+            silence: Silence::default(),
+            even: true,
+            fresh: Vec::new(),
             edges: Vec::new(),
             all: 0,
         }
@@ -89,86 +104,171 @@ impl Listener {
         let Self {
             analogue,
             scan,
-            edges,
-            all,
+            readable,
+            shapes,
+            silence,
+            fresh,
+            ..
         } = self;
-        scanned(scan, analogue.first, piece, &mut |edge| {
-            *all += 1;
-            if *all <= MOST_EDGES {
-                edges.push(edge);
+        fresh.clear();
+        let mut note = |edge| fresh.push(edge);
+        match piece {
+            Piece::At(time, volts) => {
+                self.even = false;
+                let volts = readable.at(time, volts);
+                scan.push_at(Seconds::new(time - analogue.first), volts, &mut note);
             }
-        });
+            Piece::Even(samples) => {
+                let samples = readable.clean(samples);
+                scanned(scan, samples, &mut note);
+                match samples {
+                    Samples::I8(list) => shapes.take(list, fresh),
+                    Samples::I16(list) => shapes.take(list, fresh),
+                    Samples::I32(list) => shapes.take(list, fresh),
+                    Samples::F32(list) => shapes.take(list, fresh),
+                    Samples::F64(list) => shapes.take(list, fresh),
+                }
+            }
+        }
+        let from = BenchInstant::ZERO + BenchSpan::from_seconds(Seconds::new(analogue.first));
+        for &edge in fresh.iter() {
+            silence.push(from, edge);
+        }
+        self.all += self.fresh.len();
+        let room = MOST_EDGES.saturating_sub(self.edges.len());
+        self.edges.extend(self.fresh.iter().take(room));
     }
 
-    /// The end of the samples.
-    pub fn finish(self) -> Listened {
+    /// The end of the samples; packets go to `sink`.
+    pub fn finish(mut self, sink: &mut PacketSink<'_>) -> Listened {
         let scanned = self.scan.finish();
-        let coarse = coarse(&self.analogue);
-        let edge = uncertainty(&self.analogue, &scanned).unwrap_or(coarse);
-        let settings = settings(&self.analogue);
+        let edge = uncertainty(&self.analogue, &scanned);
+        let edge = edge.unwrap_or_else(|| coarse(&self.analogue));
+        self.readable.finish(scanned.to.since_zero().si());
+        let mut unread = self.readable.unread;
+        unread.silent = self.silence.finish(scanned.from, scanned.to);
+        unread.clipped = clipped(&self.analogue, &scanned, &self.shapes, &self.readable);
+        let first = channel_settings(&self.analogue).first;
+        let ChannelAccuracy { gain_u, offset_u } = self.analogue.accuracy;
+        let Scale { gain, step, .. } = self.analogue.scale;
         let mut decoding = Decoding {
-            decoder: ScanDecoder::new(settings.first, DecoderSettings::new(edge)),
+            decoder: ScanDecoder::new(first, settings(edge)),
             words: Words::default(),
+            scanned,
+            unread,
+            shaped: Shaped {
+                levels: self.shapes.levels,
+                slopes: self.shapes.slopes,
+                even: self.even,
+                gain_u,
+                offset_u,
+                step: step * gain.abs(),
+            },
         };
         if self.all > MOST_EDGES {
+            let Analogue { first, period, .. } = self.analogue;
             return Listened::Again(Box::new(SecondListener {
-                first: self.analogue.first,
-                scan: ChannelScan::new(settings),
+                first,
+                scan: ChannelScan::new(channel_settings(&self.analogue)),
+                readable: Readable::new(first, period),
                 decoding,
-                scanned,
             }));
         }
-        self.edges.into_iter().for_each(|edge| decoding.push(edge));
-        Listened::Heard(Box::new(decoding.finish(scanned)))
+        for edge in self.edges {
+            decoding.push(edge, sink);
+        }
+        Listened::Heard(Box::new(decoding.finish(sink)))
     }
 }
 
 impl SecondListener {
-    /// Takes a piece.
-    pub fn push(&mut self, piece: Piece<'_>) {
+    /// Takes a piece; packets go to `sink`.
+    pub fn push(&mut self, piece: Piece<'_>, sink: &mut PacketSink<'_>) {
         let Self {
             first,
             scan,
+            readable,
             decoding,
-            ..
         } = self;
-        scanned(scan, *first, piece, &mut |edge| decoding.push(edge));
+        let mut decode = |edge| decoding.push(edge, sink);
+        match piece {
+            Piece::At(time, volts) => {
+                let volts = readable.at(time, volts);
+                scan.push_at(Seconds::new(time - *first), volts, &mut decode);
+            }
+            Piece::Even(samples) => scanned(scan, readable.clean(samples), &mut decode),
+        }
     }
 
     /// The end of the samples.
-    pub fn finish(self) -> Box<Heard> {
-        Box::new(self.decoding.finish(self.scanned))
+    pub fn finish(self, sink: &mut PacketSink<'_>) -> Box<Heard> {
+        Box::new(self.decoding.finish(sink))
     }
 }
 
-/// Edges to packets.
+/// Edges to packets, beside what is known already.
 #[derive(Debug)]
 struct Decoding {
     decoder: ScanDecoder,
     words: Words,
+    scanned: Scanned,
+    unread: Unread,
+    shaped: Shaped,
 }
 
 impl Decoding {
-    fn push(&mut self, edge: Edge) {
+    fn push(&mut self, edge: Edge, sink: &mut PacketSink<'_>) {
         if let Some(packet) = self.decoder.push(edge) {
             self.words.count(&packet);
+            sink(&packet);
         }
     }
 
-    fn finish(self, scanned: Scanned) -> Heard {
-        let (last, report) = self.decoder.finish(scanned);
-        Heard::new(self.words, last, report)
+    fn finish(mut self, sink: &mut PacketSink<'_>) -> Heard {
+        let (last, report) = self.decoder.finish(self.scanned);
+        if let Some(packet) = last {
+            self.words.count(&packet);
+            sink(&packet);
+        }
+        Heard {
+            report,
+            packets: self.words.ranked(),
+            unread: self.unread,
+            shaped: Some(self.shaped),
+        }
     }
 }
 
-fn scanned(scan: &mut ChannelScan, first: f64, piece: Piece<'_>, each: &mut impl FnMut(Edge)) {
-    match piece {
-        Piece::Even(Samples::I8(list)) => scan.push(list, each),
-        Piece::Even(Samples::I16(list)) => scan.push(list, each),
-        Piece::Even(Samples::I32(list)) => scan.push(list, each),
-        Piece::Even(Samples::F32(list)) => scan.push(list, each),
-        Piece::Even(Samples::F64(list)) => scan.push(list, each),
-        Piece::At(time, volts) => scan.push_at(Seconds::new(time - first), volts, each),
+/// Where the range cuts positive and negative halves off: at the last code of
+/// the type, or flat while the other polarity is not.
+fn clipped(
+    analogue: &Analogue,
+    scanned: &Scanned,
+    shapes: &Shapes,
+    readable: &Readable,
+) -> [Option<f64>; 2] {
+    let Some(levels) = &scanned.levels else {
+        return [None; 2];
+    };
+    let inverted = analogue.scale.gain < 0.0;
+    [0, 1].map(|side: usize| {
+        let extreme = [levels.extremes.1, levels.extremes.0][side];
+        let code = readable.last_code[if inverted { 1 - side } else { side }];
+        let flat = || {
+            let at = shapes.levels[side].flat_at();
+            at.filter(|_| shapes.levels[1 - side].moves())
+        };
+        code.then_some(extreme).or_else(flat)
+    })
+}
+
+fn scanned(scan: &mut ChannelScan, samples: Samples<'_>, each: &mut impl FnMut(Edge)) {
+    match samples {
+        Samples::I8(list) => scan.push(list, each),
+        Samples::I16(list) => scan.push(list, each),
+        Samples::I32(list) => scan.push(list, each),
+        Samples::F32(list) => scan.push(list, each),
+        Samples::F64(list) => scan.push(list, each),
     }
 }
 
@@ -176,8 +276,8 @@ fn coarse(analogue: &Analogue) -> EdgeUncertainty {
     EdgeUncertainty::sampled(analogue.period, analogue.time_base_u)
 }
 
-fn settings(analogue: &Analogue) -> ChannelSettings {
-    let decoder = DecoderSettings::new(coarse(analogue));
+fn channel_settings(analogue: &Analogue) -> ChannelSettings {
+    let decoder = settings(coarse(analogue));
     let first = BenchSpan::from_seconds(Seconds::new(analogue.first));
     let usual = ChannelSettings::new(Seconds::new(analogue.period), analogue.scale, decoder);
     ChannelSettings {

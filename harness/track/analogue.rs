@@ -179,6 +179,10 @@ impl ChannelScan {
 
     /// Takes evenly spaced samples and tells the edges among them.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Edge)) {
+        // No samples move no end: those at their own times are not counted here.
+        if samples.is_empty() {
+            return;
+        }
         let stride = self.settings.stride.max(1);
         self.histogram
             .push_every(samples, self.until_counted, stride);
@@ -274,7 +278,7 @@ impl ChannelScan {
         for window in self.windows.kept(raw_rising) {
             let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
             // Passed over here as it is in the levels.
-            if volts.iter().any(|v| v.abs() > BEYOND_READING) {
+            if volts.iter().any(|v| v.is_nan() || v.abs() > BEYOND_READING) {
                 continue;
             }
             if let Some(transition) =

@@ -147,7 +147,7 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             columns: columns(arguments, &names),
             even,
         };
-        voltage(&mut inspection, &channel, arguments.at.into(), &rows)?;
+        voltage(&mut inspection, &channel, arguments, &rows)?;
     }
     if let Some(current) = &arguments.current {
         let pass = |each: &mut dyn FnMut(f64)| {
@@ -214,7 +214,7 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
             time_base_u: 0.0,
         };
         let samples = ArrayChannel { path, column };
-        voltage(&mut inspection, &channel, arguments.at.into(), &samples)?;
+        voltage(&mut inspection, &channel, arguments, &samples)?;
     }
     if let Some(current) = current {
         let pass = |each: &mut dyn FnMut(f64)| {

@@ -2,11 +2,12 @@
 //! nothing.
 
 use super::analysis::bare;
+use super::packet_list::PacketList;
 use super::source::{Format, quantity};
 use super::stream::{Told, Trouble, vcd};
 use crate::cli::arguments::Inspect;
 use crate::inspection::{Collector, Grid, Hearing, Inspection, wanted};
-use crate::track::EdgeUncertainty;
+use crate::track::{EdgeUncertainty, Packet};
 use crate::units::{Dimension, Quantity};
 
 pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
@@ -37,11 +38,16 @@ pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
     }
     let edge = EdgeUncertainty::sampled(period, 0.0);
     let mut hearing = Hearing::new(edge);
+    let mut packets = PacketList::new(arguments);
+    let mut sink = |packet: &Packet| packets.take(packet);
     vcd(path, wire, &mut |told| match told {
         Told::Begin(edge) => hearing.begin(edge),
-        Told::Edge(edge) => hearing.push(edge),
+        Told::Edge(edge) => hearing.push(edge, &mut sink),
     })?;
-    inspection.add(hearing.finish(summary.end), arguments.at.into());
+    hearing.unknown(unknown);
+    let heard = hearing.finish(summary.end, &mut sink);
+    packets.fill(&mut inspection);
+    inspection.add(heard, arguments.at.into());
     let mut collectors = wanted(&inspection);
     vcd(path, wire, &mut |told| match told {
         Told::Begin(edge) | Told::Edge(edge) => {

@@ -150,12 +150,7 @@ fn inspected(
             let words = "a sample reached the end of the range: levels may be more";
             inspection.odd.push(words.to_owned());
         }
-        voltage(
-            &mut inspection,
-            &analogue,
-            arguments.at.into(),
-            &Kept(channel),
-        )?;
+        voltage(&mut inspection, &analogue, arguments, &Kept(channel))?;
     }
     if let (Some(current), Some(onset)) = (current, onset) {
         channel(current)?;

@@ -2,10 +2,11 @@
 //! known of it, then for the stretches worth drawing. It does not know the format
 //! of the file and computes nothing.
 
+use super::packet_list::PacketList;
 use super::stream::Trouble;
-use crate::inspection::{
-    Analogue, Audience, Collector, Inspection, Listened, Listener, Piece, wanted,
-};
+use crate::cli::arguments::Inspect;
+use crate::inspection::{Analogue, Collector, Inspection, Listened, Listener, Piece, wanted};
+use crate::track::Packet;
 use std::ops::Range;
 
 /// Where the samples come from.
@@ -25,19 +26,22 @@ pub(super) trait Channel {
 pub(super) fn voltage(
     inspection: &mut Inspection,
     analogue: &Analogue,
-    at: Audience,
+    arguments: &Inspect,
     channel: &dyn Channel,
 ) -> Result<(), Trouble> {
+    let mut packets = PacketList::new(arguments);
+    let mut sink = |packet: &Packet| packets.take(packet);
     let mut listener = Listener::new(*analogue);
     channel.whole(&mut |piece| listener.push(piece))?;
-    let heard = match listener.finish() {
+    let heard = match listener.finish(&mut sink) {
         Listened::Heard(heard) => heard,
         Listened::Again(mut second) => {
-            channel.whole(&mut |piece| second.push(piece))?;
-            second.finish()
+            channel.whole(&mut |piece| second.push(piece, &mut sink))?;
+            second.finish(&mut sink)
         }
     };
-    inspection.add_voltage(*heard, at);
+    packets.fill(inspection);
+    inspection.add_voltage(*heard, arguments.at.into());
     let mut collectors = wanted(inspection);
     for collector in &mut collectors {
         let wanted = collector.wanted(analogue);

@@ -1,7 +1,7 @@
 //! The last line of an inspection: how the signal stands to the rules, and why
 //! no more can be told where that is so. It lists no rule.
 
-use super::screen::style;
+use super::value::style;
 use crate::inspection::{Inspection, RuleRow, Standing};
 use std::fmt::Write as _;
 
@@ -29,10 +29,14 @@ pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
             let broken = broken.filter(|row| row.standing == Standing::Violation);
             let broken: Vec<&str> = broken.map(|row| row.what.as_str()).collect();
             let words = format!(
-                "VIOLATION: {} of {} rules are broken: {}",
+                "VIOLATION: {} of {} rules are broken: {}{}",
                 of(Standing::Violation),
                 inspection.rows.len(),
-                broken.join(", ")
+                broken.join(", "),
+                match of(Standing::Undecided) {
+                    0 => String::new(),
+                    open => format!("; {open} are undecided"),
+                }
             );
             (Standing::Violation, words)
         }

@@ -16,6 +16,7 @@ mod inspect;
 mod inspect_records;
 mod interruption;
 mod kept_store;
+mod liars;
 mod lots;
 mod marks;
 mod models;

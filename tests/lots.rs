@@ -7,7 +7,7 @@ use bufferstop::clock::SystemClock;
 use bufferstop::envelope::BoardFacts;
 use bufferstop::ident::Role;
 use bufferstop::judgement::Verdict;
-use bufferstop::model_bench::{Transport, world};
+use bufferstop::model_bench::{Answering, Transport, world};
 use bufferstop::model_board::{self, BoardParameters, Defect, ModelBoard};
 use bufferstop::plan::{Plan, demo};
 use bufferstop::profile::{self, Profile};
@@ -69,6 +69,17 @@ impl Workshop {
     }
 
     pub(crate) fn accept(&mut self, board: &BoardParameters, seed: Seed) -> Record {
+        self.accept_behind(board, seed, |world| world)
+    }
+
+    /// As [`Self::accept`], with something between the harness and the model
+    /// bench.
+    pub(crate) fn accept_behind(
+        &mut self,
+        board: &BoardParameters,
+        seed: Seed,
+        between: impl FnOnce(Box<dyn Answering>) -> Box<dyn Answering>,
+    ) -> Record {
         self.runs += 1;
         let order = Order {
             run: format!("run-{}", self.runs).parse().expect("a plain name"),
@@ -96,7 +107,7 @@ impl Workshop {
         )
         .expect("a sound circuit");
         let connection = Connection::Model {
-            world: Box::new(world),
+            world: between(Box::new(world)),
             transport: Transport::Memory,
         };
         let facts = BoardFacts::from(&self.plan.ratings);

@@ -17,6 +17,7 @@ mod inspect_records;
 mod inspect_verdicts;
 mod interruption;
 mod kept_store;
+mod liars;
 mod lots;
 mod marks;
 mod models;

@@ -13,6 +13,7 @@ use crate::measurement::{Blame, Metric};
 use crate::plan::{JudgedFinding, Scenario};
 use crate::record::observation_bytes;
 use crate::scenario::{self, Halt, Observation, Trouble};
+use crate::waveform::Freshness;
 
 /// Runs every scenario in order.
 ///
@@ -27,6 +28,7 @@ pub(super) async fn execute(
     bench: &mut Bench,
     journal: &Journal,
 ) -> Result<bool, Ended> {
+    let mut freshness = Freshness::default();
     for scenario in order.scenarios() {
         let begun = bench.now();
         let started = Event::ScenarioStarted {
@@ -34,7 +36,7 @@ pub(super) async fn execute(
             kind: scenario.kind.word().to_owned(),
         };
         journal.say(begun, started).await?;
-        let seen = observe(order, scenario, bench, journal).await?;
+        let seen = observe(order, scenario, bench, journal, &mut freshness).await?;
         let absent = seen.halted.unwrap_or(Blame::Bench);
         let found = scenario.judged(seen.metrics, absent);
         let verdict = judge(found, bench.now(), journal).await?;
@@ -76,9 +78,11 @@ async fn observe(
     scenario: &Scenario,
     bench: &mut Bench,
     journal: &Journal,
+    freshness: &mut Freshness,
 ) -> Result<Seen, Ended> {
     let driven = {
-        let mut session = Session::new(bench, journal, &order.plan, &order.bench, scenario);
+        let (plan, file) = (&order.plan, &order.bench);
+        let mut session = Session::new(bench, journal, plan, file, scenario, freshness);
         let driven = scenario.settings.drive(&mut session).await;
         if matches!(driven, Err(Halt::Ended)) {
             return Err(Ended);

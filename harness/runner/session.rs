@@ -8,7 +8,7 @@ use crate::bench_file::{self, Closes};
 use crate::clock::BenchInstant;
 use crate::event::Event;
 use crate::ident::Role;
-use crate::measurement::Estimate;
+use crate::measurement::{Blame, Estimate};
 use crate::plan::{Plan, Scenario};
 use crate::scenario::acquisition::CaptureRequest;
 use crate::scenario::intent::Intent;
@@ -17,7 +17,7 @@ use crate::scenario::session::{
 };
 use crate::scenario::{Configuration, Ratings};
 use crate::units::{Amperes, Seconds};
-use crate::waveform::{Capture, Signal};
+use crate::waveform::{Capture, Freshness, Signal, Stale};
 
 /// A scenario's hold on the bench.
 pub(super) struct Session<'a> {
@@ -26,16 +26,19 @@ pub(super) struct Session<'a> {
     file: &'a bench_file::Bench,
     journal: &'a Journal,
     scenario: &'a str,
+    freshness: &'a mut Freshness,
 }
 
 impl<'a> Session<'a> {
-    /// A session for `scenario` of `plan`, speaking through `journal`.
+    /// A session for `scenario` of `plan`, speaking through `journal`;
+    /// `freshness` knows the captures of the run so far.
     pub(super) fn new(
         bench: &'a mut Bench,
         journal: &'a Journal,
         plan: &'a Plan,
         file: &'a bench_file::Bench,
         scenario: &'a Scenario,
+        freshness: &'a mut Freshness,
     ) -> Self {
         Self {
             bench,
@@ -43,6 +46,7 @@ impl<'a> Session<'a> {
             file,
             journal,
             scenario: &scenario.name,
+            freshness,
         }
     }
 
@@ -66,6 +70,10 @@ fn halt(error: impl Into<BenchError>) -> Halt {
         blame: error.blame(),
         bench_is_gone: error.is_gone(),
     }
+}
+
+fn old_samples(label: &str, stale: Stale) -> String {
+    format!("{stale} ({label}): the capture device did not take a new one")
 }
 
 impl BenchSession for Session<'_> {
@@ -133,7 +141,10 @@ impl BenchSession for Session<'_> {
 
     async fn read_out(&mut self, label: &str, patience: Seconds) -> Result<Option<Capture>, Halt> {
         match self.bench.fetch_within(label, patience).await {
-            Ok(capture) => Ok(Some(capture)),
+            Ok(capture) => match self.freshness.admit(&capture) {
+                Ok(()) => Ok(Some(capture)),
+                Err(stale) => Err(Halt::trouble(Blame::Bench, old_samples(label, stale))),
+            },
             Err(BenchError::NotTriggered { .. }) => Ok(None),
             Err(error) => Err(halt(error)),
         }

@@ -9,6 +9,7 @@ use super::requirements::Requirements;
 use super::room::ReadContext;
 use super::session::{BenchSession, Halt};
 use super::sheet::Sheet;
+use super::stimulus::{self, Asked};
 use super::take::Take;
 use super::terms::{Entry, Metric};
 use super::wire::form::{Format1, WireFault};
@@ -120,6 +121,13 @@ macro_rules! scenarios {
                 }
             }
 
+            /// What was asked of the bench in each take, in the same order.
+            pub(super) fn asked(&self) -> Vec<Asked<'_>> {
+                match self {
+                    $(Self::$name(seen) => seen.asked(),)*
+                }
+            }
+
             /// What it saw, drawn beside its metrics in a record.
             pub(crate) fn figures(&self, scenario: &str, metrics: &[Judged<'_>]) -> Vec<Picture> {
                 let recorded = Recorded {
@@ -166,7 +174,9 @@ macro_rules! scenarios {
             match observation {
                 $(Observation::$name(seen) => $room::evaluate(&mut sheet, context, seen),)*
             }
-            sheet.into_metrics()
+            let mut metrics = sheet.into_metrics();
+            stimulus::hold_back(&mut metrics, &observation.asked(), context);
+            metrics
         }
     };
 }

@@ -23,6 +23,7 @@ mod room;
 mod routine;
 pub mod session;
 mod sheet;
+mod stimulus;
 mod take;
 mod terms;
 mod wire;

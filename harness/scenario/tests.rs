@@ -3,7 +3,7 @@
 
 mod commons;
 mod coverage;
-mod hostile;
+pub(in crate::scenario) mod hostile;
 pub(in crate::scenario) mod made;
 mod outcomes;
 mod unloaded;

@@ -3,6 +3,7 @@
 
 mod capture;
 pub mod crossing;
+mod freshness;
 mod half_bits;
 mod instant;
 pub mod levels;
@@ -11,6 +12,7 @@ mod trace;
 mod window;
 
 pub use capture::{Capture, CaptureFault, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
+pub use freshness::{Freshness, Stale};
 pub use half_bits::{Edge, HalfBit, HalfBits, edges};
 pub use instant::{Crossing, between_samples, departure, falls_for_good, first_beyond};
 pub use trace::{Baseline, Trace};

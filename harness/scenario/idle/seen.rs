@@ -2,6 +2,7 @@
 
 use super::settings::OutputState;
 use crate::measurement::Estimate;
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
@@ -33,5 +34,17 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let steps = self.steps.iter();
+        steps
+            .map(|step| Asked {
+                take: &step.take,
+                rail: Rail::At(step.supply),
+                load: Load::Unchecked("nothing is asked of the load, and no channel looks"),
+            })
+            .collect()
     }
 }

@@ -1,5 +1,6 @@
 //! What the inrush scenario saw: starts into the bank, finely and coarsely.
 
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::units::{Farads, Volts};
 
@@ -38,6 +39,18 @@ impl Seen {
         let starts = self.starts.iter();
         starts
             .flat_map(|start| [&start.fine, &start.coarse])
+            .collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        self.takes()
+            .into_iter()
+            .map(|take| Asked {
+                take,
+                rail: Rail::RatedBefore,
+                load: Load::Unchecked("what the empty bank takes is the finding"),
+            })
             .collect()
     }
 }

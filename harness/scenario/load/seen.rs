@@ -1,5 +1,6 @@
 //! What the load scenario saw: held and alternating steps.
 
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
@@ -26,5 +27,17 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let steps = self.steps.iter();
+        steps
+            .map(|step| Asked {
+                take: &step.take,
+                rail: Rail::Rated,
+                load: Load::Current(step.current),
+            })
+            .collect()
     }
 }

@@ -1,6 +1,7 @@
 //! What the loss scenario saw: the output around the loss of its signal.
 
 use super::settings::LossCause;
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 
 /// One loss of the signal.
@@ -23,5 +24,17 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.losses.iter().map(|lost| &lost.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let losses = self.losses.iter();
+        losses
+            .map(|lost| Asked {
+                take: &lost.take,
+                rail: Rail::Rated,
+                load: Load::Unchecked("nothing is asked of the load, and no channel looks"),
+            })
+            .collect()
     }
 }

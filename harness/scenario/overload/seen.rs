@@ -1,5 +1,6 @@
 //! What the overload scenario saw: a ramp, steps to multiples, and a hold.
 
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::units::{Amperes, Seconds};
 
@@ -45,5 +46,29 @@ impl Seen {
         let middle = self.steps.iter().map(|step| &step.take);
         let last = self.hold.iter().map(|hold| &hold.take);
         first.chain(middle).chain(last).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let pulse = |take, current| Asked {
+            take,
+            rail: Rail::RatedBefore,
+            load: Load::Pulse(current),
+        };
+        let ramp = self.ramp.iter().map(|ramp| Asked {
+            take: &ramp.take,
+            rail: Rail::RatedBefore,
+            // Without a trip the look at the end stands in for the ramp.
+            load: if ramp.take.capture.first < Seconds::ZERO {
+                Load::Unchecked("the current at which the ramp ends is the finding")
+            } else {
+                Load::Current(ramp.to)
+            },
+        });
+        let steps = self.steps.iter();
+        let hold = self.hold.iter();
+        ramp.chain(steps.map(|step| pulse(&step.take, step.current)))
+            .chain(hold.map(|hold| pulse(&hold.take, hold.to)))
+            .collect()
     }
 }

@@ -1,6 +1,7 @@
 //! What the reversal scenario saw: each closing of the gap, and a true short.
 
 use super::settings::Direction;
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::units::{Seconds, Volts};
 
@@ -35,5 +36,20 @@ impl Seen {
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         let closings = self.closings.iter().map(|closing| &closing.take);
         closings.chain(&self.short).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        self.takes()
+            .into_iter()
+            .map(|take| Asked {
+                take,
+                rail: Rail::RatedBefore,
+                load: Load::Unchecked(
+                    "what flows over the gap or into the short is the doing of both sources; the \
+                     closing is proven by its marker and by the onset level",
+                ),
+            })
+            .collect()
     }
 }

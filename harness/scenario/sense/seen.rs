@@ -1,6 +1,7 @@
 //! What the sense scenario saw: at each step the current and the board's own
 //! reading of it.
 
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
@@ -32,5 +33,17 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let steps = self.steps.iter();
+        steps
+            .map(|step| Asked {
+                take: &step.take,
+                rail: Rail::Unchecked("no channel is spent on it beside the board's readings"),
+                load: Load::Current(step.current),
+            })
+            .collect()
     }
 }

@@ -1,7 +1,9 @@
 //! What the short scenario saw: each short, and the board before and after.
 
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Place;
+use crate::units::Amperes;
 
 /// One short.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,6 +38,31 @@ impl Seen {
             .flat_map(|pulse| {
                 let early = [&pulse.before, &pulse.fast];
                 early.into_iter().chain(&pulse.slow).chain([&pulse.after])
+            })
+            .collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let calm = |take| Asked {
+            take,
+            rail: Rail::Rated,
+            load: Load::Current(Amperes::ZERO),
+        };
+        let made = |take| Asked {
+            take,
+            rail: Rail::RatedBefore,
+            load: Load::Unchecked(
+                "what flows into a short is the board's doing; its closing is proven by line or \
+                 pilot, and by the onset level",
+            ),
+        };
+        let pulses = self.pulses.iter();
+        pulses
+            .flat_map(|pulse| {
+                let early = [calm(&pulse.before), made(&pulse.fast)];
+                let slow = pulse.slow.iter().map(made);
+                early.into_iter().chain(slow).chain([calm(&pulse.after)])
             })
             .collect()
     }

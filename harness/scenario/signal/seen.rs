@@ -1,5 +1,6 @@
 //! What the signal scenario saw: what was sent, and a capture at each loading.
 
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::track::PacketBytes;
 use crate::units::Amperes;
@@ -62,5 +63,20 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.takes.iter().map(|seen| &seen.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let takes = self.takes.iter();
+        takes
+            .map(|seen| Asked {
+                take: &seen.take,
+                rail: Rail::Rated,
+                load: match seen.loading {
+                    Loading::None => Load::Current(Amperes::ZERO),
+                    Loading::Resistors | Loading::Electronic => Load::Resistance(seen.current),
+                },
+            })
+            .collect()
     }
 }

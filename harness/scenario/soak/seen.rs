@@ -2,6 +2,7 @@
 //! at the output beside them.
 
 use crate::measurement::Estimate;
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
@@ -50,5 +51,19 @@ impl Seen {
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         let looks = self.soaks.iter().flat_map(|soaked| &soaked.looks);
         looks.map(|look| &look.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let soaks = self.soaks.iter();
+        soaks
+            .flat_map(|soaked| {
+                soaked.looks.iter().map(|look| Asked {
+                    take: &look.take,
+                    rail: Rail::Rated,
+                    load: Load::Current(soaked.current),
+                })
+            })
+            .collect()
     }
 }

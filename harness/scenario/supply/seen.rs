@@ -2,8 +2,9 @@
 //! on it directly.
 
 use crate::measurement::Estimate;
+use crate::scenario::stimulus::{Asked, Load, Rail};
 use crate::scenario::take::Take;
-use crate::units::Amperes;
+use crate::units::{Amperes, Quantity};
 
 /// One step of the load on the supply.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,5 +32,25 @@ impl Seen {
     /// Every take in the order in which it was taken.
     pub(in crate::scenario) fn takes(&self) -> Vec<&Take> {
         self.steps.iter().map(|step| &step.take).collect()
+    }
+
+    /// What was asked of the bench in each take.
+    pub(in crate::scenario) fn asked(&self) -> Vec<Asked<'_>> {
+        let steps = self.steps.iter();
+        steps
+            .map(|step| Asked {
+                take: &step.take,
+                rail: if step.current.si() == 0.0 {
+                    Rail::Rated
+                } else {
+                    Rail::Unchecked("how far the rail falls under the load is the finding")
+                },
+                load: if step.resistive {
+                    Load::Unchecked("what a resistance draws from a fallen rail is the finding")
+                } else {
+                    Load::Metered(step.current, step.drawn)
+                },
+            })
+            .collect()
     }
 }

@@ -94,7 +94,7 @@ fn breaks(kind: &Kind, wrong: Wrong) -> bool {
     match kind.standing {
         Standing::Held => true,
         Standing::Open(_) => false,
-        Standing::Unseen(_) => !matches!(wrong, Wrong::WrongPass | Wrong::WrongFail),
+        Standing::Unseen(_) => !matches!(wrong, Wrong::FalsePass | Wrong::FalseFail),
     }
 }
 

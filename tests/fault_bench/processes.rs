@@ -196,7 +196,7 @@ fn campaign(blow: Blow, user: User, count: u64) -> bool {
             }
         }
         let done = seed + 1 - first;
-        if done % 25 == 0 || done == count {
+        if done.is_multiple_of(25) || done == count {
             println!(
                 "{blow:?} as {user:?}: {done} of {count}, {safe} made safe, worst {:.3} s, \
                  {late} later than {SAFE_WITHIN:?}, {idle} with nothing on, \

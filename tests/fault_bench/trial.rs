@@ -48,8 +48,8 @@ const BESIDE: [&str; 6] = ["idle", "load", "short", "reversal", "loss", "supply"
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Wrong {
     EnergisedUnsaid,
-    WrongPass,
-    WrongFail,
+    FalsePass,
+    FalseFail,
     MissedDefect,
     LostEvents,
     IntoWeld,
@@ -249,10 +249,10 @@ impl Workplace {
                     wrongs.push(Wrong::EnergisedUnsaid);
                 }
                 if bad && *verdict == Verdict::Pass && *safe {
-                    wrongs.push(Wrong::WrongPass);
+                    wrongs.push(Wrong::FalsePass);
                 }
                 if !bad && *verdict == Verdict::Fail {
-                    wrongs.push(Wrong::WrongFail);
+                    wrongs.push(Wrong::FalseFail);
                 }
                 if matches!(kind.trick, Trick::None) && bad != (*verdict == Verdict::Fail) {
                     wrongs.push(Wrong::MissedDefect);

@@ -1,3 +1,5 @@
+// Every kind of fault as one line: name, trick, when it begins, and what is known
+// of it. An expression that `kinds.rs` takes in; nothing is computed here.
 [
     kind("none", Trick::None, First, Held),
     kind("supply ignores off", Trick::Tells(Ignores(Supply, "OUTP OFF")), First, Held),

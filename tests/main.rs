@@ -8,6 +8,7 @@ mod arrays;
 mod command;
 mod damage;
 mod endurance;
+mod fault_bench;
 mod floors;
 mod guardian;
 mod hardships;

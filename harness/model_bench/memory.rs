@@ -28,6 +28,9 @@ async fn answer(shared: Shared, role: Role, mut wire: DuplexStream) {
         lines.push(&room[..count]);
         while let Some(line) = lines.next() {
             let reply = shared.exchange(role, line);
+            if !shared.is_reachable(role) {
+                return;
+            }
             if !reply.is_empty() && wire.write_all(&reply).await.is_err() {
                 return;
             }

@@ -79,9 +79,8 @@ impl ModelBench {
     /// # Panics
     /// Outside a tokio runtime.
     pub fn wire(&self, role: Role) -> Option<DuplexStream> {
-        self.roles
-            .contains(&role)
-            .then(|| memory::serve(self.shared.clone(), role))
+        let there = self.roles.contains(&role) && self.shared.is_reachable(role);
+        there.then(|| memory::serve(self.shared.clone(), role))
     }
 
     /// The present bench time.

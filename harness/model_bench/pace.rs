@@ -19,6 +19,13 @@ pub trait Answering: Send {
     /// answer with its ending, or nothing; bench time moves by the exchange's
     /// computed cost.
     fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8>;
+
+    /// Whether the port to the instrument in `role` is there. Where it is not,
+    /// a wire in memory hangs up at its next line, and none is to be had.
+    fn is_reachable(&self, role: Role) -> bool {
+        let _ = role;
+        true
+    }
 }
 
 /// What moves bench time.
@@ -70,6 +77,11 @@ impl Shared {
             std::thread::sleep(Duration::from_secs_f64(ahead.seconds().si()));
         }
         answer
+    }
+
+    /// Whether the port to the instrument in `role` is there.
+    pub(super) fn is_reachable(&self, role: Role) -> bool {
+        self.lock().is_reachable(role)
     }
 
     /// The wall's time since the start, as bench time.

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
-use crate::physics::Circuit;
+use crate::physics::{Action, Circuit};
 use crate::protocol::Interpreter;
 use std::collections::BTreeMap;
 
@@ -87,6 +87,12 @@ impl World {
             self.advance(cost.transfer(reply.len()));
         }
         reply
+    }
+
+    /// Does something to the circuit that no instrument was asked for: a weld,
+    /// a supply that comes on by itself. No instrument knows of it.
+    pub fn befall(&mut self, action: Action) {
+        self.scene.circuit.apply(action);
     }
 
     /// The circuit behind the instruments.

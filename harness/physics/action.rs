@@ -79,6 +79,9 @@ pub enum Action {
     Open(SwitchBranch),
     /// Open every channel.
     OpenAll,
+    /// Weld the contact of a channel: it touches from now on, whatever is asked
+    /// of it and whether or not the supply is off. Only shorts and gaps weld.
+    Weld(SwitchBranch),
     /// Set the input signal of the board and of the upstream source.
     Drive(DriveSignal),
     /// Break one line of the board's input, which then rests low; `None` mends.

@@ -250,6 +250,7 @@ impl Circuit {
                 }
                 self.switches.gap.open(&mut self.switches.timers);
             }
+            Action::Weld(branch) => self.weld(branch),
             Action::Drive(signal) => self.drive(signal),
             Action::Break(line) => {
                 self.switches.broken = line;

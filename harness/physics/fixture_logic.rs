@@ -54,6 +54,8 @@ pub(super) struct ContactLogic {
     pub(super) commanded: bool,
     /// Really closed.
     pub(super) touching: bool,
+    /// Closed for good.
+    welded: bool,
     pulse: Timer,
     bounce: Timer,
 }
@@ -63,6 +65,7 @@ impl ContactLogic {
         Self {
             commanded: false,
             touching: false,
+            welded: false,
             pulse,
             bounce,
         }
@@ -95,14 +98,21 @@ impl ContactLogic {
         timers.cancel(self.pulse);
         timers.cancel(self.bounce);
         if times.defect != Some(ContactDefect::Welded) {
-            self.touching = false;
+            self.touching = self.welded;
         }
     }
 
-    /// Without supply a weld lets go.
+    /// Touches from now on.
+    pub(super) fn weld(&mut self, timers: &mut Timers) {
+        self.touching = true;
+        self.welded = true;
+        timers.cancel(self.bounce);
+    }
+
+    /// Without supply a contact that only sticks lets go.
     pub(super) fn supply_off(&mut self) {
         if !self.commanded {
-            self.touching = false;
+            self.touching = self.welded;
         }
     }
 
@@ -131,6 +141,8 @@ pub(super) struct GapLogic {
     pub(super) bridged: Option<bool>,
     /// The upstream source has tripped and waits for the gap to open.
     pub(super) tripped: bool,
+    /// Bridged for good.
+    welded: bool,
 }
 
 impl GapLogic {
@@ -138,7 +150,14 @@ impl GapLogic {
         Self {
             bridged: None,
             tripped: false,
+            welded: false,
         }
+    }
+
+    /// Bridges the gaps from now on.
+    pub(super) fn weld(&mut self, crossed: bool, timers: &mut Timers) {
+        self.close(crossed, None, timers);
+        self.welded = true;
     }
 
     /// Bridges the gaps, for good or until `until`.
@@ -152,9 +171,11 @@ impl GapLogic {
 
     /// Opens the gaps, which also resets the upstream source.
     pub(super) fn open(&mut self, timers: &mut Timers) {
-        self.bridged = None;
-        self.tripped = false;
         timers.cancel(Timer::GapPulse);
+        if !self.welded {
+            self.bridged = None;
+            self.tripped = false;
+        }
     }
 
     /// Does what is due. True if something was.

@@ -14,6 +14,7 @@ mod board_logic;
 mod bridge;
 mod circuit;
 mod electrics;
+mod energy;
 mod fault;
 mod fixture_logic;
 mod history;
@@ -34,6 +35,7 @@ mod trajectory;
 
 pub use action::{Action, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;
+pub use energy::Energy;
 pub use fault::PhysicsFault;
 pub use history::Look;
 pub use signal::{DriveSignal, InputLine, Pattern, Phase, Polarity, Stretch};

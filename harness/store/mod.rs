@@ -187,6 +187,12 @@ impl Store {
         self.writer.flush()
     }
 
+    /// Takes so many commits more and fails at each one after, as on a disk that
+    /// is full then: for trying out what becomes of a run.
+    pub fn fills_up_after(&self, commits: u64) {
+        self.writer.fills_up_after(commits);
+    }
+
     /// A reader of this store, of everything appended so far.
     ///
     /// # Errors

@@ -14,6 +14,7 @@ use crate::ident::RunId;
 use rusqlite::Connection;
 use std::collections::VecDeque;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -31,6 +32,8 @@ pub(super) struct Writer {
     /// The first failed write; after it the store takes nothing more, since
     /// what follows a hole would tell another story.
     broken: OnceLock<StoreError>,
+    /// Commits that the disk still takes; for tests of a disk that fills up.
+    commits_left: AtomicU64,
     /// Locked for moments only, and after the connection where both are.
     queue: Mutex<Queue>,
     /// Told when there is something to pack, a deadline, or the end.
@@ -56,6 +59,7 @@ impl Writer {
             path,
             durability,
             broken: OnceLock::new(),
+            commits_left: AtomicU64::new(u64::MAX),
             queue: Mutex::default(),
             wake: Condvar::new(),
             connection: Mutex::new(connection),
@@ -156,10 +160,24 @@ impl Writer {
         if items.is_empty() {
             return Ok(());
         }
+        // Nobody else counts: the connection is locked.
+        let left = self.commits_left.load(Ordering::Relaxed);
+        if left == 0 {
+            let path = self.path.clone();
+            let full = self.broken.get_or_init(|| StoreError::Full { path });
+            return Err(full.clone());
+        }
+        self.commits_left
+            .store(left.saturating_sub(1), Ordering::Relaxed);
         database::write(&mut connection, &items).map_err(|fault| {
             let fault = StoreError::sqlite(&self.path, &fault);
             self.broken.get_or_init(|| fault).clone()
         })
+    }
+
+    /// Takes so many commits more, then fails as on a full disk.
+    pub(super) fn fills_up_after(&self, commits: u64) {
+        self.commits_left.store(commits, Ordering::Relaxed);
     }
 
     /// Ends the thread; nothing more is taken.

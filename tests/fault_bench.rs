@@ -1,0 +1,187 @@
+//! Runs with seeded faults between them and the model bench. Whether anything
+//! is still energised at the end the circuit itself is asked, and the planted
+//! defect decides whether a verdict is wrong; no instrument is believed.
+//!
+//! `BUFFERSTOP_FAULT_RUNS` sets how many runs, `BUFFERSTOP_FAULT_KIND` one kind,
+//! `BUFFERSTOP_FAULT_SEED` where the seeds begin.
+
+mod between;
+mod kinds;
+mod processes;
+mod trial;
+mod trick;
+
+use bufferstop::parallel::{cores, in_order};
+use kinds::{KINDS, Kind, Standing};
+use std::collections::BTreeMap;
+use std::time::{Duration, Instant};
+use trial::{Outcome, Workplace, Wrong};
+
+/// One run of each kind in the ordinary tests.
+const SAMPLE: u64 = 1;
+
+/// How often a long campaign says how far it is.
+const BETWEEN_TABLES: Duration = Duration::from_secs(60);
+
+/// What came of all runs of one kind.
+#[derive(Default)]
+struct Tally {
+    runs: u64,
+    touched: u64,
+    worst: f64,
+    never_dead: u64,
+    current: f64,
+    wrongs: BTreeMap<Wrong, (u64, u64)>,
+}
+
+impl Tally {
+    fn count(&mut self, seed: u64, outcome: &Outcome) {
+        self.runs += 1;
+        let truth = &outcome.truth;
+        self.current = self.current.max(truth.worst_current);
+        if truth.touched() {
+            self.touched += 1;
+            match truth.until_dead {
+                Some(seconds) => self.worst = self.worst.max(seconds),
+                None => self.never_dead += 1,
+            }
+        }
+        for &wrong in &outcome.wrongs {
+            self.wrongs.entry(wrong).or_insert((0, seed)).0 += 1;
+        }
+    }
+}
+
+fn number(name: &str) -> Option<u64> {
+    std::env::var(name).ok()?.parse().ok()
+}
+
+fn table(tallies: &[(&Kind, Tally)], begun: Instant) {
+    let runs: u64 = tallies.iter().map(|(_, tally)| tally.runs).sum();
+    println!(
+        "\n{runs} fault runs in {:.0} s",
+        begun.elapsed().as_secs_f64()
+    );
+    println!(
+        "{:<28} {:>5} {:>7} {:>10} {:>6} {:>7}  wrong ends (first seed)",
+        "kind", "runs", "touched", "to safe/s", "never", "worst/A"
+    );
+    for (kind, tally) in tallies.iter().filter(|(_, tally)| tally.runs > 0) {
+        let wrongs = tally.wrongs.iter();
+        let wrongs = wrongs.map(|(wrong, (count, seed))| format!("{count} {wrong:?} ({seed})"));
+        println!(
+            "{:<28} {:>5} {:>7} {:>10.3} {:>6} {:>7.1}  {}",
+            kind.name,
+            tally.runs,
+            tally.touched,
+            tally.worst,
+            tally.never_dead,
+            tally.current,
+            wrongs.collect::<Vec<_>>().join(", ")
+        );
+    }
+    for (kind, _) in tallies {
+        match kind.standing {
+            Standing::Held => {}
+            Standing::Open(why) => println!("open: {}: {why}", kind.name),
+            Standing::Unseen(why) => println!("no reading shows: {}: {why}", kind.name),
+        }
+    }
+}
+
+/// Whether a wrong end of a kind breaks the promise.
+fn breaks(kind: &Kind, wrong: Wrong) -> bool {
+    match kind.standing {
+        Standing::Held => true,
+        Standing::Open(_) => false,
+        Standing::Unseen(_) => !matches!(wrong, Wrong::FalsePass | Wrong::FalseFail),
+    }
+}
+
+#[test]
+fn no_fault_leaves_a_board_energised_or_a_verdict_wrong() {
+    let only = std::env::var("BUFFERSTOP_FAULT_KIND").ok();
+    let chosen = KINDS
+        .iter()
+        .filter(|kind| only.as_deref().is_none_or(|name| kind.name == name));
+    let mut tallies: Vec<_> = chosen.map(|kind| (kind, Tally::default())).collect();
+    assert!(!tallies.is_empty(), "no kind is called {only:?}");
+    let kinds: Vec<&Kind> = tallies.iter().map(|(kind, _)| *kind).collect();
+    let runs = number("BUFFERSTOP_FAULT_RUNS").unwrap_or(SAMPLE * kinds.len() as u64);
+    let first = number("BUFFERSTOP_FAULT_SEED").unwrap_or(1);
+    let (begun, mut shown) = (Instant::now(), Instant::now());
+    let mut broken = Vec::new();
+    in_order(
+        cores(),
+        runs as usize,
+        Workplace::new,
+        |place, index| {
+            let seed = first + (index / kinds.len()) as u64;
+            Some((seed, place.attempt(kinds[index % kinds.len()], seed)))
+        },
+        |index, (seed, outcome)| {
+            let (kind, tally) = &mut tallies[index % kinds.len()];
+            tally.count(seed, &outcome);
+            if !outcome.wrongs.is_empty() {
+                let name = kind.name;
+                println!(
+                    "{name}, seed {seed}: {:?}: {}",
+                    outcome.wrongs, outcome.words
+                );
+            }
+            for &wrong in outcome.wrongs.iter().filter(|&&wrong| breaks(kind, wrong)) {
+                broken.push(format!("{}, seed {seed}: {wrong:?}", kind.name));
+            }
+            if shown.elapsed() > BETWEEN_TABLES {
+                shown = Instant::now();
+                table(&tallies, begun);
+            }
+            true
+        },
+    );
+    table(&tallies, begun);
+    assert!(broken.is_empty(), "{broken:#?}");
+}
+
+/// One whole run, in which the `n`-th answer of any instrument is lost, or the
+/// disk is full at the `n`-th commit, for every `n` (or every so many).
+#[test]
+#[ignore = "a campaign of hours: scripts/long"]
+fn every_line_and_every_commit_may_fail() {
+    let step = number("BUFFERSTOP_FAULT_STEP").unwrap_or(1).max(1);
+    let named = |name: &str| KINDS.iter().find(|kind| kind.name == name);
+    let sound = Workplace::new().attempt_at(named("none").expect("a kind"), 0);
+    let lines = sound.truth.exchanges();
+    // A run commits less often than it talks; beyond its end nothing fails.
+    for (name, most) in [("answer lost", lines), ("store fails", lines / 8)] {
+        let kind = named(name).expect("a kind");
+        let mut tally = Tally::default();
+        let (begun, mut shown) = (Instant::now(), Instant::now());
+        let trials = most.div_ceil(step);
+        in_order(
+            cores(),
+            trials as usize,
+            Workplace::new,
+            |place, index| Some(place.attempt_at(kind, index as u64 * step)),
+            |index, outcome| {
+                let at = index as u64 * step;
+                tally.count(at, &outcome);
+                if !outcome.wrongs.is_empty() {
+                    println!("{name} at {at}: {:?}: {}", outcome.wrongs, outcome.words);
+                }
+                if shown.elapsed() > BETWEEN_TABLES {
+                    shown = Instant::now();
+                    println!("{name}: {} of {trials}, {:?}", tally.runs, tally.wrongs);
+                }
+                true
+            },
+        );
+        let seconds = begun.elapsed().as_secs_f64();
+        println!(
+            "{name}: {trials} runs of {most} places in {seconds:.0} s, worst {:.3} s to safe, \
+             {} never, wrong ends {:?}",
+            tally.worst, tally.never_dead, tally.wrongs
+        );
+        assert!(tally.wrongs.is_empty(), "{name}: {:?}", tally.wrongs);
+    }
+}

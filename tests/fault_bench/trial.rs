@@ -307,6 +307,7 @@ impl Workplace {
                 ambient: None,
                 retest: None,
                 only: None,
+                planted: Vec::new(),
             },
             plan,
             bench: self.bench.clone(),

@@ -31,5 +31,3 @@ pub use stretches::{Collector, Stretch, wanted};
 pub use trip::{CurrentListener, MOST_SAMPLES, Trip, trip};
 pub use unread::{Stretches, Unread};
 pub use voltage::{Analogue, Listened, Listener, Piece, SecondListener, numbers};
-
-use hearing::Shaped;

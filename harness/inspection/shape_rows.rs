@@ -1,17 +1,14 @@
 //! Demands on the shape and level of a voltage: slew by direction, distortion at
 //! the crossing, amplitude of every half. It reads no sample.
 
+use super::hearing::Shaped;
 use super::rows::{nothing_heard, standing};
-use super::tallies::PLACES;
-use super::{Heard, Measure, Place, RuleRow, Shaped, Standing};
+use super::tallies::{AMPLITUDE, PLACES, SLEW};
+use super::{Heard, Measure, Place, RuleRow, Standing};
 use crate::measurement::{COVERAGE, Estimate, combined, resolution};
 use crate::track::LevelFigures;
 use crate::units::{Dimension, show};
 
-/// Slew between -4 V and +4 V, at least: NMRA S-9.1:2020.
-pub(super) const SLEW: f64 = 2.4e6;
-/// Peak amplitude, least and most over all scales: NMRA S-9.1:2020 table 3.
-pub(super) const AMPLITUDE: (f64, f64) = (8.5, 22.0);
 /// Distortion at the crossing, at most either way: NMRA S-9.1:2020 table 2.
 const DISTORTION: f64 = 2.0;
 

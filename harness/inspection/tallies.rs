@@ -4,6 +4,10 @@
 
 use crate::clock::BenchInstant;
 
+/// Peak amplitude, least and most over all scales: NMRA S-9.1:2020 table 3.
+pub(super) const AMPLITUDE: (f64, f64) = (8.5, 22.0);
+/// Slew between -4 V and +4 V, at least: NMRA S-9.1:2020.
+pub(super) const SLEW: f64 = 2.4e6;
 /// Places of a sort that are kept.
 pub(super) const PLACES: usize = 256;
 /// Width of a bin of levels, V, and bins.
@@ -62,10 +66,10 @@ impl Levels {
         if self.highest.is_none_or(|(_, known)| level > known) {
             self.highest = Some((at, level));
         }
-        if level < super::shape_rows::AMPLITUDE.0 && self.low.len() < PLACES {
+        if level < AMPLITUDE.0 && self.low.len() < PLACES {
             self.low.push((at, level));
         }
-        if level > super::shape_rows::AMPLITUDE.1 && self.high.len() < PLACES {
+        if level > AMPLITUDE.1 && self.high.len() < PLACES {
             self.high.push((at, level));
         }
         let (low, high) = self.extremes.unwrap_or((least, most));
@@ -158,7 +162,7 @@ impl Slopes {
         if self.slowest.is_none_or(|(_, known, _)| slope < known) {
             self.slowest = Some((at, slope, u));
         }
-        if slope < super::shape_rows::SLEW {
+        if slope < SLEW {
             self.slow_count += 1;
             if self.slow.len() < PLACES {
                 self.slow.push((at, slope));

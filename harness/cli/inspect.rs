@@ -3,7 +3,9 @@
 //! gives no verdict on a board.
 
 mod analysis;
+mod doubts;
 mod logic;
+mod plot;
 mod record;
 mod source;
 mod stream;
@@ -20,6 +22,13 @@ use stream::Trouble;
 
 pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     let name = harmless(&arguments.capture.display().to_string());
+    if let Some(place) = &arguments.plot
+        && let Some(why) = plot::spoils(place, &arguments.capture)
+    {
+        let shown = harmless(&place.display().to_string());
+        anstream::eprintln!("--plot {shown}: {why}");
+        return Exit::Usage;
+    }
     let inspection = match analysis::inspection(arguments) {
         Ok(inspection) => inspection,
         Err(Trouble::Usage(words)) => {
@@ -79,6 +88,6 @@ fn document(inspection: &Inspection, at: Audience) -> serde_json::Value {
         "at": match at { Audience::Station => "station", Audience::Receiver => "receiver" },
         "edges": inspection.signal.as_ref().map(|signal| signal.edges),
         "standing": standing, "rules": inspection.rows, "packets": packets, "odd": inspection.odd,
-        "trip": inspection.trip, "signal": inspection.signal,
+        "facts": inspection.facts, "trip": inspection.trip, "signal": inspection.signal,
     })
 }

@@ -42,9 +42,16 @@ impl Hearing {
         }
     }
 
-    /// The polarity known first, before any edge.
-    pub fn begin(&mut self, edge: Edge) {
-        self.decoder.begin(edge.at, edge.to);
+    /// The polarity known first, before any edge, or known again.
+    pub fn resume(&mut self, edge: Edge) {
+        self.decoder.resume(edge.at, edge.to);
+    }
+
+    /// From here on the polarity is not known.
+    pub fn lose(&mut self, at: BenchInstant) {
+        if let Some(packet) = self.decoder.lose(at) {
+            self.words.count(&packet);
+        }
     }
 
     /// An edge.

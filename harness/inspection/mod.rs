@@ -4,7 +4,6 @@
 //! opens no file, formats no screen and gives no verdict on a board.
 
 mod audience;
-mod grid;
 mod hearing;
 mod odd;
 mod packets;
@@ -16,7 +15,6 @@ mod trip;
 mod voltage;
 
 pub use audience::Audience;
-pub use grid::Grid;
 pub use hearing::{Heard, Hearing};
 pub use report::Inspection;
 pub use rule::{Measure, RuleRow, Standing};

@@ -4,6 +4,7 @@
 use super::odd::odd;
 use super::rows::rows;
 use super::{Audience, Heard, RuleRow, Standing, Stretch, Trip};
+use crate::capture_file::SampleFacts;
 use crate::track::SignalReport;
 use crate::units::Quantity;
 
@@ -36,6 +37,9 @@ pub struct Inspection {
     pub rows: Vec<RuleRow>,
     /// Packets in words and how many.
     pub packets: Vec<(String, u64)>,
+    /// What of the samples is not known or not to be trusted, where that was
+    /// looked at.
+    pub facts: Option<SampleFacts>,
     /// What is odd.
     pub odd: Vec<String>,
     /// Stretches worth looking at, the one to plot first.
@@ -64,6 +68,7 @@ impl Inspection {
             signal: None,
             rows: Vec::new(),
             packets: Vec::new(),
+            facts: None,
             odd: Vec::new(),
             stretches: Vec::new(),
             trip: None,

@@ -179,6 +179,10 @@ impl ChannelScan {
 
     /// Takes evenly spaced samples and tells the edges among them.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Edge)) {
+        // Of uneven samples the end is an instant, not their number.
+        if samples.is_empty() {
+            return;
+        }
         let stride = self.settings.stride.max(1);
         self.histogram
             .push_every(samples, self.until_counted, stride);
@@ -273,8 +277,8 @@ impl ChannelScan {
         let raw_rising = rising != (gain < 0.0);
         for window in self.windows.kept(raw_rising) {
             let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
-            // Passed over here as it is in the levels.
-            if volts.iter().any(|v| v.abs() > BEYOND_READING) {
+            // Passed over here as it is in the levels; so is what is no number.
+            if !volts.iter().all(|v| v.abs() <= BEYOND_READING) {
                 continue;
             }
             if let Some(transition) =

@@ -692,7 +692,10 @@ fn damaged_files_panic_nowhere_and_read_alike_in_pieces() {
             }
             1 => {
                 let whole = csv(CsvDialect::POINT, &[], &damaged, usize::MAX);
-                assert_eq!(csv(CsvDialect::POINT, &[], &damaged, piece), whole);
+                let pieces = csv(CsvDialect::POINT, &[], &damaged, piece);
+                // By their words: what is no reading is not a number, which
+                // equals nothing.
+                assert_eq!(format!("{pieces:?}"), format!("{whole:?}"));
             }
             _ => {
                 let whole = npy(1, NpyLayout::Longer, &damaged, usize::MAX);

@@ -251,7 +251,7 @@ impl WavReader {
         };
         let (channels, frame, bits) = (short(2), short(12), short(14));
         // What a sample takes counts, not how many of its bits are used.
-        let bytes = if channels > 0 { frame / channels } else { 0 };
+        let bytes = frame.checked_div(channels).unwrap_or(0);
         let kind = match (tag, bytes) {
             (1, 1) => NpyType::Offset8,
             (1, 2) => NpyType::I16,

@@ -104,14 +104,31 @@ impl Bench {
             thermometer: None,
             identified: Vec::new(),
             armed: None,
+            load_current: None,
             model,
         };
+        // A bench that was left energised is switched off before anything else,
+        // instrument by instrument as each is known for itself; one that is missing
+        // keeps no other from that.
+        let mut fault = None;
         for role in roles {
-            let profile = profiles.get(&role).ok_or(BenchError::NoProfile(role))?;
-            bench.take_in(role, profile)?;
+            let taken = match profiles.get(&role) {
+                Some(profile) => bench.take_in(role, profile),
+                None => Err(BenchError::NoProfile(role)),
+            };
+            fault = fault.or(taken.err());
         }
-        bench.identify().await?;
-        bench.start_off().await?;
+        for role in Role::ALL {
+            let off = match bench.identify(role).await {
+                Ok(()) => bench.switch_off(role).await,
+                Err(error) => Err(error),
+            };
+            fault = fault.or(off.err());
+        }
+        if let Some(fault) = fault {
+            return Err(fault);
+        }
+        bench.start_at_rest().await?;
         Ok(bench)
     }
 
@@ -162,25 +179,23 @@ impl Bench {
         opened.map_err(|error| BenchError::Port { role, error })
     }
 
-    async fn identify(&mut self) -> Result<(), BenchError> {
-        for role in Role::ALL {
-            let Some(session) = self.session(role) else {
-                continue;
-            };
-            let identity = session.identify().await?;
-            let instrument = self.file.instrument(role);
-            let calibration = instrument.and_then(|i| i.calibration.as_ref());
-            let revision = session.profile().revision_in(&identity);
-            let found = Identified {
-                role,
-                revision: revision.map(str::to_owned),
-                identity,
-                profile: session.profile().name.clone(),
-                port: session.port().settings().name.clone(),
-                calibrated: calibration.map(|calibration| calibration.on.to_string()),
-            };
-            self.identified.push(found);
-        }
+    async fn identify(&mut self, role: Role) -> Result<(), BenchError> {
+        let Some(session) = self.session(role) else {
+            return Ok(());
+        };
+        let identity = session.identify().await?;
+        let instrument = self.file.instrument(role);
+        let calibration = instrument.and_then(|i| i.calibration.as_ref());
+        let revision = session.profile().revision_in(&identity);
+        let found = Identified {
+            role,
+            revision: revision.map(str::to_owned),
+            identity,
+            profile: session.profile().name.clone(),
+            port: session.port().settings().name.clone(),
+            calibrated: calibration.map(|calibration| calibration.on.to_string()),
+        };
+        self.identified.push(found);
         Ok(())
     }
 }

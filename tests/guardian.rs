@@ -25,6 +25,20 @@ fn command() -> Command {
     command
 }
 
+/// A run on `bench` whose events can be read; its records lie beside that file.
+fn accepting(mut start: Command, serial: &str, bench: &Path) -> std::io::Result<Running> {
+    let run = start
+        .arg("accept")
+        .arg(fixture("plan.toml"))
+        .args(["--serial", serial, "--json", "--bench"])
+        .arg(bench)
+        .arg("--out")
+        .arg(bench.with_file_name("reports"))
+        .stdout(Stdio::piped())
+        .spawn()?;
+    Ok(Running(run))
+}
+
 pub(crate) fn fixture(name: &str) -> std::path::PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures/demo")
@@ -107,18 +121,7 @@ fn killed_outright_the_guardian_makes_the_bench_safe() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let bench = folder.path().join("bench.toml");
     std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
-    let mut run = Running(
-        command()
-            .arg("accept")
-            .arg(fixture("plan.toml"))
-            .args(["--serial", "K1", "--json", "--bench"])
-            .arg(&bench)
-            .arg("--out")
-            .arg(folder.path().join("reports"))
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("the run starts"),
-    );
+    let mut run = accepting(command(), "K1", &bench).expect("the run starts");
     let out = run.0.stdout.take().expect("a pipe");
     // Killed while the board is loaded, well after the supply came on.
     let loaded = BufReader::new(out)
@@ -202,18 +205,7 @@ fn loaded(user: Option<&str>) -> Option<Loaded> {
             start
         }
     };
-    let mut run = Running(
-        start
-            .arg("accept")
-            .arg(fixture("plan.toml"))
-            .args(["--serial", "S1", "--json", "--bench"])
-            .arg(&bench)
-            .arg("--out")
-            .arg(folder.path().join("reports"))
-            .stdout(Stdio::piped())
-            .spawn()
-            .ok()?,
-    );
+    let mut run = accepting(start, "S1", &bench).ok()?;
     let out = run.0.stdout.take().expect("a pipe");
     let mut lines = BufReader::new(out).lines();
     lines

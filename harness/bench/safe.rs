@@ -12,8 +12,8 @@ use crate::units::{Amperes, Seconds};
 use std::time::Duration;
 use tokio::time::timeout;
 
-/// Energy first, then what makes signals and samples.
-const ORDER: [Role; 5] = [
+/// The short first, then what feeds it, then what makes signals and samples.
+pub(super) const ORDER: [Role; 5] = [
     Role::Switch,
     Role::Load,
     Role::Supply,

@@ -5,7 +5,7 @@
 use super::arguments::Demo;
 use super::exit::Exit;
 use super::files::Files;
-use super::mounting::mounted;
+use super::mounting::{mounted, planted};
 use super::output::Output;
 use super::session::Session;
 use super::substitution;
@@ -50,7 +50,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
         let serial: Serial = format!("{}-{index:02}", lot.name)
             .parse()
             .expect("a lot's name and a number");
-        let planted: Vec<&str> = board.defects_of(index).collect();
+        let planted = planted(board, index, None);
         let particulars = Particulars {
             serial,
             lot: Some(lot.name.clone()),
@@ -59,7 +59,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
             ambient: None,
             retest: None,
             only: None,
-            planted: planted.iter().map(ToString::to_string).collect(),
+            planted: planted.clone(),
         };
         let outcome = session.accept(particulars, mounted(board, seed, index, None))?;
         tell(&planted, output);
@@ -81,7 +81,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
 }
 
 /// What was planted, under the board's line.
-fn tell(planted: &[&str], output: Output) {
+fn tell(planted: &[String], output: Output) {
     if !output.json && !planted.is_empty() {
         say_line!("    planted: {}", planted.join(", "));
     }

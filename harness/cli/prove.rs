@@ -6,6 +6,7 @@ use super::arguments::Prove;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files};
 use super::handing_out;
+use super::mounting::{drawn, planted};
 use super::output::Output;
 use super::stopping::stopping;
 use super::store_fault::store_exit;
@@ -269,10 +270,6 @@ fn entrants(
 ) -> Vec<(Entrant, Option<&'static str>)> {
     let seed = Seed(arguments.seed);
     let entrant = |name: String, index: u64, defect: Option<&'static Defect>| {
-        let mut parameters = board.draw(seed, index);
-        if let Some(defect) = defect {
-            defect.plant(&mut parameters);
-        }
         let entrant = Entrant {
             run: format!("proof-{index}").parse().expect("a plain name"),
             particulars: Particulars {
@@ -283,9 +280,9 @@ fn entrants(
                 ambient: None,
                 retest: None,
                 only: None,
-                planted: defect.iter().map(|defect| defect.name.to_owned()).collect(),
+                planted: planted(board, index, defect),
             },
-            board: parameters,
+            board: drawn(board, seed, index, defect),
             identity: board.identity.clone(),
             seed: seed.derived(index),
         };

@@ -20,13 +20,25 @@ pub(super) fn rows(heard: &Heard, at: Audience, period: f64) -> Vec<RuleRow> {
     };
     let why = nothing_heard(heard);
     let mut rows = clauses(signal, timing, rules, period);
-    unjudged(&mut rows, timing, &BIT_CLAUSES, rules, why);
+    unjudged(&mut rows, timing, &Clause::BITS, rules, why);
     if station {
         rows.extend(clauses(signal, &signal.packet_rules, rules, period));
-        unjudged(&mut rows, &signal.packet_rules, &PACKET_CLAUSES, rules, why);
+        unjudged(
+            &mut rows,
+            &signal.packet_rules,
+            &Clause::PACKETS,
+            rules,
+            why,
+        );
         if signal.cutouts.count > 0 {
             let why = Some("the line does not show where a cutout begins");
-            unjudged(&mut rows, &signal.packet_rules, &CUTOUT_CLAUSES, rules, why);
+            unjudged(
+                &mut rows,
+                &signal.packet_rules,
+                &Clause::CUTOUTS,
+                rules,
+                why,
+            );
         }
         if let Some(shaped) = &heard.shaped {
             rows.extend(shape_rows(heard, shaped));
@@ -56,25 +68,6 @@ pub(super) fn rows(heard: &Heard, at: Audience, period: f64) -> Vec<RuleRow> {
     }
     rows
 }
-
-/// Demands of bit timing that every signal must meet.
-const BIT_CLAUSES: [Clause; 6] = [
-    Clause::OneHalfShort,
-    Clause::OneHalfLong,
-    Clause::OneHalvesDiffer,
-    Clause::ZeroHalfShort,
-    Clause::ZeroHalfLong,
-    Clause::ZeroBitLong,
-];
-/// Demands of packets.
-const PACKET_CLAUSES: [Clause; 2] = [Clause::PreambleShort, Clause::StartBitsApart];
-/// Demands of cutouts, where there are any.
-const CUTOUT_CLAUSES: [Clause; 4] = [
-    Clause::CutoutStartEarly,
-    Clause::CutoutStartLate,
-    Clause::CutoutEndEarly,
-    Clause::CutoutEndLate,
-];
 
 /// Why there is nothing to judge at all, where that is so.
 pub(super) fn nothing_heard(heard: &Heard) -> Option<&'static str> {

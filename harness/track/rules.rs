@@ -35,22 +35,32 @@ pub enum Clause {
     CutoutEndLate,
 }
 
-const CLAUSES: [Clause; 12] = [
-    Clause::OneHalfShort,
-    Clause::OneHalfLong,
-    Clause::OneHalvesDiffer,
-    Clause::ZeroHalfShort,
-    Clause::ZeroHalfLong,
-    Clause::ZeroBitLong,
-    Clause::PreambleShort,
-    Clause::StartBitsApart,
-    Clause::CutoutStartEarly,
-    Clause::CutoutStartLate,
-    Clause::CutoutEndEarly,
-    Clause::CutoutEndLate,
-];
-
 impl Clause {
+    /// Demands of bit timing, which every signal must meet.
+    pub const BITS: [Self; 6] = [
+        Self::OneHalfShort,
+        Self::OneHalfLong,
+        Self::OneHalvesDiffer,
+        Self::ZeroHalfShort,
+        Self::ZeroHalfLong,
+        Self::ZeroBitLong,
+    ];
+    /// Demands of packets.
+    pub const PACKETS: [Self; 2] = [Self::PreambleShort, Self::StartBitsApart];
+    /// Demands of cutouts, where there are any.
+    pub const CUTOUTS: [Self; 4] = [
+        Self::CutoutStartEarly,
+        Self::CutoutStartLate,
+        Self::CutoutEndEarly,
+        Self::CutoutEndLate,
+    ];
+
+    /// Every one, in the order in which it is declared.
+    fn all() -> impl Iterator<Item = Self> {
+        let packets = Self::PACKETS.into_iter().chain(Self::CUTOUTS);
+        Self::BITS.into_iter().chain(packets)
+    }
+
     /// Where it is written.
     pub const fn source(self) -> &'static str {
         match self {
@@ -281,7 +291,7 @@ impl Checker {
     pub(super) fn new(keep: usize) -> Self {
         Self {
             keep,
-            found: vec![ClauseFindings::default(); CLAUSES.len()],
+            found: vec![ClauseFindings::default(); Clause::all().count()],
         }
     }
 
@@ -351,12 +361,12 @@ impl Checker {
     }
 
     pub(super) fn findings(&self, rules: &str) -> Findings {
-        let pairs = CLAUSES.iter().zip(&self.found);
+        let pairs = Clause::all().zip(&self.found);
         Findings {
             rules: rules.to_owned(),
             clauses: pairs
                 .filter(|(_, found)| found.checked > 0)
-                .map(|(&clause, found)| (clause, found.clone()))
+                .map(|(clause, found)| (clause, found.clone()))
                 .collect(),
         }
     }

@@ -2,7 +2,7 @@
 //! watches exchange. It decides no moment at which anything is done.
 
 use crate::bench::Bench;
-use crate::ident::Role;
+use crate::bench::safe::ORDER;
 use rustix::fs::{Mode, OFlags};
 use serde::{Deserialize, Serialize};
 use std::fs::File;
@@ -45,14 +45,6 @@ pub(super) struct Duty {
 /// Every port of `bench` that has a make-safe line, and the handles to those
 /// whose duty says that it is inherited, in the same order.
 pub(super) fn duties(bench: &Bench) -> (Vec<Duty>, Vec<OwnedFd>) {
-    // The short first, then what feeds it.
-    const ORDER: [Role; 5] = [
-        Role::Switch,
-        Role::Load,
-        Role::Supply,
-        Role::Drive,
-        Role::Capture,
-    ];
     let mut handles = Vec::new();
     let mut duties = Vec::new();
     for session in ORDER.into_iter().filter_map(|role| bench.session(role)) {

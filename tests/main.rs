@@ -30,6 +30,7 @@ mod python;
 mod records;
 mod runs;
 mod seals;
+mod shapes;
 mod signal;
 mod simulation;
 mod substitution;

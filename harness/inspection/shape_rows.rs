@@ -6,6 +6,7 @@ use super::rows::{nothing_heard, standing};
 use super::tallies::{AMPLITUDE, PLACES, SLEW};
 use super::{Heard, Measure, Place, RuleRow, Standing};
 use crate::measurement::{COVERAGE, Estimate, combined, resolution};
+use crate::statistics::distribution::{normal, normal_critical};
 use crate::track::LevelFigures;
 use crate::units::{Dimension, show};
 
@@ -33,6 +34,13 @@ fn noise(heard: &Heard, shaped: &Shaped) -> f64 {
     let levels = heard.report.levels.as_ref();
     let noise = levels.map_or(0.0, |l| l.states.noise_low.max(l.states.noise_high));
     noise.max(resolution(shaped.step))
+}
+
+/// How much farther than one the worst of `count` readings strays by chance
+/// alone, where both are to stay within U as often: each is given its part of
+/// the risk (Bonferroni's inequality).
+fn worst_of(count: f64) -> f64 {
+    normal_critical(normal(COVERAGE).upper / count.max(1.0)) / COVERAGE
 }
 
 /// One reading against one limit.
@@ -79,6 +87,7 @@ fn slew(heard: &Heard, shaped: &Shaped, rising: bool) -> RuleRow {
     let fitted = figures.and_then(|figures| Some((figures, figures.slowest?)));
     let seen = slopes.slowest.map(|(_, slope, sampling)| {
         let levels = std::f64::consts::SQRT_2 * noise(heard, shaped) / 8.0;
+        let levels = levels * worst_of(slopes.count as f64);
         let u = combined([sampling, slope * shaped.gain_u, slope * levels]);
         Estimate::new(slope, u)
     });
@@ -139,10 +148,17 @@ fn distortion(heard: &Heard, shaped: &Shaped) -> RuleRow {
         };
         return unjudged(none);
     }
+    if heard.unread.clipped.iter().all(Option::is_some) {
+        return unjudged("both tops are cut off flat, so how much is noise cannot be told");
+    }
     let noise = noise(heard, shaped);
     let levels = heard.report.levels.as_ref();
-    // Peak to peak, noise stays within six deviations (from memory).
-    let hidden = (6.0 * noise).max(levels.map_or(0.0, |l| 4.0 * l.states.resolution));
+    // Of any two samples of a crossing noise alone makes one the lower.
+    let samples: u64 = shaped.slopes.iter().map(|slopes| slopes.samples).sum();
+    let pairs = samples as f64 * samples as f64 / looked as f64;
+    let difference = std::f64::consts::SQRT_2 * noise;
+    let hidden = COVERAGE * worst_of(pairs) * difference;
+    let hidden = hidden.max(levels.map_or(0.0, |l| 4.0 * l.states.resolution));
     if hidden > DISTORTION {
         return unjudged(&format!(
             "noise hides what runs backwards by less than {}",
@@ -255,9 +271,10 @@ fn one_side(
     let worst = if low { halves.lowest } else { halves.highest };
     let seen = worst.map_or(mean, |(_, level)| {
         // The median of nine: 1.25 / 3 of a sample's deviation.
-        let median = 0.42 * noise(heard, shaped);
-        let bin = resolution(levels.states.resolution);
-        let u = combined([level * shaped.gain_u, shaped.offset_u, median, bin]);
+        let median = 0.42 * noise(heard, shaped) * worst_of(halves.count as f64);
+        // A steady level is rounded the same way each time: no median helps.
+        let rounding = resolution(levels.states.resolution.max(shaped.step));
+        let u = combined([level * shaped.gain_u, shaped.offset_u, median, rounding]);
         Estimate::new(level, u)
     });
     let what = if low {
@@ -280,16 +297,13 @@ fn one_side(
             .map(|&(at, value)| Place::new(at, value, excess(value) > seen.expanded()))
             .collect();
     }
-    // What is cut off is at least this: above the most surely, below never.
-    if heard.unread.clipped[side].is_some() && (row.standing == Standing::Within) != low {
-        row.standing = match (low, row.standing) {
-            (false, Standing::Within) | (true, _) => Standing::Undecided,
-            (false, standing) => standing,
-        };
-        if row.standing == Standing::Undecided {
-            (row.beyond, row.near) = (0, row.checked);
-            row.note = Some("tops are cut off flat: the voltage is at least this".to_owned());
-        }
+    // What is cut off is at least this: it may be above the most, and need not be
+    // below the least.
+    let open = low != (row.standing == Standing::Within);
+    if heard.unread.clipped[side].is_some() && open {
+        row.standing = Standing::Undecided;
+        (row.beyond, row.near) = (0, row.checked);
+        row.note = Some("tops are cut off flat: the voltage is at least this".to_owned());
     }
     row
 }

@@ -158,8 +158,9 @@ impl Shapes {
         BenchInstant::from_picoseconds(libm::round(seconds * 1e12) as i64)
     }
 
-    /// From the last sample beyond -4 V before to the first beyond +4 V after,
-    /// or the other way round; then on until the new level is reached.
+    /// From the last sample beyond -4 V to the first beyond +4 V, or the other
+    /// way round, wherever the halves on both sides were seen to end and begin;
+    /// then on until the new level is reached.
     fn crossing<S: Sample>(&mut self, before: Half, after: Half, view: &View<'_, S>) {
         let rising = after.polarity == Polarity::Positive;
         let sign = if rising { 1.0 } else { -1.0 };
@@ -167,10 +168,10 @@ impl Shapes {
         let (leaves, arrives) = (before.to as u64, after.from as u64 + 1);
         let least = (before.from as u64).max(leaves.saturating_sub(REACH));
         let most = (after.to as u64).min(arrives + REACH);
-        let start = (least..=leaves)
+        let end = (leaves..=most).find(|&n| at(n).is_some_and(|volts| volts >= SLEW_END));
+        let start = (least..=end.unwrap_or(leaves))
             .rev()
-            .find(|&number| at(number).is_some_and(|volts| volts <= -SLEW_END));
-        let end = (arrives..=most).find(|&n| at(n).is_some_and(|volts| volts >= SLEW_END));
+            .find(|&n| at(n).is_some_and(|volts| volts <= -SLEW_END));
         let instant = self.instant(before.to);
         let slopes = &mut self.slopes[usize::from(!rising)];
         let (Some(start), Some(end)) = (start, end) else {

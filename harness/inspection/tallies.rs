@@ -125,8 +125,10 @@ pub(super) struct Slopes {
     pub(super) slow_count: u64,
     /// Crossings of which an end never got to the slew levels.
     pub(super) unreached: u64,
-    /// Crossings looked at for reversals, and those with too few samples.
+    /// Crossings looked at for reversals, their samples between the levels, and
+    /// crossings with too few of them.
     pub(super) looked: u64,
+    pub(super) samples: u64,
     pub(super) blind: u64,
     /// Reversals: when, depth and the largest magnitude of it, V.
     pub(super) reversals: Vec<(BenchInstant, f64, f64)>,
@@ -143,6 +145,7 @@ impl Slopes {
             slow_count: 0,
             unreached: 0,
             looked: 0,
+            samples: 0,
             blind: 0,
             reversals: Vec::new(),
             lost: 0,
@@ -173,6 +176,7 @@ impl Slopes {
     /// The deepest reversal of a crossing, and how many samples it holds.
     pub(super) fn shape(&mut self, found: Option<(f64, f64)>, inside: u64, at: BenchInstant) {
         self.looked += 1;
+        self.samples += inside;
         self.blind += u64::from(inside == 0);
         let Some((depth, size)) = found.filter(|found| found.0 > SHALLOW) else {
             return;

@@ -185,7 +185,7 @@ fn loaded(user: Option<&str>) -> Option<Loaded> {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let bench = folder.path().join("bench.toml");
     std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
-    let mut start = match user {
+    let start = match user {
         None => command(),
         Some(user) => {
             // The ports of another user, open to all as by a group's right.

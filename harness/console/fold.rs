@@ -1,6 +1,7 @@
-//! Running text in lines that fit a terminal, counted in columns. It colours
-//! nothing and makes nothing harmless.
+//! Running text in lines that fit a terminal, counted in columns: colours take
+//! none. It colours nothing and makes nothing harmless.
 
+use anstream::adapter::strip_str;
 use unicode_width::UnicodeWidthStr;
 
 /// `text` in lines of at most `room` columns, broken at blanks. Its indentation
@@ -12,7 +13,7 @@ pub(super) fn folded(text: &str, room: usize, further: usize) -> Vec<String> {
     let mut fresh = true;
     for word in text.trim().split(' ') {
         let last = lines.last_mut().expect("there is always a line");
-        if !fresh && last.width() + 1 + word.width() > room {
+        if !fresh && columns(last) + 1 + columns(word) > room {
             lines.push(format!("{}{word}", " ".repeat(indent + further)));
             continue;
         }
@@ -23,4 +24,10 @@ pub(super) fn folded(text: &str, room: usize, further: usize) -> Vec<String> {
         fresh = false;
     }
     lines
+}
+
+/// The columns that a text takes on a screen.
+fn columns(text: &str) -> usize {
+    let shown = strip_str(text);
+    shown.map(UnicodeWidthStr::width).sum()
 }

@@ -6,10 +6,6 @@ use crate::inspection::{Inspection, RuleRow, Standing};
 use std::fmt::Write as _;
 
 pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
-    let of = |standing| {
-        let rows = inspection.rows.iter();
-        rows.filter(|row| row.standing == standing).count()
-    };
     let (standing, words) = match inspection.standing() {
         None if inspection.trip.is_some() => (
             Standing::Undecided,
@@ -29,20 +25,36 @@ pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
             let broken = broken.filter(|row| row.standing == Standing::Violation);
             let broken: Vec<&str> = broken.map(|row| row.what.as_str()).collect();
             let words = format!(
-                "VIOLATION: {} of {} rules are broken: {}{}",
-                of(Standing::Violation),
+                "VIOLATION: {} of {} rules {} broken: {}{}",
+                broken.len(),
                 inspection.rows.len(),
+                if broken.len() == 1 { "is" } else { "are" },
                 broken.join(", "),
-                match of(Standing::Undecided) {
-                    0 => String::new(),
-                    open => format!("; {open} are undecided"),
-                }
+                left_open(inspection)
             );
             (Standing::Violation, words)
         }
     };
     let style = style(standing).bold();
     let _ = writeln!(text, "{style}{words}{style:#} ({})", inspection.rules);
+}
+
+/// What cannot be told beside what is broken, and why.
+fn left_open(inspection: &Inspection) -> String {
+    let rows = inspection.rows.iter();
+    let open = rows.filter(|row| row.standing == Standing::Undecided);
+    let open: Vec<&RuleRow> = open.collect();
+    let told = open.iter().find(|row| row.note.is_some());
+    let Some(first) = told.or(open.first()) else {
+        return String::new();
+    };
+    let others = match open.len() - 1 {
+        0 => " is".to_owned(),
+        more => format!(" and {more} more are"),
+    };
+    let why = first.note.as_ref();
+    let why = why.map_or(String::new(), |note| format!(", since {note}"));
+    format!("; '{}'{others} undecided{why}", first.what)
 }
 
 /// What cannot be told and why, in one sentence.

@@ -8,6 +8,7 @@ use super::room::{ROOMS, Room};
 use super::sketch::sketch;
 use super::value::{shown, style};
 use crate::console::Screen;
+use crate::console::fold::folded;
 use crate::console::row::padded;
 use crate::ident::harmless;
 use crate::inspection::{Inspection, Measure, RuleRow, Standing};
@@ -100,8 +101,8 @@ fn rules(text: &mut String, inspection: &Inspection, room: Room, width: usize, o
         if !rows.is_empty() {
             let names: Vec<&str> = rows.iter().map(|row| row.what.as_str()).collect();
             let style = style(of);
-            let names = names.join(", not ");
-            let _ = writeln!(text, "  {style}within{style:#}    not {names}");
+            let names = names.join(", ");
+            let _ = writeln!(text, "  {style}within{style:#}    none of these: {names}");
         }
         return;
     }
@@ -146,39 +147,12 @@ fn places(text: &mut String, row: &RuleRow, most: usize) {
     text.push('\n');
 }
 
-/// Lines broken between words where they are too long, and set in; colours take
-/// no room.
+/// Lines broken between words where they are too long, and set in.
 fn wrapped(text: &str, columns: usize) -> String {
-    let mut out = String::with_capacity(text.len());
-    for line in text.lines() {
-        let wide = |words: &str| {
-            let mut coloured = false;
-            let shows = |c: char| {
-                let shown = !coloured && c != '\u{1b}';
-                coloured = (coloured || c == '\u{1b}') && c != 'm';
-                shown
-            };
-            words.chars().map(shows).filter(|shown| *shown).count()
-        };
-        if wide(line) <= columns {
-            out.push_str(line);
-            out.push('\n');
-            continue;
-        }
-        let mut column = 0;
-        for word in line.split_inclusive(' ') {
-            let width = wide(word.trim_end());
-            if column > 4 && column + width > columns {
-                out.truncate(out.trim_end_matches(' ').len());
-                out.push_str("\n    ");
-                column = 4;
-            }
-            out.push_str(word);
-            column += wide(word);
-        }
-        out.push('\n');
-    }
-    out
+    let lines = text.lines().flat_map(|line| folded(line, columns, 2));
+    lines
+        .map(|line| line.trim_end().to_owned() + "\n")
+        .collect()
 }
 
 /// Where the limits are written.
@@ -257,7 +231,7 @@ fn rule(text: &mut String, row: &RuleRow, width: usize) {
         text,
         "  {style}{}{style:#} {} {} {} {}",
         padded(row.standing.word(), 9),
-        padded(&row.what, 31),
+        padded(&row.what, 28),
         padded(&value, value_width),
         padded(&limit, 11),
         counts

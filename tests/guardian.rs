@@ -10,7 +10,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// A process that ends with the test.
-pub(crate) struct Running(Child);
+pub(crate) struct Running(pub(crate) Child);
 
 impl Drop for Running {
     fn drop(&mut self) {

@@ -2,11 +2,12 @@
 //! with another instrument behind them. Each ends with one clear message and
 //! status 69, and energises nothing.
 
-use super::guardian::{bench_on, fixture, output_is_on, serve};
+use super::guardian::{Running, bench_on, fixture, output_is_on, serve};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use serde_json::Value;
+use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
-use std::process::Command;
+use std::process::{ChildStdin, ChildStdout, Command, Stdio};
 
 /// Runs a board on `ports`; the status and what was said.
 fn accept(folder: &Path, ports: &Value, more: &[&str]) -> (Option<i32>, String) {
@@ -46,7 +47,8 @@ fn a_scenario_runs_at_the_walls_pace() {
     let text = std::fs::read_to_string(record).expect("a record");
     let document: Value = serde_json::from_str(&text).expect("JSON");
     assert_eq!(document["verdict"], "pass", "{document:#}");
-    assert_eq!(document["record"]["started"]["model"], false);
+    // The instruments say of themselves that they are models.
+    assert_eq!(document["record"]["started"]["model"], true);
 }
 
 fn path_of<'a>(ports: &'a Value, role: &str) -> &'a str {
@@ -114,4 +116,88 @@ fn a_port_that_somebody_else_holds_is_named() {
         !output_is_on(path_of(&ports, "supply")),
         "something was energised"
     );
+}
+
+/// A lot on ports that stay open, the boards changed in between: every port is
+/// the same program's from the first board to the last. The instruments say that
+/// they are models, so nothing enters the store of real boards.
+#[test]
+fn a_lot_runs_on_ports_that_stay_open() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("served.toml");
+    let mut served = Talking::start(
+        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .args(["model-bench", "--json", "--write"])
+            .arg(&bench),
+    );
+    assert!(served.hears().contains("ports"));
+    let mut lot = Talking::start(
+        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .arg("accept")
+            .arg(fixture("plan.toml"))
+            .args(["--serial", "-", "--json", "--only", "sense", "--bench"])
+            .arg(&bench)
+            .arg("--out")
+            .arg(folder.path().join("reports")),
+    );
+    let mut scales = Vec::new();
+    for board in 1..=5 {
+        served.says(&format!("L-{board:02}"));
+        assert!(served.hears().contains(&format!("{board}")));
+        lot.says(&format!("L-{board:02}"));
+        let mut finished = String::new();
+        while !finished.contains("\"event\":\"run_finished\"") {
+            finished = lot.hears();
+            assert!(!finished.is_empty(), "the lot ended at board {board}");
+            let event: Value = serde_json::from_str(&finished).expect("JSON");
+            let metric = &event["event"]["metric"];
+            if metric["key"] == "sense_scale" {
+                scales.push(metric["finding"].to_string());
+            }
+        }
+        assert!(finished.contains("pass"), "{finished}");
+    }
+    drop(lot.input.take());
+    let status = lot.program.0.wait().expect("it ends");
+    // A diagnosis never accepts.
+    assert_eq!(status.code(), Some(2));
+    assert!(folder.path().join("reports/model.sqlite").exists());
+    assert!(!folder.path().join("reports/records.sqlite").exists());
+    scales.sort();
+    scales.dedup();
+    assert_eq!(scales.len(), 5, "the same board: {scales:#?}");
+}
+
+/// A program that is spoken with over its standard input and output.
+struct Talking {
+    program: Running,
+    input: Option<ChildStdin>,
+    output: BufReader<ChildStdout>,
+}
+
+impl Talking {
+    fn start(command: &mut Command) -> Self {
+        let started = command
+            .env_remove("BUFFERSTOP_BENCH")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn();
+        let mut program = Running(started.expect("it starts"));
+        Self {
+            input: program.0.stdin.take(),
+            output: BufReader::new(program.0.stdout.take().expect("a pipe")),
+            program,
+        }
+    }
+
+    fn says(&mut self, line: &str) {
+        let input = self.input.as_mut().expect("it is open");
+        writeln!(input, "{line}").expect("it listens");
+    }
+
+    fn hears(&mut self) -> String {
+        let mut line = String::new();
+        self.output.read_line(&mut line).expect("text");
+        line
+    }
 }

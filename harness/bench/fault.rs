@@ -41,6 +41,16 @@ pub enum BenchError {
         /// The adapter's product number.
         product: u16,
     },
+    /// Another instrument of the same kind took the place of one.
+    #[error("the {role} was {before} and is now {now}: start again with the bench as it is")]
+    Exchanged {
+        /// The instrument.
+        role: Role,
+        /// Who answered before.
+        before: String,
+        /// Who answers now.
+        now: String,
+    },
     /// A capture did not come to wait for its trigger.
     #[error("the capture was not ready for its trigger within {within}")]
     NotReady {
@@ -79,7 +89,7 @@ impl BenchError {
             Self::Instrument(error) => error.blame(),
             Self::Refused(refusal) => refusal.blame(),
             Self::Port { error, .. } => error.blame(),
-            Self::NoAdapter { .. } => Blame::Operator,
+            Self::NoAdapter { .. } | Self::Exchanged { .. } => Blame::Operator,
             Self::Missing(_) | Self::Wait(_) => Blame::Plan,
             Self::NoProfile(_)
             | Self::NotReady { .. }

@@ -3,6 +3,7 @@
 //! board goes through [`Bench::energise`], and nothing else lets energy in.
 
 mod actions;
+mod between;
 mod clock;
 mod fault;
 pub mod guardian;
@@ -25,7 +26,7 @@ use crate::ident::Role;
 use crate::instruments::{
     CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
 };
-use crate::model_bench::ModelBench;
+use crate::model_bench::{MODEL_MARK, ModelBench};
 use crate::profile::Profile;
 use crate::scenario::acquisition::CaptureRequest;
 use crate::units::Seconds;
@@ -59,8 +60,15 @@ impl Bench {
         &self.identified
     }
 
-    /// Whether its instruments are models.
+    /// Whether any of its instruments is a model: the embedded bench's, or one
+    /// behind a port that says so of itself.
     pub fn is_model(&self) -> bool {
+        let says_so = |found: &Identified| found.identity.contains(MODEL_MARK);
+        self.is_embedded() || self.identified.iter().any(says_so)
+    }
+
+    /// Whether its instruments live in this program and end with it.
+    pub fn is_embedded(&self) -> bool {
         self.model.is_some()
     }
 

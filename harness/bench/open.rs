@@ -162,7 +162,7 @@ impl Bench {
         opened.map_err(|error| BenchError::Port { role, error })
     }
 
-    async fn identify(&mut self) -> Result<(), BenchError> {
+    pub(super) async fn identify(&mut self) -> Result<(), BenchError> {
         for role in Role::ALL {
             let Some(session) = self.session(role) else {
                 continue;

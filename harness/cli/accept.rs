@@ -106,8 +106,13 @@ fn many(
             Ok(serial) => one(session, particulars(serial), bench, defect, output),
             Err(exit) => Err(exit),
         };
-        worst = worst.or(ended.unwrap_or_else(|exit| exit));
+        let ended = ended.unwrap_or_else(|exit| exit);
+        worst = worst.or(ended);
         if session.stopped() || worst == Exit::Store {
+            break;
+        }
+        if ended == Exit::Bench {
+            warn_line!("the lot ends here: no further board goes on this bench as it is");
             break;
         }
     }

@@ -77,7 +77,7 @@ pub(super) enum Command {
     #[command(after_help = INSPECT_AFTER)]
     Inspect(Inspect),
     /// Serve the model instruments on pseudo-terminals until stopped.
-    #[command(after_help = "Example:  bufferstop model-bench bench.toml --json")]
+    #[command(after_help = MODEL_BENCH_AFTER)]
     ModelBench(ModelBench),
     /// Holds the ports when the program is killed; started by the program
     /// itself.
@@ -91,6 +91,12 @@ pub(super) enum Command {
     #[command(after_help = "Example:  bufferstop rejudge --lot GR-2026-03 --plan stricter.toml")]
     Rejudge(Rejudge),
 }
+
+const MODEL_BENCH_AFTER: &str = "\
+Example:  bufferstop model-bench bench.toml --write served.toml
+
+A line on standard input puts another board on: a serial number, or nothing for the next one of the
+lot. What is measured there is a model's: every verdict reads MODEL, whichever way it is reached.";
 
 const ACCEPT_AFTER: &str = "\
 Example:  bufferstop accept plan.toml --serial GR-0042 --bench bench.toml
@@ -307,6 +313,12 @@ pub(super) struct ModelBench {
     /// The model board to put on it.
     #[arg(long, value_name = "FILE")]
     pub(super) model_board: Option<PathBuf>,
+    /// Which board of its lot is on the bench first.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) board: u64,
+    /// Write a bench file for the served ports.
+    #[arg(long, value_name = "FILE")]
+    pub(super) write: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

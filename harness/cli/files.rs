@@ -79,6 +79,11 @@ impl Files {
         render(&self.faults, &self.sources, colour)
     }
 
+    /// The text of the file that was read first.
+    pub(super) fn first_text(&self) -> &str {
+        self.sources.first().map_or("", |source| &source.text)
+    }
+
     /// What the record keeps of the files.
     pub(super) fn facts(&self) -> Vec<FileFacts> {
         let facts = |source: &Source| FileFacts {

@@ -55,6 +55,7 @@ mod output;
 mod prove;
 mod records;
 mod rejudge;
+mod served_bench;
 mod session;
 mod stopping;
 mod store_fault;

@@ -32,10 +32,6 @@ pub(super) async fn open_bench(
     plan: &Plan,
     mounted: Mounted,
 ) -> Result<Bench, Exit> {
-    let unavailable = |fault: String| {
-        warn_line!("the bench is not available: {}", harmless(&fault));
-        Exit::Bench
-    };
     let connection = match mounted {
         Mounted::Real => Connection::Real,
         Mounted::Model {
@@ -45,7 +41,7 @@ pub(super) async fn open_bench(
         } => {
             let identity = identity.as_deref();
             let world = world(&files.bench, &files.profiles, &board, identity, seed)
-                .map_err(|fault| unavailable(fault.to_string()))?;
+                .map_err(|fault| unavailable(&fault))?;
             Connection::Model {
                 world: Box::new(world),
                 transport: Transport::Pty,
@@ -55,7 +51,40 @@ pub(super) async fn open_bench(
     let facts = BoardFacts::from(&plan.ratings);
     Bench::open(&files.bench, &files.profiles, facts, connection)
         .await
-        .map_err(|fault| unavailable(fault.to_string()))
+        .map_err(|fault| unavailable(&fault))
+}
+
+/// The bench that was open for the board before, or one that is opened now.
+/// Where an instrument is gone, as when its adapter was plugged in again, every
+/// port is opened once more.
+pub(super) async fn next_bench(
+    kept: Option<Bench>,
+    files: &BenchFiles,
+    plan: &Plan,
+    mounted: Mounted,
+) -> Result<Bench, Exit> {
+    let Some(mut bench) = kept else {
+        return open_bench(files, plan, mounted).await;
+    };
+    match bench.ready_again().await {
+        Ok(()) => Ok(bench),
+        Err(fault) => {
+            bench.release().await;
+            if fault.is_gone() {
+                open_bench(files, plan, mounted).await
+            } else {
+                Err(unavailable(&fault))
+            }
+        }
+    }
+}
+
+fn unavailable(fault: &dyn std::fmt::Display) -> Exit {
+    warn_line!(
+        "the bench is not available: {}",
+        harmless(&fault.to_string())
+    );
+    Exit::Bench
 }
 
 /// The place of a serial number in its lot: the number that it ends with, or,

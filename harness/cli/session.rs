@@ -4,7 +4,7 @@
 
 use super::exit::Exit;
 use super::files::BenchFiles;
-use super::mounting::{Mounted, open_bench};
+use super::mounting::{Mounted, next_bench, open_bench};
 use super::output::{JsonLines, Output};
 use super::stopping::{Lines, listening, runtime};
 use super::store_fault::store_exit;
@@ -36,6 +36,9 @@ pub(super) struct Session<'a> {
     store: Store,
     runtime: Runtime,
     stop: Stop,
+    /// Real instruments, open for the whole sitting; models are made anew around
+    /// each board.
+    kept: Option<Bench>,
 }
 
 /// How one board's run ended.
@@ -49,7 +52,8 @@ pub(super) struct Outcome {
 }
 
 impl<'a> Session<'a> {
-    /// Opens the store under `out` and listens for signals.
+    /// Listens for signals, opens a bench of ports, and then the store under
+    /// `out` that its instruments belong to.
     ///
     /// # Errors
     /// The status, after saying why.
@@ -61,11 +65,16 @@ impl<'a> Session<'a> {
         output: Output,
         brief: bool,
     ) -> Result<Self, Exit> {
-        let model = bench.bench.is_model();
-        let store = Store::for_run(out, model, Durability::EveryEvent, &SystemClock)
-            .map_err(|fault| store_exit(&fault))?;
         let runtime = runtime()?;
         let stop = listening(&runtime)?;
+        let kept = if bench.bench.is_model() {
+            None
+        } else {
+            Some(runtime.block_on(open_bench(bench, plan, Mounted::Real))?)
+        };
+        let model = kept.as_ref().is_none_or(Bench::is_model);
+        let store = Store::for_run(out, model, Durability::EveryEvent, &SystemClock)
+            .map_err(|fault| store_exit(&fault))?;
         for run in store.closed_cut_off() {
             warn_line!("run {run} was cut off; its record is closed as inconclusive");
         }
@@ -79,6 +88,7 @@ impl<'a> Session<'a> {
             store,
             runtime,
             stop,
+            kept,
         })
     }
 
@@ -166,6 +176,7 @@ impl<'a> Session<'a> {
             stop,
             output,
             brief,
+            kept,
             ..
         } = self;
         let screen = output.screen();
@@ -185,7 +196,7 @@ impl<'a> Session<'a> {
             sinks.push(&mut json);
         }
         runtime.block_on(async {
-            let mut bench = open_bench(bench, &order.plan, mounted).await?;
+            let mut bench = next_bench(kept.take(), bench, &order.plan, mounted).await?;
             let guardian = guardian(&bench);
             let stop = match &guardian {
                 Some(guardian) => stop.clone().or_lapse(guardian.lapse()),
@@ -196,6 +207,9 @@ impl<'a> Session<'a> {
             // the person has been told: either way nobody needs watching.
             if let Some(guardian) = guardian {
                 guardian.dismiss();
+            }
+            if !bench.is_embedded() {
+                *kept = Some(bench);
             }
             finished.map_err(|fault| match fault {
                 RunFault::Store(fault) => store_exit(&fault),
@@ -211,7 +225,7 @@ impl<'a> Session<'a> {
 /// A guardian over real ports; the instruments of a model bench end with the
 /// program itself. A bench without one still runs, and says so.
 fn guardian(bench: &Bench) -> Option<Guardian> {
-    if bench.is_model() {
+    if bench.is_embedded() {
         return None;
     }
     let started = std::env::current_exe().and_then(|program| Guardian::start(bench, &program));

@@ -89,6 +89,19 @@ impl Lines {
         Ok(Self(lines))
     }
 
+    /// The same, and no lines at all where standard input is a terminal that
+    /// another program is in front of: reading would stop this one.
+    pub(super) fn of_attended_input() -> Result<Self, Exit> {
+        let input = std::io::stdin();
+        let behind = rustix::termios::tcgetpgrp(&input)
+            .is_ok_and(|front| front != rustix::process::getpgrp());
+        if behind {
+            let (_, nothing) = mpsc::channel(1);
+            return Ok(Self(nothing));
+        }
+        Self::of_standard_input()
+    }
+
     /// The next line, or none where the input ended or `stop` was raised.
     pub(super) async fn next(&mut self, stop: &mut Stop) -> Option<String> {
         tokio::select! {
@@ -97,16 +110,6 @@ impl Lines {
             line = self.0.recv() => line,
         }
     }
-}
-
-/// Waits for a stop signal.
-pub(super) fn until_stopped() -> Exit {
-    let waited = runtime().and_then(|runtime| {
-        let mut stop = listening(&runtime)?;
-        runtime.block_on(stop.raised());
-        Ok(Exit::Pass)
-    });
-    waited.unwrap_or_else(|exit| exit)
 }
 
 /// The first signal asks the run to end; later ones only say that it is ending.

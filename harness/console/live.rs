@@ -23,6 +23,8 @@ pub struct Live<W: Write> {
     screen: Screen,
     serial: String,
     model: bool,
+    /// It accepts nothing, whatever it finds.
+    diagnosis: bool,
     /// Scenarios in the plan, and how many have begun.
     scenarios: usize,
     begun: usize,
@@ -41,6 +43,7 @@ impl<W: Write> Live<W> {
             screen,
             serial: String::new(),
             model: false,
+            diagnosis: false,
             scenarios: 0,
             begun: 0,
             cautioned: false,
@@ -88,14 +91,15 @@ impl<W: Write> Live<W> {
     fn started(&mut self, facts: &RunStarted) {
         self.serial = facts.serial.to_string();
         self.model = facts.model;
+        self.diagnosis = facts.only.is_some();
         self.scenarios = facts.scenarios.len();
         if self.brief {
             return;
         }
-        let bench = if facts.model {
-            "embedded model bench"
-        } else {
-            "bench"
+        let bench = match (facts.model, facts.seed) {
+            (true, Some(_)) => "embedded model bench",
+            (true, None) => "model bench",
+            (false, _) => "bench",
         };
         let title = format!("{} on {}", facts.serial, harmless(&facts.plan));
         self.line(&format!("{BOLD}{title}{BOLD:#}"));
@@ -206,6 +210,9 @@ impl<W: Write> Live<W> {
         let mut words: Vec<&str> = Vec::new();
         if self.model {
             words.push("MODEL");
+        }
+        if self.diagnosis {
+            words.push("DIAGNOSIS");
         }
         words.push(verdict.word());
         self.line("");

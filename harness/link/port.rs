@@ -7,9 +7,9 @@ use super::settings::{Effect, PortSettings};
 use super::{Tap, Wire, serial};
 use crate::protocol::Expect;
 use std::os::fd::OwnedFd;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{mpsc, oneshot, watch};
 
 /// Requests that may wait for one port; more callers wait before they are in.
 const QUEUE: usize = 8;
@@ -21,7 +21,8 @@ pub struct Port {
     urgent: mpsc::Sender<Urgent>,
     settings: Arc<PortSettings>,
     doubted: Arc<AtomicBool>,
-    spare: Arc<Mutex<Option<OwnedFd>>>,
+    spare: Option<Arc<OwnedFd>>,
+    ended: watch::Receiver<()>,
 }
 
 impl Port {
@@ -35,19 +36,24 @@ impl Port {
     pub fn open(path: &str, settings: PortSettings) -> Result<Self, LinkError> {
         let spare = serial::spare(path);
         let wire = serial::open(path, &settings)?;
-        let port = Self::over(wire, settings);
-        *port.spare_slot() = spare;
+        let mut port = Self::over(wire, settings);
+        port.spare = spare.map(Arc::new);
         Ok(port)
     }
 
-    /// A second handle to the port, for a process that makes it safe when this
-    /// one cannot; given once. None over a wire that was opened elsewhere.
-    pub fn take_spare(&self) -> Option<OwnedFd> {
-        self.spare_slot().take()
+    /// Another handle to the port, for a process that makes it safe when this
+    /// one cannot. None over a wire that was opened elsewhere.
+    pub fn spare(&self) -> Option<OwnedFd> {
+        self.spare.as_ref()?.try_clone().ok()
     }
 
-    fn spare_slot(&self) -> MutexGuard<'_, Option<OwnedFd>> {
-        self.spare.lock().unwrap_or_else(PoisonError::into_inner)
+    /// Lets go of this handle. Once every handle is dropped and what was under
+    /// way is over, the wire is closed and the future that this gives is done.
+    pub fn close(self) -> impl Future<Output = ()> {
+        let mut ended = self.ended.clone();
+        drop(self);
+        // Nothing is ever sent: the end of the sender is what is waited for.
+        async move { while ended.changed().await.is_ok() {} }
     }
 
     /// Takes over a wire that is already open. Frames are logged where trace
@@ -67,13 +73,18 @@ impl Port {
         let doubted = Arc::new(AtomicBool::new(false));
         let in_doubt = Arc::clone(&doubted);
         let owner = Owner::new(wire, Arc::clone(&settings), inbox, urgent_inbox, in_doubt);
-        tokio::spawn(owner.run());
+        let (closing, ended) = watch::channel(());
+        tokio::spawn(async move {
+            owner.run().await;
+            drop(closing);
+        });
         Self {
             requests,
             urgent,
             settings,
             doubted,
-            spare: Arc::default(),
+            spare: None,
+            ended,
         }
     }
 

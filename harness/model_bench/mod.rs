@@ -13,6 +13,7 @@ mod accuracy_tests;
 #[cfg(test)]
 mod tests;
 
+pub use crate::model_instruments::MODEL_MARK;
 pub use embedded::world;
 pub use pace::{Answering, ModelTime, Pace};
 
@@ -59,6 +60,12 @@ impl ModelBench {
             roles: roles.to_vec(),
             ptys,
         })
+    }
+
+    /// Takes the board off, switches everything off and on again, and puts
+    /// another one on: `world` answers from now on, behind the same wires.
+    pub fn put_on(&self, world: Box<dyn Answering>) {
+        self.shared.replace(world);
     }
 
     /// Role and device path of every pseudo-terminal, in port order; empty in

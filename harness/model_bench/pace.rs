@@ -42,19 +42,43 @@ pub enum Pace {
 /// A world, and what keeps its pace. Shared by everything that serves it.
 #[derive(Clone)]
 pub(super) struct Shared {
-    world: Arc<Mutex<Box<dyn Answering>>>,
-    started: Instant,
+    present: Arc<Mutex<Present>>,
     pub(super) pace: Pace,
+}
+
+/// A world, and when it began by the wall.
+struct Present {
+    world: Box<dyn Answering>,
+    started: Instant,
+}
+
+impl Present {
+    fn new(world: Box<dyn Answering>) -> Self {
+        Self {
+            world,
+            started: Instant::now(),
+        }
+    }
+
+    /// The wall's time since the start, as bench time.
+    fn wall(&self) -> BenchInstant {
+        let elapsed = Seconds::new(self.started.elapsed().as_secs_f64());
+        BenchInstant::ZERO + BenchSpan::from_seconds(elapsed)
+    }
 }
 
 impl Shared {
     /// `world` from now on.
     pub(super) fn new(world: Box<dyn Answering>, pace: Pace) -> Self {
         Self {
-            world: Arc::new(Mutex::new(world)),
-            started: Instant::now(),
+            present: Arc::new(Mutex::new(Present::new(world))),
             pace,
         }
+    }
+
+    /// Another world in its place, which begins now.
+    pub(super) fn replace(&self, world: Box<dyn Answering>) {
+        *self.lock() = Present::new(world);
     }
 
     /// One exchange with the instrument in `role`.
@@ -63,16 +87,16 @@ impl Shared {
     /// the answer waits until the wall has caught up with the world: what an
     /// exchange costs on its line passes for everybody.
     pub(super) fn exchange(&self, role: Role, line: &[u8]) -> Vec<u8> {
-        let mut world = self.lock();
+        let mut present = self.lock();
         if self.pace == Pace::Wall {
-            let behind = self.wall() - world.now();
+            let behind = present.wall() - present.world.now();
             if behind > BenchSpan::ZERO {
-                world.advance(behind);
+                present.world.advance(behind);
             }
         }
-        let answer = world.exchange(role, line);
-        let ahead = world.now() - self.wall();
-        drop(world);
+        let answer = present.world.exchange(role, line);
+        let ahead = present.world.now() - present.wall();
+        drop(present);
         if self.pace == Pace::Wall && ahead > BenchSpan::ZERO {
             std::thread::sleep(Duration::from_secs_f64(ahead.seconds().si()));
         }
@@ -81,18 +105,12 @@ impl Shared {
 
     /// Whether the port to the instrument in `role` is there.
     pub(super) fn is_reachable(&self, role: Role) -> bool {
-        self.lock().is_reachable(role)
-    }
-
-    /// The wall's time since the start, as bench time.
-    fn wall(&self) -> BenchInstant {
-        let elapsed = Seconds::new(self.started.elapsed().as_secs_f64());
-        BenchInstant::ZERO + BenchSpan::from_seconds(elapsed)
+        self.lock().world.is_reachable(role)
     }
 
     /// A world that panicked stays usable for making safe.
-    fn lock(&self) -> MutexGuard<'_, Box<dyn Answering>> {
-        self.world.lock().unwrap_or_else(PoisonError::into_inner)
+    fn lock(&self) -> MutexGuard<'_, Present> {
+        self.present.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -103,11 +121,11 @@ pub struct ModelTime(pub(super) Shared);
 impl ModelTime {
     /// The present bench time.
     pub fn now(&self) -> BenchInstant {
-        self.0.lock().now()
+        self.0.lock().world.now()
     }
 
     /// Lets bench time pass. No exchange is open meanwhile.
     pub fn advance(&self, span: BenchSpan) {
-        self.0.lock().advance(span);
+        self.0.lock().world.advance(span);
     }
 }

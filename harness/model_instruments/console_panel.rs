@@ -1,6 +1,7 @@
 //! What the board's console answers: four words, plain lines, no SCPI. It tells
 //! what the board believes, which is not always what the bench measures.
 
+use super::MODEL_MARK;
 use super::scene::Scene;
 use crate::physics::Probe;
 use crate::protocol::ErrorCode;
@@ -17,7 +18,7 @@ const NOISE: u64 = 0x5c01;
 pub(super) fn answer(scene: &mut Scene, line: &[u8]) -> Vec<u8> {
     match line.trim_ascii() {
         b"" => Vec::new(),
-        b"version" => scene.console.identity.clone().into_bytes(),
+        b"version" => format!("{} ({MODEL_MARK})", scene.console.identity).into_bytes(),
         b"sense" => sense(scene).to_string().into_bytes(),
         b"state" => state(scene).to_vec(),
         b"error" => match scene.console.errors.pop() {

@@ -34,3 +34,7 @@ mod tests;
 pub use ratings::{Accuracy, CaptureRating, LoadRating, Ratings, SupplyRating, SwitchRating};
 pub use settings::{ChannelWiring, LineCost, UNNAMED, WorldSettings};
 pub use world::World;
+
+/// What every model instrument says of itself, so that nobody takes what it
+/// measures for a measurement.
+pub const MODEL_MARK: &str = "BUFFERSTOP MODEL";

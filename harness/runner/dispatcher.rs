@@ -131,7 +131,8 @@ pub async fn run(
         fold: Fold::default(),
         failed: None,
     };
-    ledger.write(bench.now(), Event::RunStarted(Box::new(order.started())))?;
+    let started = order.started(bench.is_model());
+    ledger.write(bench.now(), Event::RunStarted(Box::new(started)))?;
     for instrument in bench.identified() {
         ledger.write(bench.now(), instrument.event())?;
     }

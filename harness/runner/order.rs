@@ -67,9 +67,9 @@ impl Order {
             .filter(move |scenario| only.is_none_or(|name| scenario.name == name))
     }
 
-    /// The first event of the run.
-    pub fn started(&self) -> RunStarted {
-        let model = self.bench.is_model();
+    /// The first event of the run, on a bench that turned out to be a `model`
+    /// or a real one.
+    pub fn started(&self, model: bool) -> RunStarted {
         let particulars = &self.particulars;
         RunStarted {
             run: self.run.clone(),
@@ -84,7 +84,8 @@ impl Order {
                 .collect(),
             files: self.files.clone(),
             model,
-            seed: model.then_some(particulars.seed),
+            // What is served by another program has a seed of its own.
+            seed: self.bench.is_model().then_some(particulars.seed),
             operator: particulars.operator.clone(),
             ambient: particulars.ambient,
             retest: particulars.retest.clone(),

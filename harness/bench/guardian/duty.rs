@@ -55,7 +55,7 @@ pub(super) fn duties(bench: &Bench) -> (Vec<Duty>, Vec<OwnedFd>) {
         }
         let ending = &profile.line.ending;
         let lines = profile.safety.make_safe.iter();
-        let spare = session.port().take_spare();
+        let spare = session.port().spare();
         duties.push(Duty {
             path,
             abandon: profile.safety.abandon.clone(),

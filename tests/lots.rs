@@ -91,6 +91,7 @@ impl Workshop {
                 ambient: None,
                 retest: None,
                 only: None,
+                without: Vec::new(),
                 planted: Vec::new(),
             },
             plan: self.plan.clone(),

@@ -24,6 +24,7 @@ mod marks;
 mod models;
 mod ngspice;
 mod pages;
+mod partial;
 mod ports;
 mod prove;
 mod python;

@@ -3,14 +3,14 @@
 
 use super::arguments::Accept;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files};
+use super::files::{BenchFiles, Files, Sound};
 use super::mounting::{Mounted, mounted, place, planted};
 use super::output::Output;
+use super::selection::Selection;
 use super::session::Session;
 use super::stopping::Lines;
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::Defect;
-use crate::plan::Plan;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use crate::units::{Celsius, parse};
@@ -39,8 +39,14 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let plan = files.plan(&arguments.plan);
     let bench = files.bench(arguments.bench.as_deref(), arguments.model_board.as_deref());
     let lot = lot(arguments, &mut files)?;
-    let (plan, bench) = files.sound(plan, bench)?;
-    only(arguments, &plan)?;
+    let selection = Selection::of(arguments)?;
+    let plan = plan.map(|plan| selection.of_plan(plan)).transpose()?;
+    let Sound {
+        plan,
+        bench,
+        omitted,
+    } = files.sound(plan, bench)?;
+    let without = [selection.without.clone(), omitted].concat();
     let defect = defect(arguments, &bench)?;
     let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, false)?;
     let particulars = |serial: Serial| Particulars {
@@ -49,7 +55,8 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         operator: arguments.operator.clone(),
         ambient,
         retest: arguments.retest.clone(),
-        only: arguments.only.clone(),
+        only: selection.diagnosis(),
+        without: without.clone(),
         planted: match &bench.board {
             Some(board) => planted(board, place(&serial), defect),
             None => Vec::new(),
@@ -151,26 +158,6 @@ fn lot(arguments: &Accept, files: &mut Files) -> Result<Option<LotName>, Exit> {
         return Ok(files.lot(path).map(|lot| lot.name));
     }
     name::<LotName>("--lot: the name", text).map(Some)
-}
-
-fn only(arguments: &Accept, plan: &Plan) -> Result<(), Exit> {
-    let Some(only) = &arguments.only else {
-        return Ok(());
-    };
-    if plan.scenario(only).is_some() {
-        return Ok(());
-    }
-    let known: Vec<&str> = plan
-        .scenarios
-        .iter()
-        .map(|scenario| scenario.name.as_str())
-        .collect();
-    warn_line!(
-        "--only {}: the plan has {}",
-        harmless(only),
-        harmless(&known.join(", "))
-    );
-    Err(Exit::Usage)
 }
 
 fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defect>, Exit> {

@@ -161,9 +161,14 @@ pub(super) struct Accept {
     /// Folder for records and reports.
     #[arg(long, value_name = "DIR", default_value = "reports")]
     pub(super) out: PathBuf,
-    /// Run only this scenario: a diagnosis, which accepts nothing.
+    /// Run only this scenario: a diagnosis, which accepts nothing. May be given
+    /// several times.
     #[arg(long, value_name = "SCENARIO")]
-    pub(super) only: Option<String>,
+    pub(super) only: Vec<String>,
+    /// Leave this scenario out and say why, as in short="no switch yet": every
+    /// paper says that it was not tested. May be given several times.
+    #[arg(long, value_name = "SCENARIO=REASON", conflicts_with = "only")]
+    pub(super) without: Vec<String>,
     /// Who is at the bench.
     #[arg(long, value_name = "NAME")]
     pub(super) operator: Option<String>,

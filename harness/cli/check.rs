@@ -8,7 +8,7 @@ use super::output::Output;
 use crate::document::{Faults, Reader, Table, Tree};
 use crate::ident::harmless;
 use crate::plan::Plan;
-use crate::preflight::{Preflight, Step};
+use crate::preflight::Preflight;
 use crate::units::{Quantity, Seconds};
 use serde_json::json;
 use std::fmt::Write as _;
@@ -54,18 +54,18 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
             None => {}
         }
     }
-    let mut told: Vec<(&Plan, Vec<Step>)> = Vec::new();
+    let mut told: Vec<(&Plan, Preflight)> = Vec::new();
     for plan in &plans {
-        let mut steps = None;
+        let mut found = None;
         for BenchFiles {
             bench, profiles, ..
         } in &benches
         {
             let preflight = Preflight::of(plan, bench, profiles);
-            files.add(preflight.faults);
-            steps.get_or_insert(preflight.steps);
+            files.add(preflight.faults.clone());
+            found.get_or_insert(preflight);
         }
-        told.push((plan, steps.unwrap_or_else(|| on_the_demo_bench(plan))));
+        told.push((plan, found.unwrap_or_else(|| on_the_demo_bench(plan))));
     }
     let exit = if files.any_error() {
         Exit::File
@@ -75,7 +75,9 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     if output.json {
         let plans: Vec<_> = told
             .iter()
-            .map(|(plan, steps)| json!({"plan": plan.name, "steps": steps}))
+            .map(|(plan, found)| {
+                json!({"plan": plan.name, "steps": found.steps, "not_tested": found.omitted})
+            })
             .collect();
         output.document(
             &json!({"sound": exit == Exit::Pass, "faults": files.faults(), "plans": plans}),
@@ -84,8 +86,8 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     }
     warn_text!("{}", files.rendered(true));
     if exit == Exit::Pass {
-        for (plan, steps) in &told {
-            say!("{}", described(plan, steps, benches.is_empty()));
+        for (plan, found) in &told {
+            say!("{}", described(plan, found, benches.is_empty()));
         }
         let warnings = files.faults().len();
         let sound = match warnings {
@@ -108,11 +110,10 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
 
 /// The steps of a plan that no bench is named for, as on the bench that comes
 /// with the program.
-fn on_the_demo_bench(plan: &Plan) -> Vec<Step> {
+fn on_the_demo_bench(plan: &Plan) -> Preflight {
     let demo = Files::default().bench(None, None);
-    demo.map_or_else(Vec::new, |demo| {
-        Preflight::of(plan, &demo.bench, &demo.profiles).steps
-    })
+    let demo = demo.expect("the demo's bench is sound");
+    Preflight::of(plan, &demo.bench, &demo.profiles)
 }
 
 /// Which kind of file this is, by the table that only that kind has.
@@ -143,7 +144,8 @@ fn kind_of(path: &Path, files: &mut Files) -> Option<Kind> {
 }
 
 /// The steps of a plan, what it needs of a bench, and the time it takes.
-fn described(plan: &Plan, steps: &[Step], without_bench: bool) -> String {
+fn described(plan: &Plan, found: &Preflight, without_bench: bool) -> String {
+    let steps = &found.steps;
     let mut text = String::new();
     let bold = anstyle::Style::new().bold();
     let _ = writeln!(text, "{bold}{}{bold:#}", harmless(&plan.name));
@@ -163,6 +165,11 @@ fn described(plan: &Plan, steps: &[Step], without_bench: bool) -> String {
             entry.purpose
         );
         let _ = writeln!(text, "  needs {}", roles.join(", "));
+        if let Some(omitted) = found.omitted.iter().find(|o| o.scenario == scenario.name) {
+            let reason = harmless(&omitted.reason);
+            let _ = writeln!(text, "  not tested on this bench: {reason}");
+            continue;
+        }
         for step in steps.iter().filter(|step| step.scenario == scenario.name) {
             let mark = if step.energises { "*" } else { " " };
             let _ = writeln!(

@@ -4,7 +4,7 @@
 
 use super::arguments::Demo;
 use super::exit::Exit;
-use super::files::Files;
+use super::files::{Files, Sound};
 use super::mounting::{mounted, planted};
 use super::output::Output;
 use super::session::Session;
@@ -29,7 +29,7 @@ pub(super) fn demo(arguments: &Demo, output: Output) -> Exit {
 fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
     let mut files = Files::default();
     let (plan, lot, bench) = (files.demo_plan(), files.demo_lot(), files.bench(None, None));
-    let (plan, bench) = files.sound(plan, bench)?;
+    let Sound { plan, bench, .. } = files.sound(plan, bench)?;
     let lot = lot.ok_or(Exit::File)?;
     let board = bench
         .board
@@ -59,6 +59,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
             ambient: None,
             retest: None,
             only: None,
+            without: Vec::new(),
             planted: planted.clone(),
         };
         let outcome = session.accept(particulars, mounted(board, seed, index, None))?;

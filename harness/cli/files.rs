@@ -6,7 +6,7 @@ use super::exit::Exit;
 use crate::bench_file::{self, Bench, ProfileRef};
 use crate::digest::Digest;
 use crate::document::{Fault, LARGEST_FILE, Place, Severity, Source, render};
-use crate::event::FileFacts;
+use crate::event::{FileFacts, Omitted};
 use crate::ident::Role;
 use crate::model_bench::world;
 use crate::model_board::{self, ModelBoard};
@@ -41,6 +41,16 @@ pub(super) struct BenchFiles {
     pub(super) board: Option<ModelBoard>,
 }
 
+/// A plan and a bench that can run it.
+pub(super) struct Sound {
+    /// Every scenario that is run.
+    pub(super) plan: Plan,
+    /// The bench.
+    pub(super) bench: BenchFiles,
+    /// What the plan does not require and the bench cannot run.
+    pub(super) omitted: Vec<Omitted>,
+}
+
 impl Files {
     /// What there is to say about the files.
     pub(super) fn faults(&self) -> &[Fault] {
@@ -63,14 +73,22 @@ impl Files {
         &mut self,
         plan: Option<Plan>,
         bench: Option<BenchFiles>,
-    ) -> Result<(Plan, BenchFiles), Exit> {
-        let both = plan.zip(bench);
-        if let Some((plan, bench)) = &both {
-            self.add(Preflight::of(plan, &bench.bench, &bench.profiles).faults);
-        }
+    ) -> Result<Sound, Exit> {
+        let sound = plan.zip(bench).map(|(mut plan, bench)| {
+            let found = Preflight::of(&plan, &bench.bench, &bench.profiles);
+            self.add(found.faults);
+            let omitted = found.omitted;
+            plan.scenarios
+                .retain(|scenario| !omitted.iter().any(|o| o.scenario == scenario.name));
+            Sound {
+                plan,
+                bench,
+                omitted,
+            }
+        });
         match complain(self, true) {
             Some(exit) => Err(exit),
-            None => both.ok_or(Exit::File),
+            None => sound.ok_or(Exit::File),
         }
     }
 

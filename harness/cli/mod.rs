@@ -55,6 +55,7 @@ mod output;
 mod prove;
 mod records;
 mod rejudge;
+mod selection;
 mod served_bench;
 mod session;
 mod stopping;

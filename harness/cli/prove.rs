@@ -4,7 +4,7 @@
 
 use super::arguments::Prove;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files};
+use super::files::{BenchFiles, Files, Sound};
 use super::handing_out;
 use super::mounting::{drawn, planted};
 use super::output::Output;
@@ -53,7 +53,7 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
     let stated = files.bench(arguments.bench.as_deref(), board);
     let real = stated.as_ref().is_some_and(|b| !b.bench.is_model());
     let bench = stated.and_then(|stated| files.modelled(stated, board));
-    let (plan, bench) = files.sound(plan, bench)?;
+    let Sound { plan, bench, .. } = files.sound(plan, bench)?;
     let mut work = Work::of(arguments, plan, bench, &chosen)?;
     work.setting.real = real;
     work.setting.files = files
@@ -280,6 +280,7 @@ fn entrants(
                 ambient: None,
                 retest: None,
                 only: None,
+                without: Vec::new(),
                 planted: planted(board, index, defect),
             },
             board: drawn(board, seed, index, defect),

@@ -5,7 +5,7 @@
 use super::arguments::{Compare, Demo, StorePlace, SubstitutedPart};
 use super::compare;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files};
+use super::files::{BenchFiles, Files, Sound};
 use super::output::Output;
 use super::stopping::stopping;
 use super::store_fault::store_exit;
@@ -59,7 +59,7 @@ impl Prepared {
         let mut files = Files::default();
         let (plan, bench) = (files.demo_plan(), files.steady_bench());
         let lot = files.embedded_lot(embedded);
-        let (plan, bench) = files.sound(plan, bench)?;
+        let Sound { plan, bench, .. } = files.sound(plan, bench)?;
         let (lot, board) = lot.ok_or(Exit::File)?;
         let sound = |board: &ModelBoard| ModelBoard {
             planted: Vec::new(),
@@ -118,6 +118,7 @@ impl Prepared {
                 ambient: None,
                 retest: None,
                 only: None,
+                without: Vec::new(),
                 planted: Vec::new(),
             },
             board,

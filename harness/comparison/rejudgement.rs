@@ -1,6 +1,7 @@
 //! A record judged again: what was seen, under the limits of a plan, beside
 //! what was said at the time. The record itself stays as it is.
 
+use crate::event::Omitted;
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::{Limit, Verdict};
 use crate::measurement::{Blame, Finding, Metric};
@@ -90,9 +91,15 @@ pub fn rejudge(
             plan.family, plan.revision, started.family, started.revision
         ));
     }
+    for omitted in &started.without {
+        let Omitted { scenario, reason } = omitted;
+        let remark = format!("{scenario} was left out of the run: {reason}");
+        again.remarks.push(remark);
+    }
     let wanted = plan.scenarios.iter().filter(|scenario| {
-        let only = started.only.as_ref();
-        only.is_none_or(|only| *only == scenario.name)
+        let name = &scenario.name;
+        let asked_for = started.only.is_none() || started.scenarios.contains(name);
+        asked_for && !started.without.iter().any(|o| o.scenario == *name)
     });
     let mut verdicts = Vec::new();
     let mut judged: Vec<&str> = Vec::new();

@@ -5,7 +5,7 @@
 use super::fold::folded;
 use super::row::{row, style};
 use super::{CAUTIONS, Screen, banner};
-use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
+use crate::event::{Entry, Event, Omitted, RunStarted, SafetyOutcome};
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
@@ -25,6 +25,8 @@ pub struct Live<W: Write> {
     model: bool,
     /// It accepts nothing, whatever it finds.
     diagnosis: bool,
+    /// What is left out of it.
+    without: Vec<Omitted>,
     /// Scenarios in the plan, and how many have begun.
     scenarios: usize,
     begun: usize,
@@ -44,6 +46,7 @@ impl<W: Write> Live<W> {
             serial: String::new(),
             model: false,
             diagnosis: false,
+            without: Vec::new(),
             scenarios: 0,
             begun: 0,
             cautioned: false,
@@ -92,6 +95,7 @@ impl<W: Write> Live<W> {
         self.serial = facts.serial.to_string();
         self.model = facts.model;
         self.diagnosis = facts.only.is_some();
+        self.without.clone_from(&facts.without);
         self.scenarios = facts.scenarios.len();
         if self.brief {
             return;
@@ -114,6 +118,17 @@ impl<W: Write> Live<W> {
             self.line(&format!(
                 "Only scenario {}: a diagnosis, which accepts nothing.",
                 harmless(only)
+            ));
+        }
+    }
+
+    /// What an acceptance leaves open.
+    fn not_tested(&mut self) {
+        for Omitted { scenario, reason } in std::mem::take(&mut self.without) {
+            self.line(&format!(
+                "  not tested: {} ({})",
+                harmless(&scenario),
+                harmless(&reason)
             ));
         }
     }
@@ -204,6 +219,7 @@ impl<W: Write> Live<W> {
             }
         }
         if self.brief {
+            self.not_tested();
             return;
         }
         let style = style(verdict);
@@ -222,6 +238,7 @@ impl<W: Write> Live<W> {
         } else {
             self.line(&words.join(" "));
         }
+        self.not_tested();
         if aborted {
             self.line("  the run ended early: the board was not judged");
         }

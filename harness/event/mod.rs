@@ -36,6 +36,15 @@ pub struct FileFacts {
     pub text: String,
 }
 
+/// A scenario of the plan that is left out, and why.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Omitted {
+    /// Its name.
+    pub scenario: String,
+    /// Why it is not run: a person's reason, or what the bench lacks.
+    pub reason: String,
+}
+
 /// Everything known before the first instrument is opened.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RunStarted {
@@ -65,9 +74,13 @@ pub struct RunStarted {
     pub ambient: Option<Celsius>,
     /// Why the board is tested again.
     pub retest: Option<String>,
-    /// Set when only one scenario was asked for: a diagnosis, never an
+    /// Set when only these scenarios were asked for: a diagnosis, never an
     /// acceptance.
     pub only: Option<String>,
+    /// Scenarios of the plan that are not run: what is accepted is accepted
+    /// without them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub without: Vec<Omitted>,
     /// Defects planted in the model board, by name.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub planted: Vec<String>,

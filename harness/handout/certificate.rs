@@ -143,6 +143,7 @@ fn identity(record: &Record) -> Vec<Fact> {
         ("Tested again", started.retest.clone()),
         ("Label", words::label_scale(record)),
         ("Planted defects", planted),
+        ("Not tested", not_tested(record)),
         (
             "Diagnosis",
             only.map(|only| format!("only scenario {only}; accepts nothing")),
@@ -152,6 +153,14 @@ fn identity(record: &Record) -> Vec<Fact> {
         .into_iter()
         .filter_map(|(label, text)| Some((label, text?)));
     stated.collect()
+}
+
+/// What was left out of the run, and why.
+fn not_tested(record: &Record) -> Option<String> {
+    let omitted = record.started.without.iter();
+    let words = omitted.map(|omitted| format!("{} ({})", omitted.scenario, omitted.reason));
+    let words: Vec<String> = words.collect();
+    (!words.is_empty()).then(|| words.join("; "))
 }
 
 fn time(at: jiff::Timestamp) -> String {

@@ -56,6 +56,9 @@ pub struct Scenario {
     pub name: String,
     /// What it is.
     pub kind: ScenarioKind,
+    /// Whether a bench must be able to run it; one that cannot runs the others
+    /// and says what was not tested.
+    pub required: bool,
     /// How it is done.
     pub settings: Settings,
     /// What is demanded, in the catalogue's order.

@@ -164,6 +164,7 @@ fn scenario(
     let words = ScenarioKind::ALL.map(|kind| (kind.word(), kind));
     let kind = table.word("kind", &words);
     let name = table.optional_string("name");
+    let required = table.boolean_or("required", true);
     let Some(kind) = kind else {
         // Nothing is known of its keys, so none of them can be called wrong.
         table.rest();
@@ -180,6 +181,7 @@ fn scenario(
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),
         kind,
+        required,
         settings,
         limits: limits?,
     })

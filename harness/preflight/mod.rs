@@ -13,9 +13,10 @@ mod good_board;
 mod tests;
 
 use crate::bench_file::Bench;
-use crate::document::{Fault, Faults};
+use crate::document::{Fault, Faults, Severity};
+use crate::event::Omitted;
 use crate::ident::Role;
-use crate::plan::Plan;
+use crate::plan::{Plan, Scenario};
 use crate::profile::Profile;
 use crate::units::Seconds;
 use serde::Serialize;
@@ -43,12 +44,28 @@ pub struct Preflight {
     /// Every fault of the plan on that bench. Those of the plan point into the
     /// plan, those of the bench into the bench.
     pub faults: Vec<Fault>,
+    /// Scenarios that the plan does not require and the bench cannot run; they
+    /// have neither steps nor faults.
+    pub omitted: Vec<Omitted>,
 }
 
 impl Preflight {
     /// Runs `plan` dry on `bench`, whose instruments follow `profiles`. Both
     /// files were checked alone before.
     pub fn of(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Self {
+        let omitted = omitted(plan, bench, profiles);
+        // A plan of which nothing is left is no plan for this bench.
+        if omitted.is_empty() || omitted.len() == plan.scenarios.len() {
+            return Self::of_all(plan, bench, profiles);
+        }
+        let able = |scenario: &&Scenario| !omitted.iter().any(|o| o.scenario == scenario.name);
+        let able = plan.scenarios.iter().filter(able).cloned().collect();
+        let found = Self::of_all(&only(plan, able), bench, profiles);
+        Self { omitted, ..found }
+    }
+
+    /// The same with every scenario, required or not.
+    fn of_all(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Self {
         let mut faults = Faults::new();
         let lacking = fit::check(plan, bench, profiles, &mut faults);
         let mut steps = Vec::new();
@@ -69,6 +86,36 @@ impl Preflight {
         Self {
             steps,
             faults: faults.into_list(),
+            omitted: Vec::new(),
         }
+    }
+}
+
+/// Each scenario that is not required and that the bench cannot run by itself,
+/// with the first thing that it lacks.
+fn omitted(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Vec<Omitted> {
+    let errors = |scenarios: Vec<Scenario>| {
+        let found = Preflight::of_all(&only(plan, scenarios), bench, profiles).faults;
+        let errors = found.into_iter().filter(|f| f.severity == Severity::Error);
+        errors.map(|fault| fault.message).collect::<Vec<_>>()
+    };
+    let optional = plan.scenarios.iter().filter(|scenario| !scenario.required);
+    let omitted = optional.filter_map(|scenario| {
+        let of_the_whole = errors(Vec::new());
+        let mut own = errors(vec![scenario.clone()]);
+        own.retain(|message| !of_the_whole.contains(message));
+        Some(Omitted {
+            scenario: scenario.name.clone(),
+            reason: own.into_iter().next()?,
+        })
+    });
+    omitted.collect()
+}
+
+/// The plan with `scenarios` in the place of its own.
+fn only(plan: &Plan, scenarios: Vec<Scenario>) -> Plan {
+    Plan {
+        scenarios,
+        ..plan.clone()
     }
 }

@@ -11,6 +11,7 @@ use super::format::{Format, Made};
 use super::words;
 use super::xml::Xml;
 use crate::clock::BenchInstant;
+use crate::event::Omitted;
 use crate::judgement::Verdict;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Quantity;
@@ -28,6 +29,8 @@ pub fn junit(record: &Record) -> String {
     for name in record.not_run() {
         suites.push(not_run(record, name));
     }
+    let omitted = record.started.without.iter();
+    suites.extend(omitted.map(|omitted| left_out(record, omitted)));
     let shown = suites
         .iter()
         .flat_map(|suite| &suite.cases)
@@ -141,11 +144,21 @@ fn of_scenario(scenario: &ScenarioRecord) -> Suite {
 }
 
 fn not_run(record: &Record, name: &str) -> Suite {
+    let out = "The scenario was planned and did not begin.".to_owned();
+    skipped(record, name, out)
+}
+
+fn left_out(record: &Record, omitted: &Omitted) -> Suite {
+    let out = format!("Not tested: {}", omitted.reason);
+    skipped(record, &omitted.scenario, out)
+}
+
+fn skipped(record: &Record, name: &str, out: String) -> Suite {
     Suite {
         name: name.to_owned(),
         timestamp: timestamp(record.started_at),
         seconds: 0.0,
-        out: "The scenario was planned and did not begin.".to_owned(),
+        out,
         cases: vec![Case {
             name: "scenario".to_owned(),
             seconds: 0.0,

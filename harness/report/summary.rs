@@ -81,6 +81,10 @@ fn heading(out: &mut String, record: &Record) {
         let only = plain(only);
         let _ = writeln!(out, "A diagnosis of '{only}' alone: it accepts nothing.");
     }
+    for omitted in &record.started.without {
+        let (scenario, reason) = (plain(&omitted.scenario), plain(&omitted.reason));
+        let _ = writeln!(out, "Not tested: {scenario} ({reason}).");
+    }
     if record.is_open() {
         out.push_str("The run has not ended: what follows is not the whole.\n");
     } else if let Some(abort) = record.abort() {

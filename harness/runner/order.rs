@@ -3,9 +3,9 @@
 //! nothing itself.
 
 use crate::bench_file;
-use crate::event::{FileFacts, RunStarted};
+use crate::event::{FileFacts, Omitted, RunStarted};
 use crate::ident::{LotName, RunId, Serial};
-use crate::plan::{Plan, Scenario};
+use crate::plan::Plan;
 use crate::seed::Seed;
 use crate::units::Celsius;
 
@@ -24,8 +24,10 @@ pub struct Particulars {
     pub ambient: Option<Celsius>,
     /// Why the board is tested again.
     pub retest: Option<String>,
-    /// Only this scenario: a diagnosis, never an acceptance.
+    /// The scenarios of a diagnosis, which is never an acceptance.
     pub only: Option<String>,
+    /// Scenarios that are left out.
+    pub without: Vec<Omitted>,
     /// Defects planted in a model board, by name.
     pub planted: Vec<String>,
 }
@@ -47,7 +49,7 @@ pub struct Order {
     pub run: RunId,
     /// What a person said.
     pub particulars: Particulars,
-    /// What is done.
+    /// What is done: every scenario that is left in it.
     pub plan: Plan,
     /// With what.
     pub bench: bench_file::Bench,
@@ -58,19 +60,11 @@ pub struct Order {
 }
 
 impl Order {
-    /// The scenarios that will run, in order.
-    pub fn scenarios(&self) -> impl Iterator<Item = &Scenario> {
-        let only = self.particulars.only.as_deref();
-        self.plan
-            .scenarios
-            .iter()
-            .filter(move |scenario| only.is_none_or(|name| scenario.name == name))
-    }
-
     /// The first event of the run, on a bench that turned out to be a `model`
     /// or a real one.
     pub fn started(&self, model: bool) -> RunStarted {
         let particulars = &self.particulars;
+        let scenarios = self.plan.scenarios.iter();
         RunStarted {
             run: self.run.clone(),
             serial: particulars.serial.clone(),
@@ -78,10 +72,7 @@ impl Order {
             plan: self.plan.name.clone(),
             family: self.plan.family.clone(),
             revision: self.plan.revision.clone(),
-            scenarios: self
-                .scenarios()
-                .map(|scenario| scenario.name.clone())
-                .collect(),
+            scenarios: scenarios.map(|scenario| scenario.name.clone()).collect(),
             files: self.files.clone(),
             model,
             // What is served by another program has a seed of its own.
@@ -90,6 +81,7 @@ impl Order {
             ambient: particulars.ambient,
             retest: particulars.retest.clone(),
             only: particulars.only.clone(),
+            without: particulars.without.clone(),
             planted: particulars.planted.clone(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
         }

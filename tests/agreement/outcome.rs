@@ -243,6 +243,7 @@ impl Workshop {
                 ambient: None,
                 retest: None,
                 only: None,
+                without: Vec::new(),
                 planted: Vec::new(),
             },
             board: self.board,

@@ -307,6 +307,7 @@ impl Workplace {
                 ambient: None,
                 retest: None,
                 only: None,
+                without: Vec::new(),
                 planted: Vec::new(),
             },
             plan,

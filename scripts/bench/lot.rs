@@ -51,6 +51,7 @@ pub(crate) fn run() {
                 ambient: None,
                 retest: None,
                 only: None,
+                without: Vec::new(),
                 planted: Vec::new(),
             },
             board: board.draw(Seed(1), index),

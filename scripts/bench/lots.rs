@@ -155,6 +155,7 @@ fn started(lot: &str, serial: &str) -> RunStarted {
         ambient: None,
         retest: None,
         only: None,
+        without: Vec::new(),
         planted: Vec::new(),
         version: "0.1.0".into(),
     }

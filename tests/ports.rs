@@ -201,3 +201,45 @@ impl Talking {
         line
     }
 }
+
+/// What nobody could sign is not measured, and what is due soon is said.
+#[test]
+fn an_overdue_calibration_energises_nothing_unless_the_plan_says_why() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    let text = bench_on(&ports);
+    let overdue = text.replacen("due = 2027-03-02", "due = 2026-03-04", 1);
+    assert_ne!(text, overdue);
+    std::fs::write(&bench, overdue).expect("a bench file");
+    let plan = std::fs::read_to_string(fixture("plan.toml")).expect("the demo's plan");
+    let allows = "[plan]\noverdue_calibration = \"a diagnosis, no certificate is wanted\"";
+    let accept = |serial: &str, plan: &str| {
+        let path = folder.path().join("plan.toml");
+        std::fs::write(&path, plan).expect("a plan");
+        let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .args(["accept", "--only", "sense", "--serial", serial, "--bench"])
+            .arg(&bench)
+            .arg("--out")
+            .arg(folder.path().join("reports"))
+            .arg(path)
+            .output()
+            .expect("the command runs");
+        let text = [done.stdout, done.stderr].concat();
+        (
+            done.status.code(),
+            String::from_utf8_lossy(&text).into_owned(),
+        )
+    };
+    let (status, said) = accept("C1", &plan);
+    assert_eq!(status, Some(2), "{said}");
+    assert!(
+        said.contains("the supply's calibration is overdue for"),
+        "{said}"
+    );
+    assert!(said.contains("nothing was energised"), "{said}");
+    assert!(!said.contains("sense scale"), "{said}");
+    let (status, said) = accept("C2", &plan.replacen("[plan]", allows, 1));
+    assert_eq!(status, Some(2), "{said}");
+    assert!(said.contains("MODEL DIAGNOSIS PASS"), "{said}");
+}

@@ -16,6 +16,7 @@ use crate::link::{Deadlines, Port, PortSettings, Probe};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
 use crate::profile::Profile;
 use crate::units::{Quantity as _, Seconds};
+use jiff::civil::Date;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
@@ -48,6 +49,10 @@ pub struct Identified {
     pub port: String,
     /// Calibration date as the bench file states it.
     pub calibrated: Option<String>,
+    /// The day after which that no longer holds.
+    pub due: Option<Date>,
+    /// Number of the calibration's certificate.
+    pub certificate: Option<String>,
 }
 
 impl Identified {
@@ -59,6 +64,8 @@ impl Identified {
             profile: self.profile.clone(),
             port: self.port.clone(),
             calibrated: self.calibrated.clone(),
+            due: self.due,
+            certificate: self.certificate.clone(),
         }
     }
 }
@@ -178,6 +185,8 @@ impl Bench {
                 profile: session.profile().name.clone(),
                 port: session.port().settings().name.clone(),
                 calibrated: calibration.map(|calibration| calibration.on.to_string()),
+                due: calibration.map(|calibration| calibration.due),
+                certificate: calibration.map(|calibration| calibration.certificate.clone()),
             };
             self.identified.push(found);
         }

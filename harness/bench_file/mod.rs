@@ -2,6 +2,7 @@
 //! calibration and the envelope nothing may leave. It opens no port.
 
 mod bench;
+mod calibration;
 mod capture_wiring;
 mod conductor;
 mod instruments;
@@ -13,6 +14,7 @@ mod stated;
 mod wiring;
 
 pub use bench::{Bench, ModelBench};
+pub use calibration::Standing;
 pub use capture_wiring::{CaptureWiring, WiredChannel, WiredLine};
 pub use conductor::{Conductor, ConductorFault};
 pub use loops::{DELAY_DIFFERENCE, Loop};

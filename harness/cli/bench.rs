@@ -50,7 +50,7 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
             .iter()
             .map(|found| {
                 json!({"role": found.role, "identity": found.identity, "profile": found.profile, "port": found.port,
-                       "calibrated": found.calibrated})
+                       "calibrated": found.calibrated, "due": found.due, "certificate": found.certificate})
             })
             .collect();
         output.document(&json!({"bench": bench.bench.name, "ports": ports, "instruments": instruments, "cannot": missing}));
@@ -58,22 +58,30 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
     }
     say_line!("\n{}", harmless(&bench.bench.name));
     for found in &identified {
-        let calibrated = found.calibrated.as_ref().map_or_else(
-            || "no calibration stated".to_owned(),
-            |date| format!("calibrated {date}"),
-        );
         say_line!(
             "  {:<12} {:<34} {:<16} {}",
             found.role.word(),
             harmless(&found.identity),
             found.port,
-            harmless(&calibrated)
+            harmless(&calibration(found))
         );
     }
     for what in &missing {
         say_line!("  cannot: {what}");
     }
     Ok(Exit::Pass)
+}
+
+/// What the bench file states of the calibration.
+fn calibration(found: &Identified) -> String {
+    let Some(date) = &found.calibrated else {
+        return "no calibration stated".to_owned();
+    };
+    let due = found.due.map(|due| format!(", due {due}"));
+    let certificate = found.certificate.as_ref();
+    let certificate = certificate.map(|number| format!(" ({number})"));
+    let [due, certificate] = [due, certificate].map(Option::unwrap_or_default);
+    format!("calibrated {date}{due}{certificate}")
 }
 
 fn ports() -> Vec<String> {

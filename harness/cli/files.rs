@@ -4,18 +4,20 @@
 
 use super::exit::Exit;
 use crate::bench_file::{self, Bench, ProfileRef};
+use crate::clock::{SystemClock, WallClock as _};
 use crate::digest::Digest;
 use crate::document::{Fault, LARGEST_FILE, Place, Severity, Source, render};
-use crate::event::{FileFacts, Omitted};
+use crate::event::FileFacts;
 use crate::ident::Role;
 use crate::model_bench::world;
 use crate::model_board::{self, ModelBoard};
 use crate::physics::PhysicsFault;
 use crate::plan;
-use crate::plan::{LONGEST_CHAIN, Lot, Plan, demo};
+use crate::plan::{LONGEST_CHAIN, Lot, Omitted, Plan, demo};
 use crate::preflight::Preflight;
 use crate::profile::{self, Profile};
 use crate::seed::Seed;
+use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::Read;
@@ -253,6 +255,8 @@ impl Files {
         board: Option<&Path>,
     ) -> Option<BenchFiles> {
         let bench = self.take(bench_file::parse(source))?;
+        let today = TimeZone::UTC.to_datetime(SystemClock.now()).date();
+        self.add(bench.calibration_warnings(today));
         let mut profiles = BTreeMap::new();
         let mut complete = true;
         for instrument in &bench.instruments {

@@ -3,9 +3,8 @@
 
 use super::arguments::Accept;
 use super::exit::Exit;
-use crate::event::Omitted;
 use crate::ident::harmless;
-use crate::plan::Plan;
+use crate::plan::{Omitted, Plan};
 
 /// What a person asked for.
 pub(super) struct Selection {

@@ -1,11 +1,10 @@
 //! A record judged again: what was seen, under the limits of a plan, beside
 //! what was said at the time. The record itself stays as it is.
 
-use crate::event::Omitted;
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::{Limit, Verdict};
 use crate::measurement::{Blame, Finding, Metric};
-use crate::plan::{EVERY_CONDITION, JudgedFinding, Plan, Scenario};
+use crate::plan::{EVERY_CONDITION, JudgedFinding, Omitted, Plan, Scenario};
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Dimension;
 use serde::Serialize;

@@ -5,10 +5,11 @@
 use super::fold::folded;
 use super::row::{row, style};
 use super::{CAUTIONS, Screen, banner};
-use crate::event::{Entry, Event, Omitted, RunStarted, SafetyOutcome};
+use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
+use crate::plan::Omitted;
 use crate::runner::Sink;
 use anstyle::Style;
 use std::io::Write;

@@ -7,9 +7,11 @@ use crate::digest::Digest;
 use crate::ident::{LotName, Role, RunId, Serial};
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
+use crate::plan::Omitted;
 use crate::scenario::Trouble;
 use crate::seed::Seed;
 use crate::units::{Celsius, Seconds};
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 /// One event with its place and times.
@@ -34,15 +36,6 @@ pub struct FileFacts {
     pub digest: Digest,
     /// The text itself, so that the record stands alone.
     pub text: String,
-}
-
-/// A scenario of the plan that is left out, and why.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Omitted {
-    /// Its name.
-    pub scenario: String,
-    /// Why it is not run: a person's reason, or what the bench lacks.
-    pub reason: String,
 }
 
 /// Everything known before the first instrument is opened.
@@ -74,6 +67,10 @@ pub struct RunStarted {
     pub ambient: Option<Celsius>,
     /// Why the board is tested again.
     pub retest: Option<String>,
+    /// Why the plan allows instruments whose calibration is overdue, where it
+    /// does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub overdue_calibration: Option<String>,
     /// Set when only these scenarios were asked for: a diagnosis, never an
     /// acceptance.
     pub only: Option<String>,
@@ -146,6 +143,12 @@ pub enum Event {
         port: String,
         /// Calibration date as the bench file states it.
         calibrated: Option<String>,
+        /// The day after which that no longer holds.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        due: Option<Date>,
+        /// Number of the calibration's certificate.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        certificate: Option<String>,
     },
     /// A scenario began.
     ScenarioStarted {

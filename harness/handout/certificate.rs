@@ -3,14 +3,16 @@
 //! was left. It lays nothing out and judges nothing.
 
 use super::block::{Block, DENSE, Fact, Framed, Handout, Head, Line, Reading, Readings};
+use crate::bench_file::Standing;
 use crate::digest::Digest;
 use crate::drawing::Picture;
 use crate::ident::RunId;
 use crate::judgement::Verdict;
 use crate::record::seal::Seal;
-use crate::record::{JudgedMetric, Note, Record, ScenarioRecord};
+use crate::record::{InstrumentFacts, JudgedMetric, Note, Record, ScenarioRecord};
 use crate::report::words;
 use crate::scenario::{Judged, Observation};
+use jiff::tz::TimeZone;
 
 /// What a certificate is made from.
 #[derive(Clone, Copy, Debug)]
@@ -175,6 +177,9 @@ fn conditions(record: &Record) -> Vec<Fact> {
         ("Operator", stated(started.operator.clone())),
         ("Program", format!("bufferstop {}", started.version)),
     ];
+    if let Some(reason) = &started.overdue_calibration {
+        facts.push(("Overdue calibrations", format!("used because: {reason}")));
+    }
     if let (true, Some(seed)) = (started.model, started.seed) {
         facts.push(("Model bench", format!("seed {}", seed.0)));
     }
@@ -192,9 +197,24 @@ fn instruments(record: &Record) -> Block {
             instrument.role.to_string(),
             instrument.identity.clone(),
             calibrated.unwrap_or("not stated").to_owned(),
+            due(record, instrument),
+            instrument.certificate.clone().unwrap_or_default(),
         ]
     });
-    Block::table("Role | Identity | Calibrated", rows)
+    Block::table("Role | Identity | Calibrated | Due | Certificate", rows)
+}
+
+/// When the calibration is due, and whether it was before the run.
+fn due(record: &Record, instrument: &InstrumentFacts) -> String {
+    let Some(due) = instrument.due else {
+        return String::new();
+    };
+    let day = TimeZone::UTC.to_datetime(record.started_at).date();
+    match Standing::of(due, day) {
+        // A model is not calibrated.
+        Standing::Overdue(_) if !record.started.model => format!("{due}, overdue"),
+        _ => due.to_string(),
+    }
 }
 
 /// What is known of this board over all its runs: the first and the last

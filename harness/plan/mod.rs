@@ -17,6 +17,7 @@ use crate::document::Places;
 use crate::judgement::{Decision, Limit, decide};
 use crate::measurement::{Blame, Finding, Metric};
 use crate::scenario::{Configuration, MetricLimit, Per, Ratings, ScenarioKind, Settings};
+use serde::{Deserialize, Serialize};
 
 /// Most plans that may extend one another, the first included.
 pub const LONGEST_CHAIN: usize = 8;
@@ -30,6 +31,8 @@ pub struct Plan {
     pub family: String,
     /// The board's revision.
     pub revision: String,
+    /// Why instruments may be used whose calibration is overdue, if they may.
+    pub overdue_calibration: Option<String>,
     /// What the board is rated for.
     pub ratings: Ratings,
     /// How the board is connected and set.
@@ -73,6 +76,15 @@ impl Scenario {
             .find(|l| l.metric == metric)
             .map(|l| &l.limit)
     }
+}
+
+/// A scenario of the plan that is left out, and why.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Omitted {
+    /// Its name.
+    pub scenario: String,
+    /// Why it is not run: a person's reason, or what the bench lacks.
+    pub reason: String,
 }
 
 /// A metric with the limit on it and what that decides.

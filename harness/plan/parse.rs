@@ -62,6 +62,7 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
             head.string("name"),
             head.string("family"),
             head.string("revision"),
+            head.optional_string("overdue_calibration"),
         );
         head.finish();
         texts
@@ -87,11 +88,12 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         .collect();
     unique_names(&tables, &read);
     let comparison = compared.map_or_else(Comparison::default, |t| comparison::read(&t, &read));
-    let (name, family, revision) = head?;
+    let (name, family, revision, overdue_calibration) = head?;
     Some(Plan {
         name: name?,
         family: family?,
         revision: revision?,
+        overdue_calibration,
         ratings: ratings?,
         configuration: configuration?,
         scenarios: read.into_iter().collect::<Option<_>>()?,

@@ -14,9 +14,8 @@ mod tests;
 
 use crate::bench_file::Bench;
 use crate::document::{Fault, Faults, Severity};
-use crate::event::Omitted;
 use crate::ident::Role;
-use crate::plan::{Plan, Scenario};
+use crate::plan::{Omitted, Plan, Scenario};
 use crate::profile::Profile;
 use crate::units::Seconds;
 use serde::Serialize;

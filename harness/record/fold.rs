@@ -130,12 +130,16 @@ fn take(record: &mut Record, entry: &Entry) -> Result<(), RecordFault> {
             profile,
             port,
             calibrated,
+            due,
+            certificate,
         } => record.instruments.push(InstrumentFacts {
             role: *role,
             identity: identity.clone(),
             profile: profile.clone(),
             port: port.clone(),
             calibrated: calibrated.clone(),
+            due: *due,
+            certificate: certificate.clone(),
         }),
         Event::ScenarioStarted { scenario, kind } => begin_scenario(record, entry, scenario, kind)?,
         Event::Step {

@@ -26,6 +26,7 @@ use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
 use crate::scenario::Trouble;
 use crate::units::Seconds;
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 /// Everything that is known of one run.
@@ -60,6 +61,12 @@ pub struct InstrumentFacts {
     pub port: String,
     /// Calibration date as the bench file states it.
     pub calibrated: Option<String>,
+    /// The day after which that no longer holds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due: Option<Date>,
+    /// Number of the calibration's certificate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub certificate: Option<String>,
 }
 
 /// One scenario as it went.

@@ -33,6 +33,7 @@ pub(crate) fn started(run: &str, serial: &str, model: bool) -> RunStarted {
         operator: Some("bench hand".into()),
         ambient: Some(Celsius::new(21.5)),
         retest: None,
+        overdue_calibration: None,
         only: None,
         without: Vec::new(),
         planted: Vec::new(),
@@ -135,6 +136,8 @@ pub(crate) fn events(started: RunStarted, trip: Finding) -> Vec<Event> {
             profile: "scpi supply".into(),
             port: "port-1".into(),
             calibrated: Some("2026-03-01".into()),
+            due: None,
+            certificate: None,
         },
         begin("load"),
         Event::Step {

@@ -11,8 +11,8 @@ use super::format::{Format, Made};
 use super::words;
 use super::xml::Xml;
 use crate::clock::BenchInstant;
-use crate::event::Omitted;
 use crate::judgement::Verdict;
+use crate::plan::Omitted;
 use crate::record::{JudgedMetric, Record, ScenarioRecord};
 use crate::units::Quantity;
 

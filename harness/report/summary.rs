@@ -6,7 +6,7 @@ use super::words;
 use crate::drawing::plain::plain;
 use crate::event::Abort;
 use crate::judgement::Verdict;
-use crate::record::{JudgedMetric, Note, Record};
+use crate::record::{InstrumentFacts, JudgedMetric, Note, Record};
 use crate::units::Quantity;
 use std::fmt::Write as _;
 
@@ -67,6 +67,14 @@ pub(super) fn abort_words(abort: &Abort) -> &'static str {
     }
 }
 
+/// When a calibration is due, and by which certificate it stands.
+fn due(instrument: &InstrumentFacts) -> String {
+    let due = instrument.due.map(|due| format!(", due {due}"));
+    let certificate = instrument.certificate.as_ref();
+    let certificate = certificate.map(|number| format!(", certificate {number}"));
+    [due, certificate].into_iter().flatten().collect()
+}
+
 fn line(out: &mut String, key: &str, text: &str) {
     // Writing to a String cannot fail.
     let _ = writeln!(out, "{key:<10} {}", plain(text));
@@ -113,6 +121,13 @@ fn identity(out: &mut String, record: &Record) {
     if let Some(reason) = &started.retest {
         line(out, "Retest", reason);
     }
+    if let Some(reason) = &started.overdue_calibration {
+        line(
+            out,
+            "Overdue",
+            &format!("calibrations may be used: {reason}"),
+        );
+    }
     if !started.planted.is_empty() {
         line(out, "Planted", &started.planted.join(", "));
     }
@@ -141,11 +156,12 @@ fn conditions(out: &mut String, record: &Record) {
         entry(
             instrument.role.word(),
             &format!(
-                "{} on {}, profile {}, calibrated {}",
+                "{} on {}, profile {}, calibrated {}{}",
                 instrument.identity,
                 instrument.port,
                 instrument.profile,
-                calibrated.unwrap_or("not stated")
+                calibrated.unwrap_or("not stated"),
+                due(instrument)
             ),
         );
     }

@@ -5,17 +5,18 @@
 
 use super::Sink;
 use super::executor::execute;
+use super::fitness::unfit;
 use super::journal::{Ended, Journal, Said, journal};
 use super::order::Order;
 use crate::bench::Bench;
 use crate::clock::{BenchInstant, WallClock};
 use crate::event::{Abort, Entry, Event};
-use crate::ident::harmless;
 use crate::judgement::Verdict;
 use crate::measurement::Blame;
 use crate::record::{Fold, Record, RecordFault, measurement_digest};
 use crate::scenario::Trouble;
 use crate::store::{RunWriter, Store, StoreError};
+use jiff::tz::TimeZone;
 use std::future::{Future, poll_fn};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::pin::pin;
@@ -136,7 +137,8 @@ pub async fn run(
     for instrument in bench.identified() {
         ledger.write(bench.now(), instrument.event())?;
     }
-    let end = match another_revision(order, bench) {
+    let today = TimeZone::UTC.to_datetime(clock.now()).date();
+    let end = match unfit(order, bench, today) {
         Some(trouble) => {
             let scenario = None;
             ledger.write(bench.now(), Event::Trouble { scenario, trouble })?;
@@ -173,25 +175,6 @@ pub async fn run(
             safe,
         }),
     }
-}
-
-/// What is wrong where the board says that it is of another revision than the
-/// plan's: its limits do not apply, and what the plan provokes might hurt it.
-fn another_revision(order: &Order, bench: &Bench) -> Option<Trouble> {
-    let planned = order.plan.revision.trim();
-    let mut told = bench
-        .identified()
-        .iter()
-        .filter_map(|i| i.revision.as_deref());
-    let other = told.find(|told| *told != planned)?;
-    let other = harmless(other);
-    Some(Trouble {
-        what: format!(
-            "the board's console says revision {other}, the plan is for revision {planned}: \
-             nothing was energised; take the right board or the right plan"
-        ),
-        blame: Blame::Operator,
-    })
 }
 
 /// Polls the executor and hears what it says until either is over.

@@ -4,6 +4,7 @@
 
 mod dispatcher;
 mod executor;
+mod fitness;
 mod journal;
 mod order;
 mod rehearsal;

@@ -3,9 +3,9 @@
 //! nothing itself.
 
 use crate::bench_file;
-use crate::event::{FileFacts, Omitted, RunStarted};
+use crate::event::{FileFacts, RunStarted};
 use crate::ident::{LotName, RunId, Serial};
-use crate::plan::Plan;
+use crate::plan::{Omitted, Plan};
 use crate::seed::Seed;
 use crate::units::Celsius;
 
@@ -80,6 +80,7 @@ impl Order {
             operator: particulars.operator.clone(),
             ambient: particulars.ambient,
             retest: particulars.retest.clone(),
+            overdue_calibration: self.plan.overdue_calibration.clone(),
             only: particulars.only.clone(),
             without: particulars.without.clone(),
             planted: particulars.planted.clone(),

@@ -154,6 +154,7 @@ fn started(lot: &str, serial: &str) -> RunStarted {
         operator: None,
         ambient: None,
         retest: None,
+        overdue_calibration: None,
         only: None,
         without: Vec::new(),
         planted: Vec::new(),

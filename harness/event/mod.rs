@@ -124,10 +124,6 @@ pub enum Abort {
 /// What happened.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "event", rename_all = "snake_case")]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "events are handed on one at a time, never held in numbers"
-)]
 pub enum Event {
     /// The run began.
     RunStarted(Box<RunStarted>),

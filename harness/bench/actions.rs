@@ -34,6 +34,13 @@ impl Bench {
     pub async fn energise(&mut self, permit: Permit) -> Result<(), BenchError> {
         let intent = self.interlock.redeem(permit)?;
         let result = self.carry_out(&intent).await;
+        self.load_current = match intent {
+            Intent::LoadOn(LoadSetting::Current(current)) | Intent::LoadHold { current, .. } => {
+                Some(current)
+            }
+            Intent::LoadOn(_) | Intent::LoadPulse { .. } | Intent::LoadRamp { .. } => None,
+            _ => self.load_current,
+        };
         let now = self.clock.now();
         match &result {
             Ok(()) => self.interlock.learn(|state| state.after(&intent, now)),
@@ -43,7 +50,13 @@ impl Bench {
             }
             Err(_) => {}
         }
-        result
+        result?;
+        // What was commanded is not what happened: it is read back.
+        match intent {
+            Intent::SupplyOn { .. } => self.read_back_supply().await,
+            Intent::LoadOn(_) | Intent::LoadHold { .. } => self.read_back_load().await,
+            _ => Ok(()),
+        }
     }
 
     async fn carry_out(&self, intent: &Intent) -> Result<(), BenchError> {

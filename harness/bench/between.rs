@@ -20,7 +20,7 @@ impl Bench {
         if let Some(exchanged) = exchanged(&before, &self.identified) {
             return Err(exchanged);
         }
-        self.start_off().await?;
+        self.start_at_rest().await?;
         if self.model.is_none() {
             // Nothing is energised, so nothing remembers an instant of before.
             self.clock = BenchClock::real();

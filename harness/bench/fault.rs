@@ -71,6 +71,38 @@ pub enum BenchError {
         /// How long was waited.
         within: Seconds,
     },
+    /// What was switched off is not off.
+    #[error("the {role} is not off: {what}")]
+    StillOn {
+        /// The instrument.
+        role: Role,
+        /// What shows that.
+        what: String,
+    },
+    /// A setting is exceeded by what was measured.
+    #[error("the {role} {what}: everything is switched off")]
+    Breach {
+        /// The instrument.
+        role: Role,
+        /// What it does, and what it was set to.
+        what: String,
+    },
+    /// A branch that stayed closed after its pulse.
+    #[error(
+        "the {branch} did not open after its pulse, so the supply was switched off: look at its contact before you go on"
+    )]
+    NotOpen {
+        /// What it closes.
+        branch: &'static str,
+    },
+    /// An instrument was switched on in mid-run.
+    #[error(
+        "the {role} has restarted: what it was set to is gone; look at its mains lead and fuse"
+    )]
+    Restarted {
+        /// The instrument.
+        role: Role,
+    },
     /// A capture was fetched that was never armed.
     #[error("no capture was armed")]
     NotArmed,
@@ -96,16 +128,25 @@ impl BenchError {
             | Self::NotTriggered { .. }
             | Self::Unfinished { .. }
             | Self::NotArmed
+            | Self::StillOn { .. }
+            | Self::Breach { .. }
+            | Self::NotOpen { .. }
+            | Self::Restarted { .. }
             | Self::Model(_) => Blame::Bench,
         }
     }
 
-    /// Whether the instrument behind it is gone, or in a state that nobody
-    /// knows.
+    /// Whether the instrument behind it is gone, in a state that nobody knows, or
+    /// in one that hurts: nothing more may be tried then.
     pub fn is_gone(&self) -> bool {
         matches!(
             self,
-            Self::Instrument(InstrumentError::Link { .. }) | Self::Port { .. }
+            Self::Instrument(InstrumentError::Link { .. })
+                | Self::Port { .. }
+                | Self::StillOn { .. }
+                | Self::Breach { .. }
+                | Self::NotOpen { .. }
+                | Self::Refused(Refusal::Locked { .. })
         )
     }
 }

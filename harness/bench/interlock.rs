@@ -3,10 +3,11 @@
 //! matter; a permit is the one way to let energy in.
 
 use crate::clock::BenchInstant;
-use crate::envelope::{Prospect, Refusal, State, Surroundings};
+use crate::envelope::{Known, Prospect, Refusal, State, SupplyState, Surroundings};
 use crate::scenario::Polarity;
 use crate::scenario::intent::Intent;
 use crate::units::{Amperes, Seconds};
+use std::sync::OnceLock;
 
 /// Leave to do one thing once, in the state of the bench in which it was
 /// asked for. Only [`Interlock::permit`] makes one.
@@ -29,6 +30,9 @@ pub struct Interlock {
     surroundings: Surroundings,
     state: State,
     revision: u64,
+    /// Why nothing is permitted until a person has looked. Making safe does not
+    /// end that.
+    locked: OnceLock<String>,
 }
 
 impl Interlock {
@@ -39,6 +43,7 @@ impl Interlock {
             surroundings,
             state: State::UNKNOWN,
             revision: 0,
+            locked: OnceLock::new(),
         }
     }
 
@@ -47,6 +52,7 @@ impl Interlock {
     /// # Errors
     /// A [`Refusal`].
     pub fn permit(&self, intent: &Intent, now: BenchInstant) -> Result<Permit, Refusal> {
+        self.unlocked(intent)?;
         self.prospect(now).check(intent)?;
         Ok(Permit {
             intent: *intent,
@@ -56,11 +62,55 @@ impl Interlock {
 
     /// Takes a permit back in for use.
     pub(super) fn redeem(&self, permit: Permit) -> Result<Intent, Refusal> {
+        self.unlocked(&permit.intent)?;
         if permit.revision != self.revision {
             let intent = permit.intent.words();
             return Err(Refusal::Stale { intent });
         }
         Ok(permit.intent)
+    }
+
+    fn unlocked(&self, intent: &Intent) -> Result<(), Refusal> {
+        match self.locked() {
+            None => Ok(()),
+            Some(why) => Err(Refusal::Locked {
+                intent: intent.words(),
+                why: why.to_owned(),
+            }),
+        }
+    }
+
+    /// Permits nothing from here on: the first reason stays.
+    pub(super) fn lock(&self, why: String) {
+        let _ = self.locked.set(why);
+    }
+
+    /// Why nothing is permitted, where that is so.
+    pub fn locked(&self) -> Option<&str> {
+        self.locked.get().map(String::as_str)
+    }
+
+    /// A person has looked and mended it.
+    pub(super) fn confirm(&mut self) {
+        self.locked.take();
+    }
+
+    /// Whether there is, or may be, energy in the board.
+    pub(super) fn is_energised(&self) -> bool {
+        match self.state.supply {
+            Known::Sure(supply) => supply.on,
+            Known::Unknown => self.state.energised_since.is_some(),
+        }
+    }
+
+    /// The supply as last confirmed.
+    pub(super) fn supply(&self) -> Known<SupplyState> {
+        self.state.supply
+    }
+
+    /// Whether the load's input is on, as last confirmed.
+    pub(super) fn load_on(&self) -> Known<bool> {
+        self.state.load_on
     }
 
     /// Something changed: every permit given before is void.

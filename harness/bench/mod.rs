@@ -9,9 +9,13 @@ mod fault;
 pub mod guardian;
 mod interlock;
 mod open;
+mod proof;
 mod safe;
 mod taking;
+mod watch;
 
+#[cfg(test)]
+mod lying_tests;
 #[cfg(test)]
 mod tests;
 
@@ -29,7 +33,7 @@ use crate::instruments::{
 use crate::model_bench::{MODEL_MARK, ModelBench};
 use crate::profile::Profile;
 use crate::scenario::acquisition::CaptureRequest;
-use crate::units::Seconds;
+use crate::units::{Amperes, Seconds};
 
 /// A bench with its instruments open and identified.
 pub struct Bench {
@@ -45,6 +49,8 @@ pub struct Bench {
     thermometer: Option<Thermometer>,
     identified: Vec<Identified>,
     armed: Option<CaptureRequest>,
+    /// What the load's input is set to, where that is a current.
+    load_current: Option<Amperes>,
     /// Kept last: its wires serve the instruments above.
     model: Option<ModelBench>,
 }
@@ -98,14 +104,15 @@ impl Bench {
     }
 
     /// Waits for `time` on the bench clock. A board with energy in it is not
-    /// waited for beyond the envelope's longest time.
+    /// waited for beyond the envelope's longest time, and is watched meanwhile.
     ///
     /// # Errors
     /// [`BenchError::Wait`] when it is negative or too long,
-    /// [`BenchError::Refused`] when the envelope would be outlasted.
+    /// [`BenchError::Refused`] when the envelope would be outlasted,
+    /// [`BenchError::Breach`] or [`BenchError::Restarted`] when something is found.
     pub async fn wait(&self, time: Seconds) -> Result<(), BenchError> {
         self.may_go_on(time)?;
-        self.clock.wait(time).await
+        self.watched_wait(time).await
     }
 
     /// Whether the board may go on as it is for `time` more, as something that
@@ -115,6 +122,17 @@ impl Bench {
     /// [`BenchError::Refused`] when the envelope would be outlasted.
     pub fn may_go_on(&self, time: Seconds) -> Result<(), BenchError> {
         Ok(self.interlock.may_go_on(time, self.now())?)
+    }
+
+    /// Why the interlock permits nothing more, where it does not.
+    pub fn locked(&self) -> Option<&str> {
+        self.interlock.locked()
+    }
+
+    /// A person has looked at the bench and says that what locked it is mended:
+    /// the interlock may permit again what it knows to be safe.
+    pub fn confirm(&mut self) {
+        self.interlock.confirm();
     }
 
     /// How long there has been energy in the board without a pause.

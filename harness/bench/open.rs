@@ -111,14 +111,25 @@ impl Bench {
             thermometer: None,
             identified: Vec::new(),
             armed: None,
+            load_current: None,
             model,
         };
+        // A bench that was left energised is switched off before anything else,
+        // instrument by instrument as each is known for itself; one that is missing
+        // keeps no other from that.
+        let mut fault = None;
         for role in roles {
-            let profile = profiles.get(&role).ok_or(BenchError::NoProfile(role))?;
-            bench.take_in(role, profile)?;
+            let taken = match profiles.get(&role) {
+                Some(profile) => bench.take_in(role, profile),
+                None => Err(BenchError::NoProfile(role)),
+            };
+            fault = fault.or(taken.err());
         }
-        bench.identify().await?;
-        bench.start_off().await?;
+        fault = fault.or(bench.identify().await.err());
+        if let Some(fault) = fault {
+            return Err(fault);
+        }
+        bench.start_at_rest().await?;
         Ok(bench)
     }
 
@@ -169,27 +180,42 @@ impl Bench {
         opened.map_err(|error| BenchError::Port { role, error })
     }
 
+    /// Lets every instrument say who it is, and switches off each that is known for
+    /// itself, whatever the others do.
+    ///
+    /// # Errors
+    /// The first [`BenchError`].
     pub(super) async fn identify(&mut self) -> Result<(), BenchError> {
+        let mut all = Ok(());
         for role in Role::ALL {
-            let Some(session) = self.session(role) else {
-                continue;
+            let off = match self.identify_one(role).await {
+                Ok(()) => self.switch_off(role).await,
+                Err(error) => Err(error),
             };
-            let identity = session.identify().await?;
-            let instrument = self.file.instrument(role);
-            let calibration = instrument.and_then(|i| i.calibration.as_ref());
-            let revision = session.profile().revision_in(&identity);
-            let found = Identified {
-                role,
-                revision: revision.map(str::to_owned),
-                identity,
-                profile: session.profile().name.clone(),
-                port: session.port().settings().name.clone(),
-                calibrated: calibration.map(|calibration| calibration.on.to_string()),
-                due: calibration.map(|calibration| calibration.due),
-                certificate: calibration.map(|calibration| calibration.certificate.clone()),
-            };
-            self.identified.push(found);
+            all = all.and(off);
         }
+        all
+    }
+
+    async fn identify_one(&mut self, role: Role) -> Result<(), BenchError> {
+        let Some(session) = self.session(role) else {
+            return Ok(());
+        };
+        let identity = session.identify().await?;
+        let instrument = self.file.instrument(role);
+        let calibration = instrument.and_then(|i| i.calibration.as_ref());
+        let revision = session.profile().revision_in(&identity);
+        let found = Identified {
+            role,
+            revision: revision.map(str::to_owned),
+            identity,
+            profile: session.profile().name.clone(),
+            port: session.port().settings().name.clone(),
+            calibrated: calibration.map(|calibration| calibration.on.to_string()),
+            due: calibration.map(|calibration| calibration.due),
+            certificate: calibration.map(|calibration| calibration.certificate.clone()),
+        };
+        self.identified.push(found);
         Ok(())
     }
 }

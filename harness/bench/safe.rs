@@ -7,10 +7,11 @@ use super::fault::BenchError;
 use crate::bench_file::Closes;
 use crate::event::{SafetyAction, SafetyOutcome};
 use crate::ident::Role;
+use crate::instruments::InstrumentError;
 use crate::scenario::session::Opening;
 use crate::units::{Amperes, Seconds};
 use std::time::Duration;
-use tokio::time::timeout;
+use tokio::time::{timeout, timeout_at};
 
 /// The short first, then what feeds it, then what makes signals and samples.
 pub(super) const ORDER: [Role; 5] = [
@@ -24,8 +25,16 @@ pub(super) const ORDER: [Role; 5] = [
 /// Wall time for one instrument.
 const DEADLINE: Duration = Duration::from_millis(1500);
 
-/// A supply that is off delivers less than this.
-const NO_CURRENT: Amperes = Amperes::new(0.02);
+/// Wall time for one proof: capacitors empty meanwhile.
+const PROOF_DEADLINE: Duration = Duration::from_secs(30);
+
+/// What is proven of which instrument, and in which order.
+const PROOFS: [(Role, &str); 4] = [
+    (Role::Supply, "voltage and current gone"),
+    (Role::Load, "current gone, no pulse or ramp goes on"),
+    (Role::Switch, "every branch open, no closure goes on"),
+    (Role::Capture, "no capture goes on"),
+];
 
 /// How often an open contact is looked for, and how long in between.
 const LOOKS: u32 = 3;
@@ -51,9 +60,19 @@ impl Bench {
                 return Ok(Opening::Proven);
             }
         }
-        tracing::warn!(branch = closes.word(), "did not open: supply off");
-        self.supply_off().await?;
+        self.second_opener(closes).await?;
         Ok(Opening::SecondOpener)
+    }
+
+    /// Switches the supply off, since a branch stayed closed, and permits nothing
+    /// more until a person has looked at its contact.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn second_opener(&mut self, closes: Closes) -> Result<(), BenchError> {
+        let branch = closes.word();
+        self.lock(&BenchError::NotOpen { branch });
+        self.supply_off().await
     }
 
     async fn looks_open(&self, closes: Closes, off_level: Amperes) -> Result<bool, BenchError> {
@@ -80,7 +99,7 @@ impl Bench {
         for role in ORDER {
             self.make_one_safe(role, &mut actions).await;
         }
-        self.prove_current_gone(&mut actions).await;
+        self.prove_made_safe(&mut actions).await;
         let safe = actions.iter().all(|action| action.trouble.is_none());
         if !safe {
             tracing::error!(?actions, "the bench could not be made safe");
@@ -96,9 +115,8 @@ impl Bench {
         let mut untaken = self.try_lines(role, &lines, actions).await;
         if untaken > 0 && self.reopen(role) {
             // Off, open and stop may be said twice; the port is a fresh one.
-            actions.truncate(actions.len() - untaken);
-            let rest = &lines[lines.len() - untaken..];
-            untaken = self.try_lines(role, rest, actions).await;
+            actions.truncate(actions.len() - lines.len());
+            untaken = self.try_lines(role, &lines, actions).await;
         }
         let sure = untaken == 0;
         match role {
@@ -110,7 +128,7 @@ impl Bench {
     }
 
     /// Sends `lines` under one deadline and notes each. Gives how many were not
-    /// taken; these are the last ones.
+    /// taken.
     async fn try_lines(
         &self,
         role: Role,
@@ -121,42 +139,52 @@ impl Bench {
             return 0;
         };
         let port = session.port();
-        let mut taken = 0;
-        let attempt = async {
-            let abandon = session.profile().safety.abandon.clone();
-            port.interrupt(abandon.into_bytes())
-                .await
-                .map_err(|error| error.to_string())?;
-            for line in lines {
-                session
-                    .order(line)
-                    .await
-                    .map_err(|error| error.to_string())?;
-                taken += 1;
-            }
-            Ok::<(), String>(())
-        };
-        let trouble = match timeout(DEADLINE, attempt).await {
+        // One line that is refused does not keep the next from being said; only a
+        // port that hears nothing is told the rest blindly.
+        let mut troubles: Vec<Option<String>> = Vec::new();
+        let mut heard = true;
+        let begun = tokio::time::Instant::now();
+        let abandon = session.profile().safety.abandon.clone();
+        let abandoned = timeout_at(begun + DEADLINE, port.interrupt(abandon.into_bytes())).await;
+        let mut trouble = match abandoned {
             Ok(Ok(())) => None,
-            Ok(Err(trouble)) => Some(trouble),
+            Ok(Err(error)) => Some(error.to_string()),
             Err(_) => Some(format!("no confirmation within {DEADLINE:?}")),
         };
-        if trouble.is_some() {
-            // Blind: an instrument that cannot answer may still listen.
-            for line in &lines[taken..] {
+        for line in lines {
+            if trouble.is_some() {
+                heard = false;
+            }
+            if !heard {
+                // Blind: an instrument that cannot answer may still listen.
                 let ending = &session.profile().line.ending;
                 let bytes = format!("{line}{ending}").into_bytes();
                 drop(timeout(DEADLINE / 10, port.interrupt(bytes)).await);
+                troubles.push(trouble.clone());
+                continue;
+            }
+            match timeout_at(begun + DEADLINE, session.order(line)).await {
+                Ok(Ok(())) => troubles.push(None),
+                Ok(Err(error @ InstrumentError::Link { .. })) => {
+                    trouble = Some(error.to_string());
+                    troubles.push(trouble.clone());
+                }
+                Ok(Err(error)) => troubles.push(Some(error.to_string())),
+                Err(_) => {
+                    trouble = Some(format!("no confirmation within {DEADLINE:?}"));
+                    troubles.push(trouble.clone());
+                }
             }
         }
-        for (index, line) in lines.iter().enumerate() {
+        let untaken = troubles.iter().filter(|trouble| trouble.is_some()).count();
+        for (line, trouble) in lines.iter().zip(troubles) {
             actions.push(SafetyAction {
                 role,
                 action: line.clone(),
-                trouble: if index < taken { None } else { trouble.clone() },
+                trouble,
             });
         }
-        lines.len() - taken
+        untaken
     }
 
     /// A fresh port to the instrument, when the old one is gone.
@@ -182,45 +210,79 @@ impl Bench {
         }
     }
 
-    async fn prove_current_gone(&self, actions: &mut Vec<SafetyAction>) {
-        let Some(supply) = &self.supply else {
-            return;
-        };
-        let trouble = match timeout(DEADLINE, supply.measure_current()).await {
-            Ok(Ok(measured)) => {
-                let gone = measured
-                    .estimate()
-                    .is_some_and(|e| e.value.abs() <= f64::from(NO_CURRENT) + e.expanded());
-                (!gone).then(|| format!("it still delivers {:?}", measured.reading))
+    /// Reads back what was commanded, each under its own deadline: what was taken
+    /// is not what happened.
+    async fn prove_made_safe(&mut self, actions: &mut Vec<SafetyAction>) {
+        for (role, what) in PROOFS {
+            if self.session(role).is_none() {
+                continue;
             }
-            Ok(Err(error)) => Some(error.to_string()),
-            Err(_) => Some(format!("no reading within {DEADLINE:?}")),
-        };
-        actions.push(SafetyAction {
-            role: Role::Supply,
-            action: "current gone".to_owned(),
-            trouble,
-        });
+            let proof = async {
+                match role {
+                    Role::Load => self.prove_load_off().await,
+                    Role::Capture => self.prove_capture_idle().await,
+                    Role::Switch => self.prove_contacts_open().await,
+                    _ => self.prove_supply_off().await,
+                }
+            };
+            let trouble = match timeout(PROOF_DEADLINE, proof).await {
+                Ok(Ok(())) => None,
+                Ok(Err(error)) => Some(error.to_string()),
+                Err(_) => Some(format!("not proven within {PROOF_DEADLINE:?}")),
+            };
+            let proven = trouble.is_none();
+            match role {
+                Role::Supply if !proven => self.learn_supply_off(false),
+                Role::Load if !proven => self.learn_load_off(false),
+                _ => {}
+            }
+            actions.push(SafetyAction {
+                role,
+                action: what.to_owned(),
+                trouble,
+            });
+        }
+        if let Some(why) = self.locked() {
+            actions.push(SafetyAction {
+                role: Role::Supply,
+                action: "locked until a person has looked at the bench".to_owned(),
+                trouble: Some(why.to_owned()),
+            });
+        }
     }
 
-    /// Brings a freshly opened bench into the state that the interlock starts
-    /// from: everything off, each action confirmed.
-    pub(super) async fn start_off(&mut self) -> Result<(), BenchError> {
-        if let Some(switch) = &self.switch {
-            switch.open_all().await?;
+    /// Switches off what the instrument in `role` may do to the board.
+    pub(super) async fn switch_off(&mut self, role: Role) -> Result<(), BenchError> {
+        match role {
+            Role::Switch => {
+                if let Some(switch) = &self.switch {
+                    switch.open_all().await?;
+                }
+            }
+            Role::Load if self.load.is_some() => self.load_off().await?,
+            Role::Supply if self.supply.is_some() => self.supply_off().await?,
+            Role::Drive => {
+                if let Some(drive) = &self.drive {
+                    drive.enable(false).await?;
+                    drive.signal_off().await?;
+                }
+            }
+            _ => {}
         }
-        if let Some(load) = &self.load {
-            load.input_off().await?;
-        }
-        self.learn_load_off(true);
-        if self.supply.is_some() {
-            self.supply_off().await?;
-        }
-        if let Some(drive) = &self.drive {
-            drive.enable(false).await?;
-            drive.signal_off().await?;
-        }
-        self.learn_drive(None, true);
         Ok(())
+    }
+
+    /// Brings a freshly opened bench, of which everything was switched off, into
+    /// the state that the interlock starts from: each proven.
+    pub(super) async fn start_at_rest(&mut self) -> Result<(), BenchError> {
+        self.learn_load_off(true);
+        self.learn_drive(None, true);
+        let supplied = self.supply.is_some();
+        self.prove_at_rest(Seconds::ZERO).await?;
+        if !supplied {
+            // Nothing is known of a supply that is not the bench's own.
+            self.learn_supply_off(false);
+        }
+        self.look_at_rails().await
     }
 }

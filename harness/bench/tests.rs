@@ -499,8 +499,8 @@ async fn a_dead_instrument_does_not_keep_the_others_from_being_made_safe() {
 
 #[tokio::test]
 async fn a_port_that_died_is_opened_again_to_make_safe() {
-    let mut bench = ailing(Role::Supply, b"MEAS:CURR?", true).await;
-    let error = bench.supply_current().await.expect_err("its server died");
+    let mut bench = ailing(Role::Supply, b"STAT:QUES:COND?", true).await;
+    let error = bench.supply_protected().await.expect_err("its server died");
     assert!(error.to_string().contains("gone"), "{error}");
     for _ in 0..2 {
         let outcome = bench.make_safe().await;

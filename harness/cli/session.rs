@@ -135,8 +135,9 @@ impl<'a> Session<'a> {
             // A diagnosis never accepts.
             exit = Exit::Inconclusive;
         }
-        if !safe {
-            exit = exit.or(Exit::Bench);
+        if !safe && !matches!(exit, Exit::Bug | Exit::Store) {
+            // A bench that may hurt outweighs what was found of the board.
+            exit = Exit::Bench;
         }
         Ok(Outcome {
             record,

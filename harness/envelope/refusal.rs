@@ -130,6 +130,14 @@ pub enum Refusal {
         /// What was asked for.
         intent: String,
     },
+    /// Something was found on the bench that a person must look at first.
+    #[error("refused: {intent}: {why}")]
+    Locked {
+        /// What was asked for.
+        intent: String,
+        /// What was found.
+        why: String,
+    },
     /// The bench has changed since the permit was given.
     #[error("refused: {intent}: the bench has changed since this was permitted")]
     Stale {
@@ -166,6 +174,8 @@ pub enum RefusalKind {
     Lacks,
     /// A number that makes no sense.
     Senseless,
+    /// A person must look at the bench first.
+    Locked,
     /// The bench has changed since the permit was given.
     Stale,
 }
@@ -186,6 +196,7 @@ impl Refusal {
             Self::Unknown { .. } => RefusalKind::Unknown,
             Self::Lacks { .. } => RefusalKind::Lacks,
             Self::Senseless { .. } => RefusalKind::Senseless,
+            Self::Locked { .. } => RefusalKind::Locked,
             Self::Stale { .. } => RefusalKind::Stale,
         }
     }
@@ -193,7 +204,7 @@ impl Refusal {
     /// Who can mend it.
     pub fn blame(&self) -> Blame {
         match self {
-            Self::Unknown { .. } | Self::Stale { .. } => Blame::Bench,
+            Self::Unknown { .. } | Self::Locked { .. } | Self::Stale { .. } => Blame::Bench,
             _ => Blame::Plan,
         }
     }
@@ -214,7 +225,7 @@ impl Refusal {
             Self::LoadDraws { .. } => Some("the load off".to_owned()),
             Self::Lacks { what, .. } => Some(format!("a bench with a {what}")),
             Self::Senseless { .. } => Some("amounts and times above zero".to_owned()),
-            Self::Unknown { .. } | Self::Stale { .. } => None,
+            Self::Unknown { .. } | Self::Locked { .. } | Self::Stale { .. } => None,
         }
     }
 

@@ -26,7 +26,6 @@ pub(super) struct Meter {
     pub(super) noise: f64,
     /// Beyond this magnitude it shows an overflow.
     pub(super) full_scale: f64,
-    pub(super) readings: u64,
 }
 
 impl Meter {
@@ -48,7 +47,6 @@ impl Meter {
             decimals: accuracy.decimals(decimals),
             noise: settings.noise * (NOISE * accuracy.resolution).min(NOISE_SHARE * accuracy.fixed),
             full_scale,
-            readings: 0,
         }
     }
 }

@@ -9,10 +9,9 @@ use crate::protocol::Response;
 
 impl Meter {
     /// What the meter shows for a true `mean` at the bench's present.
-    fn shown(&mut self, scene: &Scene, mean: f64) -> f64 {
-        self.readings += 1;
+    fn shown(&self, scene: &Scene, mean: f64) -> f64 {
         let instant = scene.circuit.now().picoseconds() as u64;
-        let key = [self.key, instant, self.readings];
+        let key = [self.key, instant];
         let noise = scene.seed.stream(&key).normal() * self.noise;
         let value = mean * self.gain + self.offset + noise;
         if value.abs() > self.full_scale {
@@ -54,9 +53,8 @@ pub(super) fn read_at_end(
 
 /// What the meter that `pick` finds answers for a true `mean` now.
 fn show(scene: &mut Scene, pick: fn(&mut Scene) -> &mut Meter, mean: f64) -> Response {
-    let mut meter = pick(scene).clone();
+    let meter = pick(scene).clone();
     let shown = meter.shown(scene, mean);
     let decimals = meter.decimals;
-    *pick(scene) = meter;
     Response::new().fixed(shown, decimals)
 }

@@ -318,6 +318,23 @@ impl Circuit {
             return None;
         }
         let mut sum = 0.0;
+        let mut instant = from;
+        // What repeats itself has the same integral each time.
+        while instant < to {
+            let (end, turns) = self.history.next_turns(instant, to);
+            sum += self.integral(probe, (instant, end), &shape)? * turns as f64;
+            instant += (end - instant) * turns;
+        }
+        Some(sum / ((to - from) as f64 / PICOSECONDS as f64))
+    }
+
+    fn integral(
+        &self,
+        probe: Probe,
+        (from, to): (i64, i64),
+        shape: impl Fn(f64) -> f64,
+    ) -> Option<f64> {
+        let mut sum = 0.0;
         for piece in self.pieces(from, to)? {
             let segment = piece.segment;
             let value = |state: &State| {
@@ -333,7 +350,7 @@ impl Circuit {
             let simpson = (value(&piece.before) + 4.0 * value(&middle) + value(&end)) / 6.0;
             sum += simpson * (piece.span as f64 / PICOSECONDS as f64);
         }
-        Some(sum / ((to - from) as f64 / PICOSECONDS as f64))
+        Some(sum)
     }
 
     /// The pieces of the kept trajectory between two instants.

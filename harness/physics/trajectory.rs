@@ -294,6 +294,23 @@ impl History {
         }
     }
 
+    /// From `from` on: the end of what is to be read next, no later than `to`, and
+    /// how often it then comes, that time included.
+    pub(super) fn next_turns(&self, from: i64, to: i64) -> (i64, i64) {
+        let begun = self.chunks.partition_point(|chunk| chunk.start() <= from);
+        let end = self
+            .chunks
+            .get(begun)
+            .map_or(to, |next| next.start().min(to));
+        let here = begun.checked_sub(1).map(|here| &self.chunks[here]);
+        match here {
+            Some(Chunk::Run(run)) if !run.drifts && end - from > run.period => {
+                (from + run.period, (end - from) / run.period)
+            }
+            _ => (end, 1),
+        }
+    }
+
     /// The place after `place`, if there is one.
     pub(super) fn after(&self, place: Place) -> Option<Place> {
         if let Chunk::Run(run) = &self.chunks[place.chunk] {

@@ -122,6 +122,21 @@ impl<'a> Dry<'a> {
         }
     }
 
+    /// What is read back of a setting.
+    fn read_back(&self, intent: &Intent) -> Seconds {
+        let lines = self.lines();
+        match intent {
+            Intent::SupplyOn { .. } => {
+                lines.question(Role::Supply, "measure_current")
+                    + lines.question(Role::Supply, "measure_voltage")
+            }
+            Intent::LoadOn(_) | Intent::LoadHold { .. } => {
+                lines.question(Role::Load, "measure_current")
+            }
+            _ => Seconds::ZERO,
+        }
+    }
+
     const fn lines(&self) -> Lines<'a> {
         Lines {
             profiles: self.profiles,
@@ -331,7 +346,7 @@ impl BenchSession for Dry<'_> {
             Intent::LoadPulse { .. } | Intent::LoadRamp { .. } => (Role::Load, 4.0),
             _ => (Role::Switch, 2.0),
         };
-        let took = self.lines().action(role) * actions;
+        let took = self.lines().action(role) * actions + self.read_back(&intent);
         self.provoked(&intent);
         // What follows is counted from before the exchange: cautious.
         self.state = self.state.after(&intent, self.now);
@@ -348,7 +363,7 @@ impl BenchSession for Dry<'_> {
             Act::CaptureOff if self.armed.take().is_none() => return Ok(()),
             Act::CaptureOff => (Role::Capture, None),
             Act::LoadOff => (Role::Load, None),
-            Act::SupplyOff => (Role::Supply, None),
+            Act::SupplyOff | Act::SecondOpener(_) => (Role::Supply, None),
         };
         if let Some((name, lacks)) = command
             && !self.command(role, name)
@@ -380,7 +395,7 @@ impl BenchSession for Dry<'_> {
         };
         match act {
             Act::LoadOff => self.state = self.state.load_off(),
-            Act::SupplyOff => self.state = self.state.supply_off(),
+            Act::SupplyOff | Act::SecondOpener(_) => self.state = self.state.supply_off(),
             _ => {}
         }
         self.passes(took);
@@ -472,6 +487,12 @@ impl BenchSession for Dry<'_> {
             + self.lines().question(Role::Supply, "measure_current");
         self.passes(took);
         Ok(Opening::Proven)
+    }
+
+    async fn at_rest(&mut self, time: Seconds) -> Result<(), Halt> {
+        // The board empties meanwhile; reading back takes its time out of that.
+        self.passes(time);
+        Ok(())
     }
 
     async fn switch_finished(&mut self, within: Seconds) -> Result<(), Halt> {

@@ -128,9 +128,10 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
             ("kind = \"inrush\"", 1),
             "the prospective current (capacitor bank) is 56.25 A",
         ),
-        // Three polarities of five steps of a quarter second, and power-up.
+        // Three polarities of five steps of a quarter second, each read back, and
+        // power-up.
         (
-            ("seconds = \"300 s\"", "seconds = \"3.9 s\""),
+            ("seconds = \"300 s\"", "seconds = \"4 s\""),
             ("kind = \"load\"", 1),
             "without a pause",
         ),

@@ -55,9 +55,24 @@ pub(super) async fn execute(
         if seen.gone {
             return Ok(false);
         }
+        if seen.draws_too_much {
+            let event = Event::Trouble {
+                scenario: Some(scenario.name.clone()),
+                trouble: Trouble {
+                    what: LIMITED.to_owned(),
+                    blame: Blame::Board,
+                },
+            };
+            journal.say(bench.now(), event).await?;
+            return Ok(true);
+        }
     }
     Ok(true)
 }
+
+/// Why a run ends after idle.
+const LIMITED: &str = "without a load the supply came to its low current limit: the board is given \
+     no more, the run ends here; look for a short on it, for swapped leads and for a wrong polarity";
 
 /// What came of one scenario.
 #[derive(Default)]
@@ -69,6 +84,8 @@ struct Seen {
     halted: Option<Blame>,
     /// The bench is gone.
     gone: bool,
+    /// The board draws too much at idle to be taken any further.
+    draws_too_much: bool,
 }
 
 /// Drives one scenario and evaluates what it saw. Trouble becomes an event and
@@ -89,7 +106,7 @@ async fn observe(
         }
         // Whatever happened, the next scenario starts from a quiet board.
         let quiet = scenario::quiet(&mut session).await;
-        driven.and_then(|seen| quiet.map(|()| seen))
+        together(driven, quiet)
     };
     match driven {
         Ok(observation) => {
@@ -100,6 +117,7 @@ async fn observe(
             }
             let context = scenario.settings.context(&order.plan.ratings, &order.bench);
             Ok(Seen {
+                draws_too_much: limited_at_idle(&observation),
                 metrics: scenario::evaluate(&scenario.name, &context, &observation),
                 unkept: (!all).then_some(observation),
                 ..Seen::default()
@@ -123,6 +141,30 @@ async fn observe(
             })
         }
     }
+}
+
+/// What came of a scenario and of the quiet after it: a bench that is not at rest
+/// outweighs whatever went wrong before.
+fn together(
+    driven: Result<Observation, Halt>,
+    quiet: Result<(), Halt>,
+) -> Result<Observation, Halt> {
+    match (driven, quiet) {
+        (driven, Ok(())) => driven,
+        (Ok(_), Err(quiet)) => Err(quiet),
+        (Err(before), Err(quiet)) if before.ends_the_run() || !quiet.ends_the_run() => Err(before),
+        (Err(before), Err(quiet)) => Err(Halt::danger(format!("{quiet}; before that: {before}"))),
+    }
+}
+
+/// Whether the supply came to its low current limit at idle: whatever draws that
+/// much without a load is not to be given more.
+fn limited_at_idle(observation: &Observation) -> bool {
+    let Observation::Idle(seen) = observation else {
+        return false;
+    };
+    let mut steps = seen.steps.iter();
+    steps.any(|step| step.take.supply_protected)
 }
 
 async fn keep(

@@ -123,6 +123,7 @@ impl BenchSession for Session<'_> {
             Act::LoadOff if !self.bench.has(Role::Load) => Ok(()),
             Act::LoadOff => self.bench.load_off().await,
             Act::SupplyOff => self.bench.supply_off().await,
+            Act::SecondOpener(closes) => self.bench.second_opener(closes).await,
         };
         done.map_err(halt)
     }
@@ -178,6 +179,10 @@ impl BenchSession for Session<'_> {
     async fn prove_open(&mut self, closes: Closes, off_level: Amperes) -> Result<Opening, Halt> {
         let opening = self.bench.prove_open(closes, off_level).await;
         opening.map_err(halt)
+    }
+
+    async fn at_rest(&mut self, time: Seconds) -> Result<(), Halt> {
+        self.bench.prove_at_rest(time).await.map_err(halt)
     }
 
     async fn switch_finished(&mut self, within: Seconds) -> Result<(), Halt> {

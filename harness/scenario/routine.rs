@@ -3,7 +3,7 @@
 //! particular, and no instrument.
 
 use super::acquisition::{CaptureRequest, ChannelRequest, Trigger, Window};
-use super::intent::{Intent, short_branch};
+use super::intent::{Intent, gap_branch, short_branch};
 use super::session::{Act, BenchSession, Halt, Opening, Provokes, Serves};
 use super::take::Take;
 use super::terms::{Place, Polarity};
@@ -83,16 +83,24 @@ pub(super) async fn drive(polarity: Polarity, session: &mut impl BenchSession) -
 }
 
 /// Everything off that can put energy into the board, the board empty and no
-/// capture left armed.
+/// capture left armed, each proven by reading back.
 ///
 /// # Errors
 /// A [`Halt`].
 pub async fn quiet(session: &mut impl BenchSession) -> Result<(), Halt> {
-    session.act(WHOLE, Act::CaptureOff).await?;
-    session.act(WHOLE, Act::LoadOff).await?;
-    session.act(WHOLE, Act::Enable(false)).await?;
-    session.act(WHOLE, Act::SupplyOff).await?;
-    session.wait(WHOLE, Seconds::new(0.5)).await
+    let mut done = Ok(());
+    // One that fails does not keep the others from being done.
+    for act in [
+        Act::CaptureOff,
+        Act::LoadOff,
+        Act::Enable(false),
+        Act::SupplyOff,
+    ] {
+        let one = session.act(WHOLE, act).await;
+        done = done.and(one);
+    }
+    let proven = session.at_rest(Seconds::new(0.5)).await;
+    proven.and(done)
 }
 
 /// Waits until the output is alive again; a board that does not restart by
@@ -301,18 +309,54 @@ pub(super) async fn prove_open(
     // and the bleeder, well below any short.
     let off_level = session.ratings().rated_current * 0.25;
     if welded {
-        session.act(WHOLE, Act::SupplyOff).await?;
+        let closes = short_branch(place);
+        session.act(WHOLE, Act::SecondOpener(closes)).await?;
     } else if session.prove_open(short_branch(place), off_level).await? == Opening::Proven {
         return Ok(());
     }
-    Err(Halt::trouble(
-        Blame::Bench,
-        format!(
-            "the {} short did not open after its pulse, so the supply was switched off: \
-             look at the contact before you go on",
-            place.word()
-        ),
-    ))
+    Err(Halt::danger(format!(
+        "the {} short did not open after its pulse, so the supply was switched off: \
+         look at the contact before you go on",
+        place.word()
+    )))
+}
+
+/// Proves that a gap is open again at the end of its capture: neither its marker
+/// nor its current goes on. Where both sources are in phase no current would flow
+/// through a welded contact either; then the marker alone says so.
+pub(super) async fn prove_gap_open(
+    crossed: bool,
+    take: &Take,
+    session: &mut impl BenchSession,
+) -> Result<(), Halt> {
+    let capture = &take.capture;
+    let marked = capture
+        .line(LogicLine::GapMarker)
+        .is_some_and(|line| !capture.is_empty() && line.level(capture.len() - 1));
+    let off_level = session.ratings().rated_current.si() * 0.25;
+    if !marked && tail(capture, Signal::GapCurrent) < off_level {
+        return Ok(());
+    }
+    let closes = gap_branch(crossed);
+    session.act(WHOLE, Act::SecondOpener(closes)).await?;
+    Err(Halt::danger(format!(
+        "the {} did not open after its pulse, so the supply was switched off: look at the \
+         contact before you go on",
+        closes.word()
+    )))
+}
+
+/// The mean magnitude of a signal in the last hundredth of a capture; zero where
+/// it is not there.
+fn tail(capture: &Capture, signal: Signal) -> f64 {
+    capture.channel(signal).map_or(0.0, |channel| {
+        let count = (channel.codes.len() / 100).max(1);
+        let codes = channel.codes.iter().rev().take(count);
+        let sum: f64 = codes
+            .map(|&code| (channel.offset + channel.scale * f64::from(code)).abs())
+            .sum();
+        sum / count as f64
+    })
 }
 
 /// Largest magnitude of a signal in a capture; zero where it is not there.

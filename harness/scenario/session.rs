@@ -60,6 +60,9 @@ pub enum Act {
     LoadOff,
     /// The supply off.
     SupplyOff,
+    /// The supply off because this branch stayed closed; nothing more is permitted
+    /// until a person has looked at its contact.
+    SecondOpener(Closes),
 }
 
 /// Something read of an instrument.
@@ -113,6 +116,23 @@ pub enum Halt {
 }
 
 impl Halt {
+    /// Trouble after which nothing more may be done on the bench.
+    pub fn danger(what: impl Into<String>) -> Self {
+        Self::Trouble {
+            what: what.into(),
+            blame: Blame::Bench,
+            bench_is_gone: true,
+        }
+    }
+
+    /// Whether nothing more may be done on the bench.
+    pub fn ends_the_run(&self) -> bool {
+        match self {
+            Self::Ended => true,
+            Self::Trouble { bench_is_gone, .. } => *bench_is_gone,
+        }
+    }
+
     /// Trouble that leaves the bench there.
     pub fn trouble(blame: Blame, what: impl Into<String>) -> Self {
         Self::Trouble {
@@ -225,6 +245,13 @@ pub trait BenchSession {
     /// # Errors
     /// A [`Halt`].
     async fn prove_open(&mut self, closes: Closes, off_level: Amperes) -> Result<Opening, Halt>;
+
+    /// Proves by reading back that everything on the bench is at rest, and returns
+    /// `time` after it was asked, or later.
+    ///
+    /// # Errors
+    /// A [`Halt`]; the run is over where something is not off.
+    async fn at_rest(&mut self, time: Seconds) -> Result<(), Halt>;
 
     /// Waits until the switch has ended its closure.
     ///

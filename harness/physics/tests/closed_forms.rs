@@ -232,6 +232,30 @@ fn an_idle_board_takes_what_its_parts_turn_into_heat() {
     assert!((17.5..18.0).contains(&magnitude), "{magnitude}");
 }
 
+/// A mean over many periods takes what repeats itself once; period by period each
+/// is integrated by itself. Both are of the same trajectory,
+/// and Simpson's rule errs by a millionth where a window cuts a stretch.
+#[test]
+fn a_mean_over_many_periods_is_that_of_each() {
+    let (board, fixture) = (BoardParameters::default(), FixtureParameters::default());
+    let mut circuit = alternating(&board, &fixture);
+    circuit.apply(Action::Load(LoadMode::Resistance(Ohms::new(9.0))));
+    circuit.keep_history(span(SECOND));
+    let (period, count) = (116_000_000, 250);
+    for offset in [0, 1, 31_000_001, 77_777_777] {
+        let from = circuit.now() + span(offset);
+        circuit.advance_to(from + span(count * period + 50_000_000));
+        for probe in [Probe::SupplyCurrent, Probe::NodeVoltage] {
+            let over = |from: BenchInstant, turns: i64| {
+                circuit.mean_magnitude(probe, from, from + span(turns * period))
+            };
+            let each = (0..count).map(|turn| over(from + span(turn * period), 1).expect("kept"));
+            let whole = over(from, count).expect("kept");
+            close(whole, each.sum::<f64>() / count as f64, 1e-5);
+        }
+    }
+}
+
 #[test]
 fn a_held_load_reads_by_ohms_law_and_scales_to_counts() {
     // Output voltage V - I (Rs + 2 Rds + Ro + Rlead), warmed switches included;

@@ -91,6 +91,7 @@ async fn closing(
         .energise(BRIDGED, &text, Intent::GapPulse { crossed, duration })
         .await?;
     let take = routine::take(&text, duration, session).await?;
+    routine::prove_gap_open(crossed, &take, session).await?;
     let upstream_voltage = upstream_voltage(&take)?;
     Ok(GapClosing {
         direction,

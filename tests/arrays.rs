@@ -10,17 +10,17 @@ use bufferstop::units::Seconds;
 use std::path::{Path, PathBuf};
 
 /// Samples a second.
-const RATE: f64 = 2e6;
+pub(crate) const RATE: f64 = 2e6;
 /// What the rails have, V, and how fast they turn, V/us.
-const SWING: f64 = 15.0;
+pub(crate) const SWING: f64 = 15.0;
 const SLEW: f64 = 10.0;
-const PACKETS: u64 = 6;
+pub(crate) const PACKETS: u64 = 6;
 
 /// The voltage of idle packets (S-9.2: 14 ones and more, FF 00 FF, each byte
 /// behind a 0, a 1 at the end; halves of 58 and 100 us). With `cutout` the rails
 /// are joined from 29 to 471 us behind each packet, whose halves of 1 run on
 /// underneath (S-9.3.2, RCN-217: 26 to 32 and 454 to 488 us).
-fn idles(cutout: bool) -> Vec<f64> {
+pub(crate) fn idles(cutout: bool) -> Vec<f64> {
     let mut bits = vec![true; 24];
     for byte in [0xFF_u8, 0, 0xFF] {
         bits.push(false);
@@ -56,7 +56,7 @@ fn idles(cutout: bool) -> Vec<f64> {
 }
 
 /// An array by NumPy Enhancement Proposal 1, version 1.
-fn array(descr: &str, shape: &str, data: &[u8]) -> Vec<u8> {
+pub(crate) fn array(descr: &str, shape: &str, data: &[u8]) -> Vec<u8> {
     let text = format!("{{'descr': '{descr}', 'fortran_order': False, 'shape': ({shape}), }}");
     let padded = format!("{text:<117}\n");
     let mut bytes = b"\x93NUMPY\x01\x00\x76\x00".to_vec();
@@ -69,19 +69,19 @@ fn codes(volts: &[f64], step: f64) -> impl Iterator<Item = f64> + '_ {
     volts.iter().map(move |v| (v / step).round())
 }
 
-fn i16s(volts: &[f64]) -> Vec<u8> {
+pub(crate) fn i16s(volts: &[f64]) -> Vec<u8> {
     let steps = codes(volts, 1e-3);
     steps.flat_map(|v| (v as i16).to_le_bytes()).collect()
 }
 
-fn number(told: &Told, path: &str) -> f64 {
+pub(crate) fn number(told: &Told, path: &str) -> f64 {
     let value = told.json.pointer(path).and_then(|v| v.as_f64());
     value.unwrap_or_else(|| panic!("{path}: {} {}", told.said, told.json["signal"]))
 }
 
 /// What was planted, whatever the file looks like. `step` is that of the
 /// levels.
-fn told_as_planted(told: &Told, step: f64, what: &str) {
+pub(crate) fn told_as_planted(told: &Told, step: f64, what: &str) {
     assert_eq!(
         told.status, 0,
         "{what}: {} {}",

@@ -40,7 +40,7 @@ pub(crate) fn file(name: &str, bytes: &[u8]) -> (tempfile::TempDir, PathBuf) {
 
 /// Idle packets (S-9.2: 14 ones and more, FF 00 FF) with halves of so many ns,
 /// as a dump in ns.
-fn idles(one: (u64, u64), zero: u64, count: usize) -> String {
+pub(crate) fn idles(one: (u64, u64), zero: u64, count: usize) -> String {
     dump(&vec![(16, &[0xFF, 0, 0xFF][..]); count], one, (zero, zero))
 }
 

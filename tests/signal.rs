@@ -2,7 +2,7 @@
 //! They lie outside the repository, in `../shared/captures`; where that folder
 //! is absent the test says so and checks nothing.
 
-use bufferstop::capture_file::{VcdReader, WireEdges, WirePair};
+use bufferstop::capture_file::{VcdReader, WireEdges, WireEvent, WirePair};
 use bufferstop::track::{
     Decoder, DecoderSettings, EdgeUncertainty, Packet, PacketKind, SignalReport,
 };
@@ -21,20 +21,28 @@ fn decoded(bytes: &[u8]) -> (Vec<Packet>, SignalReport) {
     let edge = EdgeUncertainty::sampled(1e-6, 0.0);
     let mut reader = VcdReader::new(&["track"]);
     let mut wire = WireEdges::new(WirePair::Single);
-    let mut edges = Vec::new();
+    let mut events = Vec::new();
     for piece in bytes.chunks(4093) {
         reader
-            .push(piece, &mut |change| edges.extend(wire.push(change)))
+            .push(piece, &mut |change| events.extend(wire.push(change)))
             .expect("a sound file");
     }
     let summary = reader
-        .finish(&mut |change| edges.extend(wire.push(change)))
+        .finish(&mut |change| events.extend(wire.push(change)))
         .expect("a whole file");
-    edges.extend(wire.finish());
+    events.extend(wire.finish());
     let mut decoder = Decoder::new(DecoderSettings::new(edge));
-    let initial = wire.initial().expect("the file has an initial value");
-    decoder.begin(initial.at, initial.to);
-    let mut packets: Vec<Packet> = edges.into_iter().filter_map(|e| decoder.push(e)).collect();
+    let mut packets: Vec<Packet> = Vec::new();
+    for (n, event) in events.into_iter().enumerate() {
+        match event {
+            WireEvent::Known(initial) => {
+                assert_eq!(n, 0, "the file has an initial value and no gap");
+                decoder.begin(initial.at, initial.to);
+            }
+            WireEvent::Edge(edge) => packets.extend(decoder.push(edge)),
+            WireEvent::Lost(at) => panic!("lost at {at:?}"),
+        }
+    }
     let (last, report) = decoder.finish(summary.end);
     packets.extend(last);
     (packets, report)

@@ -2,21 +2,33 @@
 //! and changes come out, in bounded memory. It opens no files and knows
 //! nothing of the signal inside.
 
+mod ceiling;
 mod csv;
-mod csv_header;
+mod grid;
 mod npy;
 mod npy_header;
+mod spans;
+mod survey;
 mod vcd;
+mod vcd_fault;
 mod vcd_header;
+mod vcd_value;
+mod wav;
 mod wire_edges;
 
-pub use csv::{CsvDialect, CsvReader, CsvSummary};
-pub use csv_header::{CsvColumn, CsvFault};
+pub use ceiling::Clipping;
+pub use csv::{CsvAsk, CsvColumn, CsvDialect, CsvFault, CsvReader, CsvSummary, CsvWish};
+pub use grid::{FoundGrid, Grid};
 pub use npy::{NpyReader, NpySummary, Samples};
 pub use npy_header::{NpyFault, NpyLayout, NpyType};
-pub use vcd::{Change, Value, VcdFault, VcdReader, VcdSummary, VcdTrouble};
+pub use spans::{Span, Spans};
+pub use survey::{SampleFacts, Survey};
+pub use vcd::{Change, VcdReader, VcdSummary};
+pub use vcd_fault::{VcdFault, VcdTrouble};
 pub use vcd_header::{VcdWire, WireKind};
-pub use wire_edges::{WireEdges, WirePair};
+pub use vcd_value::Value;
+pub use wav::{WavFault, WavReader, WavSummary};
+pub use wire_edges::{WireEdges, WireEvent, WirePair};
 
 /// The longest stretch of a file that is held at once: a word, a header or a
 /// record longer than this is refused.

@@ -1,10 +1,11 @@
 //! Arrays of samples in NumPy's format, versions 1 to 3 (NumPy Enhancement
-//! Proposal 1 and its successors): integers of 8, 16 and 32 bits, floats of 32
-//! and 64, one or two dimensions in C order. Rate and scale it does not know.
+//! Proposal 1 and its successors): truths, integers of 8 to 64 bits, floats of 16
+//! to 64, one or two dimensions in either order. Rate and scale it does not know.
 
 use super::npy_header::{Array, NpyFault, NpyLayout, NpyType, Wanted, describe, header_length};
 
-/// Samples of the chosen channel, in the file's own type.
+/// Samples of the chosen channel, in the file's own type or in the next wider one
+/// of these that has all its values (of 64-bit integers those up to 2^53).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Samples<'a> {
     /// Signed 8-bit integers.
@@ -87,6 +88,15 @@ impl NpyReader {
             elements: 0,
             bytes: Vec::new(),
             buffers: Buffers::default(),
+        }
+    }
+
+    /// A reader of elements whose header, of so many bytes, is known.
+    pub(super) fn headed(array: Array, header_length: u64) -> Self {
+        Self {
+            array: Some(array),
+            header_length,
+            ..Self::new(0, NpyLayout::Longer)
         }
     }
 
@@ -270,12 +280,54 @@ impl NpyReader {
                 sink(Samples::$samples(buffer));
             }};
         }
+        // Elements that have no type of their own among samples.
+        macro_rules! widened {
+            ($size:literal, $buffer:ident, $samples:ident, $number:expr) => {{
+                let (rows, _) = bytes.as_chunks::<$size>();
+                let buffer = &mut self.buffers.$buffer;
+                buffer.clear();
+                let number: fn([u8; $size]) -> _ = $number;
+                buffer.extend(rows.iter().map(|&row| {
+                    let mut row = row;
+                    if array.big_endian {
+                        row.reverse();
+                    }
+                    number(row)
+                }));
+                sink(Samples::$samples(buffer));
+            }};
+        }
         match array.kind {
+            NpyType::Bool => widened!(1, i8s, I8, |[byte]| i8::from(byte != 0)),
+            NpyType::U8 => widened!(1, i16s, I16, |[byte]| i16::from(byte)),
+            NpyType::Offset8 => widened!(1, i8s, I8, |[byte]| (byte ^ 0x80) as i8),
+            NpyType::U16 => widened!(2, i32s, I32, |row| i32::from(u16::from_le_bytes(row))),
+            NpyType::U32 => widened!(4, f64s, F64, |row| f64::from(u32::from_le_bytes(row))),
             NpyType::I8 => read!(i8, i8s, I8),
             NpyType::I16 => read!(i16, i16s, I16),
+            NpyType::I24 => widened!(3, i32s, I32, |[a, b, c]| {
+                i32::from_le_bytes([0, a, b, c]) >> 8
+            }),
             NpyType::I32 => read!(i32, i32s, I32),
+            NpyType::I64 => widened!(8, f64s, F64, |row| i64::from_le_bytes(row) as f64),
+            NpyType::F16 => widened!(2, f32s, F32, |row| half(u16::from_le_bytes(row))),
             NpyType::F32 => read!(f32, f32s, F32),
             NpyType::F64 => read!(f64, f64s, F64),
         }
     }
+}
+
+/// A number of IEEE 754 binary16: sign, five bits of exponent less 15, ten of
+/// fraction.
+fn half(bits: u16) -> f32 {
+    let sign = if bits >> 15 == 1 { -1.0 } else { 1.0 };
+    let exponent = i32::from(bits >> 10 & 0x1F);
+    let fraction = f32::from(bits & 0x3FF);
+    let size = match exponent {
+        0 => fraction * libm::exp2f(-24.0),
+        31 if fraction == 0.0 => f32::INFINITY,
+        31 => f32::NAN,
+        _ => (1024.0 + fraction) * libm::exp2f((exponent - 25) as f32),
+    };
+    sign * size
 }

@@ -6,12 +6,28 @@ use super::{LONGEST_PIECE, shown};
 /// Element types that are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NpyType {
+    /// Truths, a byte each.
+    Bool,
+    /// Unsigned 8-bit integers.
+    U8,
+    /// Unsigned 8-bit integers of which 128 is zero, as sound files have them.
+    Offset8,
+    /// Unsigned 16-bit integers.
+    U16,
+    /// Unsigned 32-bit integers.
+    U32,
     /// Signed 8-bit integers.
     I8,
     /// Signed 16-bit integers.
     I16,
+    /// Signed 24-bit integers, as sound files have them.
+    I24,
     /// Signed 32-bit integers.
     I32,
+    /// Signed 64-bit integers.
+    I64,
+    /// 16-bit floats.
+    F16,
     /// 32-bit floats.
     F32,
     /// 64-bit floats.
@@ -21,11 +37,32 @@ pub enum NpyType {
 impl NpyType {
     pub(super) const fn size(self) -> usize {
         match self {
-            Self::I8 => 1,
-            Self::I16 => 2,
-            Self::I32 | Self::F32 => 4,
-            Self::F64 => 8,
+            Self::Bool | Self::U8 | Self::Offset8 | Self::I8 => 1,
+            Self::U16 | Self::I16 | Self::F16 => 2,
+            Self::I24 => 3,
+            Self::U32 | Self::I32 | Self::F32 => 4,
+            Self::I64 | Self::F64 => 8,
         }
+    }
+
+    /// Whether its numbers have no steps.
+    pub const fn is_float(self) -> bool {
+        matches!(self, Self::F16 | Self::F32 | Self::F64)
+    }
+
+    /// The ends of the range of its codes; `None` of floats and truths.
+    pub const fn codes(self) -> Option<(f64, f64)> {
+        Some(match self {
+            Self::U8 => (0.0, 255.0),
+            Self::Offset8 | Self::I8 => (-128.0, 127.0),
+            Self::U16 => (0.0, 65_535.0),
+            Self::U32 => (0.0, u32::MAX as f64),
+            Self::I16 => (-32_768.0, 32_767.0),
+            Self::I24 => (-8_388_608.0, 8_388_607.0),
+            Self::I32 => (i32::MIN as f64, i32::MAX as f64),
+            Self::I64 => (i64::MIN as f64, i64::MAX as f64),
+            Self::Bool | Self::F16 | Self::F32 | Self::F64 => return None,
+        })
     }
 }
 
@@ -154,7 +191,7 @@ pub(super) fn describe(text: &[u8], layout: NpyLayout, channel: usize) -> Result
     let (big_endian, kind) = element_type(descr).ok_or_else(|| {
         let shown = shown(descr.as_bytes());
         wrong(format!(
-            "type '{shown}' is not read; expected i1, i2, i4, f4 or f8"
+            "type '{shown}' is not read; expected b1, i1, i2, i4, i8, u1, u2, u4, f2, f4 or f8"
         ))
     })?;
     let fortran = value("fortran_order")?.starts_with("True");
@@ -173,12 +210,7 @@ pub(super) fn describe(text: &[u8], layout: NpyLayout, channel: usize) -> Result
     let sides = sides.map_err(|_| wrong(format!("shape ({})", shown(shape.as_bytes()))))?;
     let (rows, columns) = match *sides.as_slice() {
         [length] => (length, 1),
-        [rows, columns] if !fortran => (rows, columns),
-        [_, _] => {
-            return Err(wrong(
-                "it is in Fortran order; save it in C order".to_owned(),
-            ));
-        }
+        [rows, columns] => (rows, columns),
         _ => {
             return Err(wrong(format!(
                 "{} dimensions; expected 1 or 2",
@@ -209,28 +241,40 @@ pub(super) fn describe(text: &[u8], layout: NpyLayout, channel: usize) -> Result
             known: channels,
         });
     }
+    // In C order a row lies in one piece, in Fortran order a column.
+    let interleaved = by_rows != (fortran && sides.len() > 1);
     Ok(Array {
         kind,
         big_endian,
         samples,
         channels,
-        stride: if by_rows { channels } else { 1 },
-        first: if by_rows { wanted } else { wanted * samples },
+        stride: if interleaved { channels } else { 1 },
+        first: if interleaved {
+            wanted
+        } else {
+            wanted * samples
+        },
     })
 }
 
 fn element_type(descr: &str) -> Option<(bool, NpyType)> {
     let kind = match descr.get(1..)? {
+        "b1" => NpyType::Bool,
+        "u1" => NpyType::U8,
+        "u2" => NpyType::U16,
+        "u4" => NpyType::U32,
         "i1" => NpyType::I8,
         "i2" => NpyType::I16,
         "i4" => NpyType::I32,
+        "i8" => NpyType::I64,
+        "f2" => NpyType::F16,
         "f4" => NpyType::F32,
         "f8" => NpyType::F64,
         _ => return None,
     };
     match descr.as_bytes().first()? {
         b'<' | b'=' => Some((false, kind)),
-        b'|' if kind == NpyType::I8 => Some((false, kind)),
+        b'|' if kind.size() == 1 => Some((false, kind)),
         b'>' => Some((true, kind)),
         _ => None,
     }

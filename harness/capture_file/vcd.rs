@@ -1,27 +1,14 @@
 //! Value change dumps of IEEE Std 1364-2005 clause 18: scalars, vectors,
-//! reals, x and z, any timescale, wires chosen by name. It makes no edges of
-//! the values.
+//! reals, x and z, any timescale, wires chosen by name; of other wires also the
+//! nine values of IEEE Std 1164 and texts, as other languages' simulators dump
+//! them. It makes no edges of the values.
 
+use super::vcd_fault::{VcdFault, VcdTrouble};
 use super::vcd_header::{Header, VcdWire, WireKind};
+use super::vcd_value::{Value, Waiting, real, vector};
 use super::{LONGEST_PIECE, shown};
 use crate::clock::BenchInstant;
-
-/// A value that a wire took.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Value {
-    /// Logic 0.
-    Low,
-    /// Logic 1.
-    High,
-    /// Unknown, or a vector with an unknown bit.
-    Unknown,
-    /// High impedance, or a vector with such a bit and no unknown one.
-    HighImpedance,
-    /// A vector of up to 64 bits.
-    Vector(u64),
-    /// A real number, finite.
-    Real(f64),
-}
+use std::sync::Arc;
 
 /// One recorded value of a chosen wire; it need not differ from the last.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,75 +19,6 @@ pub struct Change {
     pub wire: usize,
     /// Its value from here on.
     pub value: Value,
-}
-
-/// What is wrong with a file, and where.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("line {line}, byte {byte}: {trouble}")]
-pub struct VcdFault {
-    /// Line, counted from one.
-    pub line: u64,
-    /// Byte, counted from zero.
-    pub byte: u64,
-    /// What.
-    pub trouble: VcdTrouble,
-}
-
-/// What can be wrong with a value change dump.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum VcdTrouble {
-    /// A word that cannot stand here.
-    #[error("'{0}' cannot stand here")]
-    Unexpected(String),
-    /// A declaration that does not hold.
-    #[error("the declaration is faulty: {0}")]
-    Declaration(&'static str),
-    /// A timescale other than 1, 10 or 100 of s to fs.
-    #[error("'{0}' is no timescale; expected 1, 10 or 100 of s, ms, us, ns, ps or fs")]
-    Timescale(String),
-    /// No timescale in the header.
-    #[error("the header has no $timescale")]
-    NoTimescale,
-    /// No wire was named and there is more than one, or none.
-    #[error("name the wire to read; the file has: {0}")]
-    Choose(String),
-    /// A named wire is not there.
-    #[error("there is no wire '{wanted}'; the file has: {known}")]
-    NoSuchWire {
-        /// As asked for.
-        wanted: String,
-        /// The first few there are.
-        known: String,
-    },
-    /// A name fits two wires.
-    #[error("'{0}' names more than one wire; give its scopes too, joined by dots")]
-    Ambiguous(String),
-    /// A chosen vector of more than 64 bits.
-    #[error("'{0}' is wider than 64 bits")]
-    TooWide(String),
-    /// A value for a code that no wire has.
-    #[error("code '{0}' belongs to no declared wire")]
-    NoSuchCode(String),
-    /// A value that does not fit its wire.
-    #[error("value '{0}' does not fit its wire")]
-    Misfit(String),
-    /// A time that is no number or beyond what can be held.
-    #[error("'{0}' is no time that can be held")]
-    Time(String),
-    /// A time before the one before it.
-    #[error("time goes back from {from} to {to}")]
-    TimeGoesBack {
-        /// The time before, in ticks.
-        from: u64,
-        /// The time now, in ticks.
-        to: u64,
-    },
-    /// A word too long to be one.
-    #[error("a word is longer than {LONGEST_PIECE} bytes")]
-    TooLong,
-    /// The end where more must come.
-    #[error("the file ends {0}")]
-    Truncated(&'static str),
 }
 
 /// What was in a file.
@@ -119,7 +37,8 @@ pub struct VcdSummary {
 /// Reads a dump pushed in pieces of any length.
 #[derive(Clone, Debug)]
 pub struct VcdReader {
-    header: Header,
+    /// Shared with the marks made of this reader.
+    header: Arc<Header>,
     state: State,
     /// The beginning of a word that the last piece cut.
     carry: Vec<u8>,
@@ -143,18 +62,12 @@ enum State {
     Passing,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Waiting {
-    value: Value,
-    bits: u32,
-}
-
 impl VcdReader {
     /// A reader of the wires so named, by plain name or with scopes joined by
     /// dots. With no name, of the only scalar.
     pub fn new(wires: &[&str]) -> Self {
         Self {
-            header: Header::new(wires),
+            header: Arc::new(Header::new(wires)),
             state: State::Header,
             carry: Vec::new(),
             waiting: None,
@@ -193,6 +106,16 @@ impl VcdReader {
                 self.line += u64::from(byte == b'\n');
                 at += 1;
             }
+            if self.state == State::Values && self.waiting.is_none() {
+                match self.usual(&bytes[at..], sink) {
+                    Ok(0) => {}
+                    Ok(length) => {
+                        at += length;
+                        continue;
+                    }
+                    Err(trouble) => return Err(self.fault(at, trouble)),
+                }
+            }
             let end = word_end(bytes, at);
             if end == bytes.len() {
                 if end - at > LONGEST_PIECE {
@@ -209,19 +132,63 @@ impl VcdReader {
         }
     }
 
+    /// Reads a time or a scalar's value, the words of which most of a file is
+    /// made, and tells its length; 0 where it is neither or not whole.
+    #[inline]
+    fn usual(&mut self, bytes: &[u8], sink: &mut impl FnMut(Change)) -> Result<usize, VcdTrouble> {
+        match *bytes {
+            [b'#', ref rest @ ..] => {
+                let mut ticks = 0_u64;
+                for (index, &byte) in rest.iter().enumerate().take(19) {
+                    let digit = byte.wrapping_sub(b'0');
+                    if digit < 10 {
+                        ticks = ticks.wrapping_mul(10).wrapping_add(u64::from(digit));
+                    } else if byte <= b' ' && (1..=18).contains(&index) {
+                        self.ticks(ticks, &rest[..index])?;
+                        return Ok(index + 1);
+                    } else {
+                        break;
+                    }
+                }
+                Ok(0)
+            }
+            [value @ (b'0' | b'1'), code, end, ..] if code > b' ' && end <= b' ' => {
+                let declared = self.header.codes.single(code);
+                let declared = declared.filter(|declared| declared.kind == WireKind::Scalar);
+                let Some(declared) = declared else {
+                    return Ok(0);
+                };
+                if let Some(wire) = declared.wanted {
+                    let value = if value == b'1' {
+                        Value::High
+                    } else {
+                        Value::Low
+                    };
+                    self.emit(wire, value, sink);
+                }
+                Ok(2)
+            }
+            _ => Ok(0),
+        }
+    }
+
     /// The end of the file.
     ///
     /// # Errors
-    /// A [`VcdFault`] when more had to come. A time without a line end after
-    /// it counts as cut off, since nobody can tell that it is whole.
+    /// A [`VcdFault`] when more had to come. A last time without a line end may
+    /// be cut off, but nothing comes after it that would depend on it; where it
+    /// goes back it surely is.
     pub fn finish(mut self, sink: &mut impl FnMut(Change)) -> Result<VcdSummary, VcdFault> {
         let word = std::mem::take(&mut self.carry);
-        if word.first() == Some(&b'#') {
-            return Err(self.fault_at(self.carry_at, VcdTrouble::Truncated("inside a time")));
-        }
         if !word.is_empty() {
-            self.word(&word, sink)
-                .map_err(|trouble| self.fault_at(self.carry_at, trouble))?;
+            let read = self.word(&word, sink);
+            let cut = word[0] == b'#' && self.state == State::Values;
+            read.map_err(|trouble| match trouble {
+                VcdTrouble::Time(_) | VcdTrouble::TimeGoesBack { .. } if cut => {
+                    self.fault_at(self.carry_at, VcdTrouble::Truncated("inside a time"))
+                }
+                trouble => self.fault_at(self.carry_at, trouble),
+            })?;
         }
         let missing = match self.state {
             State::Header => Some("inside its header"),
@@ -232,12 +199,36 @@ impl VcdReader {
         match missing {
             Some(place) => Err(self.fault(0, VcdTrouble::Truncated(place))),
             None => Ok(VcdSummary {
-                wires: self.header.chosen.into_iter().flatten().collect(),
+                wires: self.header.chosen.iter().flatten().cloned().collect(),
                 tick_femtoseconds: self.header.tick_fs.unwrap_or(0),
                 end: self.now,
                 changes: self.changes,
             }),
         }
+    }
+
+    /// Femtoseconds of one tick of the file's time, once the header is read.
+    pub fn tick_femtoseconds(&self) -> Option<u64> {
+        self.header.tick_fs.filter(|_| self.state != State::Header)
+    }
+
+    /// A reader that goes on from here, and the byte that it must be pushed
+    /// next. It shares the header, so that it costs little to keep.
+    pub fn mark(&self) -> (Self, u64) {
+        let mut reader = self.clone();
+        reader.carry.clear();
+        let byte = if self.carry.is_empty() {
+            self.before
+        } else {
+            self.carry_at
+        };
+        reader.before = byte;
+        (reader, byte)
+    }
+
+    /// The time up to which it has read.
+    pub const fn now(&self) -> BenchInstant {
+        self.now
     }
 
     fn fault(&self, at: usize, trouble: VcdTrouble) -> VcdFault {
@@ -256,7 +247,7 @@ impl VcdReader {
         match self.state {
             State::Values => self.value_word(word, sink),
             State::Header => {
-                if self.header.word(word)? {
+                if Arc::make_mut(&mut self.header).word(word)? {
                     self.state = State::Values;
                 }
                 Ok(())
@@ -281,8 +272,18 @@ impl VcdReader {
             b'#' => return self.time(rest),
             b'0' => Value::Low,
             b'1' => Value::High,
-            b'x' | b'X' => Value::Unknown,
+            // The nine values of IEEE Std 1164: weak ones are values too.
+            b'l' | b'L' => Value::Low,
+            b'h' | b'H' => Value::High,
+            b'x' | b'X' | b'u' | b'U' | b'w' | b'W' | b'-' => Value::Unknown,
             b'z' | b'Z' => Value::HighImpedance,
+            b's' | b'S' => {
+                self.waiting = Some(Waiting {
+                    value: None,
+                    bits: 0,
+                });
+                return Ok(());
+            }
             b'b' | b'B' => {
                 self.waiting = Some(vector(rest).ok_or_else(|| VcdTrouble::Misfit(shown(word)))?);
                 return Ok(());
@@ -291,7 +292,7 @@ impl VcdReader {
                 self.waiting = Some(real(rest).ok_or_else(|| VcdTrouble::Misfit(shown(word)))?);
                 return Ok(());
             }
-            b'$' => return self.keyword(word),
+            b'$' => return self.keyword(word, sink),
             _ => return Err(VcdTrouble::Unexpected(shown(word))),
         };
         let declared = self
@@ -299,12 +300,13 @@ impl VcdReader {
             .codes
             .find(rest)
             .ok_or_else(|| VcdTrouble::NoSuchCode(shown(rest)))?;
+        let Some(wire) = declared.wanted else {
+            return Ok(());
+        };
         if declared.kind != WireKind::Scalar {
             return Err(VcdTrouble::Misfit(shown(word)));
         }
-        if let Some(wire) = declared.wanted {
-            self.emit(wire, scalar, sink);
-        }
+        self.emit(wire, scalar, sink);
         Ok(())
     }
 
@@ -317,11 +319,19 @@ impl VcdReader {
         });
     }
 
-    fn keyword(&mut self, word: &[u8]) -> Result<(), VcdTrouble> {
+    fn keyword(&mut self, word: &[u8], sink: &mut impl FnMut(Change)) -> Result<(), VcdTrouble> {
         match word {
             // The values inside are values like any other.
-            b"$dumpvars" | b"$dumpall" | b"$dumpon" | b"$dumpoff" | b"$end" => Ok(()),
-            b"$comment" => {
+            b"$dumpvars" | b"$dumpall" | b"$dumpon" | b"$end" => Ok(()),
+            b"$dumpoff" => {
+                // Whatever is written inside: from here on nobody looks.
+                for wire in 0..self.header.chosen.len() {
+                    self.emit(wire as u16, Value::Unknown, sink);
+                }
+                Ok(())
+            }
+            // What tools add of their own ends as everything does.
+            b"$comment" | b"$attrbegin" | b"$attrend" => {
                 self.state = State::Passing;
                 Ok(())
             }
@@ -338,6 +348,12 @@ impl VcdReader {
         let ticks = digits
             .iter()
             .fold(0_u64, |sum, &digit| sum * 10 + u64::from(digit - b'0'));
+        self.ticks(ticks, digits)
+    }
+
+    #[inline]
+    fn ticks(&mut self, ticks: u64, digits: &[u8]) -> Result<(), VcdTrouble> {
+        let wrong = || VcdTrouble::Time(shown(digits));
         if ticks < self.ticks {
             return Err(VcdTrouble::TimeGoesBack {
                 from: self.ticks,
@@ -367,23 +383,25 @@ impl VcdReader {
             .codes
             .find(code)
             .ok_or_else(|| VcdTrouble::NoSuchCode(shown(code)))?;
-        let value = match (declared.kind, waiting.value) {
-            (WireKind::Real, Value::Real(value)) => Value::Real(value),
-            (WireKind::Vector(_) | WireKind::Scalar, Value::Real(_)) | (WireKind::Real, _) => {
-                return Err(VcdTrouble::Misfit(shown(code)));
-            }
-            (WireKind::Vector(width), _) if waiting.bits > width => {
-                return Err(VcdTrouble::Misfit(shown(code)));
-            }
-            (WireKind::Vector(_), value) => value,
-            (WireKind::Scalar, Value::Vector(0)) if waiting.bits == 1 => Value::Low,
-            (WireKind::Scalar, Value::Vector(_)) if waiting.bits == 1 => Value::High,
-            (WireKind::Scalar, value) if waiting.bits == 1 => value,
-            (WireKind::Scalar, _) => return Err(VcdTrouble::Misfit(shown(code))),
+        // What other wires hold is not looked at.
+        let Some(wire) = declared.wanted else {
+            return Ok(());
         };
-        if let Some(wire) = declared.wanted {
-            self.emit(wire, value, sink);
-        }
+        let misfit = || VcdTrouble::Misfit(shown(code));
+        let value = match (declared.kind, waiting.value.ok_or_else(misfit)?) {
+            (WireKind::Real, Value::Real(value)) => Value::Real(value),
+            (WireKind::Vector(width), value) if waiting.bits <= width => match value {
+                Value::Real(_) => return Err(misfit()),
+                value => value,
+            },
+            (WireKind::Scalar, value) if waiting.bits == 1 => match value {
+                Value::Vector(0) => Value::Low,
+                Value::Vector(_) => Value::High,
+                value => value,
+            },
+            _ => return Err(misfit()),
+        };
+        self.emit(wire, value, sink);
         Ok(())
     }
 }
@@ -394,46 +412,4 @@ fn word_end(bytes: &[u8], from: usize) -> usize {
     rest.iter()
         .position(|&byte| byte <= b' ')
         .map_or(bytes.len(), |length| from + length)
-}
-
-/// Bits, most significant first; those not written are zeros, or follow an x
-/// or z in front (clause 18.2.2), which leaves the whole unknown either way.
-fn vector(digits: &[u8]) -> Option<Waiting> {
-    let bits = u32::try_from(digits.len()).ok().filter(|&bits| bits > 0)?;
-    let (mut value, mut unknown, mut floating) = (0_u64, false, false);
-    for &digit in digits {
-        let bit = match digit {
-            b'0' => 0,
-            b'1' => 1,
-            b'x' | b'X' => {
-                unknown = true;
-                0
-            }
-            b'z' | b'Z' => {
-                floating = true;
-                0
-            }
-            _ => return None,
-        };
-        // Wires that are handed on have 64 bits at most; of others only the
-        // length matters.
-        value = value << 1 | bit;
-    }
-    let value = if unknown {
-        Value::Unknown
-    } else if floating {
-        Value::HighImpedance
-    } else {
-        Value::Vector(value)
-    };
-    Some(Waiting { value, bits })
-}
-
-fn real(digits: &[u8]) -> Option<Waiting> {
-    let text = std::str::from_utf8(digits).ok()?;
-    let value: f64 = text.parse().ok().filter(|v: &f64| v.is_finite())?;
-    Some(Waiting {
-        value: Value::Real(value),
-        bits: 64,
-    })
 }

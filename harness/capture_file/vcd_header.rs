@@ -2,7 +2,7 @@
 //! timescale, scopes and wires. It reads no values.
 
 use super::shown;
-use super::vcd::VcdTrouble;
+use super::vcd_fault::VcdTrouble;
 use std::collections::BTreeMap;
 
 /// Wires and scopes a file may declare.
@@ -22,6 +22,8 @@ pub enum WireKind {
     Vector(u32),
     /// A real number.
     Real,
+    /// A text, or what has no bits.
+    Text,
 }
 
 /// A declared wire.
@@ -70,6 +72,13 @@ impl Codes {
             Some(place) => *self.short.get(place)?,
             None => *self.long.get(code)?,
         };
+        self.declared.get((index as usize).checked_sub(1)?).copied()
+    }
+
+    /// What a code of one character stands for.
+    #[inline]
+    pub(super) fn single(&self, code: u8) -> Option<Declared> {
+        let index = *self.short.get(usize::from(code.wrapping_sub(b'!')))?;
         self.declared.get((index as usize).checked_sub(1)?).copied()
     }
 
@@ -165,11 +174,8 @@ impl Header {
         match section {
             Section::Timescale => self.timescale()?,
             Section::Scope => self.scope()?,
-            Section::Upscope => {
-                self.scopes
-                    .pop()
-                    .ok_or(VcdTrouble::Declaration("no scope is open"))?;
-            }
+            // One too many closes nothing.
+            Section::Upscope => drop(self.scopes.pop()),
             Section::Wire => self.wire()?,
             Section::EndDefinitions => {
                 self.complete()?;
@@ -223,10 +229,10 @@ impl Header {
         let width: u32 = std::str::from_utf8(width)
             .ok()
             .and_then(|width| width.parse().ok())
-            .filter(|&width| width > 0)
             .ok_or(VcdTrouble::Declaration("the width is not a number"))?;
         let kind = match (kind.as_slice(), width) {
             (b"real" | b"realtime", _) => WireKind::Real,
+            (b"string", _) | (_, 0) => WireKind::Text,
             (_, 1) => WireKind::Scalar,
             (_, width) => WireKind::Vector(width),
         };
@@ -254,6 +260,9 @@ impl Header {
             .iter()
             .position(|name| name == plain || *name == wire.name);
         if let Some(place) = place {
+            if wire.kind == WireKind::Text {
+                return Err(VcdTrouble::Declaration("the wanted wire holds a text"));
+            }
             if matches!(wire.kind, WireKind::Vector(width) if width > 64) {
                 return Err(VcdTrouble::TooWide(shown(wire.name.as_bytes())));
             }
@@ -274,6 +283,8 @@ impl Header {
                 }
                 known.wanted = known.wanted.or(wanted);
             }
+            // Of wires nobody wants the kind does not matter.
+            Some(known) if known.wanted.is_none() && wanted.is_none() => {}
             Some(_) => {
                 return Err(VcdTrouble::Declaration(
                     "its code names a wire of another kind",

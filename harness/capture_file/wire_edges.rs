@@ -1,8 +1,13 @@
-//! Values of one wire or of a pair to edges of the track signal. It decodes
+//! Values of one wire or of a pair to edges of the track signal, and to the
+//! stretches in which the values do not say what the signal was. It decodes
 //! nothing.
 
-use super::vcd::{Change, Value};
+use super::spans::{Span, Spans};
+use super::vcd::Change;
+use super::vcd_value::Value;
+use crate::clock::BenchInstant;
 use crate::track::{Edge, Polarity};
+use crate::units::Quantity;
 
 /// Which wires make the signal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -13,18 +18,34 @@ pub enum WirePair {
     Difference,
 }
 
-/// Makes edges. Values that are neither high nor low are passed over and
-/// counted; reals count by their sign, vectors by being zero or not.
+/// What the wires say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WireEvent {
+    /// The polarity is known from here on; no edge led to it.
+    Known(Edge),
+    /// From one polarity to the other.
+    Edge(Edge),
+    /// From here on the polarity is not known.
+    Lost(BenchInstant),
+}
+
+/// Makes edges. Values that are neither high nor low leave the polarity unknown
+/// until the next that is; reals count by their sign, vectors by being zero or
+/// not.
 #[derive(Clone, Debug)]
 pub struct WireEdges {
     pair: WirePair,
     levels: [Option<bool>; 2],
-    initial: Option<Edge>,
-    /// The polarity up to the present instant.
+    /// The polarity up to the present instant, where it is known.
     settled: Option<Polarity>,
-    /// The present instant's polarity, which another value may still change.
-    present: Option<Edge>,
+    /// The present instant and its polarity, which another value may still
+    /// change.
+    present: Option<(BenchInstant, Option<Polarity>)>,
+    /// Values that were neither high nor low, and since when it is not known.
     unknown: u64,
+    counted: u64,
+    lost: Option<BenchInstant>,
+    spans: Spans,
 }
 
 impl WireEdges {
@@ -33,67 +54,106 @@ impl WireEdges {
         Self {
             pair,
             levels: [None; 2],
-            initial: None,
             settled: None,
             present: None,
             unknown: 0,
+            counted: 0,
+            lost: None,
+            spans: Spans {
+                count: 0,
+                samples: 0,
+                total: 0.0,
+                longest: None,
+                first: Vec::new(),
+            },
         }
     }
 
-    /// The polarity that was known first, and since when; no edge led to it.
-    /// Known at the latest when the first edge is told.
-    pub const fn initial(&self) -> Option<Edge> {
-        self.initial
-    }
-
-    /// Values passed over.
+    /// Values that were neither high nor low.
     pub const fn unknown(&self) -> u64 {
         self.unknown
     }
 
-    /// Takes a change; tells the edge before it, if there was one. Edges come
+    /// The polarity up to the present instant, where it is known.
+    pub const fn polarity(&self) -> Option<Polarity> {
+        self.settled
+    }
+
+    /// The stretches of which the polarity is not known, the last one up to
+    /// `end`.
+    pub fn unknown_spans(mut self, end: BenchInstant) -> Spans {
+        if let Some(from) = self.lost {
+            self.close(from, end);
+        }
+        self.spans
+    }
+
+    /// Takes a change; tells what became of the instant before it. Events come
     /// one instant late, since both wires may change at the same instant.
-    pub fn push(&mut self, change: Change) -> Option<Edge> {
+    #[inline]
+    pub fn push(&mut self, change: Change) -> Option<WireEvent> {
         let level = match change.value {
-            Value::Low => false,
-            Value::High => true,
-            Value::Real(value) => value > 0.0,
-            Value::Vector(value) => value != 0,
+            Value::Low => Some(false),
+            Value::High => Some(true),
+            Value::Real(value) => Some(value > 0.0),
+            Value::Vector(value) => Some(value != 0),
             Value::Unknown | Value::HighImpedance => {
                 self.unknown += 1;
-                return None;
+                None
             }
         };
-        *self.levels.get_mut(change.wire)? = Some(level);
-        let to = match (self.pair, self.levels) {
-            (WirePair::Single, [Some(true), _]) => Polarity::Positive,
-            (WirePair::Single, [Some(false), _]) => Polarity::Negative,
-            (WirePair::Difference, [Some(a), Some(b)]) => match (a, b) {
+        *self.levels.get_mut(change.wire)? = level;
+        let polarity = match (self.pair, self.levels) {
+            (WirePair::Single, [level, _]) => level.map(|high| match high {
+                true => Polarity::Positive,
+                false => Polarity::Negative,
+            }),
+            (WirePair::Difference, [Some(a), Some(b)]) => Some(match (a, b) {
                 (true, false) => Polarity::Positive,
                 (false, true) => Polarity::Negative,
                 _ => Polarity::Zero,
-            },
-            _ => return None,
+            }),
+            (WirePair::Difference, _) => None,
         };
-        let present = Edge { at: change.at, to };
-        if self.present.is_some_and(|edge| edge.at == change.at) {
-            self.present = Some(present);
-            return None;
-        }
-        let told = self.finish();
-        self.present = Some(present);
+        let told = match self.present {
+            Some((at, _)) if at == change.at => None,
+            _ => self.finish(),
+        };
+        self.present = Some((change.at, polarity));
         told
     }
 
-    /// The edge still held back, if there is one.
-    pub fn finish(&mut self) -> Option<Edge> {
-        let edge = self.present.take()?;
-        match self.settled.replace(edge.to) {
-            None => {
-                self.initial = Some(edge);
+    /// What is still held back, if anything.
+    pub fn finish(&mut self) -> Option<WireEvent> {
+        let (at, polarity) = self.present.take()?;
+        let before = std::mem::replace(&mut self.settled, polarity);
+        match (before, polarity) {
+            (Some(before), Some(to)) => (before != to).then_some(WireEvent::Edge(Edge { at, to })),
+            (None, Some(to)) => {
+                if let Some(from) = self.lost.take() {
+                    self.close(from, at);
+                }
+                Some(WireEvent::Known(Edge { at, to }))
+            }
+            (Some(_), None) => {
+                self.lost = Some(at);
+                Some(WireEvent::Lost(at))
+            }
+            (None, None) => {
+                // Values that never were any leave a stretch too.
+                self.lost.get_or_insert(at);
                 None
             }
-            Some(before) => (before != edge.to).then_some(edge),
         }
+    }
+
+    fn close(&mut self, from: BenchInstant, to: BenchInstant) {
+        let values = self.unknown - std::mem::replace(&mut self.counted, self.unknown);
+        let seconds = |at: BenchInstant| at.since_zero().si();
+        let span = Span {
+            from: seconds(from),
+            to: seconds(to),
+        };
+        self.spans.push(span, values);
     }
 }

@@ -237,12 +237,18 @@ pub(super) struct Prove {
 const INSPECT_AFTER: &str = "\
 Example:  bufferstop inspect track.vcd --plot track.svg
           bufferstop inspect short.csv --current 'coil' --onset \"4 A\"
+          bufferstop inspect codes.csv --no-header --rate \"2 MHz\" --scale \"0.2 V\"
           bufferstop inspect GR-0042 --take \"signal, no load\"
           bufferstop inspect GR-0042.json --take 3 --onset \"4 A\"
 
-Reads value change dumps (IEEE 1364), CSV with a header such as 'time (us),track (V)' and .npy
-arrays. A .npy file says neither rate nor scale: give --rate and --scale, or a TOML file of the
-same base name with 'format = 1', 'rate = \"1 MHz\"' and 'scale = \"0.1 V\"'.
+Reads value change dumps (IEEE 1364), tables (.csv, .tsv, .txt), .npy arrays and sound files (.wav:
+PCM or float). Of a table it finds separator, decimal comma, header lines, units ('time (us)', a line
+of units, words), rows that are counted with their start and increment, and times of day; where two
+readings are possible it asks by naming the option. A .npy file says neither rate nor scale: give
+--rate, --scale and --offset, or a TOML file of the same base name with 'format = 1',
+'rate = \"1 MHz\"', 'scale = \"0.1 V\"' and perhaps 'offset = \"-12.8 V\"'; a sound file needs --scale.
+Values x and z, a dump switched off, empty fields and what is not a number are no readings: where they
+last, nothing is decided.
 Of a run, from the store or out of a file that `records export` handed out, it reads one capture:
 the node voltage, or with --onset the output current for a trip; --column and --current name
 another signal.
@@ -261,8 +267,8 @@ pub(super) enum Audience {
 
 #[derive(Debug, Args)]
 pub(super) struct Inspect {
-    /// The capture file: .vcd, .csv, .npy or a run's file of `records export`
-    /// (.json); or a serial number or run of the store.
+    /// The capture file: .vcd, .csv (.tsv, .txt), .npy, .wav or a run's file of
+    /// `records export` (.json); or a serial number or run of the store.
     pub(super) capture: PathBuf,
     /// Which capture of a run: its number or its words; without it they are
     /// listed.
@@ -273,26 +279,53 @@ pub(super) struct Inspect {
     /// The wire of a value change dump; not needed where there is one only.
     #[arg(long, value_name = "NAME")]
     pub(super) wire: Option<String>,
-    /// The column with the rail-to-rail voltage (.npy: its channel, from 0).
+    /// The column with the rail-to-rail voltage, by name or by number from 1
+    /// (.npy, .wav: its channel, from 0).
     #[arg(long, value_name = "NAME")]
     pub(super) column: Option<String>,
-    /// The column with the time; without it the first.
+    /// The column is a logic signal: 0 is low, all else is high. Found where it
+    /// holds nothing but 0 and 1 and names no unit.
+    #[arg(long)]
+    pub(super) logic: bool,
+    /// The column with the time; without it the one that says so, else the first.
     #[arg(long, value_name = "NAME")]
     pub(super) time_column: Option<String>,
-    /// Numbers have a decimal comma, fields are parted by semicolons.
-    #[arg(long)]
+    /// The unit of the time column, such as us, where the file names none.
+    #[arg(long, value_name = "UNIT")]
+    pub(super) time_unit: Option<String>,
+    /// What stands between the fields of a table; found where it is clear.
+    #[arg(long, value_enum, value_name = "MARK")]
+    pub(super) separator: Option<Separator>,
+    /// Numbers have a decimal comma; found where it is clear.
+    #[arg(long, conflicts_with = "decimal_point")]
     pub(super) decimal_comma: bool,
-    /// Sampling rate, such as "1 MHz".
+    /// Numbers have a decimal point.
+    #[arg(long)]
+    pub(super) decimal_point: bool,
+    /// What groups the digits of large numbers, as in 1.000,5.
+    #[arg(long, value_enum, value_name = "MARK")]
+    pub(super) thousands: Option<Thousands>,
+    /// No line names the columns: they are numbered from 1.
+    #[arg(long)]
+    pub(super) no_header: bool,
+    /// Sampling rate, such as "1 MHz". Of a table: its rows lie so, whatever
+    /// columns it has.
     #[arg(long, value_name = "RATE")]
     pub(super) rate: Option<String>,
-    /// Volts of one step of a .npy file, such as "0.1 V"; with --current
-    /// alone amperes.
+    /// The instant of a table's first row, with --rate or an index column.
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    pub(super) start: Option<String>,
+    /// Volts of one step of a .npy or .wav file, or of 1 in a table whose
+    /// column names no unit, such as "0.1 V"; with --current alone amperes.
     #[arg(long, value_name = "SCALE", allow_hyphen_values = true)]
     pub(super) scale: Option<String>,
+    /// Volts at code zero, such as "-12.8 V" where 128 is meant to be zero.
+    #[arg(long, value_name = "OFFSET", allow_hyphen_values = true)]
+    pub(super) offset: Option<String>,
     /// Which rules hold.
     #[arg(long, value_enum, default_value_t = Audience::Station)]
     pub(super) at: Audience,
-    /// The column with a current (.npy: its channel; of a run not needed):
+    /// The column with a current (.npy, .wav: its channel; of a run not needed):
     /// looks for a trip.
     #[arg(long, value_name = "NAME", requires = "onset")]
     pub(super) current: Option<String>,
@@ -306,6 +339,40 @@ pub(super) struct Inspect {
     /// Draw the signal and its half-bits into this file.
     #[arg(long, value_name = "OUT.svg")]
     pub(super) plot: Option<PathBuf>,
+}
+
+/// What stands between the fields of a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Separator {
+    Comma,
+    Semicolon,
+    Tab,
+}
+
+impl Separator {
+    pub(super) const fn byte(self) -> u8 {
+        match self {
+            Self::Comma => b',',
+            Self::Semicolon => b';',
+            Self::Tab => b'\t',
+        }
+    }
+}
+
+/// What stands between groups of three digits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Thousands {
+    Point,
+    Comma,
+}
+
+impl Thousands {
+    pub(super) const fn byte(self) -> u8 {
+        match self {
+            Self::Point => b'.',
+            Self::Comma => b',',
+        }
+    }
 }
 
 #[derive(Debug, Args)]

@@ -5,6 +5,7 @@
 mod analysis;
 mod logic;
 mod packet_list;
+mod plot;
 mod record;
 mod source;
 mod stream;
@@ -22,7 +23,14 @@ use stream::Trouble;
 pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     let name = harmless(&arguments.capture.display().to_string());
     if arguments.packets && !output.json {
-        anstream::eprintln!("--packets hands out lines of JSON: add --json");
+        warn_line!("--packets hands out lines of JSON: add --json");
+        return Exit::Usage;
+    }
+    if let Some(place) = &arguments.plot
+        && let Some(why) = plot::spoils(place, &arguments.capture)
+    {
+        let shown = harmless(&place.display().to_string());
+        warn_line!("--plot {shown}: {why}");
         return Exit::Usage;
     }
     let inspection = match analysis::inspection(arguments) {

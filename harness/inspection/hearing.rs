@@ -1,10 +1,11 @@
 //! From the edges of a logic signal to what was heard in it. It does not ask
 //! how the edges were found.
 
+use super::Unread;
 use super::packets::Words;
 use super::tallies::{Levels, Slopes};
 use super::unread::Silence;
-use super::{Stretches, Unread};
+use crate::capture_file::Spans;
 use crate::clock::BenchInstant;
 use crate::track::{Decoder, DecoderSettings, Edge, EdgeUncertainty, Packet, SignalReport};
 
@@ -57,7 +58,6 @@ pub struct Hearing {
     words: Words,
     silence: Silence,
     from: Option<BenchInstant>,
-    unknown: u64,
 }
 
 impl Hearing {
@@ -68,19 +68,23 @@ impl Hearing {
             words: Words::default(),
             silence: Silence::default(),
             from: None,
-            unknown: 0,
         }
     }
 
-    /// The polarity known first, before any edge.
-    pub fn begin(&mut self, edge: Edge) {
+    /// The polarity known first, before any edge, or known again.
+    pub fn resume(&mut self, edge: Edge) {
         self.from = Some(edge.at);
-        self.decoder.begin(edge.at, edge.to);
+        self.decoder.resume(edge.at, edge.to);
     }
 
-    /// So many values were neither high nor low.
-    pub const fn unknown(&mut self, values: u64) {
-        self.unknown = values;
+    /// From here on the polarity is not known; a packet before it goes to `sink`.
+    pub fn lose(&mut self, at: BenchInstant, sink: &mut PacketSink<'_>) {
+        let from = self.from.take().unwrap_or(at);
+        self.silence.lose(from, at);
+        if let Some(packet) = self.decoder.lose(at) {
+            self.words.count(&packet);
+            sink(&packet);
+        }
     }
 
     /// An edge; a packet that it completes goes to `sink`.
@@ -92,23 +96,21 @@ impl Hearing {
         }
     }
 
-    /// The end.
-    pub fn finish(mut self, end: BenchInstant, sink: &mut PacketSink<'_>) -> Heard {
+    /// The end. Of the stretches that are `missing` the values do not say what
+    /// the signal was.
+    pub fn finish(mut self, end: BenchInstant, missing: Spans, sink: &mut PacketSink<'_>) -> Heard {
         let (last, report) = self.decoder.finish(end);
         if let Some(packet) = last {
             self.words.count(&packet);
             sink(&packet);
         }
-        let missing = Stretches {
-            count: self.unknown,
-            ..Stretches::default()
-        };
+        let from = self.from.unwrap_or(end);
         Heard {
             report,
             packets: self.words.ranked(),
             unread: Unread {
                 missing,
-                silent: self.silence.finish(self.from.unwrap_or(end), end),
+                silent: self.silence.finish(from, end),
                 ..Unread::default()
             },
             shaped: None,

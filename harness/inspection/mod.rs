@@ -4,7 +4,6 @@
 //! opens no file, formats no screen and gives no verdict on a board.
 
 mod audience;
-mod grid;
 mod hearing;
 mod odd;
 mod packets;
@@ -21,7 +20,6 @@ mod unread;
 mod voltage;
 
 pub use audience::Audience;
-pub use grid::Grid;
 pub use hearing::{Heard, Hearing, PacketSink};
 pub use packets::words;
 pub use place::Place;
@@ -29,5 +27,5 @@ pub use report::Inspection;
 pub use rule::{Measure, RuleRow, Standing};
 pub use stretches::{Collector, Stretch, wanted};
 pub use trip::{CurrentListener, MOST_SAMPLES, Trip, trip};
-pub use unread::{Stretches, Unread};
+pub use unread::{CutOff, Unread};
 pub use voltage::{Analogue, Listened, Listener, Piece, SecondListener, numbers};

@@ -1,14 +1,29 @@
 //! What no rule of the standards speaks of but a maker should know. It judges
 //! nothing.
 
+use super::Unread;
 use crate::clock::BenchInstant;
 use crate::track::SignalReport;
-use crate::units::Quantity;
+use crate::units::{Dimension, Quantity, show};
 
 /// What no rule speaks of but a maker should know.
-pub(super) fn odd(report: &SignalReport) -> Vec<String> {
+pub(super) fn odd(report: &SignalReport, unread: &Unread) -> Vec<String> {
     let seconds = |at: BenchInstant| at.since_zero().si();
     let mut odd = Vec::new();
+    for (spans, what) in [
+        (&unread.missing, "without a reading"),
+        (&unread.infinite, "beyond any reading"),
+    ] {
+        if let Some(first) = spans.first.first() {
+            odd.push(format!(
+                "{} samples or values {what}, in {} stretches of {} together, the first at {:.6} s",
+                spans.samples,
+                spans.count,
+                show(spans.total, Dimension::Time),
+                first.from
+            ));
+        }
+    }
     if let Some((at, length)) = report.glitches.first.first() {
         odd.push(format!(
             "{} glitches, the first at {:.6} s, {:.2} us long",

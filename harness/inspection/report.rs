@@ -3,7 +3,7 @@
 
 use super::odd::odd;
 use super::rows::{nothing_heard, rows};
-use super::{Audience, Heard, RuleRow, Standing, Stretch, Trip, Unread};
+use super::{Audience, CutOff, Heard, RuleRow, Standing, Stretch, Trip, Unread};
 use crate::track::{Packet, SignalReport};
 use crate::units::{Dimension, Quantity, show};
 
@@ -87,14 +87,9 @@ impl Inspection {
     /// Adds what was heard in the signal, and how it stands to the rules.
     pub fn add(&mut self, heard: Heard, at: Audience) {
         self.rows = rows(&heard, at, self.period);
-        self.odd.extend(odd(&heard.report));
+        self.odd.extend(odd(&heard.report, &heard.unread));
         for (cut, name) in heard.unread.clipped.iter().zip(["positive", "negative"]) {
-            if let Some(at) = cut {
-                self.odd.push(format!(
-                    "{name} halves are cut off flat at {}: the range ends there, the voltage may be more",
-                    show(*at, Dimension::Voltage)
-                ));
-            }
+            self.odd.extend(cut.as_ref().map(|cut| cut_off(cut, name)));
         }
         self.unread = Some(heard.unread);
         self.packets = heard.packets;
@@ -109,4 +104,19 @@ impl Inspection {
             self.odd.push(words.to_owned());
         }
     }
+}
+
+/// Where the range ends.
+fn cut_off(cut: &CutOff, name: &str) -> String {
+    let at = show(cut.level, Dimension::Voltage);
+    let end = if cut.last_code {
+        "that is the last code of the file's type"
+    } else {
+        "the range ends there"
+    };
+    let places = match cut.spans.first.first() {
+        None => String::new(),
+        Some(first) => format!(" ({} times, first at {:.6} s)", cut.spans.count, first.from),
+    };
+    format!("{name} halves are cut off flat at {at}{places}: {end}, the voltage may be more")
 }

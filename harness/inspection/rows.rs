@@ -2,7 +2,8 @@
 //! demand of the standards. It reads no signal.
 
 use super::shape_rows::shape_rows;
-use super::{Audience, Heard, Measure, Place, RuleRow, Standing, Stretches};
+use super::{Audience, Heard, Measure, Place, RuleRow, Standing};
+use crate::capture_file::{Span, Spans};
 use crate::measurement::Estimate;
 use crate::track::{BitRules, Clause, ClauseFindings, Findings, SignalReport};
 use crate::units::{Dimension, Quantity, show};
@@ -262,50 +263,59 @@ fn check_bytes(signal: &SignalReport, why: Option<&str>) -> RuleRow {
     }
 }
 
+/// A gap up to here hides no half-bit: what is shorter counts as a glitch to the
+/// decoder, s.
+const HIDES_NOTHING: f64 = 20e-6;
+/// Many short gaps may hide what one does not: share of the length.
+const MANY: f64 = 1e-3;
+
 /// What was not seen cannot be met.
 fn whole(heard: &Heard) -> Option<RuleRow> {
     let unread = &heard.unread;
-    let mut parts = Vec::new();
+    let longest = |spans: &Spans| spans.longest.map_or(0.0, Span::length);
     // Where there are no readings there is no signal either.
     let no_readings = unread.missing.total + unread.infinite.total;
-    let mut count = 0;
-    let dead = heard.report.dead.as_ref().map(|dead| Stretches {
-        count: dead.count,
-        total: dead.mean.value * dead.count as f64,
-        longest: dead.greatest.estimate.value,
-        first: Some(dead.greatest.at.since_zero().si()),
+    let longest_gap = longest(&unread.missing).max(longest(&unread.infinite));
+    let length = (heard.report.to - heard.report.from).seconds().si();
+    let hidden = longest_gap > HIDES_NOTHING || no_readings > MANY * length;
+    let dead = heard.report.dead.as_ref().map(|dead| {
+        let from = dead.greatest.at.since_zero().si();
+        let to = from + dead.greatest.estimate.value;
+        Spans {
+            count: dead.count,
+            total: dead.mean.value * dead.count as f64,
+            longest: Some(Span { from, to }),
+            ..Spans::default()
+        }
     });
     let dead = dead.filter(|dead| dead.total > unread.silent.total);
-    let silent = dead.unwrap_or(unread.silent);
-    let total = no_readings.max(silent.total);
-    for (stretches, what) in [
+    let silent = dead.as_ref().unwrap_or(&unread.silent);
+    if silent.is_empty() && !hidden {
+        return None;
+    }
+    let mut parts = Vec::new();
+    let mut count = 0;
+    for (spans, what) in [
         (silent, "there is no signal"),
-        (unread.missing, "there are no readings"),
-        (unread.infinite, "readings are infinite"),
+        (&unread.missing, "there are no readings"),
+        (&unread.infinite, "readings are infinite"),
     ] {
-        if stretches.count > 0 && stretches.first.is_none() {
-            count += stretches.count;
-            let values = stretches.count;
-            parts.push(format!("{values} values are neither high nor low"));
-        }
-        if let Some(first) = stretches.first {
-            count += stretches.count;
+        if let Some(longest) = spans.longest {
+            count += spans.count;
             parts.push(format!(
-                "for {} {what} ({} stretches, the longest {}, one at {first:.6} s)",
-                show(stretches.total, Dimension::Time),
-                stretches.count,
-                show(stretches.longest, Dimension::Time),
+                "for {} {what} ({} stretches, the longest {} at {:.6} s)",
+                show(spans.total, Dimension::Time),
+                spans.count,
+                show(longest.length(), Dimension::Time),
+                longest.from,
             ));
         }
-    }
-    if parts.is_empty() {
-        return None;
     }
     let limit = (Measure::Time, 0.0, false);
     let why = parts.join("; ");
     let row = RuleRow::unjudged("this capture", "parts are not the signal", limit, &why);
     Some(RuleRow {
-        value: Some(total),
+        value: Some(no_readings.max(silent.total)),
         checked: count,
         near: count,
         ..row

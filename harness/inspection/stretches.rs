@@ -109,6 +109,10 @@ impl Collector {
 
     /// A sample; its edges are only for drawing.
     fn sample(&mut self, time: f64, volts: f64) {
+        // What is no reading is not drawn.
+        if !volts.is_finite() {
+            return;
+        }
         let at = BenchInstant::from_picoseconds(libm::round(time * 1e12) as i64);
         let to = match self.polarity {
             Some(Polarity::Positive) if volts > -BAND => Polarity::Positive,

@@ -5,9 +5,9 @@
 use super::hearing::{Shaped, settings};
 use super::packets::Words;
 use super::shapes::Shapes;
-use super::unread::{Readable, Silence};
+use super::unread::{CutOff, Silence};
 use super::{Heard, PacketSink, Unread};
-use crate::capture_file::Samples;
+use crate::capture_file::{Clipping, Samples, Survey};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::track::{
     ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned,
@@ -39,6 +39,8 @@ pub struct Analogue {
     pub period: f64,
     /// Raw samples to volts.
     pub scale: Scale,
+    /// The ends of the range of its codes; none of numbers without steps.
+    pub codes: Option<(f64, f64)>,
     /// Instant of the first sample, s.
     pub first: f64,
     /// Samples.
@@ -54,7 +56,7 @@ pub struct Analogue {
 pub struct Listener {
     analogue: Analogue,
     scan: ChannelScan,
-    readable: Readable,
+    survey: Survey,
     shapes: Shapes,
     silence: Silence,
     even: bool,
@@ -78,7 +80,7 @@ pub enum Listened {
 pub struct SecondListener {
     first: f64,
     scan: ChannelScan,
-    readable: Readable,
+    survey: Survey,
     decoding: Decoding,
 }
 
@@ -89,7 +91,7 @@ impl Listener {
         Self {
             analogue,
             scan: ChannelScan::new(channel_settings(&analogue)),
-            readable: Readable::new(first, period),
+            survey: survey(&analogue),
             shapes: Shapes::new(first, period, analogue.scale),
             silence: Silence::default(),
             even: true,
@@ -104,7 +106,7 @@ impl Listener {
         let Self {
             analogue,
             scan,
-            readable,
+            survey,
             shapes,
             silence,
             fresh,
@@ -115,11 +117,11 @@ impl Listener {
         match piece {
             Piece::At(time, volts) => {
                 self.even = false;
-                let volts = readable.at(time, volts);
+                let volts = survey.push_at(time, volts);
                 scan.push_at(Seconds::new(time - analogue.first), volts, &mut note);
             }
             Piece::Even(samples) => {
-                let samples = readable.clean(samples);
+                let samples = survey.push(samples);
                 scanned(scan, samples, &mut note);
                 match samples {
                     Samples::I8(list) => shapes.take(list, fresh),
@@ -140,14 +142,17 @@ impl Listener {
     }
 
     /// The end of the samples; packets go to `sink`.
-    pub fn finish(mut self, sink: &mut PacketSink<'_>) -> Listened {
+    pub fn finish(self, sink: &mut PacketSink<'_>) -> Listened {
         let scanned = self.scan.finish();
         let edge = uncertainty(&self.analogue, &scanned);
         let edge = edge.unwrap_or_else(|| coarse(&self.analogue));
-        self.readable.finish(scanned.to.since_zero().si());
-        let mut unread = self.readable.unread;
-        unread.silent = self.silence.finish(scanned.from, scanned.to);
-        unread.clipped = clipped(&self.analogue, &scanned, &self.shapes, &self.readable);
+        let facts = self.survey.finish(scanned.to.since_zero().si());
+        let unread = Unread {
+            silent: self.silence.finish(scanned.from, scanned.to),
+            clipped: clipped(&self.analogue.scale, &self.shapes, [facts.high, facts.low]),
+            missing: facts.missing,
+            infinite: facts.infinite,
+        };
         let first = channel_settings(&self.analogue).first;
         let ChannelAccuracy { gain_u, offset_u } = self.analogue.accuracy;
         let Scale { gain, step, .. } = self.analogue.scale;
@@ -166,11 +171,10 @@ impl Listener {
             },
         };
         if self.all > MOST_EDGES {
-            let Analogue { first, period, .. } = self.analogue;
             return Listened::Again(Box::new(SecondListener {
-                first,
+                first: self.analogue.first,
                 scan: ChannelScan::new(channel_settings(&self.analogue)),
-                readable: Readable::new(first, period),
+                survey: survey(&self.analogue),
                 decoding,
             }));
         }
@@ -187,16 +191,16 @@ impl SecondListener {
         let Self {
             first,
             scan,
-            readable,
+            survey,
             decoding,
         } = self;
         let mut decode = |edge| decoding.push(edge, sink);
         match piece {
             Piece::At(time, volts) => {
-                let volts = readable.at(time, volts);
+                let volts = survey.push_at(time, volts);
                 scan.push_at(Seconds::new(time - *first), volts, &mut decode);
             }
-            Piece::Even(samples) => scanned(scan, readable.clean(samples), &mut decode),
+            Piece::Even(samples) => scanned(scan, survey.push(samples), &mut decode),
         }
     }
 
@@ -240,26 +244,26 @@ impl Decoding {
 }
 
 /// Where the range cuts positive and negative halves off: at the last code of
-/// the type, or flat while the other polarity is not.
-fn clipped(
-    analogue: &Analogue,
-    scanned: &Scanned,
-    shapes: &Shapes,
-    readable: &Readable,
-) -> [Option<f64>; 2] {
-    let Some(levels) = &scanned.levels else {
-        return [None; 2];
+/// the type, at an end that the voltage keeps turning back to, or flat while the
+/// other polarity is not.
+fn clipped(scale: &Scale, shapes: &Shapes, ends: [Option<Clipping>; 2]) -> [Option<CutOff>; 2] {
+    let [mut high, mut low] = ends.map(|end| end.map(|end| CutOff::of(end, scale)));
+    if scale.gain < 0.0 {
+        std::mem::swap(&mut high, &mut low);
+    }
+    let flat = |side: usize| {
+        let at = shapes.levels[side].flat_at();
+        let at = at.filter(|_| shapes.levels[1 - side].moves());
+        at.map(CutOff::flat)
     };
-    let inverted = analogue.scale.gain < 0.0;
-    [0, 1].map(|side: usize| {
-        let extreme = [levels.extremes.1, levels.extremes.0][side];
-        let code = readable.last_code[if inverted { 1 - side } else { side }];
-        let flat = || {
-            let at = shapes.levels[side].flat_at();
-            at.filter(|_| shapes.levels[1 - side].moves())
-        };
-        code.then_some(extreme).or_else(flat)
-    })
+    [
+        high.filter(|end| end.level > 0.0).or_else(|| flat(0)),
+        low.filter(|end| end.level < 0.0).or_else(|| flat(1)),
+    ]
+}
+
+fn survey(analogue: &Analogue) -> Survey {
+    Survey::new(analogue.first, analogue.period).coded(analogue.codes)
 }
 
 fn scanned(scan: &mut ChannelScan, samples: Samples<'_>, each: &mut impl FnMut(Edge)) {

@@ -68,6 +68,8 @@ pub struct Decoder {
     framer: Framer,
     from: Option<BenchInstant>,
     last_edge: BenchInstant,
+    /// The polarity is not known at present.
+    lost: bool,
     edges: u64,
     /// End of the last packet, while a cutout may follow.
     packet_end: Option<BenchInstant>,
@@ -109,6 +111,7 @@ impl Decoder {
             framer: Framer::new(pairing),
             from: None,
             last_edge: BenchInstant::ZERO,
+            lost: false,
             edges: 0,
             packet_end: None,
             head: None,
@@ -143,6 +146,30 @@ impl Decoder {
         self.filter.begin(at, polarity);
     }
 
+    /// From `at` on the polarity is not known: the stretch that it cuts counts
+    /// for nothing, nor does what would span the gap. Tells the packet before it.
+    pub fn lose(&mut self, at: BenchInstant) -> Option<Packet> {
+        let whole = self.filter.finish();
+        let mut packet = whole.and_then(|interval| self.interval(interval));
+        if let Some(head) = self.head.take() {
+            packet = packet.or(self.half(head));
+        }
+        self.framer.interrupt(at, false);
+        self.packet_end = None;
+        self.last_start = None;
+        self.fragment = false;
+        self.lost = true;
+        packet
+    }
+
+    /// The polarity is known again: what a [`Self::lose`] began ends at `at`.
+    pub fn resume(&mut self, at: BenchInstant, polarity: Polarity) {
+        self.from.get_or_insert(at);
+        self.last_edge = at;
+        self.lost = false;
+        self.filter.begin(at, polarity);
+    }
+
     /// Takes an edge. A packet is told one half-bit after its end.
     pub fn push(&mut self, edge: Edge) -> Option<Packet> {
         self.edges += 1;
@@ -165,7 +192,7 @@ impl Decoder {
         if let Some(head) = self.head.take() {
             packet = packet.or(self.half(head));
         }
-        if let Some(from) = self.from {
+        if let (Some(from), false) = (self.from, self.lost) {
             self.silence(self.last_edge.later(from), end);
         }
         if let Some(start) = self.last_start

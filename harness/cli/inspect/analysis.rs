@@ -1,10 +1,10 @@
 //! The passes over a file that make an inspection: what it holds, the signal in
 //! it, and once more for the stretches worth drawing. It formats nothing.
 
-use super::source::{ArrayScale, Format, array_scale, channel, quantity};
-use super::stream::{Columns, Trouble, csv, npy, npy_facts, npy_part};
+use super::source::{ArrayScale, Format, array_scale, channel, quantity, table_wish};
+use super::stream::{Trouble, array as read_array, array_facts, array_part, csv};
 use super::voltage::{Channel, voltage};
-use crate::capture_file::Samples;
+use crate::capture_file::{CsvWish, Samples};
 use crate::cli::arguments::Inspect;
 use crate::inspection::{Analogue, Audience, CurrentListener, Inspection, Piece, Trip, numbers};
 use crate::track::Scale;
@@ -14,29 +14,37 @@ use std::ops::Range;
 use std::path::Path;
 
 pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
-    use Format::{Bundle, Csv, Npy, Store, Vcd};
+    use Format::{Bundle, Csv, Npy, Store, Vcd, Wav};
     let format = Format::of(&arguments.capture)?;
     // Which formats an option says something about.
     let options = [
         ("--wire", arguments.wire.is_some(), &[Vcd][..]),
-        ("--rate", arguments.rate.is_some(), &[Vcd, Npy]),
-        ("--scale", arguments.scale.is_some(), &[Npy]),
+        ("--logic", arguments.logic, &[Csv]),
+        ("--rate", arguments.rate.is_some(), &[Vcd, Csv, Npy, Wav]),
+        ("--scale", arguments.scale.is_some(), &[Csv, Npy, Wav]),
+        ("--offset", arguments.offset.is_some(), &[Csv, Npy, Wav]),
+        ("--start", arguments.start.is_some(), &[Csv]),
         ("--time-column", arguments.time_column.is_some(), &[Csv]),
+        ("--time-unit", arguments.time_unit.is_some(), &[Csv]),
+        ("--separator", arguments.separator.is_some(), &[Csv]),
         ("--decimal-comma", arguments.decimal_comma, &[Csv]),
+        ("--decimal-point", arguments.decimal_point, &[Csv]),
+        ("--thousands", arguments.thousands.is_some(), &[Csv]),
+        ("--no-header", arguments.no_header, &[Csv]),
         (
             "--column",
             arguments.column.is_some(),
-            &[Csv, Npy, Bundle, Store],
+            &[Csv, Npy, Wav, Bundle, Store],
         ),
         (
             "--current",
             arguments.current.is_some(),
-            &[Csv, Npy, Bundle, Store],
+            &[Csv, Npy, Wav, Bundle, Store],
         ),
         (
             "--onset",
             arguments.onset.is_some(),
-            &[Csv, Npy, Bundle, Store],
+            &[Csv, Npy, Wav, Bundle, Store],
         ),
         ("--take", arguments.take.is_some(), &[Bundle, Store]),
         ("--model", arguments.place.model, &[Store]),
@@ -49,7 +57,7 @@ pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
             "{option} says nothing about this format ({words})"
         )));
     }
-    let of_file = matches!(format, Csv | Npy);
+    let of_file = matches!(format, Csv | Npy | Wav);
     if of_file && arguments.onset.is_some() && arguments.current.is_none() {
         return Err(Trouble::Usage(
             "--onset needs --current: which column holds the current".to_owned(),
@@ -58,7 +66,7 @@ pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
     match format {
         Format::Vcd => super::logic::logic(arguments),
         Format::Csv => table(arguments),
-        Format::Npy => array(arguments),
+        Format::Npy | Format::Wav => array(arguments, format),
         Format::Bundle | Format::Store => super::record::capture(arguments, format),
     }
 }
@@ -77,32 +85,15 @@ const UNKNOWN: ChannelAccuracy = ChannelAccuracy {
     offset_u: 0.0,
 };
 
-/// A step within this share of the mean counts as even.
-const EVEN: f64 = 0.02;
-
-const fn columns<'a>(arguments: &'a Inspect, names: &'a [&'a str]) -> Columns<'a> {
-    Columns {
-        comma: arguments.decimal_comma,
-        time: match &arguments.time_column {
-            Some(name) => Some(name.as_str()),
-            None => None,
-        },
-        names,
-    }
-}
-
 fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let path = arguments.capture.as_path();
-    let named: Vec<&str> = [&arguments.column, &arguments.current]
-        .into_iter()
-        .flatten()
-        .map(String::as_str)
-        .collect();
+    let named = arguments.column.iter().chain(&arguments.current);
+    let named: Vec<&str> = named.map(String::as_str).collect();
     // Named columns alone are read: others may hold text.
-    let summary = csv(path, columns(arguments, &named), &mut |_, _| {})?;
+    let wish = table_wish(arguments, &named)?;
+    let summary = csv(path, &wish, &mut |_, _| {})?;
     let (from, to) = summary.time;
-    let mean = (to - from) / (summary.rows.max(2) - 1) as f64;
-    let even = summary.rows > 1 && summary.step.1 - summary.step.0 <= EVEN * mean;
+    let even = summary.period.is_some();
     let column = match (&arguments.column, &arguments.current) {
         (Some(column), _) => Some(column.clone()),
         (None, Some(_)) => None,
@@ -117,16 +108,27 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
             }
         },
     };
+    if let Some(name) = &column {
+        let one = wish.clone().of(name);
+        let bare_logic = summary.logic[0] && summary.columns[0].dimension.is_none();
+        let unscaled = arguments.scale.is_none() && arguments.current.is_none();
+        if arguments.logic || (bare_logic && unscaled) {
+            let mut inspection = super::logic::logic_table(arguments, &one, &summary, name)?;
+            inspection.odd.extend(summary.notes);
+            return Ok(inspection);
+        }
+    }
     let read = column.iter().chain(&arguments.current);
     let names: Vec<String> = read.map(|name| format!("column {name}")).collect();
     let mut inspection = bare(arguments, Format::Csv, names.join(", "));
     inspection.samples = summary.rows;
-    inspection.period = if even { mean } else { summary.step.1 };
-    inspection.period_from = if even {
-        "from the time column"
-    } else {
-        "the longest of uneven steps"
+    inspection.period = summary.period.unwrap_or(summary.step.1);
+    inspection.period_from = match (arguments.rate.is_some(), even) {
+        (true, _) => "as given",
+        (false, true) => "from the time column",
+        (false, false) => "the longest of uneven steps",
     };
+    inspection.odd.clone_from(&summary.notes);
     inspection.length = to - from;
     if summary.rows < 2 {
         inspection.odd.push("a single sample".to_owned());
@@ -136,37 +138,38 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
         let channel = Analogue {
             period: inspection.period,
             scale: Scale::VOLTS,
+            codes: None,
             first: from,
             samples: inspection.samples,
             accuracy: UNKNOWN,
             time_base_u: 0.0,
         };
-        let names = [column.as_str()];
         let rows = TableChannel {
             path,
-            columns: columns(arguments, &names),
+            wish: wish.clone().of(column),
             even,
         };
         voltage(&mut inspection, &channel, arguments, &rows)?;
     }
     if let Some(current) = &arguments.current {
         let pass = |each: &mut dyn FnMut(f64)| {
-            csv(path, columns(arguments, &[current]), &mut |_, values| {
-                each(values[0])
+            csv(path, &wish.clone().of(current), &mut |_, values| {
+                each(values[0]);
             })
             .map(|_| ())
         };
-        let even = even.then_some((from, mean, 0.0));
+        let even = summary.period.map(|period| (from, period, 0.0));
         inspection.trip = Some(current_trip(arguments, even, &pass)?);
     }
     Ok(inspection)
 }
 
-fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
+fn array(arguments: &Inspect, format: Format) -> Result<Inspection, Trouble> {
     let path = arguments.capture.as_path();
     let current = channel("--current", arguments.current.as_ref())?;
     let column = channel("--column", arguments.column.as_ref())?;
-    let facts = npy_facts(path, column.or(current).unwrap_or(0))?;
+    let said = array_facts(path, format, column.or(current).unwrap_or(0))?;
+    let facts = said.array;
     let column = match (column, current) {
         (None, None) if facts.channels > 1 => {
             return Err(Trouble::Usage(format!(
@@ -188,38 +191,54 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
     } else {
         Dimension::Voltage
     };
-    let ArrayScale { period, step } = array_scale(arguments, dimension)?;
+    let ArrayScale {
+        period,
+        step,
+        offset,
+    } = array_scale(arguments, dimension, said.rate)?;
+    if facts.samples as f64 * period > LONGEST {
+        return Err(Trouble::Usage(format!(
+            "--rate: {} samples so far apart last longer than can be held",
+            facts.samples
+        )));
+    }
     let number = column.or(current).unwrap_or(0);
-    let mut inspection = bare(arguments, Format::Npy, format!("channel {number}"));
+    let mut inspection = bare(arguments, format, format!("channel {number}"));
     inspection.samples = facts.samples;
     inspection.period = period;
-    inspection.period_from = "as given";
+    inspection.period_from = match (arguments.rate.is_some(), said.rate) {
+        (false, Some(_)) => "as the file says",
+        _ => "as given",
+    };
     inspection.length = facts.samples as f64 * period;
-    let steps = !matches!(
-        facts.kind,
-        crate::capture_file::NpyType::F32 | crate::capture_file::NpyType::F64
-    );
-    let unit = if steps { 1.0 } else { 0.0 };
+    let unit = if facts.kind.is_float() { 0.0 } else { 1.0 };
     if let Some(column) = column {
         let channel = Analogue {
             period,
             scale: Scale {
                 gain: step,
-                offset: 0.0,
+                offset,
                 step: unit,
             },
+            codes: facts.kind.codes(),
             first: 0.0,
             samples: facts.samples,
             accuracy: UNKNOWN,
             time_base_u: 0.0,
         };
-        let samples = ArrayChannel { path, column };
+        let samples = ArrayChannel {
+            path,
+            format,
+            column,
+        };
         voltage(&mut inspection, &channel, arguments, &samples)?;
     }
     if let Some(current) = current {
         let pass = |each: &mut dyn FnMut(f64)| {
-            let mut scaled = |samples: Samples<'_>| numbers(samples, |raw| each(raw * step));
-            npy(path, current, &mut scaled).map(|_| ())
+            let mut scaled = |raw: f64| each(raw * step + offset);
+            read_array(path, format, current, &mut |samples| {
+                numbers(samples, &mut scaled);
+            })
         };
         let even = Some((0.0, period, step * unit));
         inspection.trip = Some(current_trip(arguments, even, &pass)?);
@@ -230,7 +249,7 @@ fn array(arguments: &Inspect) -> Result<Inspection, Trouble> {
 /// A column of a table.
 struct TableChannel<'a> {
     path: &'a Path,
-    columns: Columns<'a>,
+    wish: CsvWish,
     even: bool,
 }
 
@@ -240,7 +259,7 @@ const ROWS: usize = 4096;
 impl Channel for TableChannel<'_> {
     fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
         let mut rows = Vec::with_capacity(ROWS);
-        csv(self.path, self.columns, &mut |time, values| {
+        csv(self.path, &self.wish, &mut |time, values| {
             if !self.even {
                 return each(Piece::At(time, values[0]));
             }
@@ -250,7 +269,10 @@ impl Channel for TableChannel<'_> {
                 rows.clear();
             }
         })?;
-        each(Piece::Even(Samples::F64(&rows)));
+        // Uneven rows were handed on one by one.
+        if !rows.is_empty() {
+            each(Piece::Even(Samples::F64(&rows)));
+        }
         Ok(())
     }
 
@@ -264,30 +286,39 @@ impl Channel for TableChannel<'_> {
     }
 }
 
-/// A channel of an array.
+/// A channel of an array or a sound file.
 struct ArrayChannel<'a> {
     path: &'a Path,
+    format: Format,
     column: usize,
 }
 
 impl Channel for ArrayChannel<'_> {
     fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
-        npy(self.path, self.column, &mut |samples| {
+        read_array(self.path, self.format, self.column, &mut |samples| {
             each(Piece::Even(samples));
         })
-        .map(|_| ())
     }
 
     fn part(&self, wanted: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
-        npy_part(self.path, self.column, wanted, &mut |samples| {
-            each(Piece::Even(samples));
-        })
+        array_part(
+            self.path,
+            self.format,
+            self.column,
+            wanted,
+            &mut |samples| {
+                each(Piece::Even(samples));
+            },
+        )
     }
 
     fn part_from(&self, wanted: u64) -> u64 {
         wanted
     }
 }
+
+/// Instants are held in picoseconds of 64 bits, s.
+const LONGEST: f64 = 9e6;
 
 type Values<'a> = dyn Fn(&mut dyn FnMut(f64)) -> Result<(), Trouble> + 'a;
 

@@ -4,7 +4,7 @@
 
 use super::analysis::bare;
 use super::source::{Format, quantity};
-use super::stream::Trouble;
+use super::stream::{Trouble, plain_file};
 use super::voltage::{Channel, voltage};
 use crate::capture_file::Samples;
 use crate::cli::arguments::Inspect;
@@ -17,6 +17,9 @@ use crate::scenario::Observation;
 use crate::track::Scale;
 use crate::units::{Dimension, Quantity};
 use crate::waveform::{self, Capture, Signal, Trace};
+use serde::Deserialize;
+use serde::de::IgnoredAny;
+use std::io::BufReader;
 use std::ops::Range;
 use std::path::Path;
 
@@ -37,13 +40,34 @@ pub(super) fn capture(arguments: &Inspect, format: Format) -> Result<Inspection,
     inspected(arguments, format, capture)
 }
 
+/// What every run's file has; the rest is passed over without being kept.
+#[derive(Deserialize)]
+struct Shape {
+    #[serde(rename = "format")]
+    _format: u32,
+    #[serde(rename = "record")]
+    _record: IgnoredAny,
+    #[serde(rename = "chain")]
+    _chain: IgnoredAny,
+    #[serde(rename = "bytes")]
+    _bytes: IgnoredAny,
+}
+
 /// What a run's file holds, if it is what was handed out.
 fn handed_out(path: &Path) -> Result<Vec<Observation>, Trouble> {
     // Base64 takes a third more; a run has a dozen observations at most.
     let most = 16 * LONGEST_OBSERVATION as u64;
-    if std::fs::metadata(path)?.len() > most {
+    let file = plain_file(path)?;
+    if file.metadata()?.len() > most {
         return Err(Trouble::File("it is too long for a run's file".to_owned()));
     }
+    // Any other file is found out without being held in memory.
+    let shape: Result<Shape, _> = serde_json::from_reader(BufReader::new(&file));
+    shape.map_err(|fault| {
+        Trouble::File(format!(
+            "this is not a run handed out by `records export`: {fault}"
+        ))
+    })?;
     let text = std::fs::read_to_string(path)?;
     let whole = check_bundle(&text).map_err(|fault| Trouble::File(fault.to_string()))?;
     let seen = whole.record.scenarios.iter().flat_map(|s| &s.observations);
@@ -141,6 +165,7 @@ fn inspected(
                 offset: channel.offset,
                 step: 1.0,
             },
+            codes: Some((f64::from(i16::MIN), f64::from(i16::MAX))),
             first: capture.first.si(),
             samples: capture.len() as u64,
             accuracy: channel.accuracy,

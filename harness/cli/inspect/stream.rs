@@ -1,12 +1,16 @@
 //! One pass over a capture file in pieces of bounded size, whatever its format.
 //! It keeps nothing of what it reads and judges nothing.
 
+mod trouble;
+mod wires;
+
+pub(super) use trouble::Trouble;
+pub(super) use wires::{vcd, vcd_part};
+
+use super::source::Format;
 use crate::capture_file::{
-    CsvDialect, CsvFault, CsvReader, CsvSummary, NpyFault, NpyLayout, NpyReader, NpySummary,
-    Samples, VcdFault, VcdReader, VcdSummary, VcdTrouble, WireEdges, WirePair,
+    CsvReader, CsvSummary, CsvWish, NpyFault, NpyLayout, NpyReader, NpySummary, Samples, WavReader,
 };
-use crate::cli::exit::Exit;
-use crate::track::Edge;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::ops::Range;
@@ -21,77 +25,32 @@ const AHEAD: usize = 3;
 /// Bytes read at a time where little is wanted.
 const PART: usize = 1 << 16;
 
-/// Why a file could not be read, and who can mend it.
-#[derive(Debug)]
-pub(super) enum Trouble {
-    /// The command line does not fit the file.
-    Usage(String),
-    /// The file is faulty.
-    File(String),
-    /// Already told, with the status to leave with.
-    Told(Exit),
-}
-
-impl From<std::io::Error> for Trouble {
-    fn from(fault: std::io::Error) -> Self {
-        Self::File(fault.to_string())
+/// Opens a file that has an end: of a pipe or a device nobody knows where it
+/// is, and a second pass finds nothing.
+pub(super) fn plain_file(path: &Path) -> Result<File, Trouble> {
+    // Before it is opened: that of a pipe waits for its other end.
+    if !std::fs::metadata(path)?.is_file() {
+        return Err(Trouble::File(
+            "this is not a plain file: copy what it gives into one first".to_owned(),
+        ));
     }
-}
-
-impl From<VcdFault> for Trouble {
-    fn from(fault: VcdFault) -> Self {
-        match &fault.trouble {
-            VcdTrouble::Choose(known) => Self::Usage(format!(
-                "name the wire to read with --wire; the file has: {known}"
-            )),
-            VcdTrouble::NoSuchWire { .. } | VcdTrouble::Ambiguous(_) => {
-                Self::Usage(fault.trouble.to_string())
-            }
-            _ => Self::File(fault.to_string()),
-        }
-    }
-}
-
-impl From<CsvFault> for Trouble {
-    fn from(fault: CsvFault) -> Self {
-        match fault {
-            CsvFault::NoSuchColumn { .. } => Self::Usage(fault.to_string()),
-            _ => Self::File(fault.to_string()),
-        }
-    }
-}
-
-impl From<NpyFault> for Trouble {
-    fn from(fault: NpyFault) -> Self {
-        match fault {
-            NpyFault::NoSuchChannel { .. } => Self::Usage(fault.to_string()),
-            _ => Self::File(fault.to_string()),
-        }
-    }
-}
-
-/// What a logic file tells.
-#[derive(Clone, Copy, Debug)]
-pub(super) enum Told {
-    /// The polarity known first; before any edge.
-    Begin(Edge),
-    /// An edge.
-    Edge(Edge),
+    Ok(File::open(path)?)
 }
 
 /// Hands on the bytes of `path`, a piece at a time and in order. A thread of
 /// its own reads ahead by a few pieces, so that reading costs no time of its own
-/// where there is a second core. A file that shrinks meanwhile simply ends:
-/// nothing is mapped.
+/// where there is a second core. A file that shrinks meanwhile simply ends, and
+/// one that grows is read as far as it went: nothing is mapped.
 fn pieces(path: &Path, mut take: impl FnMut(&[u8]) -> Result<(), Trouble>) -> Result<(), Trouble> {
-    let file = File::open(path)?;
+    let file = plain_file(path)?;
+    let length = file.metadata()?.len();
     std::thread::scope(|scope| {
         let (emptied, empty) = sync_channel(AHEAD);
         let (filled, full) = sync_channel(AHEAD);
         for _ in 0..AHEAD {
             let _ = emptied.send(vec![0; PIECE]);
         }
-        scope.spawn(move || read_ahead(file, &empty, &filled));
+        scope.spawn(move || read_ahead(file.take(length), &empty, &filled));
         for piece in full {
             let (bytes, count): (Vec<u8>, usize) = piece?;
             take(&bytes[..count])?;
@@ -104,7 +63,7 @@ fn pieces(path: &Path, mut take: impl FnMut(&[u8]) -> Result<(), Trouble>) -> Re
 
 /// Fills what is empty until the file or the interest in it ends.
 fn read_ahead(
-    mut file: File,
+    mut file: impl Read,
     empty: &Receiver<Vec<u8>>,
     filled: &SyncSender<std::io::Result<(Vec<u8>, usize)>>,
 ) {
@@ -117,79 +76,89 @@ fn read_ahead(
     }
 }
 
-/// Edges of a wire of a value change dump; also how many of its values were
-/// neither high nor low.
-pub(super) fn vcd(
-    path: &Path,
-    wire: Option<&str>,
-    each: &mut impl FnMut(Told),
-) -> Result<(VcdSummary, u64), Trouble> {
-    let names: Vec<&str> = wire.into_iter().collect();
-    let mut reader = VcdReader::new(&names);
-    let mut edges = WireEdges::new(WirePair::Single);
-    let mut begun = false;
-    let mut tell = |edges: &WireEdges, edge: Option<Edge>| {
-        let initial = edges.initial().filter(|_| !begun);
-        if let Some(initial) = initial {
-            begun = true;
-            each(Told::Begin(initial));
-        }
-        if let Some(edge) = edge {
-            each(Told::Edge(edge));
-        }
-    };
-    pieces(path, |bytes| {
-        Ok(reader.push(bytes, &mut |change| {
-            let edge = edges.push(change);
-            tell(&edges, edge);
-        })?)
-    })?;
-    let summary = reader.finish(&mut |change| {
-        let edge = edges.push(change);
-        tell(&edges, edge);
-    })?;
-    let last = edges.finish();
-    tell(&edges, last);
-    Ok((summary, edges.unknown()))
-}
-
-/// Which columns of a table to read.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Columns<'a> {
-    /// Decimal comma.
-    pub(super) comma: bool,
-    /// The time column, where it is not the first.
-    pub(super) time: Option<&'a str>,
-    /// The columns; all when empty.
-    pub(super) names: &'a [&'a str],
-}
-
 /// Rows of a table: time (s) and the values (SI).
 pub(super) fn csv(
     path: &Path,
-    columns: Columns<'_>,
+    wish: &CsvWish,
     each: &mut impl FnMut(f64, &[f64]),
 ) -> Result<CsvSummary, Trouble> {
-    let dialect = if columns.comma {
-        CsvDialect::COMMA
-    } else {
-        CsvDialect::POINT
-    };
-    let mut reader = CsvReader::new(dialect, columns.names);
-    if let Some(time) = columns.time {
-        reader = reader.timed_by(time);
-    }
+    let mut reader = CsvReader::wished(wish.clone());
     pieces(path, |bytes| Ok(reader.push(bytes, each)?))?;
     Ok(reader.finish(each)?)
 }
 
-/// What the header of an array says; a file that is shorter or longer than it
-/// says is a fault.
-pub(super) fn npy_facts(path: &Path, channel: usize) -> Result<NpySummary, Trouble> {
-    let mut file = File::open(path)?;
-    let (reader, facts) = npy_header(&mut file, channel)?;
+/// What an array or a sound file says of itself.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct ArrayFacts {
+    pub(super) array: NpySummary,
+    /// Samples a second, where the file says it.
+    pub(super) rate: Option<f64>,
+}
+
+/// A reader of either kind of file.
+enum ArrayReader {
+    Npy(NpyReader),
+    Wav(WavReader),
+}
+
+impl ArrayReader {
+    fn new(file: &File, format: Format, channel: usize) -> Result<Self, Trouble> {
+        Ok(match format {
+            Format::Wav => Self::Wav(WavReader::new(channel, Some(file.metadata()?.len()))),
+            _ => Self::Npy(NpyReader::new(channel, NpyLayout::Longer)),
+        })
+    }
+
+    fn push(&mut self, bytes: &[u8], each: &mut impl FnMut(Samples<'_>)) -> Result<(), Trouble> {
+        match self {
+            Self::Npy(reader) => Ok(reader.push(bytes, each)?),
+            Self::Wav(reader) => Ok(reader.push(bytes, each)?),
+        }
+    }
+
+    fn facts(&self) -> Option<ArrayFacts> {
+        match self {
+            Self::Npy(reader) => reader
+                .summary()
+                .map(|array| ArrayFacts { array, rate: None }),
+            Self::Wav(reader) => reader.summary().map(|sound| ArrayFacts {
+                array: sound.samples,
+                rate: Some(sound.rate),
+            }),
+        }
+    }
+
+    fn go_to(&mut self, sample: u64) -> Option<u64> {
+        match self {
+            Self::Npy(reader) => reader.go_to(sample),
+            Self::Wav(reader) => reader.go_to(sample),
+        }
+    }
+
+    fn finish(self) -> Result<(), Trouble> {
+        match self {
+            Self::Npy(reader) => drop(reader.finish()?),
+            Self::Wav(reader) => drop(reader.finish()?),
+        }
+        Ok(())
+    }
+}
+
+/// What the header says; an array that is shorter or longer than it says is a
+/// fault.
+pub(super) fn array_facts(
+    path: &Path,
+    format: Format,
+    channel: usize,
+) -> Result<ArrayFacts, Trouble> {
+    let mut file = plain_file(path)?;
+    let (reader, facts) = header(&mut file, format, channel)?;
     let length = file.metadata()?.len();
-    match reader.promised() {
+    let promised = match &reader {
+        ArrayReader::Npy(reader) => reader.promised(),
+        ArrayReader::Wav(_) => None,
+    };
+    match promised {
         Some(byte) if length > byte => Err(NpyFault::Surplus { byte }.into()),
         Some(promised) if length < promised => Err(NpyFault::Truncated {
             byte: length,
@@ -201,43 +170,49 @@ pub(super) fn npy_facts(path: &Path, channel: usize) -> Result<NpySummary, Troub
 }
 
 /// A reader that has read the header.
-fn npy_header(file: &mut File, channel: usize) -> Result<(NpyReader, NpySummary), Trouble> {
-    let mut reader = NpyReader::new(channel, NpyLayout::Longer);
+fn header(
+    file: &mut File,
+    format: Format,
+    channel: usize,
+) -> Result<(ArrayReader, ArrayFacts), Trouble> {
+    let mut reader = ArrayReader::new(file, format, channel)?;
     let mut bytes = [0; 256];
     loop {
         let count = file.read(&mut bytes)?;
-        if count == 0 {
-            let facts = reader.clone().finish()?;
+        reader.push(&bytes[..count], &mut |_| ())?;
+        if let Some(facts) = reader.facts() {
             return Ok((reader, facts));
         }
-        reader.push(&bytes[..count], &mut |_| ())?;
-        if let Some(facts) = reader.summary() {
-            return Ok((reader, facts));
+        if count == 0 {
+            reader.finish()?;
+            return Err(Trouble::File("it ends inside its header".to_owned()));
         }
     }
 }
 
-/// All samples of a channel of an array, in its own units.
-pub(super) fn npy(
+/// All samples of a channel of an array or a sound file, in its own units.
+pub(super) fn array(
     path: &Path,
+    format: Format,
     channel: usize,
     each: &mut impl FnMut(Samples<'_>),
-) -> Result<NpySummary, Trouble> {
-    let mut reader = NpyReader::new(channel, NpyLayout::Longer);
-    pieces(path, |bytes| Ok(reader.push(bytes, each)?))?;
-    Ok(reader.finish()?)
+) -> Result<(), Trouble> {
+    let mut reader = ArrayReader::new(&plain_file(path)?, format, channel)?;
+    pieces(path, |bytes| reader.push(bytes, each))?;
+    reader.finish()
 }
 
 /// The samples of a channel from the first of `wanted` on, at least as far as
 /// its end; nothing before is read.
-pub(super) fn npy_part(
+pub(super) fn array_part(
     path: &Path,
+    format: Format,
     channel: usize,
     wanted: Range<u64>,
     each: &mut impl FnMut(Samples<'_>),
 ) -> Result<(), Trouble> {
-    let mut file = File::open(path)?;
-    let (mut reader, _) = npy_header(&mut file, channel)?;
+    let mut file = plain_file(path)?;
+    let (mut reader, _) = header(&mut file, format, channel)?;
     let Some(byte) = reader.go_to(wanted.start) else {
         return Ok(());
     };

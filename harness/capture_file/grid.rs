@@ -1,0 +1,186 @@
+//! The grid on which the edges of a recorded wire lie: how they were sampled,
+//! whatever unit of time the file has. It needs no more than the lengths between
+//! edges.
+
+use crate::clock::BenchInstant;
+use crate::track::{Edge, Polarity};
+use std::collections::BTreeMap;
+
+/// Fewest stretches from which a grid is concluded.
+const FEWEST: u64 = 50;
+/// Different lengths that are told apart.
+const MOST_LENGTHS: usize = 4096;
+/// Lengths seen less often say nothing of how others flicker.
+const OFTEN: u64 = 3;
+/// A period that instants are rounded from is told from chance by so many units
+/// of the file's time.
+const WELL_APART: f64 = 20.0;
+/// So many stretches may lie off the grid: a trigger, a dropped sample.
+const ASTRAY: f64 = 0.01;
+
+/// Collects lengths between edges.
+#[derive(Clone, Debug, Default)]
+pub struct Grid {
+    last: Option<BenchInstant>,
+    count: u64,
+    divisor: i64,
+    /// The last length and how often it came since it was written down.
+    recent: Option<((Polarity, i64), u64)>,
+    lengths: BTreeMap<(Polarity, i64), u64>,
+}
+
+/// What was found of a grid, s.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FoundGrid {
+    /// The step by which lengths of one polarity flicker and on which all of
+    /// them lie: the signal was sampled so.
+    pub sampled: Option<f64>,
+    /// The greatest common divisor of the lengths, to the picosecond, where
+    /// there are enough: a signal may have round lengths without being sampled.
+    pub divisor: Option<f64>,
+}
+
+impl Grid {
+    /// The polarity is known from some instant on; the stretch before says
+    /// nothing.
+    pub const fn begin(&mut self) {
+        self.last = None;
+    }
+
+    /// Takes an edge.
+    pub fn edge(&mut self, edge: Edge) {
+        let Some(last) = self.last.replace(edge.at) else {
+            return;
+        };
+        let length = (edge.at - last).picoseconds();
+        self.count += 1;
+        let key = (edge.to, length);
+        match &mut self.recent {
+            Some((recent, count)) if *recent == key => *count += 1,
+            recent => {
+                let before = recent.replace((key, 1));
+                self.note(before);
+            }
+        }
+    }
+
+    fn note(&mut self, counted: Option<((Polarity, i64), u64)>) {
+        let Some((key, count)) = counted else { return };
+        if let Some(known) = self.lengths.get_mut(&key) {
+            *known += count;
+            return;
+        }
+        self.divisor = divisor(self.divisor, key.1);
+        if self.lengths.len() < MOST_LENGTHS {
+            self.lengths.insert(key, count);
+        }
+    }
+
+    /// What the lengths lie on, the file's unit of time being `tick` s.
+    pub fn found(&self, tick: f64) -> FoundGrid {
+        let mut whole = self.clone();
+        let recent = whole.recent.take();
+        whole.note(recent);
+        let enough = whole.count >= FEWEST && whole.divisor > 0;
+        FoundGrid {
+            sampled: whole.sampled(tick).filter(|_| enough),
+            divisor: enough.then_some(whole.divisor as f64 * 1e-12),
+        }
+    }
+
+    /// The step of neighbouring lengths, if all lie on its multiples. Instants
+    /// are rounded to the file's unit, so that a length errs by one at most.
+    fn sampled(&self, tick: f64) -> Option<f64> {
+        let tick = (tick * 1e12).max(1.0);
+        let often: Vec<(Polarity, i64)> = self
+            .lengths
+            .iter()
+            .filter(|(_, count)| **count >= OFTEN)
+            .map(|(key, _)| *key)
+            .collect();
+        // Steps within the rounding belong to one length.
+        let steps = often.windows(2).filter(|pair| pair[0].0 == pair[1].0);
+        let steps = steps.map(|pair| (pair[1].1 - pair[0].1) as f64);
+        let mut steps: Vec<f64> = steps.filter(|step| *step > 2.0 * tick).collect();
+        steps.sort_by(f64::total_cmp);
+        steps.dedup();
+        let mut lengths: Vec<f64> = often.iter().map(|key| key.1 as f64).collect();
+        lengths.sort_by(f64::total_cmp);
+        lengths.truncate(64);
+        let near = |step: f64| scanned(step, tick, &lengths);
+        let found = steps
+            .into_iter()
+            .take(8)
+            .find_map(|step| self.fitted(near(step), tick))?;
+        // Where the lengths are exact multiples the period is exact too.
+        let exact = self.divisor as f64 * 1e-12;
+        if (found - exact).abs() <= 1e-6 * exact {
+            return Some(exact);
+        }
+        // Within a few units of time everything fits some period.
+        (found * 1e12 > WELL_APART * tick).then_some(found)
+    }
+
+    /// The period near `step` of which the lengths are multiples.
+    fn fitted(&self, step: f64, tick: f64) -> Option<f64> {
+        let mut period = step;
+        let (mut fitting, mut all) = (0, 0);
+        // Short lengths first: each makes the period known well enough for the
+        // next to be counted in it.
+        let mut by_length: Vec<(i64, u64)> = self
+            .lengths
+            .iter()
+            .map(|(key, count)| (key.1, *count))
+            .collect();
+        by_length.sort_unstable();
+        let (mut products, mut squares) = (0.0, 0.0);
+        for (length, count) in by_length {
+            let (length, count_f) = (length as f64, count as f64);
+            let periods = libm::round(length / period);
+            all += count;
+            if (length - periods * period).abs() > 1.01 * tick || periods == 0.0 {
+                continue;
+            }
+            fitting += count;
+            products += count_f * length * periods;
+            squares += count_f * periods * periods;
+            period = products / squares;
+        }
+        let share = fitting as f64 / all.max(1) as f64;
+        (share >= 1.0 - ASTRAY && period > 2.0 * tick).then_some(period * 1e-12)
+    }
+}
+
+/// The period within the rounding of `step` of which most of these lengths are
+/// multiples.
+fn scanned(step: f64, tick: f64, lengths: &[f64]) -> f64 {
+    let longest = lengths.last().copied().unwrap_or(step);
+    let periods = libm::ceil(longest / step).clamp(1.0, 10_000.0);
+    let reach = (4.0 * periods) as i64;
+    let fitting = |period: f64| {
+        let fits = |length: &&f64| {
+            let periods = libm::round(**length / period);
+            (**length - periods * period).abs() <= 1.01 * tick
+        };
+        lengths.iter().filter(fits).count()
+    };
+    let mut best = (fitting(step), step);
+    for place in 1..=reach {
+        let off = 1.5 * tick * place as f64 / reach as f64;
+        for period in [step - off, step + off] {
+            let found = fitting(period);
+            if found > best.0 {
+                best = (found, period);
+            }
+        }
+    }
+    best.1
+}
+
+fn divisor(a: i64, b: i64) -> i64 {
+    let (mut a, mut b) = (a.unsigned_abs(), b.unsigned_abs());
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    i64::try_from(a).unwrap_or(i64::MAX)
+}

@@ -148,6 +148,7 @@ fn marks() -> Vec<Shape> {
         },
         ..CsvWish::default()
     };
+    let indented = rows(|n| format!("  {:>8.1}   {:>9.2}  \n", instant(n), volts(n)));
     let quoted = rows(|n| comma(&format!("\"{:.1}\";\"{:.2}\"\n", instant(n), volts(n))));
     let quoted_commas = rows(|n| {
         format!(
@@ -210,6 +211,18 @@ fn marks() -> Vec<Shape> {
         (
             "signs and capitals",
             format!("TIME [S];RAIL [V]\n{upper}").into_bytes(),
+            none.clone(),
+            0.0,
+        ),
+        (
+            "blanks",
+            plain("time (us)   rail (V)", "    ").into_bytes(),
+            none.clone(),
+            0.0,
+        ),
+        (
+            "blanks before and between",
+            format!("time (us)  rail (V)\n{indented}").into_bytes(),
             none.clone(),
             0.0,
         ),
@@ -518,7 +531,7 @@ fn clocks_and_rows() -> Vec<Shape> {
 
 fn encodings() -> Vec<Shape> {
     let text = || {
-        format!("time (\u{b5}s);rail (V)\n")
+        "time (\u{b5}s);rail (V)\n".to_owned()
             + &rows(|n| comma(&format!("{:.1};{:.2}\n", instant(n), volts(n))))
     };
     let none = CsvWish::default;
@@ -599,7 +612,24 @@ fn what_is_not_clear_is_asked() {
         assert_eq!(told.said.trim().lines().count(), 1, "{}", told.said);
         assert!(told.said.contains(says), "{text:?}: {}", told.said);
     }
-    // What was asked for is taken.
+    // What was asked for is taken: a single column with a decimal comma, whose
+    // rows a line above spaces.
+    let alone = "Interval;1 us\nu (V)\n0,1\n0,3\n0,2\n";
+    let comma = CsvWish {
+        dialect: CsvDialect {
+            decimal: Some(b','),
+            ..CsvDialect::FOUND
+        },
+        ..CsvWish::default()
+    };
+    let (found, summary) = read(alone.as_bytes(), &comma, 7).expect("sound");
+    let values: Vec<f64> = found.iter().map(|(_, values)| values[0]).collect();
+    assert_eq!(values, [0.1, 0.3, 0.2]);
+    assert!((summary.period.expect("even") - 1e-6).abs() < 1e-12);
+    // A rate behind a key with a colon, in a field of its own.
+    let rate = "Sampling Rate:,2.0E+06 Sa/s\nPoints:,3\n\nCH1 (V)\n1.5\n3.5\n2.5\n";
+    let (_, summary) = read(rate.as_bytes(), &CsvWish::default(), 7).expect("sound");
+    assert!((summary.period.expect("even") - 0.5e-6).abs() < 1e-12);
     let both = "t (s);u (V)\n1;12,345\n2;13,456\n";
     let dialect = CsvDialect {
         decimal: Some(b','),
@@ -625,8 +655,8 @@ fn what_is_not_clear_is_asked() {
     );
 }
 
-/// Fields without a reading are counted and placed; a last
-/// row that lacks one was cut.
+/// Fields without a reading are counted and placed; a last row that lacks one
+/// was cut.
 #[test]
 fn missing_and_infinite_fields_are_placed() {
     let text = "time (us),rail (V)\n0,1\n1,\n2,nan\n3,---\n4,2\n5,inf\n6,-inf\n7,3\n8,4\n";

@@ -177,8 +177,7 @@ impl Survey {
         let (least, greatest) = S::extremes(list);
         let floats = self.high.rail.is_none();
         let open = self.missing.open.is_some() || self.infinite.open.is_some();
-        // What is not a number is beyond no bound.
-        let strange = |s: &S| !(s.number().abs() <= BEYOND_READING);
+        let strange = |s: &S| s.number().is_nan() | (s.number().abs() > BEYOND_READING);
         let strange = open || (floats && any(list, strange));
         let new = greatest > self.high.level || -least > self.low.level;
         if !strange && !new {

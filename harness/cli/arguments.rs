@@ -347,6 +347,8 @@ pub(super) enum Separator {
     Comma,
     Semicolon,
     Tab,
+    /// Blanks, however many.
+    Space,
 }
 
 impl Separator {
@@ -355,6 +357,7 @@ impl Separator {
             Self::Comma => b',',
             Self::Semicolon => b';',
             Self::Tab => b'\t',
+            Self::Space => b' ',
         }
     }
 }

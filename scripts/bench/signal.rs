@@ -3,7 +3,7 @@
 //! of five.
 
 use super::median;
-use bufferstop::capture_file::{VcdReader, WireEdges, WirePair};
+use bufferstop::capture_file::{VcdReader, WireEdges, WireEvent, WirePair};
 use bufferstop::track::{
     ChannelAnalyser, ChannelSettings, Decoder, DecoderSettings, EdgeUncertainty, Scale,
 };
@@ -55,10 +55,11 @@ fn dump() {
         let edge = EdgeUncertainty::sampled(1e-6, 0.0);
         let mut decoder = Decoder::new(DecoderSettings::new(edge));
         for piece in text.as_bytes().chunks(PIECE) {
-            let sink = &mut |change| {
-                if let Some(edge) = wire.push(change) {
-                    decoder.push(edge);
-                }
+            let sink = &mut |change| match wire.push(change) {
+                Some(WireEvent::Edge(edge)) => drop(decoder.push(edge)),
+                Some(WireEvent::Known(edge)) => decoder.resume(edge.at, edge.to),
+                Some(WireEvent::Lost(at)) => drop(decoder.lose(at)),
+                None => {}
             };
             reader.push(piece, sink).expect("sound");
         }

@@ -53,13 +53,18 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
     let candidates: &[u8] = match known.separator {
         Some(b'\t') => b"\t",
         Some(b';') => b";",
+        Some(b' ') => b" ",
         Some(_) => b",",
-        None => b"\t;,",
+        // Blanks part fields where nothing else does; they stand in texts too.
+        None => b"\t;, ",
     };
     let mut ways = Vec::new();
     let mut last_line = 1;
     let mut quote = None;
     for &separator in candidates {
+        if separator == b' ' && known.separator.is_none() && !ways.is_empty() {
+            break;
+        }
         match records(head, whole, separator) {
             Ok(records) => {
                 last_line = last_line.max(records.last().map_or(1, |record| record.line));
@@ -74,7 +79,10 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
         return Err(CsvFault::Quote { line });
     }
     // A separator that parts nothing is none.
+    // Nor is a decimal comma, unless nothing else makes numbers of the lines.
+    let decimal = known.decimal == Some(b',') && ways.iter().any(|way| way.0 != b',');
     let parting = ways.iter().filter(|(_, _, run)| run.columns.len() > 1);
+    let parting = parting.filter(|way| !(decimal && way.0 == b','));
     let parting: Vec<u8> = parting.map(|way| way.0).collect();
     if parting.contains(&b'\t') && parting.contains(&b';') {
         return Err(CsvFault::Unclear {
@@ -85,6 +93,13 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
     }
     // A comma beside tabs or semicolons is a decimal comma or stands in a text.
     let chosen = ways.iter().position(|way| parting.first() == Some(&way.0));
+    // Of a single column the lines above say what parts theirs.
+    let above = |way: &(u8, Vec<Record>, Run)| {
+        let lines = way.1[..way.2.first].iter();
+        lines.filter(|record| record.width() > 1).count()
+    };
+    let most = ways.iter().map(above).max().unwrap_or(0);
+    let chosen = chosen.or_else(|| ways.iter().position(|way| above(way) == most));
     let chosen = chosen.unwrap_or(0);
     if ways.is_empty() {
         return Err(CsvFault::Empty { line: last_line });

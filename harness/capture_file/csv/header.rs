@@ -55,7 +55,10 @@ pub(super) fn header<'a>(
         let units_alone = |record: &Record| units_of(record, &[]);
         match (before, last) {
             (Some(names), Some(units))
-                if fits(names, run) && !units_alone(names) && units_of(units, &names_in(names)) =>
+                if fits(names, run)
+                    && !says(names)
+                    && !units_alone(names)
+                    && units_of(units, &names_in(names)) =>
             {
                 header.names = names_in(names);
                 header.line = names.line;
@@ -66,7 +69,7 @@ pub(super) fn header<'a>(
                 header.take_units(units);
                 block -= 1;
             }
-            (_, Some(names)) if fits(names, run) => {
+            (_, Some(names)) if fits(names, run) && !says(names) => {
                 header.names = names_in(names);
                 header.line = names.line;
                 block -= 1;
@@ -91,6 +94,12 @@ pub(super) fn header<'a>(
     }
     header.units.resize(all, None);
     Ok(header)
+}
+
+/// Whether a line is a key that speaks of the rows, and its value.
+fn says(record: &Record) -> bool {
+    let value = lettered(record.field(1));
+    said(&lettered(record.field(0))).is_some() && value.starts_with(|c: char| c.is_ascii_digit())
 }
 
 /// Whether a line above the data may name its columns: as many fields, or more

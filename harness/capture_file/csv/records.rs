@@ -77,6 +77,9 @@ pub(super) fn record_end(bytes: &[u8], from: usize, quoted: &mut bool) -> Option
 /// quotation marks. `None` where a quotation mark is out of place.
 pub(super) fn split(line: &[u8], separator: u8, fields: &mut Vec<(usize, usize)>) -> Option<()> {
     fields.clear();
+    if separator == b' ' {
+        return split_at_blanks(line, fields);
+    }
     let mut from = 0;
     loop {
         let mut start = from;
@@ -119,6 +122,32 @@ pub(super) fn split(line: &[u8], separator: u8, fields: &mut Vec<(usize, usize)>
             from = end + 1;
         }
     }
+}
+
+/// The same where blanks part fields, however many. A unit in brackets belongs
+/// to the name before it.
+fn split_at_blanks(line: &[u8], fields: &mut Vec<(usize, usize)>) -> Option<()> {
+    let mut from = 0;
+    while let Some(start) = line[from..].iter().position(|&byte| !blank(byte)) {
+        let start = from + start;
+        if line[start] == b'"' {
+            let end = line[start + 1..].iter().position(|&byte| byte == b'"')?;
+            fields.push((start + 1, start + 1 + end));
+            from = start + end + 2;
+            continue;
+        }
+        let length = line[start..].iter().position(|&byte| blank(byte));
+        let end = length.map_or(line.len(), |length| start + length);
+        match fields.last_mut() {
+            Some(name) if matches!(line[start], b'(' | b'[') => name.1 = end,
+            _ => fields.push((start, end)),
+        }
+        from = end;
+    }
+    if fields.is_empty() {
+        fields.push((0, 0));
+    }
+    Some(())
 }
 
 const fn blank(byte: u8) -> bool {

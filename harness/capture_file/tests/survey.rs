@@ -27,7 +27,13 @@ fn noisy(level: impl Fn(usize) -> f64, most: f64) -> Vec<f64> {
 
 #[test]
 fn gaps_and_clipped_ends_are_counted_and_placed() {
-    let square = |n: usize| if n / 58 % 2 == 0 { 15.0 } else { -15.0 };
+    let square = |n: usize| {
+        if (n / 58).is_multiple_of(2) {
+            15.0
+        } else {
+            -15.0
+        }
+    };
     let sound = surveyed(&noisy(square, 20.0));
     assert!(
         sound.missing.is_empty() && sound.high.is_none() && sound.low.is_none(),
@@ -79,7 +85,11 @@ fn ringing(since: f64) -> f64 {
 fn the_rounded_peak_of_a_ringing_is_not_cut_off() {
     let wave = |most: f64| -> Vec<f64> {
         let sample = |n: usize| {
-            let sign = if n / 5800 % 2 == 0 { 1.0 } else { -1.0 };
+            let sign = if (n / 5800).is_multiple_of(2) {
+                1.0
+            } else {
+                -1.0
+            };
             let volts = sign * ringing((n % 5800) as f64 * 1e-8);
             (volts / 0.16).round().clamp(-most, most) * 0.16
         };

@@ -4,7 +4,7 @@
 use super::source::{ArrayScale, Format, array_scale, channel, quantity, table_wish};
 use super::stream::{Trouble, array as read_array, array_facts, array_part, csv};
 use super::voltage::{Channel, voltage};
-use crate::capture_file::{CsvWish, Samples};
+use crate::capture_file::{CsvWish, NpyType, Samples};
 use crate::cli::arguments::Inspect;
 use crate::inspection::{Analogue, Audience, CurrentListener, Inspection, Piece, Trip, numbers};
 use crate::track::Scale;
@@ -201,6 +201,12 @@ fn array(arguments: &Inspect, format: Format) -> Result<Inspection, Trouble> {
             "--rate: {} samples so far apart last longer than can be held",
             facts.samples
         )));
+    }
+    if facts.kind == NpyType::Bool && offset == 0.0 {
+        return Err(Trouble::Usage(
+            "it holds truths, false and true: say what they are in volts, such as --scale \"30 V\" --offset \"-15 V\""
+                .to_owned(),
+        ));
     }
     let number = column.or(current).unwrap_or(0);
     let mut inspection = bare(arguments, format, format!("channel {number}"));

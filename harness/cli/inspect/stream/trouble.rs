@@ -40,7 +40,9 @@ const fn asked(ask: CsvAsk) -> &'static str {
     match ask {
         CsvAsk::Decimal => "say which with --decimal-comma or --decimal-point",
         CsvAsk::Thousands => "say what groups digits with --thousands point or --thousands comma",
-        CsvAsk::Separator => "say what parts fields with --separator comma, semicolon or tab",
+        CsvAsk::Separator => {
+            "say what parts fields with --separator comma, semicolon, tab or space"
+        }
         CsvAsk::NoHeader => "give --no-header; columns are then numbered from 1",
         CsvAsk::TimeColumn => "name the time with --time-column, by name or number",
         CsvAsk::TimeUnit => "give it with --time-unit, such as us or s",

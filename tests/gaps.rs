@@ -269,3 +269,18 @@ fn a_coarse_capture_in_a_fine_dump_is_not_finer_for_it() {
     let period = number(&told, "/period_s");
     assert!((period - 1e-6).abs() < 1e-12, "{period}");
 }
+
+/// A sound card takes two or three samples a half-bit: edges lie anywhere between
+/// two of them, and nothing that follows from that is the signal's fault.
+#[test]
+fn a_rate_that_resolves_no_half_bit_calls_nothing_broken() {
+    let volts = idles(false);
+    for rate in [48e3, 96e3, 192e3] {
+        let places = (0..).map(|n| (f64::from(n) * RATE / rate) as usize);
+        let places = places.take_while(|&place| place < volts.len());
+        let slow: Vec<f64> = places.map(|place| volts[place]).collect();
+        let (_folder, path) = file("track.npy", &double(&slow));
+        let told = inspect(&path, &["--rate", &format!("{rate} Hz"), "--scale", "1 V"]);
+        assert_eq!(told.status, 2, "{rate}: {}", told.json["rules"]);
+    }
+}

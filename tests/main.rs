@@ -26,6 +26,7 @@ mod lots;
 mod marks;
 mod models;
 mod ngspice;
+mod noisy;
 mod pages;
 mod partial;
 mod ports;

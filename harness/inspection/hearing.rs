@@ -42,11 +42,12 @@ pub(super) struct Shaped {
 /// Where packets go as they are completed.
 pub type PacketSink<'a> = dyn FnMut(&Packet) + 'a;
 
-/// How edges known so well are read.
-pub(super) const fn settings(edge: EdgeUncertainty) -> DecoderSettings {
+/// How edges known so well are read; no error of one is larger than `bound`, s.
+pub(super) const fn settings(edge: EdgeUncertainty, bound: Option<f64>) -> DecoderSettings {
     let usual = DecoderSettings::new(edge);
     DecoderSettings {
         keep: LOCATED,
+        bound,
         ..usual
     }
 }
@@ -61,10 +62,14 @@ pub struct Hearing {
 }
 
 impl Hearing {
-    /// Before the first edge, of which each is known so well.
-    pub fn new(edge: EdgeUncertainty) -> Self {
+    /// Before the first edge, of which each is seen by the next sample, taken
+    /// every `period` s.
+    pub fn sampled(period: f64) -> Self {
+        // What all are late by is no error of a length.
+        let bound = Some(period / 2.0);
+        let edge = EdgeUncertainty::sampled(period, 0.0);
         Self {
-            decoder: Decoder::new(settings(edge)),
+            decoder: Decoder::new(settings(edge, bound)),
             words: Words::default(),
             silence: Silence::default(),
             from: None,

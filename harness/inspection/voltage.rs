@@ -10,7 +10,7 @@ use super::{Heard, PacketSink, Unread};
 use crate::capture_file::{Clipping, Samples, Survey};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::track::{
-    ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned,
+    ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned, ShapeFigures,
     VerticalUncertainty,
 };
 use crate::units::{Quantity, Seconds};
@@ -144,8 +144,12 @@ impl Listener {
     /// The end of the samples; packets go to `sink`.
     pub fn finish(self, sink: &mut PacketSink<'_>) -> Listened {
         let scanned = self.scan.finish();
-        let edge = uncertainty(&self.analogue, &scanned);
-        let edge = edge.unwrap_or_else(|| coarse(&self.analogue));
+        let known = uncertainty(&self.analogue, &scanned);
+        let (edge, bound) = known.map_or_else(
+            // Either edge may lie anywhere between two samples, and be read so.
+            || (coarse(&self.analogue), Some(self.analogue.period)),
+            |edge| (edge, None),
+        );
         let facts = self.survey.finish(scanned.to.since_zero().si());
         let unread = Unread {
             silent: self.silence.finish(scanned.from, scanned.to),
@@ -157,7 +161,7 @@ impl Listener {
         let ChannelAccuracy { gain_u, offset_u } = self.analogue.accuracy;
         let Scale { gain, step, .. } = self.analogue.scale;
         let mut decoding = Decoding {
-            decoder: ScanDecoder::new(first, settings(edge)),
+            decoder: ScanDecoder::new(first, settings(edge, bound)),
             words: Words::default(),
             scanned,
             unread,
@@ -281,7 +285,7 @@ fn coarse(analogue: &Analogue) -> EdgeUncertainty {
 }
 
 fn channel_settings(analogue: &Analogue) -> ChannelSettings {
-    let decoder = settings(coarse(analogue));
+    let decoder = settings(coarse(analogue), None);
     let first = BenchSpan::from_seconds(Seconds::new(analogue.first));
     let usual = ChannelSettings::new(Seconds::new(analogue.period), analogue.scale, decoder);
     ChannelSettings {
@@ -296,16 +300,14 @@ fn channel_settings(analogue: &Analogue) -> ChannelSettings {
     }
 }
 
-/// How well edges between samples are known, if shapes could be measured.
+/// How well edges between samples are known, if shapes could be measured. A half
+/// lies between an edge of each direction, so their variances count alike.
 fn uncertainty(analogue: &Analogue, scanned: &Scanned) -> Option<EdgeUncertainty> {
     let levels = scanned.levels.as_ref()?;
     let shape = scanned.shape.as_ref()?;
-    let slope = [&shape.rising, &shape.falling]
-        .iter()
-        .filter_map(|figures| figures.slowest)
-        .map(|slew| slew.value)
-        .fold(f64::INFINITY, f64::min);
-    slope.is_finite().then(|| {
+    let of = |figures: &ShapeFigures| {
+        // A bound is no slope: the edge may be a jump.
+        let slope = figures.slowest.filter(|_| figures.slew_bounded == 0)?.value;
         let vertical = VerticalUncertainty {
             slope,
             amplitude: levels.states.amplitude(),
@@ -313,7 +315,18 @@ fn uncertainty(analogue: &Analogue, scanned: &Scanned) -> Option<EdgeUncertainty
             step: analogue.scale.step * analogue.scale.gain.abs(),
             offset_u: analogue.accuracy.offset_u,
         };
-        EdgeUncertainty::interpolated(analogue.period, analogue.time_base_u, &vertical)
+        EdgeUncertainty::straight(analogue.period, analogue.time_base_u, &vertical)
+    };
+    let sampled = coarse(analogue);
+    let (up, down) = match (of(&shape.rising), of(&shape.falling)) {
+        (None, None) => return None,
+        (up, down) => (up.unwrap_or(sampled), down.unwrap_or(sampled)),
+    };
+    let both = |a: f64, b: f64| libm::sqrt((a * a + b * b) / 2.0);
+    Some(EdgeUncertainty {
+        edge_u: both(up.edge_u, down.edge_u),
+        skew_u: (up.skew_u + down.skew_u) / 2.0,
+        time_base_u: analogue.time_base_u,
     })
 }
 

@@ -3,8 +3,9 @@
 //! packets.
 
 use super::Polarity;
+use super::checker::{Checker, Reading};
 use super::framing::Half;
-use super::rules::{Checker, Clause, POWER_STATION, RECEIVER, Reading};
+use super::rules::{Clause, POWER_STATION, RECEIVER};
 use super::spread::Spread;
 use crate::clock::BenchSpan;
 
@@ -17,18 +18,19 @@ pub(super) struct Differences {
     pub(super) size: Spread,
     pub(super) power_station: Checker,
     pub(super) receiver: Checker,
-    expanded: i64,
+    doubt: (i64, Option<i64>),
 }
 
 impl Differences {
-    /// `expanded` is that of a difference, in picoseconds.
-    pub(super) fn new(keep: usize, expanded: i64) -> Self {
+    /// `doubt` is a difference's expanded uncertainty and its largest error,
+    /// where there is one, in picoseconds.
+    pub(super) fn new(keep: usize, doubt: (i64, Option<i64>)) -> Self {
         Self {
             signed: Spread::about(BenchSpan::ZERO),
             size: Spread::about(BenchSpan::ZERO),
             power_station: Checker::new(keep),
             receiver: Checker::new(keep),
-            expanded,
+            doubt,
         }
     }
 
@@ -47,7 +49,8 @@ impl Differences {
         let reading = Reading {
             at,
             value: size,
-            expanded: self.expanded,
+            expanded: self.doubt.0,
+            bound: self.doubt.1,
         };
         let clause = Clause::OneHalvesDiffer;
         let (strict, lenient) = (POWER_STATION.difference, RECEIVER.difference);
@@ -77,8 +80,8 @@ pub(super) struct Pairing {
 }
 
 impl Pairing {
-    pub(super) fn new(keep: usize, expanded: i64) -> Self {
-        let empty = Differences::new(keep, expanded);
+    pub(super) fn new(keep: usize, doubt: (i64, Option<i64>)) -> Self {
+        let empty = Differences::new(keep, doubt);
         Self {
             lanes: [empty.clone(), empty.clone()],
             total: empty,
@@ -121,7 +124,7 @@ impl Pairing {
                 usize::from(odd.size.greatest() < even.size.greatest() && odd.size.count() > 0)
             };
             self.total.merge(&self.lanes[lane]);
-            let empty = Differences::new(self.total.keep(), self.total.expanded);
+            let empty = Differences::new(self.total.keep(), self.total.doubt);
             self.lanes = [empty.clone(), empty];
         }
         self.begin(false);

@@ -2,13 +2,14 @@
 //! memory. It takes edges as they are and does not know how they were found.
 
 use super::asymmetry::Pairing;
+use super::checker::{Checker, Reading};
 use super::framing::{Framed, Framer, Half, Kind, Preamble};
 use super::intervals::{Found, Glitch, Interval, IntervalFilter};
 use super::packet::Packet;
 use super::report::{Cutouts, Glitches, HalfBits, PacketCounts, SignalReport};
 use super::rules::{
-    BitRules, CUTOUT_END, CUTOUT_START, Checker, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
-    PREAMBLE_SENT, RECEIVER, Reading, START_BITS_APART,
+    BitRules, CUTOUT_END, CUTOUT_START, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
+    PREAMBLE_SENT, RECEIVER, START_BITS_APART,
 };
 use super::spread::{Budget, Microseconds, Spread};
 use super::uncertainty::EdgeUncertainty;
@@ -28,6 +29,10 @@ pub struct DecoderSettings {
     pub glitch: BenchSpan,
     /// How many violations, packets and glitches of a sort are kept.
     pub keep: usize,
+    /// The largest error of one edge, s, where sampling alone makes it and so
+    /// bounds it.
+    #[serde(default)]
+    pub bound: Option<f64>,
 }
 
 impl DecoderSettings {
@@ -37,6 +42,7 @@ impl DecoderSettings {
             edge,
             glitch: BenchSpan::from_microseconds(20),
             keep: 32,
+            bound: None,
         }
     }
 }
@@ -64,6 +70,8 @@ pub struct Decoder {
     settings: DecoderSettings,
     /// Expanded uncertainty of a half-bit, in picoseconds.
     expanded: i64,
+    /// The largest error of a half-bit, where there is one.
+    bound: Option<i64>,
     filter: IntervalFilter,
     framer: Framer,
     from: Option<BenchInstant>,
@@ -101,12 +109,19 @@ pub struct Decoder {
 impl Decoder {
     /// A decoder before the first edge.
     pub fn new(settings: DecoderSettings) -> Self {
-        let pairing = Pairing::new(settings.keep, expanded(settings.edge.difference_u()));
+        // Edges weigh 1 and 1 in a length, 1, 2 and 1 in a difference.
+        let bound = |weights: f64| {
+            let most = settings.bound?;
+            Some(libm::round(weights * most * 1e12) as i64)
+        };
+        let doubt = (expanded(settings.edge.difference_u()), bound(4.0));
+        let pairing = Pairing::new(settings.keep, doubt);
         let about = |us| Spread::about(BenchSpan::from_microseconds(us));
         let checker = Checker::new(settings.keep);
         Self {
             settings,
             expanded: expanded(settings.edge.span_u(100e-6)),
+            bound: bound(2.0),
             filter: IntervalFilter::new(settings.glitch),
             framer: Framer::new(pairing),
             from: None,
@@ -287,6 +302,7 @@ impl Decoder {
             } else {
                 self.expanded
             },
+            bound: self.bound,
         }
     }
 
@@ -387,6 +403,7 @@ impl Decoder {
             at: preamble.until,
             value: i64::from(value),
             expanded: 0,
+            bound: None,
         };
         let least = if preamble.after_cutout {
             Some(PREAMBLE_AFTER_CUTOUT)

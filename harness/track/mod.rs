@@ -5,6 +5,7 @@
 mod analogue;
 mod asymmetry;
 mod channel;
+mod checker;
 mod decoder;
 mod delay;
 mod framing;

@@ -56,7 +56,7 @@ impl Clause {
     ];
 
     /// Every one, in the order in which it is declared.
-    fn all() -> impl Iterator<Item = Self> {
+    pub(super) fn all() -> impl Iterator<Item = Self> {
         let packets = Self::PACKETS.into_iter().chain(Self::CUTOUTS);
         Self::BITS.into_iter().chain(packets)
     }
@@ -268,106 +268,5 @@ impl Findings {
     /// How many readings were violations of `clause`.
     pub fn beyond(&self, clause: Clause) -> u64 {
         self.clauses.get(&clause).map_or(0, |found| found.beyond)
-    }
-}
-
-/// Counts readings against limits, keeping the first few.
-#[derive(Clone, Debug)]
-pub(super) struct Checker {
-    keep: usize,
-    found: Vec<ClauseFindings>,
-}
-
-/// A reading to be held against a limit: value and its expanded uncertainty,
-/// in picoseconds or bits.
-#[derive(Clone, Copy)]
-pub(super) struct Reading {
-    pub(super) at: BenchInstant,
-    pub(super) value: i64,
-    pub(super) expanded: i64,
-}
-
-impl Checker {
-    pub(super) fn new(keep: usize) -> Self {
-        Self {
-            keep,
-            found: vec![ClauseFindings::default(); Clause::all().count()],
-        }
-    }
-
-    /// How many readings a clause keeps.
-    pub(super) const fn keep(&self) -> usize {
-        self.keep
-    }
-
-    pub(super) fn check(&mut self, clause: Clause, reading: Reading, limit: i64) {
-        let found = &mut self.found[clause as usize];
-        found.checked += 1;
-        let excess = if clause.is_lower() {
-            limit.saturating_sub(reading.value)
-        } else {
-            reading.value.saturating_sub(limit)
-        };
-        if excess <= -reading.expanded {
-            return;
-        }
-        if excess <= 0 {
-            found.near += 1;
-            return;
-        }
-        let decided = excess > reading.expanded;
-        if decided {
-            found.beyond += 1;
-        } else {
-            found.undecided += 1;
-        }
-        let unit = if clause.counts_bits() { 1.0 } else { 1e-12 };
-        let violation = Violation {
-            at: reading.at,
-            clause,
-            value: reading.value as f64 * unit,
-            limit: limit as f64 * unit,
-            expanded: reading.expanded as f64 * unit,
-            decided,
-        };
-        let distance = |v: &Violation| (v.value - v.limit).abs();
-        if found
-            .worst
-            .is_none_or(|w| distance(&violation) > distance(&w))
-        {
-            found.worst = Some(violation);
-        }
-        if found.first.len() < self.keep {
-            found.first.push(violation);
-        }
-    }
-
-    /// Adds what a part of the signal said, later than all here.
-    pub(super) fn merge(&mut self, later: &Self) {
-        let distance = |v: &Violation| (v.value - v.limit).abs();
-        for (found, other) in self.found.iter_mut().zip(&later.found) {
-            found.checked += other.checked;
-            found.beyond += other.beyond;
-            found.undecided += other.undecided;
-            found.near += other.near;
-            if let Some(worst) = other.worst
-                && found.worst.is_none_or(|w| distance(&worst) > distance(&w))
-            {
-                found.worst = Some(worst);
-            }
-            let room = self.keep.saturating_sub(found.first.len());
-            found.first.extend(other.first.iter().take(room));
-        }
-    }
-
-    pub(super) fn findings(&self, rules: &str) -> Findings {
-        let pairs = Clause::all().zip(&self.found);
-        Findings {
-            rules: rules.to_owned(),
-            clauses: pairs
-                .filter(|(_, found)| found.checked > 0)
-                .map(|(clause, found)| (clause, found.clone()))
-                .collect(),
-        }
     }
 }

@@ -43,10 +43,22 @@ impl EdgeUncertainty {
     /// Not claimed for edges of fewer than [`STRAIGHT`] samples.
     pub fn interpolated(period: f64, time_base_u: f64, vertical: &VerticalUncertainty) -> Self {
         let sampled = Self::sampled(period, time_base_u);
+        match Self::straight(period, time_base_u, vertical) {
+            None => sampled,
+            Some(edge) => Self {
+                edge_u: edge.edge_u.min(sampled.edge_u),
+                ..edge
+            },
+        }
+    }
+
+    /// The same of edges that hold [`STRAIGHT`] samples, whatever noise makes of
+    /// them; `None` of steeper ones.
+    pub fn straight(period: f64, time_base_u: f64, vertical: &VerticalUncertainty) -> Option<Self> {
         let per_period = vertical.slope.abs() * period;
         let straight = STRAIGHT * per_period <= 0.8 * vertical.amplitude;
         if !straight || per_period == 0.0 {
-            return sampled;
+            return None;
         }
         let through = |volts: f64| volts / vertical.slope.abs();
         let noise = vertical.noise.max(resolution(vertical.step));
@@ -54,11 +66,11 @@ impl EdgeUncertainty {
             through(noise) * libm::sqrt(2.0 / 3.0),
             period * per_period / vertical.amplitude / libm::sqrt(180.0),
         ]);
-        Self {
-            edge_u: edge_u.min(sampled.edge_u),
+        Some(Self {
+            edge_u,
             skew_u: through(vertical.offset_u),
             time_base_u,
-        }
+        })
     }
 
     /// Standard uncertainty of a span of `length` seconds between two edges,

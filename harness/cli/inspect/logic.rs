@@ -11,7 +11,7 @@ use crate::capture_file::{
 use crate::cli::arguments::Inspect;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::inspection::{Collector, Hearing, Inspection, wanted};
-use crate::track::{EdgeUncertainty, Packet};
+use crate::track::Packet;
 use crate::units::{Quantity, Seconds};
 use std::path::Path;
 
@@ -234,7 +234,7 @@ impl Listener {
     }
 
     fn hear_first(&mut self, period: f64) {
-        self.hearing = Some(Hearing::new(EdgeUncertainty::sampled(period, 0.0)));
+        self.hearing = Some(Hearing::sampled(period));
         self.period = period;
         let first = std::mem::take(&mut self.first);
         self.hear(&first);

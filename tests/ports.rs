@@ -151,7 +151,7 @@ fn a_lot_runs_on_ports_that_stay_open() {
             assert!(!finished.is_empty(), "the lot ended at board {board}");
             let event: Value = serde_json::from_str(&finished).expect("JSON");
             let metric = &event["event"]["metric"];
-            if metric["key"] == "sense_scale" {
+            if metric["key"] == "scale_factor" {
                 scales.push(metric["finding"].to_string());
             }
         }

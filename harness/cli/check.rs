@@ -188,7 +188,7 @@ fn described(plan: &Plan, found: &Preflight, without_bench: bool) -> String {
             let bounds = dimension
                 .map(|dimension| limit.limit.show(dimension))
                 .unwrap_or_default();
-            let key = in_words(&limit.metric);
+            let key = in_words(limit.metric);
             let _ = writeln!(
                 text,
                 "    {key:<18} {bounds:<26} {}; {}",

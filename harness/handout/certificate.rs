@@ -360,7 +360,7 @@ fn in_short(scenario: &ScenarioRecord, verdict: Verdict) -> Vec<Line> {
         return Vec::new();
     }
     let names = named.into_iter().map(|(key, places)| {
-        let key = in_words(&key);
+        let key = in_words(key);
         match places.is_empty() {
             true => key,
             false => format!("{key} ({})", places.join("; ")),

@@ -32,7 +32,7 @@ pub(in crate::handout) fn picture(metric: &MetricSummary) -> Option<Picture> {
     let title = format!("{} {}", metric.scenario, in_words(&metric.label));
     let title = fitted(&title, 8.5, true, 250.0);
     let key = metric.label.split(" (").next().unwrap_or_default();
-    let mut label = in_words(&key);
+    let mut label = in_words(key);
     if !unit.is_empty() {
         label.push_str(&format!(" / {unit}"));
     }

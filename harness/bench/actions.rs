@@ -94,6 +94,8 @@ impl Bench {
     async fn supply_on(&self, voltage: Volts, limit: Amperes) -> Result<(), BenchError> {
         let supply = self.supply.as_ref();
         let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
+        // A restart since it was set last would be covered up by new settings.
+        self.prove_supply_kept(self.interlock.supply()).await?;
         // The limit first: raising the voltage must not find an old one.
         supply.set_current_limit(limit).await?;
         supply.set_voltage(voltage).await?;
@@ -115,9 +117,11 @@ impl Bench {
         let Some(supply) = &self.supply else {
             return Err(BenchError::Missing(Role::Supply));
         };
+        let was = self.interlock.supply();
         let result = supply.output_off().await;
         self.learn_supply_off(result.is_ok());
-        Ok(result?)
+        result?;
+        self.prove_supply_kept(was).await
     }
 
     pub(super) fn learn_supply_off(&mut self, sure: bool) {
@@ -140,7 +144,13 @@ impl Bench {
         };
         let result = load.input_off().await;
         self.learn_load_off(result.is_ok());
-        Ok(result?)
+        result?;
+        if self.interlock.is_energised() {
+            // Only while there is something to draw does its current show whether
+            // it is off.
+            self.read_back_load().await?;
+        }
+        Ok(())
     }
 
     pub(super) fn learn_load_off(&mut self, sure: bool) {

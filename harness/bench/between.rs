@@ -12,9 +12,14 @@ impl Bench {
     /// Makes the bench ready for another board, with its clock at zero.
     ///
     /// # Errors
-    /// [`BenchError::Exchanged`] when another instrument answers than before,
+    /// [`BenchError::Locked`] where something was found that a person must look at
+    /// first, [`BenchError::Exchanged`] when another instrument answers than before,
     /// or whatever else a [`BenchError`] says. Nothing was energised then.
     pub async fn ready_again(&mut self) -> Result<(), BenchError> {
+        if let Some(why) = self.locked() {
+            let why = why.to_owned();
+            return Err(BenchError::Locked { why });
+        }
         let before = std::mem::take(&mut self.identified);
         self.identify().await?;
         if let Some(exchanged) = exchanged(&before, &self.identified) {

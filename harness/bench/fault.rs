@@ -51,6 +51,12 @@ pub enum BenchError {
         /// Who answers now.
         now: String,
     },
+    /// What was found on the bench before waits for a person.
+    #[error("nothing is permitted on this bench before a person has looked at it: {why}")]
+    Locked {
+        /// What was found.
+        why: String,
+    },
     /// A capture did not come to wait for its trigger.
     #[error("the capture was not ready for its trigger within {within}")]
     NotReady {
@@ -72,7 +78,7 @@ pub enum BenchError {
         within: Seconds,
     },
     /// What was switched off is not off.
-    #[error("the {role} is not off: {what}")]
+    #[error("the {role} is not off, the board may be energised: {what}")]
     StillOn {
         /// The instrument.
         role: Role,
@@ -132,6 +138,7 @@ impl BenchError {
             | Self::Breach { .. }
             | Self::NotOpen { .. }
             | Self::Restarted { .. }
+            | Self::Locked { .. }
             | Self::Model(_) => Blame::Bench,
         }
     }

@@ -126,10 +126,15 @@ impl Bench {
             fault = fault.or(taken.err());
         }
         fault = fault.or(bench.identify().await.err());
-        if let Some(fault) = fault {
+        let begun = match fault {
+            Some(fault) => Err(fault),
+            None => bench.start_at_rest().await,
+        };
+        if let Err(fault) = begun {
+            // What can still be switched off is off before anybody is told.
+            bench.make_safe().await;
             return Err(fault);
         }
-        bench.start_at_rest().await?;
         Ok(bench)
     }
 

@@ -66,11 +66,23 @@ impl Bench {
                 self.lock(fault);
             }
         }
+        let rails = match (&supply, &capture) {
+            (Ok(()), Ok(())) => self.look_at_rails().await,
+            _ => Ok(()),
+        };
+        if rails.is_err() {
+            self.learn_supply_off(false);
+        }
         let left = time - (self.now() - begun).seconds();
         if left > Seconds::ZERO {
             self.clock.wait(left).await?;
         }
-        supply.and(load).and(switch).and(capture).and(restarted)
+        supply
+            .and(rails)
+            .and(load)
+            .and(switch)
+            .and(capture)
+            .and(restarted)
     }
 
     /// Permits nothing more on this bench, since `fault` was found.
@@ -209,44 +221,77 @@ impl Bench {
         first
     }
 
-    /// Looks at rails and pilot currents before anything was energised: a contact
-    /// that welded in an earlier run, or a rail that something else feeds.
+    /// Looks at rails and pilot currents while everything is off: a contact that
+    /// welded in an earlier run, a rail that something else feeds, or a supply of
+    /// which switch and meters lie. A rail that still empties is given its time.
     ///
     /// # Errors
     /// [`BenchError::StillOn`], after which the interlock permits nothing; any
     /// other [`BenchError`] of the capture device.
     pub(super) async fn look_at_rails(&mut self) -> Result<(), BenchError> {
-        let signals = [Signal::NodeVoltage, Signal::BoardSupply];
-        let channels: Vec<ChannelRequest> = signals
+        let Some(request) = self.glance() else {
+            return Ok(());
+        };
+        let begun = self.now();
+        let mut before = f64::INFINITY;
+        loop {
+            self.arm(&request).await?;
+            let seen = self.fetch("at rest").await?;
+            let rail = highest_rail(&seen);
+            let contact = contact_closed(&seen);
+            let empties = rail.is_some_and(|(_, volts)| volts <= before * (1.0 - LEAST_LOSS));
+            let passed = (self.now() - begun).seconds();
+            let found = match (contact, rail) {
+                (Some(fault), _) => fault,
+                (None, Some((name, volts))) if volts > REST_VOLTAGE.si() => {
+                    if empties && passed < LONGEST_DECAY {
+                        before = volts;
+                        self.clock.wait(STRETCH).await?;
+                        continue;
+                    }
+                    let role = Role::Supply;
+                    let what =
+                        format!("{name} shows {volts:.1} V although everything was switched off");
+                    BenchError::StillOn { role, what }
+                }
+                _ => return Ok(()),
+            };
+            self.lock(&found);
+            return Err(found);
+        }
+    }
+
+    /// The shortest capture of both rails and every line, where the bench can.
+    fn glance(&self) -> Option<CaptureRequest> {
+        let channels: Vec<ChannelRequest> = RAILS
             .into_iter()
-            .filter_map(|signal| {
+            .filter_map(|(signal, _)| {
                 let range = self.sees(signal)?;
                 Some(ChannelRequest { signal, range })
             })
             .collect();
         if channels.is_empty() {
-            return Ok(());
+            return None;
         }
         let profile = self.profile(Role::Capture);
         let fastest = profile.and_then(|profile| profile.capture_range());
         let fastest = fastest.map_or(GLANCE_PERIOD, |range| range.period);
-        let request = CaptureRequest {
+        Some(CaptureRequest {
             period: GLANCE_PERIOD.max(fastest),
             length: GLANCE,
             before_trigger: 0,
             trigger: Trigger::Now,
             channels,
             lines: true,
-        };
-        self.arm(&request).await?;
-        let seen = self.fetch("at rest").await?;
-        let found = rails_at_rest(&seen);
-        if let Err(fault) = &found {
-            self.lock(fault);
-        }
-        found
+        })
     }
 }
+
+/// The rails that must be at rest, and what they are called.
+const RAILS: [(Signal, &str); 2] = [
+    (Signal::NodeVoltage, "the output"),
+    (Signal::BoardSupply, "the board's supply rail"),
+];
 
 /// The optional command of a profile that reads the standard event status
 /// register.
@@ -263,41 +308,33 @@ fn said(measured: Measured) -> String {
     value.map_or_else(|| "not a number of".to_owned(), |value| format!("{value}"))
 }
 
-/// No rail above rest and no pilot current through a contact.
-fn rails_at_rest(seen: &Capture) -> Result<(), BenchError> {
+/// A contact through which its pilot current flows.
+fn contact_closed(seen: &Capture) -> Option<BenchError> {
     let pilots = [
         (LogicLine::NearPilot, Closes::NearShort),
         (LogicLine::FarPilot, Closes::FarShort),
     ];
-    for (line, closes) in pilots {
-        let closed = seen.line(line).is_some_and(|line| line.level(0));
-        if closed {
-            let what = format!(
-                "the pilot current of the {} says that its contact is closed: it may have \
-                 welded; look at it before anything is energised",
-                closes.word()
-            );
-            let role = Role::Switch;
-            return Err(BenchError::StillOn { role, what });
-        }
-    }
-    for (signal, name) in [
-        (Signal::NodeVoltage, "the output"),
-        (Signal::BoardSupply, "the board's supply rail"),
-    ] {
-        let Some(channel) = seen.channel(signal) else {
-            continue;
-        };
-        let values = channel.codes.iter();
-        let sum: f64 = values
-            .map(|&code| channel.offset + channel.scale * f64::from(code))
-            .sum();
-        let mean = sum / f64::from(GLANCE);
-        if mean.abs() > REST_VOLTAGE.si() {
-            let what = format!("{name} shows {mean:.1} V although everything was switched off");
-            let role = Role::Supply;
-            return Err(BenchError::StillOn { role, what });
-        }
-    }
-    Ok(())
+    let mut closed = pilots
+        .into_iter()
+        .filter(|&(line, _)| seen.line(line).is_some_and(|line| line.level(0)));
+    closed.next().map(|(_, closes)| {
+        let what = format!(
+            "the pilot current of the {} says that its contact is closed: it may have welded; \
+             look at it before anything is energised",
+            closes.word()
+        );
+        let role = Role::Switch;
+        BenchError::StillOn { role, what }
+    })
+}
+
+/// The rail with the largest mean magnitude, in volts: an output may alternate.
+fn highest_rail(seen: &Capture) -> Option<(&'static str, f64)> {
+    let rails = RAILS.into_iter().filter_map(|(signal, name)| {
+        let channel = seen.channel(signal)?;
+        let volts = |&code: &i16| (channel.offset + channel.scale * f64::from(code)).abs();
+        let sum: f64 = channel.codes.iter().map(volts).sum();
+        Some((name, sum / channel.codes.len().max(1) as f64))
+    });
+    rails.max_by(|(_, one), (_, other)| one.total_cmp(other))
 }

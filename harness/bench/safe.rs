@@ -214,7 +214,7 @@ impl Bench {
     /// is not what happened.
     async fn prove_made_safe(&mut self, actions: &mut Vec<SafetyAction>) {
         for (role, what) in PROOFS {
-            if self.session(role).is_none() {
+            if self.session(role).is_none() || is_deaf(role, actions) {
                 continue;
             }
             let proof = async {
@@ -239,6 +239,25 @@ impl Bench {
             actions.push(SafetyAction {
                 role,
                 action: what.to_owned(),
+                trouble,
+            });
+        }
+        let seen = actions
+            .iter()
+            .all(|action| action.role != Role::Capture || action.trouble.is_none());
+        if self.has(Role::Capture) && seen {
+            let looked = timeout(PROOF_DEADLINE, self.look_at_rails()).await;
+            let trouble = match looked {
+                Ok(Ok(())) => None,
+                Ok(Err(error)) => Some(error.to_string()),
+                Err(_) => Some(format!("not proven within {PROOF_DEADLINE:?}")),
+            };
+            if trouble.is_some() {
+                self.learn_supply_off(false);
+            }
+            actions.push(SafetyAction {
+                role: Role::Capture,
+                action: "rails at rest, no pilot current flows".to_owned(),
                 trouble,
             });
         }
@@ -277,12 +296,21 @@ impl Bench {
     pub(super) async fn start_at_rest(&mut self) -> Result<(), BenchError> {
         self.learn_load_off(true);
         self.learn_drive(None, true);
-        let supplied = self.supply.is_some();
         self.prove_at_rest(Seconds::ZERO).await?;
-        if !supplied {
+        if self.supply.is_none() {
             // Nothing is known of a supply that is not the bench's own.
             self.learn_supply_off(false);
         }
-        self.look_at_rails().await
+        Ok(())
     }
+}
+
+/// Whether an instrument took none of its lines: it is not off as far as anyone
+/// knows, and answers no question either.
+fn is_deaf(role: Role, actions: &[SafetyAction]) -> bool {
+    let mut own = actions
+        .iter()
+        .filter(|action| action.role == role)
+        .peekable();
+    own.peek().is_some() && own.all(|action| action.trouble.is_some())
 }

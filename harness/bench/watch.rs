@@ -13,9 +13,9 @@ use crate::units::{Amperes, Quantity, Seconds, Volts};
 /// Waits shorter than this are not interrupted for a look.
 const SHORTEST: Seconds = Seconds::new(0.15);
 
-/// Between two looks. One costs a line about 45 bytes at the supply (`MEAS:VOLT?`,
-/// `MEAS:CURR?`, `*ESR?` and their answers) and 30 at the load: 0.4 % of a line
-/// of 115,200 baud, which carries 11,520 bytes a second.
+/// Between two looks. One costs the supply's line about 75 bytes (`MEAS:CURR?`,
+/// `MEAS:VOLT?`, `VOLT?`, `CURR?`, `*ESR?` and their answers) and every other line
+/// less: 0.7 % of 115,200 baud, which carry 11,520 bytes a second.
 const PERIOD: Seconds = Seconds::new(1.0);
 
 /// What the lines of a look take at most.
@@ -26,6 +26,9 @@ const LINES: Seconds = Seconds::new(0.1);
 const SHARE: f64 = 0.02;
 const VOLTS: f64 = 0.2;
 const AMPERES: f64 = 0.1;
+
+/// Instruments round a setting: to no more than this, in volts or amperes.
+const SETTING_STEP: f64 = 0.02;
 
 /// A rail that was higher before comes down with the board's capacitors: so
 /// often is looked again while it falls.
@@ -77,6 +80,7 @@ impl Bench {
     async fn look(&self) -> Result<(), BenchError> {
         self.read_back_supply().await?;
         self.read_back_load().await?;
+        self.prove_supply_kept(self.interlock.supply()).await?;
         self.prove_not_restarted(&WATCHED).await
     }
 
@@ -145,6 +149,32 @@ impl Bench {
             };
             let what = format!("draws {}, {set}", said::<Amperes>(current));
             return Err(self.breach(Role::Load, what));
+        }
+        Ok(())
+    }
+
+    /// The supply still says that it is set to what it was set to, `was`, while on: an
+    /// instrument that restarted by itself has settings of its own.
+    pub(super) async fn prove_supply_kept(
+        &self,
+        was: Known<SupplyState>,
+    ) -> Result<(), BenchError> {
+        let (Some(supply), Known::Sure(set)) = (&self.supply, was) else {
+            return Ok(());
+        };
+        if !set.on {
+            return Ok(());
+        }
+        let voltage = supply.voltage_setting().await?;
+        let limit = supply.limit_setting().await?;
+        let other = |says: Option<f64>, set: f64| {
+            says.is_some_and(|says| (says - set).abs() > SHARE * set + SETTING_STEP)
+        };
+        if other(voltage.map(Quantity::si), set.voltage.si())
+            || other(limit.map(Quantity::si), set.limit.si())
+        {
+            let role = Role::Supply;
+            return Err(BenchError::Restarted { role });
         }
         Ok(())
     }

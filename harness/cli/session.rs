@@ -126,7 +126,7 @@ impl<'a> Session<'a> {
         };
         let finished = self.finish(&order, mounted)?;
         let Finished { record, safe } = finished;
-        let folder = self.hand_out(&record)?;
+        let folder = self.hand_out(&record, safe)?;
         let mut exit = Exit::of(record.verdict());
         if record.abort() == Some(&Abort::Harness) {
             exit = exit.or(Exit::Bug);
@@ -148,13 +148,19 @@ impl<'a> Session<'a> {
 
     /// The run's folder: its reports, and for one board its certificate; a whole
     /// lot's are issued by `records certificate` when they are wanted.
-    fn hand_out(&self, record: &Record) -> Result<PathBuf, Exit> {
+    fn hand_out(&self, record: &Record, safe: bool) -> Result<PathBuf, Exit> {
         let told = |fault: StoreError| store_exit(&fault);
         let reports = report::files();
         let mut files: Vec<(String, Vec<u8>)> = reports
             .map(|(name, write)| (name.to_owned(), write(record).into_bytes()))
             .collect();
-        if !self.brief {
+        if !safe {
+            // Verdict and end of the bench are one.
+            warn_line!(
+                "THE BENCH IS NOT PROVEN SAFE: NO CERTIFICATE. Switch its mains off, look at \
+                 it, and test the board again"
+            );
+        } else if !self.brief {
             let reader = self.store.reader().map_err(told)?;
             let document = certificate::document(&reader, record)?;
             for form in Form::ALL {

@@ -69,6 +69,30 @@ impl Supply {
         self.session.measure("measure_current").await
     }
 
+    /// The voltage that it says it is set to, where its profile can ask and it says
+    /// a number.
+    pub async fn voltage_setting(&self) -> Result<Option<Volts>, InstrumentError> {
+        Ok(self
+            .setting("voltage_setting")
+            .await?
+            .and_then(Volts::from_si))
+    }
+
+    /// The current that it says it is limited to, likewise.
+    pub async fn limit_setting(&self) -> Result<Option<Amperes>, InstrumentError> {
+        Ok(self
+            .setting("limit_setting")
+            .await?
+            .and_then(Amperes::from_si))
+    }
+
+    async fn setting(&self, command: &'static str) -> Result<Option<f64>, InstrumentError> {
+        if self.session.profile().command(command).is_none() {
+            return Ok(None);
+        }
+        Ok(self.session.number(command, &[]).await?.value())
+    }
+
     /// What it says of itself.
     pub async fn condition(&self) -> Result<SupplyCondition, InstrumentError> {
         let bits = self.session.bits("condition").await?;

@@ -129,6 +129,7 @@ impl<'a> Dry<'a> {
             Intent::SupplyOn { .. } => {
                 lines.question(Role::Supply, "measure_current")
                     + lines.question(Role::Supply, "measure_voltage")
+                    + lines.question(Role::Supply, "voltage_setting") * 2.0
             }
             Intent::LoadOn(_) | Intent::LoadHold { .. } => {
                 lines.question(Role::Load, "measure_current")
@@ -391,6 +392,10 @@ impl BenchSession for Dry<'_> {
         }
         let took = match &act {
             Act::Pattern(pattern) => self.lines().action_with(role, pattern.len()),
+            // What it draws is read back.
+            Act::LoadOff => {
+                self.lines().action(role) + self.lines().question(role, "measure_current")
+            }
             _ => self.lines().action(role),
         };
         match act {

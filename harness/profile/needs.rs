@@ -54,7 +54,11 @@ static SUPPLY: RoleNeeds = RoleNeeds {
         plain("measure_voltage"),
         plain("measure_current"),
     ],
-    optional: &[plain("event_status")],
+    optional: &[
+        plain("event_status"),
+        plain("voltage_setting"),
+        plain("limit_setting"),
+    ],
     condition: &["current_limiting", "over_voltage", "over_temperature"],
     operation: &[],
     accuracy: &[VOLTMETER, AMMETER],

@@ -38,5 +38,6 @@ mod seals;
 mod shapes;
 mod signal;
 mod simulation;
+mod strangers;
 mod substitution;
 mod tools;

@@ -175,6 +175,11 @@ impl Bench {
                     .file
                     .instrument(role)
                     .ok_or(BenchError::Missing(role))?;
+                if let bench_file::Port::Tcp(address) = &instrument.port {
+                    let settings = port_settings(address, profile, real_deadlines(profile));
+                    let connected = Port::connect(address, settings);
+                    return connected.map_err(|error| BenchError::Port { role, error });
+                }
                 let path = device_path(role, &instrument.port)?;
                 Port::open(
                     &path,
@@ -262,7 +267,7 @@ fn real_deadlines(profile: &Profile) -> Deadlines {
 /// The device path of a port that a bench file names.
 fn device_path(role: Role, port: &bench_file::Port) -> Result<String, BenchError> {
     match port {
-        bench_file::Port::Path(path) => Ok(path.clone()),
+        bench_file::Port::Path(name) | bench_file::Port::Tcp(name) => Ok(name.clone()),
         bench_file::Port::Model => Err(BenchError::Model(format!(
             "the {role} is a model, but no model bench was given"
         ))),

@@ -60,8 +60,7 @@ impl super::Bench {
     pub fn calibration_warnings(&self, today: Date) -> Vec<Fault> {
         let told = self.calibrations(today).filter_map(|(role, standing)| {
             let words = standing.words()?;
-            let index = self.instruments.iter().position(|i| i.role == role)?;
-            let place = self.places.find(&format!("instrument.{index}.due"))?;
+            let place = self.places.find(&format!("instrument.{role}.due"))?;
             let said = format!("the {role}'s calibration is {words}");
             let warning = Fault::warning(place, said);
             Some(match standing {

@@ -24,6 +24,9 @@ pub(super) fn instrument(table: &Table<'_>) -> Option<Instrument> {
 
 fn port(table: &Table<'_>) -> Option<Port> {
     let path = table.optional_string("path").map(Port::Path);
+    let tcp = table
+        .optional_string("tcp")
+        .and_then(|text| address(table, text));
     let usb = table.optional_table("usb").and_then(|usb| {
         let vendor = table_u16(&usb, "vendor");
         let product = table_u16(&usb, "product");
@@ -38,7 +41,7 @@ fn port(table: &Table<'_>) -> Option<Port> {
     let model = table
         .optional_boolean("model")
         .and_then(|yes| yes.then_some(Port::Model));
-    let written = ["path", "usb", "model"]
+    let written = ["path", "tcp", "usb", "model"]
         .iter()
         .filter(|key| table.has(key))
         .count();
@@ -53,13 +56,29 @@ fn port(table: &Table<'_>) -> Option<Port> {
                 },
             )
             .expected(
-                "one of `path = \"/dev/...\"`, `usb = { vendor = ..., product = ... }`, \
-                 `model = true`",
+                "one of `path = \"/dev/...\"`, `tcp = \"host:port\"`, \
+                 `usb = { vendor = ..., product = ... }`, `model = true`",
             ),
         );
         return None;
     }
-    path.or(usb).or(model)
+    path.or(tcp).or(usb).or(model)
+}
+
+fn address(table: &Table<'_>, text: String) -> Option<Port> {
+    let parts = text.rsplit_once(':');
+    let sound = parts.is_some_and(|(host, port)| {
+        !host.is_empty() && port.parse::<u16>().is_ok_and(|port| port > 0)
+    });
+    if !sound {
+        let message = "this is no address of a socket";
+        table.fault(
+            Fault::error(&table.place_of("tcp"), message)
+                .expected("a host and a port, as in \"bench-load:5025\""),
+        );
+        return None;
+    }
+    Some(Port::Tcp(text))
 }
 
 fn table_u16(table: &Table<'_>, key: &str) -> Option<u16> {

@@ -79,7 +79,9 @@ fn bench(root: &Table<'_>) -> Option<Bench> {
 /// Notes the places of instruments by role too, since their order changes.
 fn note_by_role(bench: &mut Bench) {
     for (index, instrument) in bench.instruments.iter().enumerate() {
-        for key in ["role", "profile", "net", "model", "path", "usb"] {
+        for key in [
+            "role", "profile", "net", "model", "path", "tcp", "usb", "due",
+        ] {
             let written = format!("instrument.{index}.{key}");
             if let Some(place) = bench.places.find(&written).cloned() {
                 let by_role = format!("instrument.{}.{key}", instrument.role);

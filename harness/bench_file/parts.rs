@@ -35,6 +35,8 @@ macro_rules! words {
 pub enum Port {
     /// A device path.
     Path(String),
+    /// A socket, as `host:port`.
+    Tcp(String),
     /// A USB serial adapter.
     Usb {
         /// Vendor number.

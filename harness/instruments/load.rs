@@ -118,6 +118,9 @@ impl Load {
 
     /// What it says of itself.
     pub async fn condition(&self) -> Result<LoadCondition, InstrumentError> {
+        if self.session.profile().command("condition").is_none() {
+            return Ok(Default::default());
+        }
         let bits = self.session.bits("condition").await?;
         let has = |name| has_bit(&self.session.profile().condition, name, bits);
         Ok(LoadCondition {

@@ -2,6 +2,7 @@
 //! and confirms it; each question gives a number or says why not. They know no
 //! limit, no interlock and not whether the far end is real.
 
+mod answer;
 mod capture;
 mod console;
 mod drive;

@@ -2,6 +2,7 @@
 //! their answer, errors read to the last. It knows command names, not what
 //! they do.
 
+use super::answer;
 use super::fault::InstrumentError;
 use crate::ident::Role;
 use crate::link::{Effect, LinkError, Port};
@@ -202,7 +203,8 @@ impl Session {
         arguments: &[(&str, Argument<'_>)],
     ) -> Result<Reading, InstrumentError> {
         let answer = self.ask(command, arguments).await?;
-        protocol::number(answer.as_bytes()).map_err(|fault| self.answer_fault(command, fault))
+        let read = answer::number(&self.profile, command, &answer);
+        read.map_err(|fault| self.answer_fault(command, fault))
     }
 
     /// Asks for a number and adds what the profile says of its accuracy.
@@ -228,7 +230,18 @@ impl Session {
         arguments: &[(&str, Argument<'_>)],
     ) -> Result<bool, InstrumentError> {
         let answer = self.ask(command, arguments).await?;
-        protocol::boolean(answer.as_bytes()).map_err(|fault| self.answer_fault(command, fault))
+        let read = match self.profile.replies.get(command) {
+            None => protocol::boolean(answer.as_bytes()),
+            Some(_) => match answer::number(&self.profile, command, &answer) {
+                Ok(reading) => match reading.value() {
+                    Some(0.0) => Ok(false),
+                    Some(1.0) => Ok(true),
+                    _ => Err(unexpected("0 or 1", &answer)),
+                },
+                Err(fault) => Err(fault),
+            },
+        };
+        read.map_err(|fault| self.answer_fault(command, fault))
     }
 
     /// Asks for a status register.

@@ -95,6 +95,9 @@ impl Supply {
 
     /// What it says of itself.
     pub async fn condition(&self) -> Result<SupplyCondition, InstrumentError> {
+        if self.session.profile().command("condition").is_none() {
+            return Ok(Default::default());
+        }
         let bits = self.session.bits("condition").await?;
         let has = |name| super::switch::has_bit(&self.session.profile().condition, name, bits);
         Ok(SupplyCondition {

@@ -9,6 +9,7 @@ mod port;
 mod serial;
 mod settings;
 mod tap;
+mod tcp;
 
 #[cfg(test)]
 mod tests;

@@ -4,7 +4,7 @@
 use super::fault::{Cause, LinkError};
 use super::owner::{Owner, Request, Urgent};
 use super::settings::{Effect, PortSettings};
-use super::{Tap, Wire, serial};
+use super::{Tap, Wire, serial, tcp};
 use crate::protocol::Expect;
 use std::os::fd::OwnedFd;
 use std::sync::Arc;
@@ -38,6 +38,26 @@ impl Port {
         let wire = serial::open(path, &settings)?;
         let mut port = Self::over(wire, settings);
         port.spare = spare.map(Arc::new);
+        Ok(port)
+    }
+
+    /// Connects to an instrument's socket at `address`, as in `bench-load:5025`.
+    ///
+    /// # Errors
+    /// [`LinkError::Absent`] where nothing listens, else [`LinkError::Unusable`].
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn connect(address: &str, settings: PortSettings) -> Result<Self, LinkError> {
+        let unusable = |error: std::io::Error| LinkError::Unusable {
+            port: address.to_owned(),
+            why: error.to_string(),
+        };
+        let stream = tcp::open(address)?;
+        let spare = stream.try_clone().map_err(unusable)?;
+        let wire = tokio::net::TcpStream::from_std(stream).map_err(unusable)?;
+        let mut port = Self::over(wire, settings);
+        port.spare = Some(Arc::new(spare.into()));
         Ok(port)
     }
 

@@ -3,9 +3,13 @@
 
 mod needs;
 mod parse;
+mod parse_reply;
+mod reply;
 
 pub use needs::{CommandNeed, RoleNeeds, needs};
 pub use parse::{parse, shipped, shipped_source};
+pub use parse_reply::measured;
+pub use reply::{Reply, VALUE};
 
 use crate::ident::Role;
 use crate::template::Template;
@@ -42,6 +46,8 @@ pub struct Profile {
     pub line: LineSettings,
     /// Command lines by name.
     pub commands: BTreeMap<String, Template>,
+    /// How answers are worded, by command, where they are no bare numbers.
+    pub replies: BTreeMap<String, Reply>,
     /// What makes it safe.
     pub safety: Safety,
     /// Weights of the bits in the answer to `condition`.

@@ -43,10 +43,6 @@ const AMMETER: (&str, Dimension) = ("measure_current", Dimension::Current);
 static SUPPLY: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
-        plain("condition"),
         with("set_voltage", &["volts"]),
         with("set_current_limit", &["amperes"]),
         plain("output_on"),
@@ -55,6 +51,10 @@ static SUPPLY: RoleNeeds = RoleNeeds {
         plain("measure_current"),
     ],
     optional: &[
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        plain("condition"),
         plain("event_status"),
         plain("voltage_setting"),
         plain("limit_setting"),
@@ -67,10 +67,6 @@ static SUPPLY: RoleNeeds = RoleNeeds {
 static LOAD: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
-        plain("condition"),
         plain("operation"),
         plain("constant_current"),
         plain("constant_resistance"),
@@ -84,7 +80,13 @@ static LOAD: RoleNeeds = RoleNeeds {
         plain("measure_voltage"),
         plain("measure_current"),
     ],
-    optional: &[plain("event_status")],
+    optional: &[
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        plain("condition"),
+        plain("event_status"),
+    ],
     condition: &[
         "over_voltage",
         "over_current",
@@ -124,9 +126,6 @@ static CAPTURE: RoleNeeds = RoleNeeds {
 static SWITCH: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
         plain("operation"),
         with("pulse", &["channel", "seconds"]),
         with("close", &["channel"]),
@@ -134,7 +133,13 @@ static SWITCH: RoleNeeds = RoleNeeds {
         plain("open_all"),
         with("closed", &["channel"]),
     ],
-    optional: &[with("continuity", &["channel"]), plain("event_status")],
+    optional: &[
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        with("continuity", &["channel"]),
+        plain("event_status"),
+    ],
     condition: &[],
     operation: &["running"],
     accuracy: &[],
@@ -143,9 +148,6 @@ static SWITCH: RoleNeeds = RoleNeeds {
 static DRIVE: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
         with("pattern", &["pattern"]),
         with("hold", &["polarity"]),
         plain("signal_on"),
@@ -153,7 +155,13 @@ static DRIVE: RoleNeeds = RoleNeeds {
         with("set_enable", &["state"]),
         with("set_brake", &["state"]),
     ],
-    optional: &[with("break_line", &["input"]), plain("event_status")],
+    optional: &[
+        plain("clear"),
+        plain("error"),
+        plain("complete"),
+        with("break_line", &["input"]),
+        plain("event_status"),
+    ],
     condition: &[],
     operation: &[],
     accuracy: &[],

@@ -2,6 +2,7 @@
 //! `needs`; nothing is sent here.
 
 use super::needs::{CommandNeed, needs};
+use super::parse_reply;
 use super::{
     Accuracy, CaptureRange, LineSettings, LoadRange, Profile, REVISION, Range, SHIPPED, Safety,
     SupplyRange, SwitchRange,
@@ -76,6 +77,7 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     let line = root.table("line").and_then(line);
     let safety = root.table("safety").and_then(|t| safety(t, role));
     let commands = root.table("commands");
+    let replies = root.optional_table("reply");
     let condition = root.optional_table("condition");
     let operation = root.optional_table("operation");
     let range = root.optional_table("range");
@@ -88,7 +90,18 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     }
     let needs = needs(role);
     let commands = commands.and_then(|t| read_commands(t, role));
-    let condition = bits(root, condition, "condition", needs.condition);
+    let replies = match &commands {
+        Some(commands) => parse_reply::replies(replies.as_ref(), commands),
+        None => BTreeMap::new(),
+    };
+    let asked = |command| commands.as_ref().is_some_and(|c| c.contains_key(command));
+    let needed = |command, bits| if asked(command) { bits } else { &[][..] };
+    let condition = bits(
+        root,
+        condition,
+        "condition",
+        needed("condition", needs.condition),
+    );
     let operation = bits(root, operation, "operation", needs.operation);
     let range = read_range(root, range, role);
     let accuracy = accuracies(root, accuracy, needs.accuracy);
@@ -98,6 +111,7 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
         identifies_as: identifies_as?,
         line: line?,
         commands: commands?,
+        replies,
         safety: safety?,
         condition,
         operation,

@@ -50,12 +50,12 @@ pub(super) fn duties(bench: &Bench) -> (Vec<Duty>, Vec<OwnedFd>) {
     for session in ORDER.into_iter().filter_map(|role| bench.session(role)) {
         let profile = session.profile();
         let path = session.port().settings().name.clone();
-        if profile.safety.make_safe.is_empty() || !path.starts_with('/') {
+        let spare = session.port().spare();
+        if profile.safety.make_safe.is_empty() || (spare.is_none() && !path.starts_with('/')) {
             continue;
         }
         let ending = &profile.line.ending;
         let lines = profile.safety.make_safe.iter();
-        let spare = session.port().spare();
         duties.push(Duty {
             path,
             abandon: profile.safety.abandon.clone(),

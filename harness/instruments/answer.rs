@@ -1,0 +1,116 @@
+//! Answers read as the profile says that they are worded. It asks nothing.
+
+use crate::profile::{Profile, Reply, VALUE};
+use crate::protocol::{self, Reading, ReplyFault};
+use crate::units::{Dimension, parse_si};
+
+/// The number in `answer` to `command`, in SI units where it measures something.
+///
+/// # Errors
+/// When there is none.
+pub(super) fn number(
+    profile: &Profile,
+    command: &str,
+    answer: &str,
+) -> Result<Reading, ReplyFault> {
+    let bare = Reply::default();
+    let reply = profile.replies.get(command).unwrap_or(&bare);
+    number_by(reply, answer, crate::profile::measured(command))
+}
+
+fn number_by(
+    reply: &Reply,
+    answer: &str,
+    dimension: Option<Dimension>,
+) -> Result<Reading, ReplyFault> {
+    let part = part(reply, answer)?;
+    let mut words = reply.words.iter();
+    if let Some((_, value)) = words.find(|(word, _)| word.eq_ignore_ascii_case(part)) {
+        return Ok(Reading::Number(*value));
+    }
+    match protocol::number(part.as_bytes()) {
+        Ok(Reading::Number(value)) => Ok(Reading::Number(value * reply.factor.unwrap_or(1.0))),
+        Ok(other) => Ok(other),
+        Err(fault) => match dimension.map(|dimension| parse_si(part, dimension)) {
+            Some(Ok(value)) => Ok(Reading::Number(value)),
+            _ => Err(fault),
+        },
+    }
+}
+
+/// The part of `answer` that counts.
+fn part<'a>(reply: &Reply, answer: &'a str) -> Result<&'a str, ReplyFault> {
+    let mut part = answer.trim();
+    if let Some(pattern) = &reply.pattern {
+        let found = pattern.captures(part);
+        let found = found.and_then(|found| found.name(VALUE).or_else(|| found.get(0)));
+        part = found
+            .ok_or_else(|| unfit("an answer of the profile's pattern", answer))?
+            .as_str();
+    }
+    if let Some(field) = reply.field {
+        part = part
+            .split(',')
+            .nth(field - 1)
+            .ok_or_else(|| unfit("a list with the profile's field", answer))?;
+    }
+    Ok(part.trim())
+}
+
+fn unfit(expected: &'static str, answer: &str) -> ReplyFault {
+    let cut: String = answer.chars().take(40).collect();
+    ReplyFault::Unexpected {
+        expected,
+        shown: format!("'{}'", cut.escape_debug()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use regex_lite::Regex;
+
+    fn reads(reply: &Reply, answer: &str) -> Option<f64> {
+        let read = number_by(reply, answer, Some(Dimension::Current));
+        read.ok().and_then(Reading::value)
+    }
+
+    #[test]
+    fn a_number_may_name_its_unit() {
+        let plain = Reply::default();
+        assert_eq!(reads(&plain, "4.498"), Some(4.498));
+        assert_eq!(reads(&plain, "4.498A"), Some(4.498));
+        assert_eq!(reads(&plain, " 4498 mA "), Some(4.498));
+        assert_eq!(reads(&plain, "4.498 V"), None);
+        assert_eq!(reads(&plain, "4,498"), None);
+        assert_eq!(reads(&plain, ""), None);
+    }
+
+    #[test]
+    fn a_field_of_a_list_and_a_part_of_a_line_are_found() {
+        let listed = Reply {
+            field: Some(2),
+            factor: Some(1e-3),
+            ..Reply::default()
+        };
+        assert_eq!(reads(&listed, "17980, 4498 ,80.9"), Some(4.498));
+        assert_eq!(reads(&listed, "17980"), None);
+        let worded = Reply {
+            pattern: Some(Regex::new(r"^I=(?<value>[^;]*);").expect("a pattern")),
+            ..Reply::default()
+        };
+        assert_eq!(reads(&worded, "I=4.498A;U=17.98V"), Some(4.498));
+        assert_eq!(reads(&worded, "U=17.98V"), None);
+    }
+
+    #[test]
+    fn fixed_words_stand_for_numbers() {
+        let states = Reply {
+            words: vec![("BUSY".to_owned(), 8.0), ("READY".to_owned(), 0.0)],
+            ..Reply::default()
+        };
+        assert_eq!(reads(&states, "busy"), Some(8.0));
+        assert_eq!(reads(&states, "READY"), Some(0.0));
+        assert_eq!(reads(&states, "TEA"), None);
+    }
+}

@@ -5,6 +5,7 @@
 
 mod agreement;
 mod arrays;
+mod by_hand;
 mod command;
 mod damage;
 mod dialects;

@@ -4,16 +4,19 @@
 use super::arguments::Accept;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files, Sound};
+use super::guided::{Guide, pattern};
 use super::mounting::{Mounted, mounted, place, planted};
 use super::output::Output;
 use super::selection::Selection;
 use super::session::Session;
 use super::stopping::Lines;
+use super::store_fault::store_exit;
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::Defect;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use crate::units::{Celsius, parse};
+use std::io::IsTerminal as _;
 use std::path::Path;
 use std::str::FromStr;
 
@@ -24,16 +27,8 @@ pub(super) fn accept(arguments: &Accept, output: Output) -> Exit {
 }
 
 fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
-    let loops = arguments.serial == "-";
     // The serial number first: it is what a person mistypes most.
-    let serial = if loops {
-        None
-    } else {
-        Some(name::<Serial>(
-            "--serial: the serial number",
-            &arguments.serial,
-        )?)
-    };
+    let boards = Boards::of(&arguments.serial)?;
     let ambient = arguments.ambient.as_deref().map(ambient).transpose()?;
     let mut files = Files::default();
     let plan = files.plan(&arguments.plan);
@@ -45,6 +40,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         plan,
         bench,
         omitted,
+        expected,
     } = files.sound(plan, bench)?;
     let without = [selection.without.clone(), omitted].concat();
     let defect = defect(arguments, &bench)?;
@@ -63,11 +59,57 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         },
         serial,
     };
-    match serial {
-        Some(serial) => one(&mut session, particulars(serial), &bench, defect, output),
-        None => many(&mut session, &particulars, &bench, defect, output),
+    let mut run = |session: &mut Session<'_>, serial| {
+        one(session, particulars(serial), &bench, defect, output)
+    };
+    let serials = match boards {
+        Boards::One(serial) => return run(&mut session, serial),
+        Boards::Scanned => None,
+        Boards::Numbered(serials) => Some(serials),
+    };
+    let by_hand = std::io::stdin().is_terminal() && !output.json;
+    let again = arguments.retest.is_some();
+    let mut guide = Guide::new(by_hand, lot.clone(), again, expected);
+    let ended = match serials {
+        None => scanned(&mut session, &mut guide, &mut run),
+        // A model changes its board by itself.
+        Some(serials) => {
+            let waits = bench.board.is_none();
+            numbered(&mut session, &mut guide, serials, waits, &mut run)
+        }
+    };
+    guide.tell_the_end();
+    ended
+}
+
+/// Which boards are run.
+enum Boards {
+    /// This one.
+    One(Serial),
+    /// Those whose serial numbers come in, one a line.
+    Scanned,
+    /// These, one after another.
+    Numbered(Vec<Serial>),
+}
+
+impl Boards {
+    fn of(text: &str) -> Result<Self, Exit> {
+        if text == "-" {
+            return Ok(Self::Scanned);
+        }
+        match pattern(text) {
+            Ok(Some(serials)) => Ok(Self::Numbered(serials)),
+            Ok(None) => name("--serial: the serial number", text).map(Self::One),
+            Err(fault) => {
+                warn_line!("--serial {}: {}", harmless(text), harmless(&fault));
+                Err(Exit::Usage)
+            }
+        }
     }
 }
+
+/// Runs one board.
+type Run<'a> = dyn FnMut(&mut Session<'_>, Serial) -> Result<Exit, Exit> + 'a;
 
 /// One board; on a model bench the one of its serial number.
 fn one(
@@ -95,39 +137,94 @@ fn one(
 
 /// Scan, run, next: one serial number a line until the input ends or the person
 /// asks to stop.
-fn many(
-    session: &mut Session<'_>,
-    particulars: &dyn Fn(Serial) -> Particulars,
-    bench: &BenchFiles,
-    defect: Option<&'static Defect>,
-    output: Output,
-) -> Result<Exit, Exit> {
+fn scanned(session: &mut Session<'_>, guide: &mut Guide, run: &mut Run<'_>) -> Result<Exit, Exit> {
     let mut worst = Exit::Pass;
     let mut lines = Lines::of_standard_input()?;
+    guide.ask_serial();
     while let Some(line) = session.next_line(&mut lines) {
         let text = line.trim();
-        if text.is_empty() {
-            continue;
+        if !text.is_empty() {
+            let ended = match name::<Serial>("the serial number", text) {
+                Ok(serial) => board(session, guide, serial, run)?,
+                Err(exit) => exit,
+            };
+            worst = worst.or(ended);
+            if ends_the_lot(session, ended) {
+                break;
+            }
         }
-        let ended = match name::<Serial>("the serial number", text) {
-            Ok(serial) => one(session, particulars(serial), bench, defect, output),
-            Err(exit) => Err(exit),
-        };
-        let ended = ended.unwrap_or_else(|exit| exit);
+        guide.ask_serial();
+    }
+    Ok(worst.or(stopped(session)))
+}
+
+/// One after another, each once a line says that it is on the bench.
+fn numbered(
+    session: &mut Session<'_>,
+    guide: &mut Guide,
+    serials: Vec<Serial>,
+    waits: bool,
+    run: &mut Run<'_>,
+) -> Result<Exit, Exit> {
+    let mut worst = Exit::Pass;
+    let mut lines = waits.then(Lines::of_standard_input).transpose()?;
+    let count = serials.len();
+    for (index, serial) in serials.into_iter().enumerate() {
+        if let Some(lines) = &mut lines {
+            guide.ask_ready(&serial, count - index);
+            match session.next_line(lines) {
+                None => {
+                    // The boards that were still to come were not judged.
+                    worst = worst.or(Exit::Inconclusive);
+                    break;
+                }
+                Some(line) if line.trim().eq_ignore_ascii_case("s") => {
+                    worst = worst.or(Exit::Inconclusive);
+                    continue;
+                }
+                Some(_) => {}
+            }
+        }
+        let ended = board(session, guide, serial, run)?;
         worst = worst.or(ended);
-        if session.stopped() || worst == Exit::Store {
-            break;
-        }
-        if ended == Exit::Bench {
-            warn_line!("the lot ends here: no further board goes on this bench as it is");
+        if ends_the_lot(session, ended) {
             break;
         }
     }
+    Ok(worst.or(stopped(session)))
+}
+
+/// Runs a board of a lot, unless it must not be run now.
+fn board(
+    session: &mut Session<'_>,
+    guide: &mut Guide,
+    serial: Serial,
+    run: &mut Run<'_>,
+) -> Result<Exit, Exit> {
+    let refusal = guide.refusal(&serial, &session.reader()?);
+    if let Some(why) = refusal.map_err(|fault| store_exit(&fault))? {
+        return Ok(Guide::refuse(&serial, &why));
+    }
+    let ended = run(session, serial.clone()).unwrap_or_else(|exit| exit);
+    guide.ended(serial, ended);
+    Ok(ended)
+}
+
+/// Whether nothing more can be run after a board that ended so.
+fn ends_the_lot(session: &Session<'_>, ended: Exit) -> bool {
+    if ended == Exit::Bench {
+        warn_line!("the lot ends here: no further board goes on this bench as it is");
+    }
+    session.stopped() || matches!(ended, Exit::Store | Exit::Bench)
+}
+
+/// The boards that were still to come when the person stopped were not judged.
+fn stopped(session: &Session<'_>) -> Exit {
     if session.stopped() {
-        // The boards that were still to come were not judged.
-        worst = worst.or(Exit::Inconclusive);
+        Exit::Inconclusive
+    } else {
+        Exit::Pass
     }
-    Ok(worst)
 }
 
 fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N, Exit> {

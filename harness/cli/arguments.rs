@@ -140,7 +140,8 @@ pub(super) enum SubstitutedPart {
 pub(super) struct Accept {
     /// The plan.
     pub(super) plan: PathBuf,
-    /// Serial number of the board; `-` reads one a line from standard input.
+    /// Serial number of the board; `-` reads one a line from standard input,
+    /// and a range such as `GR-{0001..0040}` is a whole lot.
     #[arg(long, value_name = "S", allow_hyphen_values = true)]
     pub(super) serial: String,
     /// The bench; without it the embedded model bench.

@@ -17,6 +17,7 @@ use crate::plan::{LONGEST_CHAIN, Lot, Omitted, Plan, demo};
 use crate::preflight::Preflight;
 use crate::profile::{self, Profile};
 use crate::seed::Seed;
+use crate::units::{Quantity as _, Seconds};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -51,6 +52,8 @@ pub(super) struct Sound {
     pub(super) bench: BenchFiles,
     /// What the plan does not require and the bench cannot run.
     pub(super) omitted: Vec<Omitted>,
+    /// The bench time that a good board takes.
+    pub(super) expected: Seconds,
 }
 
 impl Files {
@@ -79,6 +82,8 @@ impl Files {
         let sound = plan.zip(bench).map(|(mut plan, bench)| {
             let found = Preflight::of(&plan, &bench.bench, &bench.profiles);
             self.add(found.faults);
+            let expected = found.steps.iter().map(|step| step.bench_time.si());
+            let expected = Seconds::new(expected.sum());
             let omitted = found.omitted;
             plan.scenarios
                 .retain(|scenario| !omitted.iter().any(|o| o.scenario == scenario.name));
@@ -86,6 +91,7 @@ impl Files {
                 plan,
                 bench,
                 omitted,
+                expected,
             }
         });
         match complain(self, true) {

@@ -45,6 +45,7 @@ mod evaluated_again;
 mod exit;
 mod files;
 mod guide;
+mod guided;
 mod handing_out;
 mod inspect;
 mod lot;

@@ -20,7 +20,7 @@ use crate::plan::Plan;
 use crate::record::Record;
 use crate::report;
 use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop, run};
-use crate::store::{Durability, Store, StoreError, folder};
+use crate::store::{Durability, Reader, Store, StoreError, folder};
 use std::path::{Path, PathBuf};
 use tokio::runtime::Runtime;
 
@@ -101,6 +101,14 @@ impl<'a> Session<'a> {
     /// asked to stop.
     pub(super) fn next_line(&mut self, lines: &mut Lines) -> Option<String> {
         self.runtime.block_on(lines.next(&mut self.stop))
+    }
+
+    /// What the store holds already.
+    ///
+    /// # Errors
+    /// The status, after saying why.
+    pub(super) fn reader(&self) -> Result<Reader, Exit> {
+        self.store.reader().map_err(|fault| store_exit(&fault))
     }
 
     /// Runs the plan on one board, the `index`-th of its lot on a model bench.

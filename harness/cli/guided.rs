@@ -1,0 +1,245 @@
+//! A lot run by hand: which board is next, whether it may be run, how the lot
+//! stands, and how much longer it takes. It runs no board.
+
+use super::exit::Exit;
+use crate::ident::{LotName, Serial, harmless};
+use crate::judgement::Verdict;
+use crate::store::{Filter, Reader, StoreError};
+use crate::units::{Quantity as _, Seconds};
+use std::collections::BTreeSet;
+use std::io::Write as _;
+
+/// The most boards that one pattern of serial numbers stands for.
+const MOST_BOARDS: u64 = 10_000;
+
+/// The serial numbers of a pattern such as `GR-{0001..0040}`; none where `text`
+/// is no pattern.
+///
+/// # Errors
+/// What is wrong with the pattern.
+pub(super) fn pattern(text: &str) -> Result<Option<Vec<Serial>>, String> {
+    let Some((before, rest)) = text.split_once('{') else {
+        return Ok(None);
+    };
+    let parts = rest
+        .split_once('}')
+        .and_then(|(range, after)| Some((range.split_once("..")?, after)));
+    let expected = "write it as in GR-{0001..0040}";
+    let Some(((first, last), after)) = parts else {
+        return Err(format!("this is no range of serial numbers; {expected}"));
+    };
+    let (Ok(from), Ok(to)) = (first.parse::<u64>(), last.parse::<u64>()) else {
+        return Err(format!(
+            "a range goes from one number to another; {expected}"
+        ));
+    };
+    if from > to {
+        return Err(format!("{from} comes after {to}; {expected}"));
+    }
+    if to - from >= MOST_BOARDS {
+        return Err(format!("more than {MOST_BOARDS} boards in one lot"));
+    }
+    let width = first.len();
+    let serials = (from..=to).map(|number| {
+        let serial = format!("{before}{number:0width$}{after}");
+        serial
+            .parse::<Serial>()
+            .map_err(|fault| format!("{serial}: {fault}"))
+    });
+    serials.collect::<Result<_, _>>().map(Some)
+}
+
+/// How a lot goes.
+pub(super) struct Guide {
+    /// Whether a person is asked and told; a pipe is neither.
+    pub(super) by_hand: bool,
+    lot: Option<LotName>,
+    again: bool,
+    /// Expected for one board.
+    each: Seconds,
+    seen: BTreeSet<Serial>,
+    passed: usize,
+    failed: Vec<Serial>,
+    undecided: Vec<Serial>,
+}
+
+impl Guide {
+    /// A lot with nothing run yet; `again` where boards may be tested again.
+    pub(super) fn new(by_hand: bool, lot: Option<LotName>, again: bool, each: Seconds) -> Self {
+        Self {
+            by_hand,
+            lot,
+            again,
+            each,
+            seen: BTreeSet::new(),
+            passed: 0,
+            failed: Vec::new(),
+            undecided: Vec::new(),
+        }
+    }
+
+    /// Asks for the next serial number.
+    pub(super) fn ask_serial(&self) {
+        self.ask("serial number (Ctrl-D ends the lot)", None);
+    }
+
+    /// Asks whether the board is where it should be, with so many to come.
+    pub(super) fn ask_ready(&self, serial: &Serial, to_come: usize) {
+        let question = format!("{serial} in the fixture? Enter starts, s leaves it out");
+        self.ask(&question, Some(to_come));
+    }
+
+    fn ask(&self, question: &str, to_come: Option<usize>) {
+        if !self.by_hand {
+            return;
+        }
+        let done = self.passed + self.failed.len() + self.undecided.len();
+        say_line!();
+        if done > 0 {
+            say_line!("{}", self.standing());
+        }
+        let boards = to_come.unwrap_or(1);
+        // At most some ten thousand boards: exact.
+        let left = self.each * boards as f64;
+        let lot = match to_come {
+            Some(boards) if boards > 1 => format!(", {} for the {boards} to come", minutes(left)),
+            _ => String::new(),
+        };
+        say!("{question} [{} a board{lot}]: ", minutes(self.each));
+        // A prompt that cannot be shown is one that nobody waits for.
+        let _ = std::io::stdout().flush();
+    }
+
+    /// Why `serial` may not be run now, where it may not.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub(super) fn refusal(
+        &self,
+        serial: &Serial,
+        reader: &Reader,
+    ) -> Result<Option<String>, StoreError> {
+        if self.again {
+            return Ok(None);
+        }
+        if self.seen.contains(serial) {
+            return Ok(Some("it was tested in this sitting already".to_owned()));
+        }
+        if !self.by_hand {
+            return Ok(None);
+        }
+        let filter = Filter {
+            serial: Some(serial.clone()),
+            diagnosis: Some(false),
+            open: Some(false),
+            newest_first: true,
+            ..Filter::default()
+        };
+        let Some(last) = reader.runs(&filter).next().transpose()? else {
+            return Ok(None);
+        };
+        if last.lot != self.lot {
+            let lot = last
+                .lot
+                .map_or("no lot".to_owned(), |lot| format!("lot {lot}"));
+            return Ok(Some(format!("it was tested as a board of {lot}")));
+        }
+        let passed = last.verdict == Some(Verdict::Pass);
+        let day = last.started.strftime("%Y-%m-%d");
+        Ok(passed.then(|| format!("it passed on {day}")))
+    }
+
+    /// Says why a board is not run.
+    pub(super) fn refuse(serial: &Serial, why: &str) -> Exit {
+        warn_line!(
+            "{serial} is not run: {}; give --retest with a reason to test it again",
+            harmless(why)
+        );
+        Exit::Usage
+    }
+
+    /// Takes note of how a board's run ended.
+    pub(super) fn ended(&mut self, serial: Serial, exit: Exit) {
+        match exit {
+            Exit::Pass => self.passed += 1,
+            Exit::Fail => self.failed.push(serial.clone()),
+            _ => self.undecided.push(serial.clone()),
+        }
+        self.seen.insert(serial);
+    }
+
+    /// How many passed, failed and are undecided.
+    fn standing(&self) -> String {
+        let mut words = vec![format!("{} passed", self.passed)];
+        for (boards, what) in [(&self.failed, "failed"), (&self.undecided, "not judged")] {
+            if !boards.is_empty() {
+                words.push(format!("{} {what}", boards.len()));
+            }
+        }
+        words.join(", ")
+    }
+
+    /// The lot at its end, with the boards that need attention by name.
+    pub(super) fn tell_the_end(&self) {
+        if !self.by_hand || self.seen.is_empty() {
+            return;
+        }
+        say_line!("\n{} boards: {}", self.seen.len(), self.standing());
+        for (boards, what) in [(&self.failed, "failed"), (&self.undecided, "not judged")] {
+            if !boards.is_empty() {
+                let names: Vec<&str> = boards.iter().map(Serial::as_str).collect();
+                say_line!("  {what}: {}", names.join(", "));
+            }
+        }
+    }
+}
+
+/// A time as a person at a bench counts it.
+fn minutes(time: Seconds) -> String {
+    let seconds = time.si().max(0.0).ceil();
+    if seconds < 90.0 {
+        return format!("{seconds:.0} s");
+    }
+    let minutes = (seconds / 60.0).ceil();
+    if minutes < 90.0 {
+        return format!("{minutes:.0} min");
+    }
+    format!(
+        "{:.0} h {:.0} min",
+        (minutes / 60.0).floor(),
+        minutes % 60.0
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pattern_stands_for_its_serial_numbers() {
+        let names = |text: &str| {
+            let serials = pattern(text).expect("a sound pattern").expect("a pattern");
+            serials.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        assert_eq!(names("GR-{0009..0011}"), ["GR-0009", "GR-0010", "GR-0011"]);
+        assert_eq!(names("A{1..2}-x"), ["A1-x", "A2-x"]);
+        assert_eq!(pattern("GR-0042"), Ok(None));
+        for wrong in [
+            "GR-{1}",
+            "GR-{1..x}",
+            "GR-{2..1}",
+            "GR-{1..99999}",
+            "GR-{1..2",
+            "../{1..2}",
+        ] {
+            assert!(pattern(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_time_is_told_in_the_unit_of_its_size() {
+        assert_eq!(minutes(Seconds::new(12.2)), "13 s");
+        assert_eq!(minutes(Seconds::new(600.0)), "10 min");
+        assert_eq!(minutes(Seconds::new(7500.0)), "2 h 5 min");
+    }
+}

@@ -1,0 +1,123 @@
+//! A lot run by hand on a terminal: what is asked, what is refused, and what is
+//! said at the end. The terminal is a pseudo-terminal that this test types on.
+
+use super::guardian::{Running, fixture};
+use assert_cmd::cargo::cargo_bin_cmd;
+use rustix::fs::{Mode, OFlags};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use std::fs::File;
+use std::io::{Read as _, Write as _};
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+/// Everything but `sense`, left out for a reason.
+fn without() -> Vec<String> {
+    let others = [
+        "idle", "load", "overload", "short", "reversal", "signal", "loss", "inrush", "soak",
+        "supply",
+    ];
+    let options = others.map(|name| ["--without".to_owned(), format!("{name}=not here")]);
+    options.concat()
+}
+
+/// A terminal: the end that is typed on, and the end for a program.
+fn terminal() -> (File, File) {
+    let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
+        .expect("a pseudo-terminal");
+    grantpt(&near).expect("granted");
+    unlockpt(&near).expect("unlocked");
+    let path = ptsname(&near, Vec::new()).expect("a name");
+    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC;
+    let far = rustix::fs::open(path, flags, Mode::empty()).expect("the other end");
+    (near.into(), far.into())
+}
+
+/// What a lot of `typed` serial numbers says on both outputs, and its status.
+fn lot(out: &Path, more: &[&str], typed: &str) -> (Option<i32>, String) {
+    let (mut near, far) = terminal();
+    let mut run = Running(
+        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .env_remove("BUFFERSTOP_BENCH")
+            .args(["accept", "--serial", "-"])
+            .arg(fixture("plan.toml"))
+            .args(without())
+            .args(more)
+            .arg("--out")
+            .arg(out)
+            .stdin(Stdio::from(far))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("it starts"),
+    );
+    // With Ctrl-D at the beginning of a line the input ends.
+    near.write_all(typed.as_bytes())
+        .expect("it can be typed on");
+    near.write_all(b"\x04").expect("it can be typed on");
+    let mut said = String::new();
+    let mut out = run.0.stdout.take().expect("a pipe");
+    out.read_to_string(&mut said).expect("text");
+    let mut errors = run.0.stderr.take().expect("a pipe");
+    errors.read_to_string(&mut said).expect("text");
+    (run.0.wait().expect("it ends").code(), said)
+}
+
+#[test]
+fn a_lot_by_hand_is_led_from_board_to_board() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let named = ["--lot", "L-1"];
+    let (status, said) = lot(folder.path(), &named, "H-1\nH-2\nH-1\n");
+    // A scan that is refused is wrong usage; no board failed.
+    assert_eq!(status, Some(64), "{said}");
+    assert_eq!(
+        said.matches("serial number (Ctrl-D ends the lot)").count(),
+        4
+    );
+    assert!(
+        said.contains("H-1 is not run: it was tested in this sitting"),
+        "{said}"
+    );
+    assert!(said.contains("2 boards: 2 passed"), "{said}");
+
+    let (status, said) = lot(folder.path(), &named, "H-2\n");
+    assert_eq!(status, Some(64), "{said}");
+    assert!(said.contains("H-2 is not run: it passed on 20"), "{said}");
+    let (status, said) = lot(folder.path(), &["--lot", "L-2"], "H-2\n");
+    assert_eq!(status, Some(64), "{said}");
+    assert!(
+        said.contains("it was tested as a board of lot L-1"),
+        "{said}"
+    );
+    let again = ["--lot", "L-1", "--retest", "the lead was loose"];
+    let (status, said) = lot(folder.path(), &again, "H-2\n");
+    assert_eq!(status, Some(0), "{said}");
+}
+
+#[test]
+fn a_range_of_serial_numbers_is_a_lot() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let run = |serials: &str| {
+        let done = cargo_bin_cmd!("bufferstop")
+            .env_remove("BUFFERSTOP_BENCH")
+            .args(["accept", "--serial", serials])
+            .arg(fixture("plan.toml"))
+            .args(without())
+            .arg("--out")
+            .arg(folder.path())
+            .output()
+            .expect("the command runs");
+        let said = [done.stdout, done.stderr].concat();
+        (
+            done.status.code(),
+            String::from_utf8_lossy(&said).into_owned(),
+        )
+    };
+    let (status, said) = run("R-{08..10}");
+    assert_eq!(status, Some(0), "{said}");
+    for serial in ["R-08", "R-09", "R-10"] {
+        assert!(folder.path().join(serial).is_dir(), "{serial}");
+    }
+    let (status, said) = run("R-{10..08}");
+    assert_eq!(status, Some(64), "{said}");
+    assert!(said.contains("10 comes after 8"), "{said}");
+}

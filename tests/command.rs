@@ -276,6 +276,42 @@ fn serial_numbers_are_read_one_after_another() {
     }
 }
 
+/// A file in another's place is named as what it is, in one fault.
+#[test]
+fn a_file_of_the_wrong_kind_is_named_as_what_it_is() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    let at = |name: &str| demo.join(name).display().to_string();
+    let accept = |plan: &str, more: &[&str]| {
+        let folder = folder();
+        let done = cargo_bin_cmd!("bufferstop")
+            .current_dir(folder.path())
+            .env_remove("BUFFERSTOP_BENCH")
+            .args(["accept", plan, "--serial", "K1"])
+            .args(more)
+            .output()
+            .expect("the command runs");
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert_eq!(done.status.code(), Some(65), "{said}");
+        said
+    };
+    let (plan, bench, lot) = (at("plan.toml"), at("bench.toml"), at("lot.toml"));
+    let said = accept(&bench, &[]);
+    assert_eq!(said.matches("error:").count(), 1, "{said}");
+    assert!(said.contains("this file is a bench"), "{said}");
+    assert!(said.contains("bench.toml:5:"), "{said}");
+    assert!(said.contains("a plan here"), "{said}");
+    let said = accept(&plan, &["--bench", &lot]);
+    assert!(said.contains("this file is a lot"), "{said}");
+    let said = accept(&plan, &["--model-board", &plan]);
+    assert!(said.contains("this file is a plan"), "{said}");
+    // Boards of another family are not what the plan is for.
+    let other = tempfile::NamedTempFile::with_suffix(".toml").expect("a file");
+    let text = fs::read_to_string(&lot).expect("the demo's lot");
+    fs::write(&other, text.replace("garden booster", "hall booster")).expect("a lot");
+    let said = accept(&plan, &["--lot", &other.path().display().to_string()]);
+    assert!(said.contains("its boards are hall booster"), "{said}");
+}
+
 #[test]
 fn faults_come_as_json_too() {
     let folder = folder();

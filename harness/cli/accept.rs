@@ -13,6 +13,7 @@ use super::stopping::Lines;
 use super::store_fault::store_exit;
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::Defect;
+use crate::plan::{Lot, Plan};
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use crate::units::{Celsius, parse};
@@ -33,7 +34,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let mut files = Files::default();
     let plan = files.plan(&arguments.plan);
     let bench = files.bench(arguments.bench.as_deref(), arguments.model_board.as_deref());
-    let lot = lot(arguments, &mut files)?;
+    let lot = lot(arguments, plan.as_ref(), &mut files)?;
     let selection = Selection::of(arguments)?;
     let plan = plan.map(|plan| selection.of_plan(plan)).transpose()?;
     let Sound {
@@ -245,16 +246,42 @@ fn ambient(text: &str) -> Result<Celsius, Exit> {
 }
 
 /// `--lot` is a lot file where there is one of that name, else a plain name.
-fn lot(arguments: &Accept, files: &mut Files) -> Result<Option<LotName>, Exit> {
+fn lot(
+    arguments: &Accept,
+    plan: Option<&Plan>,
+    files: &mut Files,
+) -> Result<Option<LotName>, Exit> {
     let Some(text) = &arguments.lot else {
         return Ok(None);
     };
     let path = Path::new(text);
     if path.extension().is_some_and(|ending| ending == "toml") {
         // A fault in it is among the files' faults, which end the command.
-        return Ok(files.lot(path).map(|lot| lot.name));
+        let lot = files.lot(path);
+        if let (Some(lot), Some(plan)) = (&lot, plan) {
+            of_one_family(lot, plan)?;
+        }
+        return Ok(lot.map(|lot| lot.name));
     }
     name::<LotName>("--lot: the name", text).map(Some)
+}
+
+/// Boards of another family or revision are not what the plan is for.
+fn of_one_family(lot: &Lot, plan: &Plan) -> Result<(), Exit> {
+    let (boards, planned) = ((&lot.family, &lot.revision), (&plan.family, &plan.revision));
+    if boards == planned {
+        return Ok(());
+    }
+    let words = |(family, revision): (&String, &String)| {
+        harmless(&format!("{family}, revision {revision}")).to_string()
+    };
+    warn_line!(
+        "--lot {}: its boards are {}, the plan is for {}",
+        lot.name,
+        words(boards),
+        words(planned)
+    );
+    Err(Exit::File)
 }
 
 fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defect>, Exit> {

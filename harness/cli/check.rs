@@ -3,9 +3,10 @@
 
 use super::arguments::Check;
 use super::exit::Exit;
+use super::file_kind::Kind;
 use super::files::{BenchFiles, Files};
 use super::output::Output;
-use crate::document::{Faults, Reader, Table, Tree};
+use crate::document::{Fault, Faults, Reader, Table, Tree};
 use crate::ident::harmless;
 use crate::measurement::in_words;
 use crate::plan::Plan;
@@ -14,25 +15,6 @@ use crate::units::{Quantity, Seconds};
 use serde_json::json;
 use std::fmt::Write as _;
 use std::path::Path;
-
-/// What a file says it is.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Plan,
-    Bench,
-    Profile,
-    Board,
-    Lot,
-}
-
-/// A checked file in a word, for the list of what is sound.
-const KINDS: [(&str, Kind); 5] = [
-    ("plan", Kind::Plan),
-    ("bench", Kind::Bench),
-    ("profile", Kind::Profile),
-    ("board", Kind::Board),
-    ("lot", Kind::Lot),
-];
 
 pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     let mut files = Files::default();
@@ -117,7 +99,7 @@ fn on_the_demo_bench(plan: &Plan) -> Preflight {
     Preflight::of(plan, &demo.bench, &demo.profiles)
 }
 
-/// Which kind of file this is, by the table that only that kind has.
+/// Which kind of file this is; a file that does not say has a fault.
 fn kind_of(path: &Path, files: &mut Files) -> Option<Kind> {
     let source = files.read(path)?;
     let mut faults = Faults::new();
@@ -125,17 +107,11 @@ fn kind_of(path: &Path, files: &mut Files) -> Option<Kind> {
         files.add(faults.into_list());
         return None;
     };
-    let reader = Reader::new(Faults::new());
-    let root = Table::of(&tree, &reader);
-    let found = KINDS
-        .iter()
-        .find(|(key, _)| root.has(key))
-        .map(|(_, kind)| *kind);
-    // An overlay may have nothing but the plan it extends.
-    let found = found.or_else(|| root.has("extends").then_some(Kind::Plan));
+    let found = Kind::of(&source);
     if found.is_none() {
-        let fault = crate::document::Fault::error(
-            root.place(),
+        let reader = Reader::new(Faults::new());
+        let fault = Fault::error(
+            Table::of(&tree, &reader).place(),
             "the file says neither what it is nor what it is for",
         )
         .expected("a table [plan], [bench], [profile], [board] or [lot]");

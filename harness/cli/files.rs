@@ -3,6 +3,7 @@
 //! itself: each kind of file has a module of its own.
 
 use super::exit::Exit;
+use super::file_kind::Kind;
 use crate::bench_file::{self, Bench, ProfileRef};
 use crate::clock::{SystemClock, WallClock as _};
 use crate::digest::Digest;
@@ -127,7 +128,7 @@ impl Files {
 
     /// The plan at `path` with all that it extends.
     pub(super) fn plan(&mut self, path: &Path) -> Option<Plan> {
-        let first = self.read(path)?;
+        let first = self.of_kind(path, Kind::Plan)?;
         let mut chain = vec![first];
         let mut folder = parent(path);
         while let Some(base) = self.base_of(&chain[0])? {
@@ -139,7 +140,7 @@ impl Files {
                 return None;
             }
             let path = folder.join(base);
-            let source = self.read(&path)?;
+            let source = self.of_kind(&path, Kind::Plan)?;
             folder = parent(&path);
             chain.insert(0, source);
         }
@@ -180,13 +181,13 @@ impl Files {
 
     /// The lot file at `path`.
     pub(super) fn lot(&mut self, path: &Path) -> Option<Lot> {
-        let source = self.read(path)?;
+        let source = self.of_kind(path, Kind::Lot)?;
         self.take(plan::parse_lot(&source))
     }
 
     /// The model board at `path`.
     pub(super) fn board(&mut self, path: &Path) -> Option<ModelBoard> {
-        let source = self.read(path)?;
+        let source = self.of_kind(path, Kind::Board)?;
         self.take(model_board::parse(&source))
     }
 
@@ -198,7 +199,7 @@ impl Files {
         board: Option<&Path>,
     ) -> Option<BenchFiles> {
         let (source, folder) = match path {
-            Some(path) => (self.read(path)?, Some(parent(path))),
+            Some(path) => (self.of_kind(path, Kind::Bench)?, Some(parent(path))),
             None => (self.keep(demo::bench()), None),
         };
         self.bench_of(&source, folder, board)
@@ -353,7 +354,7 @@ impl Files {
 
     /// The profile at `path`.
     pub(super) fn profile(&mut self, path: &Path) -> Option<Profile> {
-        let source = self.read(path)?;
+        let source = self.of_kind(path, Kind::Profile)?;
         self.take(profile::parse(&source))
     }
 
@@ -392,6 +393,18 @@ impl Files {
             },
             Err(trouble) => {
                 self.unreadable(&name, &format!("the file cannot be read: {trouble}"));
+                None
+            }
+        }
+    }
+
+    /// The text of the file at `path`, which must not be of another kind.
+    fn of_kind(&mut self, path: &Path, kind: Kind) -> Option<Source> {
+        let source = self.read(path)?;
+        match kind.fault_of(&source) {
+            None => Some(source),
+            Some(fault) => {
+                self.faults.push(fault);
                 None
             }
         }

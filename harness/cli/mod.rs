@@ -43,6 +43,7 @@ mod compare;
 mod demo;
 mod evaluated_again;
 mod exit;
+mod file_kind;
 mod files;
 mod guide;
 mod guided;

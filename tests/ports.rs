@@ -238,7 +238,7 @@ fn an_overdue_calibration_energises_nothing_unless_the_plan_says_why() {
         "{said}"
     );
     assert!(said.contains("nothing was energised"), "{said}");
-    assert!(!said.contains("sense scale"), "{said}");
+    assert!(!said.contains("scale factor"), "{said}");
     let (status, said) = accept("C2", &plan.replacen("[plan]", allows, 1));
     assert_eq!(status, Some(2), "{said}");
     assert!(said.contains("MODEL DIAGNOSIS PASS"), "{said}");

@@ -43,7 +43,12 @@ fn edges(steps: &[DriveStep], times: usize) -> (Vec<Edge>, BenchInstant) {
 }
 
 fn decode(edges: &[Edge], end: BenchInstant, edge: EdgeUncertainty) -> (Vec<Packet>, SignalReport) {
-    let mut decoder = Decoder::new(DecoderSettings::new(edge));
+    // Edges that are known to a sample err by half of one at most.
+    let sampled = (edge.edge_u > 0.0).then(|| edge.edge_u * libm::sqrt(3.0));
+    let mut decoder = Decoder::new(DecoderSettings {
+        bound: sampled,
+        ..DecoderSettings::new(edge)
+    });
     let mut packets: Vec<Packet> = edges.iter().filter_map(|&e| decoder.push(e)).collect();
     let (last, report) = decoder.finish(end);
     packets.extend(last);

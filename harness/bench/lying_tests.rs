@@ -190,11 +190,7 @@ async fn a_load_that_ignores_off_is_found_by_its_current() {
     let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
     energise(&mut bench, load).await.expect("it draws");
     plot(&world, Role::Load, "INP OFF", Lie::Ignores);
-    bench.load_off().await.expect("it says so");
-    let error = bench
-        .wait(Seconds::new(0.5))
-        .await
-        .expect_err("it draws on");
+    let error = bench.load_off().await.expect_err("it draws on");
     assert!(
         matches!(
             error,

@@ -131,7 +131,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
         // Three polarities of five steps of a quarter second, each read back, and
         // power-up.
         (
-            ("seconds = \"300 s\"", "seconds = \"4 s\""),
+            ("seconds = \"300 s\"", "seconds = \"4.1 s\""),
             ("kind = \"load\"", 1),
             "without a pause",
         ),

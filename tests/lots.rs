@@ -128,8 +128,11 @@ impl Workshop {
             )
             .await
             .expect("a record");
+            // A bench that was at fault is off and wants to be looked at.
+            let actions = finished.record.safety.iter().flat_map(|s| &s.actions);
+            let mut troubles = actions.filter(|action| action.trouble.is_some());
             assert!(
-                finished.safe,
+                troubles.all(|action| action.action.starts_with("locked")),
                 "the bench was not made safe: {:?}",
                 finished.record.safety
             );

@@ -166,7 +166,7 @@ fn a_served_model_bench_has_the_same_profile() {
     assert_eq!(ask("supply", "VOLT 36;:SYST:ERR?\n"), "0,\"No error\"\n");
     assert_eq!(
         ask("console", "version\n"),
-        "booster GR3 rev 2 firmware 1.4\n"
+        "booster GR3 rev 2 firmware 1.4 (BUFFERSTOP MODEL)\n"
     );
 }
 
@@ -202,7 +202,7 @@ fn a_board_of_another_revision_is_not_judged() {
     let console = instruments.iter().find(|found| found["role"] == "console");
     assert_eq!(
         console.expect("a console")["identity"],
-        "booster GR3 rev 3 firmware 1.4"
+        "booster GR3 rev 3 firmware 1.4 (BUFFERSTOP MODEL)"
     );
     // No step of any kind was recorded, let alone one that energises.
     assert!(!record.to_string().contains("\"energises\""), "{record:#}");

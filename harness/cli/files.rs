@@ -86,8 +86,7 @@ impl Files {
             let expected = found.steps.iter().map(|step| step.bench_time.si());
             let expected = Seconds::new(expected.sum());
             let omitted = found.omitted;
-            plan.scenarios
-                .retain(|scenario| !omitted.iter().any(|o| o.scenario == scenario.name));
+            plan.leave_out(|scenario| omitted.iter().any(|o| o.scenario == scenario.name));
             Sound {
                 plan,
                 bench,

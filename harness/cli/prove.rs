@@ -149,7 +149,7 @@ impl Work {
             return Err(Exit::Usage);
         }
         let asked = Asked {
-            scenarios: plan.scenarios.iter().map(|s| s.name.clone()).collect(),
+            scenarios: plan.run().map(|(_, s)| s.name.clone()).collect(),
             defects: fitting
                 .iter()
                 .map(|defect| (defect.name.to_owned(), defect.what.to_owned()))

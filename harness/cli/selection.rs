@@ -27,8 +27,8 @@ impl Selection {
         })
     }
 
-    /// The plan with the selected scenarios alone, in the plan's order, so that
-    /// the faults of the others are no hindrance.
+    /// The plan with all but the selected scenarios left out, so that what they
+    /// would need of the bench is no hindrance.
     ///
     /// # Errors
     /// Wrong usage, where the plan has no such scenario or none is left.
@@ -53,11 +53,11 @@ impl Selection {
         }
         let left_out: Vec<&String> = left_out.collect();
         let mut plan = plan;
-        plan.scenarios.retain(|scenario| {
+        plan.leave_out(|scenario| {
             let wanted = self.only.is_empty() || self.only.contains(&scenario.name);
-            wanted && !left_out.contains(&&scenario.name)
+            !wanted || left_out.contains(&&scenario.name)
         });
-        if plan.scenarios.is_empty() {
+        if plan.run().next().is_none() {
             warn_line!("--without: no scenario is left to run");
             return Err(Exit::Usage);
         }

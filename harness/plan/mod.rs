@@ -46,6 +46,20 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// The scenarios that are run, each with its place among all.
+    pub fn run(&self) -> impl Iterator<Item = (usize, &Scenario)> {
+        let all = self.scenarios.iter().enumerate();
+        all.filter(|(_, scenario)| !scenario.left_out)
+    }
+
+    /// Leaves out every scenario of which `left_out` says so, beside those that
+    /// are left out already.
+    pub fn leave_out(&mut self, left_out: impl Fn(&Scenario) -> bool) {
+        for scenario in &mut self.scenarios {
+            scenario.left_out |= left_out(scenario);
+        }
+    }
+
     /// The scenario under `name`.
     pub fn scenario(&self, name: &str) -> Option<&Scenario> {
         self.scenarios.iter().find(|s| s.name == name)
@@ -62,6 +76,9 @@ pub struct Scenario {
     /// Whether a bench must be able to run it; one that cannot runs the others
     /// and says what was not tested.
     pub required: bool,
+    /// It is not run this time. It stays in the plan, since its limits say what
+    /// the board is, and places count it.
+    pub left_out: bool,
     /// How it is done.
     pub settings: Settings,
     /// What is demanded, in the catalogue's order.

@@ -186,6 +186,7 @@ fn scenario(table: &Table<'_>, plan: &ReadContext<'_>, defaults: &Defaults) -> O
         name: name.unwrap_or_else(|| kind.word().to_owned()),
         kind,
         required,
+        left_out: false,
         settings,
         limits: limits?,
     })

@@ -167,7 +167,7 @@ impl Fit<'_> {
     fn scenarios(&self, faults: &mut Faults) -> BTreeSet<usize> {
         let mut lacking = BTreeSet::new();
         let mut warned: Vec<Closes> = Vec::new();
-        for (index, scenario) in self.plan.scenarios.iter().enumerate() {
+        for (index, scenario) in self.plan.run() {
             let mut found = Faults::new();
             let mut requirements = Requirements {
                 ratings: &self.plan.ratings,

@@ -15,7 +15,7 @@ mod tests;
 use crate::bench_file::Bench;
 use crate::document::{Fault, Faults, Severity};
 use crate::ident::Role;
-use crate::plan::{Omitted, Plan, Scenario};
+use crate::plan::{Omitted, Plan};
 use crate::profile::Profile;
 use crate::units::Seconds;
 use serde::Serialize;
@@ -54,12 +54,12 @@ impl Preflight {
     pub fn of(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Self {
         let omitted = omitted(plan, bench, profiles);
         // A plan of which nothing is left is no plan for this bench.
-        if omitted.is_empty() || omitted.len() == plan.scenarios.len() {
+        if omitted.is_empty() || omitted.len() == plan.run().count() {
             return Self::of_all(plan, bench, profiles);
         }
-        let able = |scenario: &&Scenario| !omitted.iter().any(|o| o.scenario == scenario.name);
-        let able = plan.scenarios.iter().filter(able).cloned().collect();
-        let found = Self::of_all(&only(plan, able), bench, profiles);
+        let mut able = plan.clone();
+        able.leave_out(|scenario| omitted.iter().any(|o| o.scenario == scenario.name));
+        let found = Self::of_all(&able, bench, profiles);
         Self { omitted, ..found }
     }
 
@@ -68,7 +68,7 @@ impl Preflight {
         let mut faults = Faults::new();
         let lacking = fit::check(plan, bench, profiles, &mut faults);
         let mut steps = Vec::new();
-        for (index, scenario) in plan.scenarios.iter().enumerate() {
+        for (index, scenario) in plan.run() {
             let run = dry::run(plan, index, bench, profiles);
             // What is missed by name was said already, and better.
             let missed = lacking.contains(&index);
@@ -93,15 +93,17 @@ impl Preflight {
 /// Each scenario that is not required and that the bench cannot run by itself,
 /// with the first thing that it lacks.
 fn omitted(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Vec<Omitted> {
-    let errors = |scenarios: Vec<Scenario>| {
-        let found = Preflight::of_all(&only(plan, scenarios), bench, profiles).faults;
+    let errors_with = |wanted: Option<&str>| {
+        let mut alone = plan.clone();
+        alone.leave_out(|scenario| Some(scenario.name.as_str()) != wanted);
+        let found = Preflight::of_all(&alone, bench, profiles).faults;
         let errors = found.into_iter().filter(|f| f.severity == Severity::Error);
         errors.map(|fault| fault.message).collect::<Vec<_>>()
     };
-    let optional = plan.scenarios.iter().filter(|scenario| !scenario.required);
-    let omitted = optional.filter_map(|scenario| {
-        let of_the_whole = errors(Vec::new());
-        let mut own = errors(vec![scenario.clone()]);
+    let optional = plan.run().filter(|(_, scenario)| !scenario.required);
+    let omitted = optional.filter_map(|(_, scenario)| {
+        let of_the_whole = errors_with(None);
+        let mut own = errors_with(Some(&scenario.name));
         own.retain(|message| !of_the_whole.contains(message));
         Some(Omitted {
             scenario: scenario.name.clone(),
@@ -109,12 +111,4 @@ fn omitted(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Ve
         })
     });
     omitted.collect()
-}
-
-/// The plan with `scenarios` in the place of its own.
-fn only(plan: &Plan, scenarios: Vec<Scenario>) -> Plan {
-    Plan {
-        scenarios,
-        ..plan.clone()
-    }
 }

@@ -29,7 +29,7 @@ pub(super) async fn execute(
     journal: &Journal,
 ) -> Result<bool, Ended> {
     let mut freshness = Freshness::default();
-    for scenario in &order.plan.scenarios {
+    for (_, scenario) in order.plan.run() {
         let begun = bench.now();
         let started = Event::ScenarioStarted {
             scenario: scenario.name.clone(),

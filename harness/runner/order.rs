@@ -49,7 +49,7 @@ pub struct Order {
     pub run: RunId,
     /// What a person said.
     pub particulars: Particulars,
-    /// What is done: every scenario that is left in it.
+    /// What is done: every scenario that is not left out of it.
     pub plan: Plan,
     /// With what.
     pub bench: bench_file::Bench,
@@ -64,7 +64,7 @@ impl Order {
     /// or a real one.
     pub fn started(&self, model: bool) -> RunStarted {
         let particulars = &self.particulars;
-        let scenarios = self.plan.scenarios.iter();
+        let scenarios = self.plan.run();
         RunStarted {
             run: self.run.clone(),
             serial: particulars.serial.clone(),
@@ -72,7 +72,7 @@ impl Order {
             plan: self.plan.name.clone(),
             family: self.plan.family.clone(),
             revision: self.plan.revision.clone(),
-            scenarios: scenarios.map(|scenario| scenario.name.clone()).collect(),
+            scenarios: scenarios.map(|(_, s)| s.name.clone()).collect(),
             files: self.files.clone(),
             model,
             // What is served by another program has a seed of its own.

@@ -145,6 +145,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Soak "thermal_time_constant" Up "heat that grows with the temperature";
     }
     "positive_path_excess" of "one switch of the positive polarity" {
+        Inrush "peak_current" Down "where the bank is closed in that polarity";
         Load "output_resistance" Up "one for one in the positive polarity, half alternating";
         Load "ripple" Either "unequal halves";
         Short "let_through" Down "the square of the current in that polarity";
@@ -173,7 +174,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "delay_falling" of "the line driver, line A" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
@@ -192,7 +192,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "delay_falling_b" of "the line driver, line B" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
@@ -211,7 +210,6 @@ pub static INFLUENCES: &[Influence] = influences! {
     }
     "output_inductance" of "the output's choke" {
         Load "ripple" Either "the crossings' ringing";
-        Overload "trip_time" Either "the rise of the current at each crossing";
         Short "let_through" Down "the rise of the current at each crossing";
         Signal "overshoot" Either "the ringing with the damping network";
     }
@@ -319,7 +317,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "asymmetry" Up "twice the difference of line A's edges";
         Signal "half_bit_of_a_one" Either "cutouts pass as short halves, and the edges' difference";
         Signal "half_bit_of_a_zero" Either "the difference of line A's edges";
-        Signal "slew_rate" UpToBound "both half-bridges turn at once";
+        Signal "slew_rate" Up "both half-bridges turn at once";
         Signal "overshoot" Either "no ringing after a cutout";
         Signal "cutouts_missing" Up "all of them: one line cannot say them";
         Signal "cutout_start" NotFound "there is no cutout";
@@ -353,6 +351,7 @@ pub static INFLUENCES: &[Influence] = influences! {
     }
     "retry_limit" from "none" to "0" of "the retry timer" {
         Short "retries" Down "to as many";
+        Short "supply_dip" Down "of one closing, not the largest of many";
         Short "retry_interval" UpToBound "it never comes";
         Short "recovery_time" UpToBound "off until its supply is cycled";
         Short "trip_time" Either "where in a half-bit the fault begins";

@@ -2,8 +2,8 @@
 //! of transitions, in one pass. It does not know where the samples come from,
 //! nor what the edges say.
 
-use super::decoder::DecoderSettings;
 use super::report::{LevelFigures, Shape, ShapeFigures};
+use super::settings::DecoderSettings;
 use super::spread::Tally;
 use super::windows::Windows;
 use super::{Edge, Polarity};

@@ -3,9 +3,10 @@
 //! edges are known, afterwards. It looks at no sample itself.
 
 use super::analogue::{ChannelScan, ChannelSettings, Scanned};
-use super::decoder::{Decoder, DecoderSettings};
+use super::decoder::Decoder;
 use super::packet::Packet;
 use super::report::SignalReport;
+use super::settings::DecoderSettings;
 use super::{Edge, Polarity};
 use crate::clock::BenchInstant;
 use crate::units::Seconds;

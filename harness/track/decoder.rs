@@ -11,41 +11,12 @@ use super::rules::{
     BitRules, CUTOUT_END, CUTOUT_START, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
     PREAMBLE_SENT, RECEIVER, START_BITS_APART,
 };
+use super::settings::DecoderSettings;
 use super::spread::{Budget, Microseconds, Spread};
-use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::measurement::COVERAGE;
 use crate::units::Quantity;
-use serde::{Deserialize, Serialize};
-
-/// How a [`Decoder`] reads.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct DecoderSettings {
-    /// How well edges are known.
-    pub edge: EdgeUncertainty,
-    /// Stretches shorter than this are glitches. Below the shortest beginning
-    /// of a cutout, 26 us.
-    pub glitch: BenchSpan,
-    /// How many violations, packets and glitches of a sort are kept.
-    pub keep: usize,
-    /// The largest error of one edge, s, where sampling alone makes it and so
-    /// bounds it.
-    #[serde(default)]
-    pub bound: Option<f64>,
-}
-
-impl DecoderSettings {
-    /// For edges of such an uncertainty; glitches up to 20 us, 32 of a sort.
-    pub const fn new(edge: EdgeUncertainty) -> Self {
-        Self {
-            edge,
-            glitch: BenchSpan::from_microseconds(20),
-            keep: 32,
-            bound: None,
-        }
-    }
-}
 
 /// Halves up to here are a 1's, longer ones a 0's, when it is asked which
 /// limit they break: the geometric middle of 64 and 90 us.

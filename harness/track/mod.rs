@@ -14,6 +14,7 @@ mod packet;
 mod pattern;
 mod report;
 mod rules;
+mod settings;
 mod spread;
 mod uncertainty;
 mod windows;
@@ -21,7 +22,7 @@ mod windows;
 pub use crate::waveform::crossing::Polarity;
 pub use analogue::{ChannelScan, ChannelSettings, Scale, Scanned};
 pub use channel::{ChannelAnalyser, ScanDecoder};
-pub use decoder::{Decoder, DecoderSettings};
+pub use decoder::Decoder;
 pub use delay::{DelayReport, DelaySettings, compare_edges};
 pub use packet::{LONGEST_PACKET, Packet, PacketBytes, PacketKind, check_byte, speed_step};
 pub use pattern::{CutoutTiming, DriveStep, PacketShape, Pattern, PatternFault};
@@ -31,6 +32,7 @@ pub use report::{
 pub use rules::{
     BitRules, Clause, ClauseFindings, Conformity, Findings, POWER_STATION, RECEIVER, Violation,
 };
+pub use settings::DecoderSettings;
 pub use spread::{Figures, Worst, bias_of_maximum};
 pub use uncertainty::{EdgeUncertainty, STRAIGHT, VerticalUncertainty};
 

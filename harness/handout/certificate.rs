@@ -99,7 +99,7 @@ fn head(record: &Record) -> Head {
     let started = &record.started;
     let (headline, serial) = (record.headline(), &started.serial);
     Head {
-        kind: "Certificate of acceptance test",
+        kind: kind(record),
         about: format!("Board {serial}"),
         code: Some(code(record)),
         model: started.model,
@@ -112,6 +112,17 @@ fn head(record: &Record) -> Head {
         version: started.version.clone(),
         at: record.started_at,
         headline,
+    }
+}
+
+/// What the paper is: only a board that was accepted has a certificate.
+fn kind(record: &Record) -> &'static str {
+    if record.started.only.is_some() {
+        "Diagnosis: accepts nothing"
+    } else if record.verdict() == Verdict::Pass {
+        "Certificate of acceptance test"
+    } else {
+        "Test report: the board is not accepted"
     }
 }
 
@@ -197,25 +208,30 @@ fn instruments(record: &Record) -> Block {
         vec![
             instrument.role.to_string(),
             instrument.identity.clone(),
-            calibrated.unwrap_or("not stated").to_owned(),
-            due(record, instrument),
-            instrument.certificate.clone().unwrap_or_default(),
+            calibrated.map_or_else(
+                || "not stated".to_owned(),
+                |date| format!("{date}{}", due(record, instrument)),
+            ),
         ]
     });
-    Block::table("Role | Identity | Calibrated | Due | Certificate", rows)
+    Block::table("Role | Identity | Calibrated", rows)
 }
 
-/// When the calibration is due, and whether it was before the run.
+/// When the calibration is due, whether it was before the run, and by which
+/// certificate it stands.
 fn due(record: &Record, instrument: &InstrumentFacts) -> String {
     let Some(due) = instrument.due else {
         return String::new();
     };
     let day = TimeZone::UTC.to_datetime(record.started_at).date();
-    match Standing::of(due, day) {
+    let due = match Standing::of(due, day) {
         // A model is not calibrated.
-        Standing::Overdue(_) if !record.started.model => format!("{due}, overdue"),
-        _ => due.to_string(),
-    }
+        Standing::Overdue(_) if !record.started.model => format!(", overdue since {due}"),
+        _ => format!(", due {due}"),
+    };
+    let certificate = instrument.certificate.as_ref();
+    let certificate = certificate.map(|number| format!(", {number}"));
+    due + &certificate.unwrap_or_default()
 }
 
 /// What is known of this board over all its runs: the first and the last

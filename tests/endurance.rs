@@ -76,7 +76,7 @@ impl Files {
     }
 }
 
-const SAME: (&str, &str) = ("format = 1", "format = 1");
+const SAME: (&str, &str) = ("format = ", "format = ");
 
 /// The demo's board with one defect more in every board of its lot.
 fn with_defect(kind: &str) -> Files {

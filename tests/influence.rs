@@ -259,28 +259,28 @@ const SIZES: &[Size] = &[
         |was| was + 0.08,
         3e-3,
     ),
-    size("sense_gain", "sense.sense_scale", "", |was| was / 1.1, 3e-5),
+    size("sense_gain", "sense.sense_scale", "", |was| was / 1.1, 8e-6),
     size("sense_gain", "sense.full_scale", "", |was| was / 1.1, 0.05),
     size(
         "converter_reference",
         "sense.sense_scale",
         "",
         |was| was * 1.2,
-        5e-5,
+        1.3e-5,
     ),
     size(
         "converter_bits",
         "sense.sense_scale",
         "",
         |was| was / 4.0,
-        2e-5,
+        5e-6,
     ),
-    // 0.2 V over 0.4 V/A.
+    // 0.2 V over 0.25 V/A.
     size(
         "sense_offset",
         "sense.sense_offset",
         "",
-        |was| was + 0.5,
+        |was| was + 0.8,
         0.01,
     ),
     size(

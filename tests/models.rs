@@ -166,16 +166,16 @@ fn a_served_model_bench_has_the_same_profile() {
     assert_eq!(ask("supply", "VOLT 36;:SYST:ERR?\n"), "0,\"No error\"\n");
     assert_eq!(
         ask("console", "version\n"),
-        "booster GR3 rev B firmware 1.4\n"
+        "booster GR3 rev 2 firmware 1.4\n"
     );
 }
 
-/// The plan is for revision B. Nothing may be energised, and the person learns
+/// The plan is for revision 2. Nothing may be energised, and the person learns
 /// both revisions and that the mix-up is theirs to mend.
 #[test]
 fn a_board_of_another_revision_is_not_judged() {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let board = changed(text("board.toml"), &[("rev B firmware", "rev C firmware")]);
+    let board = changed(text("board.toml"), &[("rev 2 firmware", "rev 3 firmware")]);
     std::fs::write(folder.path().join("other.toml"), board).expect("room");
     let done = bufferstop(folder.path())
         .arg("accept")
@@ -195,14 +195,14 @@ fn a_board_of_another_revision_is_not_judged() {
     let trouble = &record["troubles"][0]["trouble"];
     assert_eq!(trouble["blame"], "operator", "{record:#}");
     let what = trouble["what"].as_str().expect("a text");
-    for word in ["revision C", "revision B", "nothing was energised"] {
+    for word in ["revision 3", "revision 2", "nothing was energised"] {
         assert!(what.contains(word), "{what}");
     }
     let instruments = record["instruments"].as_array().expect("instruments");
     let console = instruments.iter().find(|found| found["role"] == "console");
     assert_eq!(
         console.expect("a console")["identity"],
-        "booster GR3 rev C firmware 1.4"
+        "booster GR3 rev 3 firmware 1.4"
     );
     // No step of any kind was recorded, let alone one that energises.
     assert!(!record.to_string().contains("\"energises\""), "{record:#}");
@@ -214,5 +214,5 @@ fn a_board_of_another_revision_is_not_judged() {
         .path()
         .join("summary.txt");
     let summary = std::fs::read_to_string(summary).expect("a summary");
-    assert!(summary.contains("revision C"), "{summary}");
+    assert!(summary.contains("revision 3"), "{summary}");
 }

@@ -244,8 +244,8 @@ fn sensed(change: &str) -> Vec<(String, f64, f64)> {
 }
 
 /// Gain and offset of the model's sensor move the metrics that they must, by
-/// as much as they must, and no others. With 5 V over 1024 counts behind
-/// 0.4 V/A one count is 12.207 mA.
+/// as much as they must, and no others. With 3.3 V over 4096 counts behind
+/// 0.25 V/A one count is 3.2227 mA.
 #[test]
 fn what_is_wrong_with_the_sensor_shows_in_its_own_metric() {
     let plain = sensed("");
@@ -258,18 +258,18 @@ fn what_is_wrong_with_the_sensor_shows_in_its_own_metric() {
     ];
     assert_eq!(keys, all);
     // Parts spread by 0.8 %, and U.
-    assert!((plain[0].1 - 12.207e-3).abs() < 3.0 * 0.008 * 12.207e-3 + plain[0].2);
+    assert!((plain[0].1 - 3.2227e-3).abs() < 3.0 * 0.008 * 3.2227e-3 + plain[0].2);
     // A tenth more gain: a tenth more counts for an ampere.
-    let gained = sensed("sense_gain = \"0.44 ohm\"\n");
+    let gained = sensed("sense_gain = \"0.275 ohm\"\n");
     let ratio = |at: usize| gained[at].1 / plain[at].1;
     assert!((ratio(0) * 1.1 - 1.0).abs() < 0.005, "{gained:?}");
     assert!((ratio(3) * 1.1 - 1.0).abs() < 0.005, "{gained:?}");
     assert!((gained[1].1 - plain[1].1).abs() < 10e-3, "{gained:?}");
     assert!((gained[2].1 - plain[2].1).abs() < 10e-3, "{gained:?}");
-    // 50 mV behind 0.4 V/A are 125 mA.
+    // 50 mV behind 0.25 V/A are 200 mA.
     let shifted = sensed("sense_offset = \"50 mV\"\n");
     let moved = shifted[1].1 - plain[1].1;
-    assert!((moved - 0.125).abs() < 10e-3, "{shifted:?}");
+    assert!((moved - 0.2).abs() < 10e-3, "{shifted:?}");
     assert!(
         (shifted[0].1 / plain[0].1 - 1.0).abs() < 0.005,
         "{shifted:?}"

@@ -96,7 +96,6 @@ fn shown(bench: &Bench, carries: Carries, number: u32) -> Vec<LogicLine> {
         Carries::InputA => vec![LogicLine::SignalA],
         Carries::InputB => vec![LogicLine::SignalB],
         Carries::Fault => vec![LogicLine::Fault],
-        Carries::IndicatorPositive | Carries::IndicatorNegative => Vec::new(),
         Carries::Marker => branches
             .filter(|branch| branch.marker_line == Some(number))
             .filter_map(|branch| marker(branch.closes))

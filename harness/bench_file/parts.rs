@@ -198,10 +198,6 @@ words! {
         InputB = "input b",
         /// The board's fault line.
         Fault = "fault",
-        /// The board's indicator for the positive polarity.
-        IndicatorPositive = "indicator positive",
-        /// The board's indicator for the negative polarity.
-        IndicatorNegative = "indicator negative",
         /// The switch's position marker.
         Marker = "marker",
         /// The pilot current through the contact and its fuse.

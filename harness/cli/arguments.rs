@@ -124,8 +124,8 @@ pub(super) struct Demo {
 /// Parts that the demo can substitute.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum SubstitutedPart {
-    /// A line driver that is slower on one edge.
-    LineDriver,
+    /// A current sensor from a second source, of 4 % less gain.
+    CurrentSensor,
     /// A larger trip filter.
     TripFilter,
 }

@@ -64,9 +64,10 @@ fn entry(kind: ScenarioKind) -> Value {
     let entry = kind.entry();
     let metrics = entry.metrics.iter();
     let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
-    let settings = entry.settings.iter().map(
-        |setting| json!({ "name": setting.name, "default": setting.default, "doc": setting.doc }),
-    );
+    let settings = entry.settings.iter().map(|setting| {
+        let default = Some(setting.default).filter(|default| !default.is_empty());
+        json!({ "name": setting.name, "default": default, "doc": setting.doc })
+    });
     json!({
         "scenario": kind,
         "purpose": entry.purpose,

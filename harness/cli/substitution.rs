@@ -29,7 +29,7 @@ const SECOND_LOT: u64 = 1000;
 
 pub(super) fn told(arguments: &Demo, part: SubstitutedPart, output: Output) -> Result<Exit, Exit> {
     let part = match part {
-        SubstitutedPart::LineDriver => Part::LineDriver,
+        SubstitutedPart::CurrentSensor => Part::CurrentSensor,
         SubstitutedPart::TripFilter => Part::TripFilter,
     };
     let store = Store::for_run(&arguments.out, true, Durability::AtEnd, &SystemClock)

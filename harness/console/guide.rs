@@ -34,11 +34,15 @@ pub fn scenario(entry: &Entry) -> String {
     paragraph(&mut out, 2, &sentence(entry.purpose));
     let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
     paragraph(&mut out, 2, &format!("It needs: {}.", roles.join(", ")));
-    out.push_str("\nSettings, each with what holds when the plan is silent\n");
+    out.push_str("\nSettings, each with what holds where the plan does not state it\n");
     for setting in entry.settings {
         let _ = write!(out, "\n  {}  ({})\n", setting.name, form(setting));
         paragraph(&mut out, 6, setting.doc);
-        paragraph(&mut out, 6, &format!("Else: {}.", setting.default));
+        let silent = match setting.default {
+            "" => "A plan must state it.".to_owned(),
+            default => format!("Without it: {default}."),
+        };
+        paragraph(&mut out, 6, &silent);
     }
     out.push_str("\nMetrics\n");
     for metric in entry.metrics {

@@ -79,19 +79,29 @@ impl<'a> Table<'a> {
 
     /// Checks `format = 1`.
     pub fn format(&self) {
-        match self.take("format") {
-            None => self.fault(
-                Fault::error(&self.place, "`format` is missing")
-                    .expected("`format = 1`")
-                    .hint("write `format = 1` at the top of the file"),
-            ),
-            Some(node) if !matches!(node.kind, Kind::Integer(Some(1))) => self.fault(
-                Fault::error(&node.place, "this format is not known here")
-                    .expected("1")
-                    .hint("only format 1 exists so far"),
-            ),
-            Some(_) => {}
-        }
+        self.format_up_to(1);
+    }
+
+    /// Checks that `format` is from 1 to `newest`, and gives it; `newest` where
+    /// it is missing or unknown, which is a fault.
+    pub fn format_up_to(&self, newest: i64) -> i64 {
+        let (place, message) = match self.take("format") {
+            Some(node) => match node.kind {
+                Kind::Integer(Some(format)) if (1..=newest).contains(&format) => return format,
+                _ => (&node.place, "this format is not known here"),
+            },
+            None => (&self.place, "`format` is missing"),
+        };
+        let formats = match newest {
+            1 => "`format = 1`".to_owned(),
+            _ => format!("`format = {newest}`, or an older one from 1"),
+        };
+        self.fault(
+            Fault::error(place, message)
+                .expected(formats)
+                .hint(format!("write `format = {newest}` at the top of the file")),
+        );
+        newest
     }
 
     /// Marks every key that is not taken yet as known and gives them out, for

@@ -131,11 +131,8 @@ fn logic(file: &Bench, number: u32) -> LogicLine {
             Some(Closes::FarShort) => LogicLine::FarPilot,
             _ => LogicLine::NearPilot,
         },
-        // The model board has no indicators, and what is not wired may show
-        // anything.
-        Some(Carries::Fault | Carries::IndicatorPositive | Carries::IndicatorNegative) | None => {
-            LogicLine::Fault
-        }
+        // What is not wired may show anything.
+        Some(Carries::Fault) | None => LogicLine::Fault,
     }
 }
 

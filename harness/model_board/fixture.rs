@@ -210,7 +210,7 @@ impl Default for FixtureParameters {
                     inductance: Henries::new(4e-6),
                 },
                 returns: GapReturn::OtherGap,
-                trip_current: Amperes::new(8.0),
+                trip_current: Amperes::new(10.0),
                 trip_time: Seconds::new(0.060),
             },
             bounce_at: Seconds::new(40e-6),

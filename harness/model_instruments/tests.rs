@@ -425,9 +425,10 @@ fn the_console_tells_what_the_board_believes() {
     tell(&mut world, Role::Drive, &["SIGN:HOLD POS"]);
     tell(&mut world, Role::Load, &["CURR 2;:INP ON"]);
     world.advance(BenchSpan::from_microseconds(50_000));
-    // 2 A x 0.4 V/A on a 10-bit converter of 5 V: 163.84 counts.
+    // 2 A and the bleeder's 18 mA x 0.25 V/A on a 12-bit converter of 3.3 V:
+    // 626.1 counts.
     let counts = value(&mut world, Role::Console, "sense");
-    assert!((counts - 164.0).abs() <= 8.0, "{counts}");
+    assert!((counts - 626.0).abs() <= 8.0, "{counts}");
     tell(&mut world, Role::Switch, &["ROUT:CLOS:PULS (@1),0.1"]);
     world.advance(BenchSpan::from_microseconds(50_000));
     assert_eq!(ask(&mut world, Role::Console, "state"), "tripped");

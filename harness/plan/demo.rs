@@ -65,8 +65,8 @@ pub struct LotFiles {
 /// A part that the demo can substitute.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Part {
-    /// A line driver that is slower on one edge.
-    LineDriver,
+    /// A current sensor of less gain.
+    CurrentSensor,
     /// A larger trip filter.
     TripFilter,
 }
@@ -85,14 +85,14 @@ pub fn before() -> LotFiles {
 /// The lot with another part.
 pub fn after(part: Part) -> LotFiles {
     let (lot, board) = match part {
-        Part::LineDriver => (
+        Part::CurrentSensor => (
             Source::new(
-                "embedded: demo/lot-line-driver.toml",
-                include_str!("../../fixtures/demo/lot-line-driver.toml"),
+                "embedded: demo/lot-current-sensor.toml",
+                include_str!("../../fixtures/demo/lot-current-sensor.toml"),
             ),
             Source::new(
-                "embedded: demo/board-line-driver.toml",
-                include_str!("../../fixtures/demo/board-line-driver.toml"),
+                "embedded: demo/board-current-sensor.toml",
+                include_str!("../../fixtures/demo/board-current-sensor.toml"),
             ),
         ),
         Part::TripFilter => (

@@ -7,6 +7,10 @@ use crate::document::{Demand, Fault, Faults, Reader, Source, Table, Tree};
 use crate::scenario::{Configuration, OnSignalLoss, Ratings, ReadContext, ScenarioKind};
 use crate::units::{Amperes, Farads, Ohms, Volts};
 
+/// The newest format of a plan. Format 1, in which stored runs keep theirs, goes
+/// on being read.
+const FORMAT: i64 = 2;
+
 /// Lists whose tables are matched by name when one plan extends another.
 const LISTS: &[&str] = &["scenario"];
 
@@ -54,7 +58,7 @@ pub fn parse(chain: &[Source]) -> Result<(Plan, Vec<Fault>), Vec<Fault>> {
 }
 
 fn plan(root: &Table<'_>) -> Option<Plan> {
-    root.format();
+    let format = root.format_up_to(FORMAT);
     // The caller followed it already.
     root.take("extends");
     let head = root.table("plan").map(|head| {
@@ -80,7 +84,12 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
     let read: Vec<Option<Scenario>> = tables
         .iter()
         .map(|table| {
-            let scenario = scenario(table, ratings.as_ref(), configuration.as_ref(), &defaults);
+            let context = ReadContext {
+                ratings: ratings.as_ref().unwrap_or(&STAND_IN.0),
+                configuration: configuration.as_ref().unwrap_or(&STAND_IN.1),
+                format,
+            };
+            let scenario = scenario(table, &context, &defaults);
             table.finish();
             scenario
         })
@@ -155,12 +164,7 @@ fn configuration(table: &Table<'_>) -> Option<Configuration> {
     })
 }
 
-fn scenario(
-    table: &Table<'_>,
-    ratings: Option<&Ratings>,
-    configuration: Option<&Configuration>,
-    defaults: &Defaults,
-) -> Option<Scenario> {
+fn scenario(table: &Table<'_>, plan: &ReadContext<'_>, defaults: &Defaults) -> Option<Scenario> {
     let words = ScenarioKind::ALL.map(|kind| (kind.word(), kind));
     let kind = table.word("kind", &words);
     let name = table.optional_string("name");
@@ -172,11 +176,7 @@ fn scenario(
     let limits = table
         .optional_table("limits")
         .map_or_else(|| Some(Vec::new()), |t| read_limits(&t, kind, defaults));
-    let plan = ReadContext {
-        ratings: ratings.unwrap_or(&STAND_IN.0),
-        configuration: configuration.unwrap_or(&STAND_IN.1),
-    };
-    let settings = kind.read(table, &plan);
+    let settings = kind.read(table, plan);
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),
         kind,

@@ -44,7 +44,7 @@ fn line_of(text: &str, word: &str, nth: usize) -> usize {
         .unwrap_or_else(|| panic!("{word:?} stands there less than {nth} times"))
 }
 
-const SAME: (&str, &str) = ("format = 1", "format = 1");
+const SAME: (&str, &str) = ("format = ", "format = ");
 
 #[test]
 fn a_bench_that_cannot_carry_the_plan_is_faulted() {
@@ -339,7 +339,7 @@ fn what_the_drives_ask_of_a_bench_is_looked_for_before_the_run() {
         ),
         (
             DEMO.to_owned(),
-            BENCH.replacen("carries = \"fault\"", "carries = \"indicator positive\"", 1),
+            BENCH.replacen("carries = \"fault\"", "carries = \"pilot\"", 1),
             "shows the fault, which starts the capture",
         ),
         (
@@ -395,7 +395,7 @@ proptest! {
     fn wild_numbers_never_panic(value in any::<f64>(), which in 0_usize..12) {
         const NUMBERS: [&str; 12] = [
             "\"3 A\"", "\"4 A\"", "\"18 V\"", "\"1000 uF\"", "\"100 mohm\"", "\"60 ms\"",
-            "\"3.3 A\"", "\"1.3 s\"", "\"220 mohm\"", "\"25 ms\"", "\"43 A\"", "\"50 ms\"",
+            "\"3.3 A\"", "\"1.3 s\"", "\"220 mohm\"", "\"25 ms\"", "\"46 A\"", "\"50 ms\"",
         ];
         let number = NUMBERS[which];
         let unit = number.trim_matches('"').split(' ').nth(1).unwrap_or_default();

@@ -12,6 +12,8 @@ pub struct ReadContext<'a> {
     pub ratings: &'a Ratings,
     /// How the board is connected and set.
     pub configuration: &'a Configuration,
+    /// The format in which the plan is written.
+    pub format: i64,
 }
 
 /// The magnitudes of current at which a fault begins and ends, where a

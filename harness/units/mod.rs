@@ -117,7 +117,7 @@ impl Dimension {
             Self::TemperatureDifference => "\"10 K\"",
             Self::VoltageSlew => "\"2.5 V/us\"",
             Self::CurrentSlew => "\"1 A/s\"",
-            Self::CountScale => "\"12.2 mA/count\"",
+            Self::CountScale => "\"3.2 mA/count\"",
             Self::Ratio => "\"2 %\"",
             Self::Count => "3",
         }

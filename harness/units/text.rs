@@ -318,7 +318,7 @@ mod tests {
             ("2 %", Dimension::Ratio, 0.02),
             ("1.5", Dimension::Ratio, 1.5),
             ("3 min", Dimension::Time, 180.0),
-            ("12.2 mA/count", Dimension::CountScale, 12.2e-3),
+            ("3.2 mA/count", Dimension::CountScale, 3.2e-3),
             ("-40 °C", Dimension::Temperature, -40.0),
             ("20 A2s", Dimension::LetThrough, 20.0),
             ("1 F", Dimension::Capacitance, 1.0),

@@ -69,7 +69,7 @@ fn served(seed: u64) -> (Between, ModelBench) {
     let shipped = |&role: &Role| (role, profile::shipped(role.word()).expect("a profile"));
     let profiles = roles.iter().map(shipped).collect();
     let board = BoardParameters::default();
-    let name = Some("booster GR3 rev B firmware 1.4");
+    let name = Some("booster GR3 rev 2 firmware 1.4");
     let world = world(&bench, &profiles, &board, name, Seed(seed)).expect("a circuit");
     let between = Between::new(world, Trick::None, 0, Seed(seed).stream(&[1]));
     let started = ModelBench::start(

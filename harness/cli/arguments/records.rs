@@ -8,7 +8,7 @@ use std::path::PathBuf;
 #[derive(Debug, Subcommand)]
 pub(in crate::cli) enum Records {
     /// Copy the whole store to a new file, safely also while runs go on.
-    #[command(after_help = "Example:  bufferstop records backup /media/stick/records.sqlite")]
+    #[command(after_help = "Example:  bufferstop records backup records-backup.sqlite")]
     Backup(RecordsBackup),
     /// Hand out a run as one file that stands alone, or metrics as rows.
     #[command(after_help = EXPORT_AFTER)]

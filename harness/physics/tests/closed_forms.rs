@@ -251,7 +251,7 @@ fn a_held_load_reads_by_ohms_law_and_scales_to_counts() {
         close(node, rail - out * (0.090 + 0.020 + 0.020), 2e-5);
         assert_eq!(
             circuit.sense_counts(0.0),
-            libm::round(out * 0.4 / 5.0 * 1024.0) as u32
+            libm::round(out * 0.25 / 3.3 * 4096.0) as u32
         );
     }
     // A sensor in one leg is blind to the other polarity.

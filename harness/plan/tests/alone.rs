@@ -10,10 +10,16 @@ use std::collections::BTreeSet;
 fn each_spoiled_plan_is_faulted_at_its_line() {
     for (old, new, at, message) in [
         (
-            "format = 1",
             "format = 2",
+            "format = 3",
             ("format", 1),
             "format is not known",
+        ),
+        (
+            "last_count = 4095\n",
+            "",
+            ("[[scenario]]", 6),
+            "`last_count` is missing",
         ),
         (
             "family = \"garden booster\"\n",
@@ -317,9 +323,9 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "out of range",
         ),
         (
-            "\"11.8 mA/count\"",
-            "\"11.8 mA\"",
-            ("11.8 mA", 1),
+            "\"3 mA/count\"",
+            "\"3 mA\"",
+            ("3 mA", 1),
             "is a current",
         ),
         (
@@ -434,19 +440,40 @@ fn the_limit_of_another_scenario_is_hinted() {
     assert_eq!(hint, Some("`overload` scenarios measure it"));
 }
 
+/// Stored runs keep plans of format 1, where ten bits were understood.
+#[test]
+fn a_plan_of_the_first_format_goes_on_being_read() {
+    let text = DEMO
+        .replacen("format = 2", "format = 1", 1)
+        .replacen("last_count = 4095\n", "", 1);
+    let (plan, _) = read(&text).expect("sound");
+    let found = plan.scenarios.iter().find_map(|s| match &s.settings {
+        Settings::Sense(sense) => Some(sense.last_count),
+        _ => None,
+    });
+    assert_eq!(found, Some(1023));
+}
+
 /// Every setting of the catalogue can be written, with the default it states;
 /// where that is a plain text the plan is the same as without it.
 #[test]
 fn the_catalogue_and_the_parser_know_the_same_settings() {
-    use crate::scenario::Form;
+    use crate::scenario::{Form, Setting};
+    use std::fmt::Write as _;
     let head = &DEMO[..DEMO.find("[[scenario]]").expect("it has some")];
     for kind in ScenarioKind::ALL {
-        let silent = format!("{head}[[scenario]]\nkind = \"{kind}\"\n");
+        let scenario = format!("{head}[[scenario]]\nkind = \"{kind}\"\n");
+        let mut silent = scenario.clone();
+        let stated = |setting: &&Setting| setting.default.is_empty();
+        for setting in kind.entry().settings.iter().filter(stated) {
+            let _ = writeln!(silent, "{} = 3", setting.name);
+        }
         let (plain, _) = read(&silent).expect("defaults fit together");
         let mut known = BTreeSet::new();
         for setting in kind.entry().settings {
             known.insert(setting.name);
             let value = match setting.form {
+                Form::One(_) if setting.default.is_empty() => "3".to_owned(),
                 Form::One(dimension) => match setting.default.parse::<u32>() {
                     Ok(number) => number.to_string(),
                     Err(_)
@@ -468,7 +495,12 @@ fn the_catalogue_and_the_parser_know_the_same_settings() {
                         .join(", ")
                 ),
             };
-            let text = format!("{silent}{} = {value}\n", setting.name);
+            let before = if setting.default.is_empty() {
+                &scenario
+            } else {
+                &silent
+            };
+            let text = format!("{before}{} = {value}\n", setting.name);
             let result = read(&text);
             let unknown = result
                 .as_ref()

@@ -47,8 +47,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         Setting {
             name: "last_count",
             form: Form::One(Dimension::Count),
-            default: "1023",
-            doc: "The board's reading at the end of its converter.",
+            default: "",
+            doc: "The board's reading at the end of its converter: 2^n - 1 for n bits.",
         },
         Setting {
             name: "polarities",

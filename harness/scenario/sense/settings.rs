@@ -39,8 +39,7 @@ impl Settings {
             settle: time(table, "settle", 0.050),
             hold: time(table, "hold", 0.050),
             readings: whole(table, "readings", 1000, 10),
-            // No board's converter has more than 24 bits.
-            last_count: whole(table, "last_count", 16_777_215, 1023),
+            last_count: last_count(table, plan.format),
             polarities: not_empty(table, "polarities", polarities)
                 .unwrap_or_else(|| vec![Polarity::Positive, Polarity::Negative]),
         }
@@ -73,4 +72,17 @@ impl Settings {
     pub(in crate::scenario) fn levels(&self) -> Levels {
         Levels::default()
     }
+}
+
+/// The last count. Each board's converter has its own, so a plan states it; one
+/// of format 1 that does not means ten bits.
+fn last_count(table: &Table<'_>, format: i64) -> u32 {
+    // No board's converter has more than 24 bits.
+    let range = 1..=(1 << 24) - 1;
+    let stated = match format {
+        1 => table.optional_integer("last_count", range),
+        _ => table.integer("last_count", range),
+    };
+    let stated = stated.and_then(|count| u32::try_from(count).ok());
+    stated.unwrap_or(1023)
 }

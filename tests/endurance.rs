@@ -118,7 +118,7 @@ fn only_the_inrush_catches_a_hasty_trip() {
     assert_eq!(status, 1, "{record:#}");
     let failed = judged(&record, "fail");
     assert!(
-        failed.contains(&"inrush false_trips".to_owned()),
+        failed.contains(&"inrush nuisance_trips".to_owned()),
         "{failed:?}"
     );
     assert!(
@@ -163,7 +163,7 @@ fn a_start_into_too_much_is_counted_retry_by_retry() {
     let files = Files::new(SAME, (bank.0, bleeder), SAME);
     let (status, record) = files.accept(Some("inrush"));
     assert_eq!(status, 1, "{record:#}");
-    let trips = finding(&record, "false_trips");
+    let trips = finding(&record, "nuisance_trips");
     assert!(trips["value"].as_f64().expect("a number") >= 1.0, "{trips}");
     let time = finding(&record, "time_to_start");
     // Retries come half a second apart.

@@ -80,7 +80,7 @@ fn a_signal_of_a_run_is_inspected_out_of_store_and_file() {
     let again = &told["signal"]["levels"]["amplitude"];
     let (again, again_u) = estimate(again);
     assert!((again - amplitude).abs() < 1e-9 && (again_u - u).abs() < 1e-9);
-    let (half, u) = recorded(&record, "one_half", "no load, mean");
+    let (half, u) = recorded(&record, "half_bit_of_a_one", "no load, mean");
     let (again, _) = estimate(&told["signal"]["ones"]["all"]["mean"]);
     assert!((again - half).abs() <= u, "{again} {half}");
 

@@ -90,17 +90,18 @@ fn its_chain_its_bytes_and_its_signature_hold() {
 /// and sums of a fault are read by statistics that noise cannot restart, and
 /// corrected for it; a dithered mean of the supply rail averages, so the U of
 /// the droop shrinks; an amplitude and its symmetry count the resolution of
-/// both of their levels.
+/// both of their levels. Its plan and its records are in the words of format 1:
+/// each metric is found under the name that it has now, none is missing or new.
 #[test]
 fn its_captures_are_evaluated_and_judged_as_they_were() {
     const MOVED: [&str; 10] = [
         "amplitude",
         "let_through",
-        "margin",
         "output_resistance",
         "peak_current",
         "retry_interval",
         "reversal_time",
+        "selectivity_margin",
         "supply_droop",
         "trip_current",
         "trip_time",
@@ -165,6 +166,12 @@ fn its_runs_are_found_and_told() {
         told,
         RUNS.map(|(run, serial, verdict)| [run, serial, verdict])
     );
+    // By the name that a metric had then, or has now: all but the failed one.
+    for name in ["sense_scale", "scale_factor"] {
+        let words = ["records", "list", "--model", "--metric", name];
+        let (_, found) = shelf.says(&words);
+        assert!(found.contains(RUNS[0].0), "{name}: {found}");
+    }
     let words = [
         "records",
         "list",
@@ -184,8 +191,8 @@ fn its_runs_are_found_and_told() {
         "MODEL PASS  K-01",
         "operator bench hand",
         "ambient  21.50 degC",
-        "PASS          trip time at near: 15.3275 +/- 0.0022 ms (limit <= 25.00 ms; house limit)",
-        "PASS          sense scale: 11.99 +/- 0.11 mA/count (limit 11.80 mA/count to 12.60 mA/count; house limit)",
+        "PASS          trip time (near): 15.3275 +/- 0.0022 ms (limit <= 25.00 ms; house limit)",
+        "PASS          scale factor: 11.99 +/- 0.11 mA/count (limit 11.80 mA/count to 12.60 mA/count; house limit)",
     ] {
         assert!(shown.contains(line), "no {line:?} in\n{shown}");
     }

@@ -197,7 +197,7 @@ const CAUGHT_BY: &[(&str, &str)] = &[
     ("trip never", "trip_time"),
     ("slow trip", "trip_time"),
     ("trip level high", "trip_current"),
-    ("trip level low", "no_trip_below"),
+    ("trip level low", "nuisance_trips"),
     ("cold joint", "output_resistance"),
     ("one-leg sensor", "trip_time"),
     ("weak switch", "output_resistance"),
@@ -206,10 +206,10 @@ const CAUGHT_BY: &[(&str, &str)] = &[
     ("hasty retry", "retry_interval"),
     ("reversing dead", "reversals"),
     ("slow reversal", "reversal_time"),
-    ("brake line open", "brake_obeyed"),
+    ("brake line open", "off_when_braked"),
     ("hungry logic", "input_current_off"),
-    ("off on loss", "dc_left"),
-    ("hasty trip", "false_trips"),
+    ("off on loss", "residual_dc"),
+    ("hasty trip", "nuisance_trips"),
     ("bad heat path", "temperature_rise"),
 ];
 

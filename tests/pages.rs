@@ -30,7 +30,7 @@ fn small_plan(shelf: &Shelf) -> String {
         // What follows the last scenario names metrics that are not looked for.
         small.push_str(part.split("# What decides whether").next().expect("a part"));
     }
-    small.push_str("\n[comparison]\nkey = [\"overload.trip_time\", \"loss.dc_left\"]\n");
+    small.push_str("\n[comparison]\nkey = [\"overload.trip_time\", \"loss.residual_dc\"]\n");
     let path = shelf.path("small.toml");
     std::fs::write(&path, small).expect("room");
     path.to_str().expect("a plain path").to_owned()

@@ -250,12 +250,7 @@ fn sensed(change: &str) -> Vec<(String, f64, f64)> {
 fn what_is_wrong_with_the_sensor_shows_in_its_own_metric() {
     let plain = sensed("");
     let keys: Vec<&str> = plain.iter().map(|m| m.0.as_str()).collect();
-    let all = [
-        "sense_scale",
-        "sense_offset",
-        "worst_departure",
-        "full_scale",
-    ];
+    let all = ["scale_factor", "zero_offset", "non_linearity", "full_scale"];
     assert_eq!(keys, all);
     // Parts spread by 0.8 %, and U.
     assert!((plain[0].1 - 3.2227e-3).abs() < 3.0 * 0.008 * 3.2227e-3 + plain[0].2);

@@ -36,7 +36,7 @@ fn a_larger_trip_filter_moves_trips_and_nothing_else() {
     let mut shifted = Vec::new();
     for row in rows {
         let (metric, label) = (row["metric"].as_str(), row["label"].as_str());
-        let moved = metric == Some("trip_time") || label == Some("let_through at near");
+        let moved = metric == Some("trip_time") || label == Some("let_through (near)");
         let wanted = match (row["outcome"].as_str(), moved) {
             (None, _) => None,
             (_, true) => Some("different"),
@@ -48,7 +48,7 @@ fn a_larger_trip_filter_moves_trips_and_nothing_else() {
         }
     }
     assert!(
-        shifted.contains(&"let_through at far".to_owned()),
+        shifted.contains(&"let_through (far)".to_owned()),
         "{shifted:?}"
     );
     assert!(shifted.len() <= 2, "{shifted:?}");
@@ -83,7 +83,7 @@ fn a_larger_trip_filter_moves_trips_and_nothing_else() {
         let long = said.lines().find(|line| line.chars().count() > 100);
         assert_eq!(long, None, "{words:?}");
         assert!(
-            said.contains("amplitude symmetry at rated current"),
+            said.contains("amplitude asymmetry (rated current"),
             "{said}"
         );
     }
@@ -95,7 +95,7 @@ fn a_larger_trip_filter_moves_trips_and_nothing_else() {
     let sizes = ["compare", "--baseline", "GB-2026-10", "--plan-size"];
     let sizes = json(&[&sizes[..], &place[..]].concat(), 0);
     let boards = sizes["boards_a_lot"].as_u64().expect("a number");
-    // The metrics that decide; one board's sense scale spreads by as much as the
+    // The metrics that decide; one board's scale factor varies by as much as the
     // share of the way to its limit, so the plan declares its margin.
     assert!((2..=24).contains(&boards), "{boards} boards");
 }
@@ -125,7 +125,7 @@ fn a_current_sensor_of_less_gain_moves_scale_and_trip_current_and_nothing_else()
         let metric = row["metric"].as_str().unwrap_or_default();
         // By how much the mean moved, in the metric's unit.
         let moved: Option<f64> = match metric {
-            "sense_scale" => Some(3.3 / 4096.0 / 0.25 * (1.0 / 0.96 - 1.0)),
+            "scale_factor" => Some(3.3 / 4096.0 / 0.25 * (1.0 / 0.96 - 1.0)),
             "trip_current" => Some(4.0 * (1.0 / 0.96 - 1.0)),
             "full_scale" => Some(4095.0 * 3.3 / 4096.0 / 0.25 * (1.0 / 0.96 - 1.0)),
             _ => None,
@@ -146,7 +146,7 @@ fn a_current_sensor_of_less_gain_moves_scale_and_trip_current_and_nothing_else()
     // A larger full scale is welcome, so its margin is wide and it decides nothing.
     let wanted = [
         ("full_scale", Some("equivalent"), false),
-        ("sense_scale", Some("different"), true),
+        ("scale_factor", Some("different"), true),
         ("trip_current", Some("different"), true),
     ];
     assert_eq!(different, wanted);

@@ -7,6 +7,7 @@ use super::files::{BenchFiles, Files};
 use super::output::Output;
 use crate::document::{Faults, Reader, Table, Tree};
 use crate::ident::harmless;
+use crate::measurement::in_words;
 use crate::plan::Plan;
 use crate::preflight::{Preflight, Step};
 use crate::units::{Quantity, Seconds};
@@ -180,7 +181,7 @@ fn described(plan: &Plan, steps: &[Step], without_bench: bool) -> String {
             let bounds = dimension
                 .map(|dimension| limit.limit.show(dimension))
                 .unwrap_or_default();
-            let key = limit.metric.replace('_', " ");
+            let key = in_words(&limit.metric);
             let _ = writeln!(
                 text,
                 "    {key:<18} {bounds:<26} {}; {}",

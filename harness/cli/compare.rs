@@ -16,6 +16,7 @@ use crate::console::table_within;
 use crate::handout::lot_words::{self, span};
 use crate::handout::lots_compared;
 use crate::ident::{LotName, harmless};
+use crate::measurement::in_words;
 use crate::plan::Comparison;
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::{LotComparison, Outcome};
@@ -203,7 +204,7 @@ fn line(row: &Row) -> Vec<String> {
     let dimension = row.dimension;
     let mean = row.baseline.moments.map(|moments| moments.mean());
     vec![
-        format!("  {}", row.label.replace('_', " ")),
+        format!("  {}", in_words(&row.label)),
         mean.map_or_else(|| "-".to_owned(), |mean| show(mean, dimension)),
         row.difference
             .map_or_else(|| "-".to_owned(), |d| span(d, dimension)),
@@ -322,7 +323,7 @@ fn sizes(found: &[PlanSize], power: f64, output: Output) {
                 |si: Option<f64>| si.map_or_else(|| "-".to_owned(), |si| show(si, size.dimension));
             let spread = moments.map(|m| span(m.sd(), size.dimension));
             vec![
-                format!("{} {}", size.scenario, size.label.replace('_', " ")),
+                format!("{} {}", size.scenario, in_words(&size.label)),
                 moments.map_or(0, |moments| moments.count()).to_string(),
                 shown(moments.map(|moments| moments.mean())),
                 spread.unwrap_or_else(|| "-".to_owned()),

@@ -13,6 +13,7 @@ use crate::console::table_within;
 use crate::handout::lot_summary;
 use crate::handout::lot_words::{self, span};
 use crate::ident::{LotName, harmless};
+use crate::measurement::in_words;
 use crate::store::Kind;
 use crate::units::show;
 use serde_json::json;
@@ -112,7 +113,7 @@ fn line(metric: &MetricSummary, boards: usize) -> Vec<String> {
         words.push(format!("n {count}"));
     }
     vec![
-        format!("  {}", metric.label.replace('_', " ")),
+        format!("  {}", in_words(&metric.label)),
         moments.map_or_else(none, |moments| show(moments.mean(), dimension)),
         moments.map_or_else(none, |moments| span(moments.sd(), dimension)),
         lot_words::bounds(metric.limit, dimension),

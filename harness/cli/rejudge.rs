@@ -14,6 +14,7 @@ use crate::console::table;
 use crate::digest::Digest;
 use crate::ident::{LotName, RunId, harmless};
 use crate::judgement::Verdict;
+use crate::measurement::in_words;
 use crate::parallel::{cores, in_order};
 use crate::plan::Plan;
 use crate::record::Record;
@@ -220,7 +221,7 @@ fn row(change: &Change) -> Vec<String> {
     let value = change.after.as_ref().or(change.before.as_ref());
     vec![
         format!("  {}", change.scenario),
-        change.label.replace('_', " "),
+        in_words(&change.label),
         value.map_or_else(String::new, |side| side.finding.show(change.dimension)),
         word(&change.after),
         word(&change.before),

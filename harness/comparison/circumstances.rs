@@ -3,6 +3,7 @@
 
 use super::check_standard::CheckStandard;
 use super::readings::{FileSet, LotReadings, MOST_FILE_SETS, MetricFacts, RunReadings};
+use crate::measurement::in_words;
 use crate::plan::Lot;
 use crate::record::InstrumentExcerpt;
 use crate::units::{Dimension, Quantity, show};
@@ -149,7 +150,7 @@ pub(super) fn within(lot: &LotReadings) -> Vec<String> {
 }
 
 fn named(facts: &MetricFacts) -> String {
-    format!("{} {}", facts.scenario, facts.label().replace('_', " "))
+    format!("{} {}", facts.scenario, in_words(&facts.label()))
 }
 
 /// Some of them in words.

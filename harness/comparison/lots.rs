@@ -5,6 +5,7 @@ use super::check_standard::{CheckStandard, between_benches, check_standard, same
 use super::circumstances::{PartRow, parts, warnings};
 use super::readings::{LotReadings, MetricFacts, Seen, by_metric};
 use super::row::{Readings, Row, margin, row};
+use crate::measurement::in_words;
 use crate::plan::Comparison;
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::{Common, LotComparison, Outcome, settle};
@@ -173,7 +174,7 @@ fn told_by_standard(check: &CheckStandard, rows: &[Row]) -> Option<String> {
         check.serial,
         100.0 * part,
         found.scenario,
-        found.label.replace('_', " "),
+        in_words(&found.label),
         show(found.baseline.0, found.dimension),
         show(found.candidate.0, found.dimension)
     ))

@@ -7,7 +7,7 @@ use crate::digest::Digest;
 use crate::event::RunStarted;
 use crate::ident::{LotName, RunId, Serial};
 use crate::judgement::Verdict;
-use crate::measurement::COVERAGE;
+use crate::measurement::{COVERAGE, labelled};
 use crate::plan::{Lot, Plan};
 use crate::record::{Excerpt, InstrumentExcerpt, MetricExcerpt, Reading, Record, StartExcerpt};
 use crate::units::{Celsius, Dimension};
@@ -49,13 +49,9 @@ pub(super) struct MetricFacts {
 const STATED: f64 = 100.0;
 
 impl MetricFacts {
-    /// `trip_time at near`.
+    /// `trip_time (near)`.
     pub(super) fn label(&self) -> String {
-        if self.at.is_empty() {
-            self.key.clone()
-        } else {
-            format!("{} at {}", self.key, self.at)
-        }
+        labelled(&self.key, &self.at)
     }
 
     /// What two readings must differ by to be told apart: a hundredth of their

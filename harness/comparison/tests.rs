@@ -32,7 +32,7 @@ pub(super) fn compared(before: &[Record], after: &[Record]) -> LotsCompared {
 
 pub(super) fn trip_row(found: &LotsCompared) -> &Row {
     let mut rows = found.rows.iter();
-    rows.find(|row| row.label == "trip_time at near")
+    rows.find(|row| row.label == "trip_time (near)")
         .expect("the metric is compared")
 }
 
@@ -171,7 +171,7 @@ fn a_tighter_limit_turns_a_pass_and_says_why() {
     let same = rejudge(&record, &plan, None, &BTreeMap::new());
     let trip = |again: &Rejudgement| {
         let mut changes = again.changes.iter();
-        changes.find(|c| c.label == "trip_time at near").cloned()
+        changes.find(|c| c.label == "trip_time (near)").cloned()
     };
     assert_eq!(trip(&same), None);
     // The demo's other limits on the short have no numbers in this record.

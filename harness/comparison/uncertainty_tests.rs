@@ -25,7 +25,7 @@ fn what_readings_cannot_show_is_no_finding() {
         let readings = LotReadings::of(None, &before);
         let summary = summarise(&readings, &Comparison::default());
         let mut metrics = summary.metrics.iter();
-        let trip = metrics.find(|metric| metric.label == "trip_time at near");
+        let trip = metrics.find(|metric| metric.label == "trip_time (near)");
         let trip = trip.expect("it is summed up");
         assert!(trip.outliers.is_empty(), "{:?}", trip.outliers);
         assert!(

@@ -4,7 +4,7 @@
 use super::gauge::gauge;
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
-use crate::measurement::Metric;
+use crate::measurement::{Metric, in_words};
 use anstyle::{AnsiColor, Style};
 use unicode_width::UnicodeWidthStr;
 
@@ -37,7 +37,7 @@ pub(super) fn row(
     decision: Option<&Decision>,
     width: usize,
 ) -> String {
-    let key = metric.key.replace('_', " ");
+    let key = in_words(&metric.key);
     let value = metric
         .finding
         .show(metric.dimension)

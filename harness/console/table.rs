@@ -101,7 +101,7 @@ mod tests {
 
     #[test]
     fn a_table_keeps_to_its_room_and_loses_no_word() {
-        let label = "amplitude symmetry at rated current, worst";
+        let label = "amplitude asymmetry (rated current, worst)";
         let row = |name: &str| {
             let numbers = ["30.75 mV", "3.293 mV", "-13.8 to 20.4 mV", "167.3 mV"];
             let cells = std::iter::once(name).chain(numbers).map(str::to_owned);

@@ -7,6 +7,7 @@ use crate::digest::Digest;
 use crate::drawing::Picture;
 use crate::ident::RunId;
 use crate::judgement::Verdict;
+use crate::measurement::in_words;
 use crate::record::seal::Seal;
 use crate::record::{JudgedMetric, Note, Record, ScenarioRecord};
 use crate::report::words;
@@ -125,7 +126,7 @@ fn identity(record: &Record) -> Vec<Fact> {
     let started = &record.started;
     let (lot, ended) = (started.lot.as_ref(), record.ended.as_ref());
     let board = format!("{}, revision {}", started.family, started.revision);
-    let scale = words::sense_scale(record).map(words::with_uncertainty);
+    let scale = words::scale_factor(record).map(words::with_uncertainty);
     let only = started.only.as_ref();
     let planted = (!started.planted.is_empty()).then(|| started.planted.join(", "));
     let facts = [
@@ -139,7 +140,7 @@ fn identity(record: &Record) -> Vec<Fact> {
             "Ended",
             Some(ended.map_or("not ended".into(), |e| time(e.at))),
         ),
-        ("Sense scale", scale),
+        ("Scale factor", scale),
         ("Tested again", started.retest.clone()),
         ("Label", words::label_scale(record)),
         ("Planted defects", planted),
@@ -330,7 +331,7 @@ fn in_short(scenario: &ScenarioRecord, verdict: Verdict) -> Vec<Line> {
         return Vec::new();
     }
     let names = named.into_iter().map(|(key, places)| {
-        let key = key.replace('_', " ");
+        let key = in_words(&key);
         match places.is_empty() {
             true => key,
             false => format!("{key} ({})", places.join("; ")),

@@ -5,6 +5,7 @@ use super::block::{Block, Handout, Head, ROOMY, grouped};
 use super::figures::{shifts, strips};
 use super::lot_words::{bounds, check_cells, conclusion, interval, margin, or_dash, span};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
+use crate::measurement::in_words;
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show};
 
@@ -147,7 +148,7 @@ fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
         }
         let declared = if row.margin_declared { " (plan)" } else { "" };
         let cells = vec![
-            row.label.replace('_', " "),
+            in_words(&row.label),
             mean(&row.baseline, dimension, found.baseline.boards),
             sd(&row.baseline, dimension),
             mean(&row.candidate, dimension, found.candidate.boards),
@@ -171,7 +172,7 @@ fn standard(check: &CheckStandard) -> Block {
         "metric | >baseline (n) | >candidate (n) | >difference | >spread | >standard uncertainty added",
         grouped(check.rows.iter().map(|row| {
             let mut cells = check_cells(row);
-            cells[0] = row.label.replace('_', " ");
+            cells[0] = in_words(&row.label);
             (row.scenario.as_str(), cells)
         })),
     )

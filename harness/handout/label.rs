@@ -1,4 +1,4 @@
-//! Labels for boards that passed, on sheets of A4: serial number, sense scale
+//! Labels for boards that passed, on sheets of A4: serial number, scale factor
 //! and a code. It decides which record may stand on a label, and nothing else
 //! about it.
 
@@ -124,7 +124,7 @@ fn label(record: &Record, (width, height): (f64, f64), specimen: bool) -> Drawin
     });
     let room = width - side - 3.0 * inset;
     let board = format!("{}, rev. {}", started.family, started.revision);
-    let scale = words::sense_scale(record).map(|scale| format!("sense {}", words::found(scale)));
+    let scale = words::scale_factor(record).map(|scale| format!("sense {}", words::found(scale)));
     let tested = record.started_at.strftime("tested %Y-%m-%d").to_string();
     let lines = [
         (Some(started.serial.to_string()), 13.0, true, BLACK),

@@ -5,6 +5,7 @@ pub(crate) use crate::report::words::show_span as span;
 use crate::comparison::{
     Bounds, CheckRow, LotSummary, LotsCompared, MetricSummary, Retested, Row, Share,
 };
+use crate::measurement::in_words;
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::Outcome;
 use crate::units::{Dimension, show, unit_for};
@@ -39,7 +40,7 @@ pub(crate) fn check_cells(row: &CheckRow) -> Vec<String> {
     let span = |si| span(si, row.dimension);
     let read = |(mean, count): (f64, usize)| format!("{} ({count})", show(mean, row.dimension));
     vec![
-        format!("{} {}", row.scenario, row.label.replace('_', " ")),
+        format!("{} {}", row.scenario, in_words(&row.label)),
         read(row.baseline),
         read(row.candidate),
         span(row.difference),
@@ -203,7 +204,7 @@ pub(crate) fn failing_rows(found: &LotSummary) -> Vec<Vec<String>> {
     let rows = found.failing.iter().map(|failing| {
         so_far += failing.boards;
         vec![
-            format!("{} {}", failing.scenario, failing.metric.replace('_', " ")),
+            format!("{} {}", failing.scenario, in_words(&failing.metric)),
             failing.boards.to_string(),
             share(failing.boards),
             share(so_far),

@@ -6,6 +6,7 @@ use super::figures::gauge::gauge;
 use super::sheets::{COLUMN as WIDTH, Piece, Rows};
 use crate::drawing::typeface::{face, shrunk, wrapped};
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Role, TINT};
+use crate::measurement::in_words;
 use std::collections::BTreeMap;
 
 /// Edge, anchor, width and title of each cell of a row.
@@ -171,7 +172,7 @@ fn drawn(group: &[&Reading], letters: &Letters) -> Vec<Drawing> {
             if alone && long && named(&mut drawing, reading, &reading.label, &remarks) {
                 below = "";
             } else {
-                let key = reading.key.replace('_', " ");
+                let key = in_words(&reading.key);
                 let name = if alone { &reading.label } else { &key };
                 named(&mut drawing, reading, name, "");
             }

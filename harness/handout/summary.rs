@@ -7,6 +7,7 @@ use super::lot_words::{
     bounds, failing_rows, index_interval, or_dash, pair, retest_row, span, yields,
 };
 use crate::comparison::{LotSummary, MetricSummary};
+use crate::measurement::in_words;
 use crate::units::show;
 
 /// Charts on a report; the table holds every metric.
@@ -89,7 +90,7 @@ fn capability<'a>(found: &'a LotSummary) -> Block {
             notes.extend(drifts.map(|serial| format!("drifts from {serial}")));
         }
         let cells = vec![
-            metric.label.replace('_', " "),
+            in_words(&metric.label),
             moments.map_or(0, |m| m.count()).to_string(),
             or_dash(moments.map(|m| show(m.mean(), dimension))),
             or_dash(moments.map(|m| span(m.sd(), dimension))),

@@ -6,10 +6,12 @@
 
 mod evidence;
 mod fit;
+mod names;
 mod rise;
 
 pub use evidence::{Evidence, Landmark, Mark};
 pub use fit::{FitFault, Line, Proportion, fit_line, fit_proportional};
+pub use names::{former_names, in_words, labelled, renamed};
 pub use rise::{Rise, RiseFault, fit_rise};
 
 use crate::units::{Dimension, show, show_with_uncertainty};
@@ -153,7 +155,9 @@ impl Finding {
 pub struct Metric {
     /// Name of the plan's scenario.
     pub scenario: String,
-    /// Key in the catalogue, such as `trip_time`.
+    /// Key in the catalogue, such as `trip_time`; one that an earlier version
+    /// wrote is read as what it is called now.
+    #[serde(deserialize_with = "names::present")]
     pub key: String,
     /// The condition it was found at, such as `2 x` or `positive`; may be
     /// empty.
@@ -181,13 +185,9 @@ fn is_zero(number: &f64) -> bool {
 }
 
 impl Metric {
-    /// `trip_time at 2 x`, for messages.
+    /// `trip_time (2 x)`, for messages.
     pub fn label(&self) -> String {
-        if self.at.is_empty() {
-            self.key.clone()
-        } else {
-            format!("{} at {}", self.key, self.at)
-        }
+        labelled(&self.key, &self.at)
     }
 }
 

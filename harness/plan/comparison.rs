@@ -3,6 +3,7 @@
 
 use super::Scenario;
 use crate::document::{Demand, Entry, Fault, Kind, Node, Table, nearest};
+use crate::measurement::renamed;
 use crate::scenario::{Metric, ScenarioKind};
 use crate::units::{Quantity, Ratio};
 
@@ -66,14 +67,23 @@ impl Comparison {
     }
 }
 
-/// A scenario as the rest of the plan was read.
-type Known<'a> = Vec<&'a Scenario>;
+/// What is known of the rest of the plan.
+struct Known<'a> {
+    /// The scenarios that could be read.
+    scenarios: Vec<&'a Scenario>,
+    /// Whether all could: what a faulty one would have measured is not known.
+    complete: bool,
+    /// The plan's format.
+    format: i64,
+}
 
 /// Reads `[comparison]`; `scenarios` are those that could be read.
-pub(super) fn read(table: &Table<'_>, scenarios: &[Option<Scenario>]) -> Comparison {
-    let known: Known<'_> = scenarios.iter().flatten().collect();
-    // With a faulty scenario, what it would have measured is not known.
-    let complete = known.len() == scenarios.len();
+pub(super) fn read(table: &Table<'_>, scenarios: &[Option<Scenario>], format: i64) -> Comparison {
+    let known = Known {
+        scenarios: scenarios.iter().flatten().collect(),
+        complete: scenarios.iter().all(Option::is_some),
+        format,
+    };
     let silent = Comparison::default();
     let share: Ratio = table.quantity_or(
         "share",
@@ -97,10 +107,10 @@ pub(super) fn read(table: &Table<'_>, scenarios: &[Option<Scenario>]) -> Compari
             );
             continue;
         };
-        let Some(found) = scenario_of(table, node, scenario, &known, complete) else {
+        let Some(found) = scenario_of(table, node, scenario, &known) else {
             continue;
         };
-        let Some(metric) = metric_of(table, node, metric, found.kind) else {
+        let Some(metric) = metric_of(table, node, metric, found.kind, format) else {
             continue;
         };
         let path = MetricPath {
@@ -115,7 +125,7 @@ pub(super) fn read(table: &Table<'_>, scenarios: &[Option<Scenario>]) -> Compari
     }
     let margins = table
         .optional_table("margin")
-        .map_or_else(Vec::new, |table| margins(&table, &known, complete));
+        .map_or_else(Vec::new, |table| margins(&table, &known));
     table.finish();
     Comparison {
         key,
@@ -146,11 +156,11 @@ fn scenario_of<'s>(
     at: &Node,
     name: &str,
     known: &Known<'s>,
-    complete: bool,
 ) -> Option<&'s Scenario> {
-    let found = known.iter().find(|scenario| scenario.name == name);
-    if found.is_none() && complete {
-        let names = || known.iter().map(|scenario| scenario.name.as_str());
+    let scenarios = &known.scenarios;
+    let found = scenarios.iter().find(|scenario| scenario.name == name);
+    if found.is_none() && known.complete {
+        let names = || scenarios.iter().map(|scenario| scenario.name.as_str());
         let quoted: Vec<String> = names().map(|name| format!("\"{name}\"")).collect();
         let near = nearest(name, names());
         table.fault(
@@ -173,11 +183,15 @@ fn metric_of(
     at: &Node,
     key: &str,
     kind: ScenarioKind,
+    format: i64,
 ) -> Option<&'static Metric> {
-    let found = kind.metric(key);
+    let now = renamed(key);
+    let found = kind.metric(now.filter(|_| format == 1).unwrap_or(key));
     if found.is_none() {
         let keys = || kind.entry().metrics.iter().map(|metric| metric.key);
-        let near = nearest(key, keys());
+        let near = now
+            .filter(|now| kind.metric(now).is_some())
+            .or_else(|| nearest(key, keys()));
         let quoted: Vec<String> = keys().map(|key| format!("`{key}`")).collect();
         table.fault(
             Fault::error(
@@ -192,32 +206,37 @@ fn metric_of(
 }
 
 /// `short.trip_time = "2 ms"`, or `{ below = "1 ms", above = "3 ms" }`.
-fn margins(table: &Table<'_>, known: &Known<'_>, complete: bool) -> Vec<DeclaredMargin> {
+fn margins(table: &Table<'_>, known: &Known<'_>) -> Vec<DeclaredMargin> {
     let mut margins = Vec::new();
     for entry in table.rest() {
         let at = Node {
             place: entry.key_place.clone(),
             kind: Kind::Boolean(true),
         };
-        let Some(scenario) = scenario_of(table, &at, &entry.key, known, complete) else {
+        let Some(scenario) = scenario_of(table, &at, &entry.key, known) else {
             continue;
         };
         let Some(metrics) = table.table_in(&entry.key, &entry.node) else {
             continue;
         };
         for entry in metrics.rest() {
-            margins.extend(margin(&metrics, entry, scenario));
+            margins.extend(margin(&metrics, entry, scenario, known.format));
         }
     }
     margins
 }
 
-fn margin(table: &Table<'_>, entry: &Entry, scenario: &Scenario) -> Option<DeclaredMargin> {
+fn margin(
+    table: &Table<'_>,
+    entry: &Entry,
+    scenario: &Scenario,
+    format: i64,
+) -> Option<DeclaredMargin> {
     let at = Node {
         place: entry.key_place.clone(),
         kind: Kind::Boolean(true),
     };
-    let metric = metric_of(table, &at, &entry.key, scenario.kind)?;
+    let metric = metric_of(table, &at, &entry.key, scenario.kind, format)?;
     let (below, above) = match &entry.node.kind {
         Kind::Table(sides) => {
             let side = |key: &str| {

@@ -4,6 +4,7 @@
 use super::MetricLimit;
 use crate::document::{Demand, Fault, Place, Table, nearest};
 use crate::judgement::{DecisionRule, Limit};
+use crate::measurement::{former_names, renamed};
 use crate::scenario::{Metric, ScenarioKind};
 use crate::units::{Quantity, Ratio, show};
 
@@ -64,16 +65,19 @@ pub(super) fn read_limits(
     table: &Table<'_>,
     kind: ScenarioKind,
     defaults: &Defaults,
+    format: i64,
 ) -> Option<Vec<MetricLimit>> {
     let metrics = kind.entry().metrics;
     let mut sound = true;
     let mut limits = Vec::new();
     for metric in metrics {
-        if !table.has(metric.key) {
+        let former = former_names(metric.key).find(|name| format == 1 && table.has(name));
+        let written = former.unwrap_or(metric.key);
+        if !table.has(written) {
             continue;
         }
         let limit = table
-            .optional_table(metric.key)
+            .optional_table(written)
             .and_then(|t| read_limit(&t, metric, defaults));
         match limit {
             Some(limit) => limits.push(MetricLimit {
@@ -97,7 +101,8 @@ fn unknown_metric(table: &Table<'_>, key: &str, place: &Place, kind: ScenarioKin
     let elsewhere = ScenarioKind::ALL
         .into_iter()
         .find(|other| other.metric(key).is_some());
-    let hint = match (near, elsewhere) {
+    let now = renamed(key).filter(|now| kind.metric(now).is_some());
+    let hint = match (now.or(near), elsewhere) {
         (Some(near), _) => Some(format!("did you mean `{near}`?")),
         (None, Some(other)) => Some(format!("`{other}` scenarios measure it")),
         (None, None) => None,

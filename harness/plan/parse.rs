@@ -95,7 +95,8 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
         })
         .collect();
     unique_names(&tables, &read);
-    let comparison = compared.map_or_else(Comparison::default, |t| comparison::read(&t, &read));
+    let comparison =
+        compared.map_or_else(Comparison::default, |t| comparison::read(&t, &read, format));
     let (name, family, revision) = head?;
     Some(Plan {
         name: name?,
@@ -173,9 +174,10 @@ fn scenario(table: &Table<'_>, plan: &ReadContext<'_>, defaults: &Defaults) -> O
         table.rest();
         return None;
     };
-    let limits = table
-        .optional_table("limits")
-        .map_or_else(|| Some(Vec::new()), |t| read_limits(&t, kind, defaults));
+    let limits = table.optional_table("limits").map_or_else(
+        || Some(Vec::new()),
+        |t| read_limits(&t, kind, defaults, plan.format),
+    );
     let settings = kind.read(table, plan);
     Some(Scenario {
         name: name.unwrap_or_else(|| kind.word().to_owned()),

@@ -60,7 +60,7 @@ fn the_demo_plan_is_sound() {
     let limit = plan.scenarios[2].limit("trip_time").expect("stated");
     assert_eq!((limit.lower, limit.upper), (None, Some(0.025)));
     assert_eq!(limit.rule, DecisionRule::GuardedAcceptance { guard: 1.0 });
-    let trips = plan.scenarios[2].limit("no_trip_below").expect("stated");
+    let trips = plan.scenarios[2].limit("nuisance_trips").expect("stated");
     assert_eq!(trips.rule, DecisionRule::Simple);
 }
 

@@ -27,7 +27,7 @@ pub use words::{
     tight_cells, undecided_lines, warnings, without,
 };
 
-use crate::measurement::Metric;
+use crate::measurement::{Metric, in_words, labelled};
 use good::References;
 use serde::Serialize;
 
@@ -139,11 +139,10 @@ impl Place {
         }
     }
 
-    /// `short trip time at near`.
+    /// `short trip time (near)`.
     pub fn words(&self) -> String {
-        let metric = self.metric.replace('_', " ");
-        let at = if self.at.is_empty() { "" } else { " at " };
-        format!("{} {metric}{at}{}", self.scenario, self.at)
+        let label = labelled(&self.metric, &self.at);
+        format!("{} {}", self.scenario, in_words(&label))
     }
 }
 

@@ -7,7 +7,7 @@ use crate::digest::Digest;
 use crate::event::{Abort, Event};
 use crate::ident::{Role, RunId, Serial};
 use crate::judgement::Verdict;
-use crate::measurement::Finding;
+use crate::measurement::{Finding, renamed};
 use crate::units::{Celsius, Dimension};
 use serde::Deserialize;
 use serde::de::IgnoredAny;
@@ -345,7 +345,7 @@ impl<'a> From<MeasuredEvent<'a>> for MetricExcerpt<'a> {
             u: finding.u.unwrap_or(0.0),
             common: metric.common,
             scenario: metric.scenario,
-            key: metric.key,
+            key: renamed(&metric.key).map_or(metric.key, Cow::Borrowed),
             at: metric.at,
             dimension: metric.dimension,
             reading,

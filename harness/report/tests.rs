@@ -271,7 +271,7 @@ fn a_failed_boards_summary_says_what_was_wrong_first() {
     for needed in [
         "Lot        autumn",
         "21.50 degC",
-        "short: trip time at near",
+        "short: trip time (near)",
         "12.30 ms",
         "40.00 us (k = 2)",
         "<= 10.00 ms",

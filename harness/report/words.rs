@@ -2,34 +2,29 @@
 //! report so that all say the same. No layout.
 
 use crate::judgement::{Decision, Limit, Verdict};
-use crate::measurement::{COVERAGE, Estimate, Finding};
+use crate::measurement::{COVERAGE, Estimate, Finding, in_words};
 use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, show};
 
-/// `trip time at near`.
+/// `trip time (near)`.
 pub(crate) fn label(judged: &JudgedMetric) -> String {
-    let key = judged.metric.key.replace('_', " ");
-    if judged.metric.at.is_empty() {
-        key
-    } else {
-        format!("{key} at {}", judged.metric.at)
-    }
+    in_words(&judged.metric.label())
 }
 
 /// The scale of the current that the board itself reports.
-pub(crate) fn sense_scale(record: &Record) -> Option<&JudgedMetric> {
+pub(crate) fn scale_factor(record: &Record) -> Option<&JudgedMetric> {
     let mut metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
-    metrics.find(|judged| judged.metric.key == "sense_scale")
+    metrics.find(|judged| judged.metric.key == "scale_factor")
 }
 
 /// What belongs on the board's label: the current of one count as measured,
 /// the uncertainty with two significant digits and the value to the same place
 /// (GUM 7.2.6).
 pub(crate) fn label_scale(record: &Record) -> Option<String> {
-    match &sense_scale(record)?.metric.finding {
+    match &scale_factor(record)?.metric.finding {
         Finding::Value(scale) => {
             let shown = Finding::Value(*scale).show(Dimension::CountScale);
-            Some(format!("sense scale {shown} (k = {COVERAGE})"))
+            Some(format!("scale factor {shown} (k = {COVERAGE})"))
         }
         _ => None,
     }

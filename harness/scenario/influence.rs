@@ -167,18 +167,18 @@ pub static INFLUENCES: &[Influence] = influences! {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
-        Signal "one_half" Either "one half longer, the other shorter by the difference";
-        Signal "zero_half" Either "one half longer, the other shorter by the difference";
-        Signal "slew" Down "the pause between the two half-bridges lies at zero";
+        Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
+        Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
+        Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "delay_falling" of "the line driver, line A" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
-        Signal "one_half" Either "one half longer, the other shorter by the difference";
-        Signal "zero_half" Either "one half longer, the other shorter by the difference";
-        Signal "slew" Down "the pause between the two half-bridges lies at zero";
+        Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
+        Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
+        Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
         Signal "cutout_start" Up "line A goes dead that much later";
     }
@@ -186,18 +186,18 @@ pub static INFLUENCES: &[Influence] = influences! {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
-        Signal "one_half" Either "one half longer, the other shorter by the difference";
-        Signal "zero_half" Either "one half longer, the other shorter by the difference";
-        Signal "slew" Down "the pause between the two half-bridges lies at zero";
+        Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
+        Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
+        Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "delay_falling_b" of "the line driver, line B" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
-        Signal "one_half" Either "one half longer, the other shorter by the difference";
-        Signal "zero_half" Either "one half longer, the other shorter by the difference";
-        Signal "slew" Down "the pause between the two half-bridges lies at zero";
+        Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
+        Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
+        Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
     }
     "output_resistance" of "joints, tracks and terminals" {
@@ -220,11 +220,11 @@ pub static INFLUENCES: &[Influence] = influences! {
         Idle "input_current_on" Up "one for one";
     }
     "sense_gain" of "the current sensor" {
-        Sense "sense_scale" Down "in inverse proportion";
+        Sense "scale_factor" Down "in inverse proportion";
         Sense "full_scale" Down "in inverse proportion";
     }
     "sense_offset" of "the current sensor" {
-        Sense "sense_offset" Up "by its share of the gain, in amperes";
+        Sense "zero_offset" Up "by its share of the gain, in amperes";
         Sense "full_scale" Down "by its share of the gain, in amperes";
     }
     "sense_filter" of "the filter behind the current sensor" {
@@ -234,11 +234,11 @@ pub static INFLUENCES: &[Influence] = influences! {
         Short "trip_time" Up "its change times ln(I / (I - I reverse))";
     }
     "converter_reference" of "the board's converter" {
-        Sense "sense_scale" Up "in proportion";
+        Sense "scale_factor" Up "in proportion";
         Sense "full_scale" Up "in proportion";
     }
     "converter_bits" of "the board's converter" {
-        Sense "sense_scale" Down "halved by each bit";
+        Sense "scale_factor" Down "halved by each bit";
         Sense "full_scale" Down "the plan's last count stays";
     }
     "converter_noise" of "the board's converter" {
@@ -317,9 +317,9 @@ pub static INFLUENCES: &[Influence] = influences! {
     "signal_lines" from "2" to "1" of "the bridge driver's inputs" {
         Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "twice the difference of line A's edges";
-        Signal "one_half" Either "cutouts pass as short halves, and the edges' difference";
-        Signal "zero_half" Either "the difference of line A's edges";
-        Signal "slew" UpToBound "both half-bridges turn at once";
+        Signal "half_bit_of_a_one" Either "cutouts pass as short halves, and the edges' difference";
+        Signal "half_bit_of_a_zero" Either "the difference of line A's edges";
+        Signal "slew_rate" UpToBound "both half-bridges turn at once";
         Signal "overshoot" Either "no ringing after a cutout";
         Signal "cutouts_missing" Up "all of them: one line cannot say them";
         Signal "cutout_start" NotFound "there is no cutout";
@@ -327,22 +327,22 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "cutout_drop" NotFound "there is no cutout";
     }
     "on_signal_loss" from "\"hold\"" to "\"off\"" of "the firmware" {
-        Loss "time_to_dead" Down "signal_loss_time, and the snubber empties";
-        Loss "dc_left" Down "to nothing";
+        Loss "shutdown_time" Down "signal_loss_time, and the snubber empties";
+        Loss "residual_dc" Down "to nothing";
     }
     "on_signal_loss" from "\"hold\"" to "\"own signal\"" of "the firmware" {
-        Loss "dc_left" Down "equal halves have no mean";
+        Loss "residual_dc" Down "equal halves have no mean";
     }
     "brake_wired" from "true" to "false" of "the brake line" {
-        Idle "brake_obeyed" Down "to no";
+        Idle "off_when_braked" Down "to no";
     }
     "sensed_legs" from "2" to "1" of "the current sensor's place" {
         Overload "trip_current" UpToBound "filter and debounce start anew in each half";
         Overload "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
         Reversal "reversal_time" Up "it starts in a half that is seen";
-        Sense "sense_scale" Up "doubled: of both polarities one is counted";
+        Sense "scale_factor" Up "doubled: of both polarities one is counted";
         Sense "full_scale" Up "doubled: of both polarities one is counted";
-        Sense "worst_departure" Up "half the steps' span";
+        Sense "non_linearity" Up "half the steps' span";
         Short "peak_current" UpToBound "the fault is not seen to its end";
         Short "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
         Short "let_through" UpToBound "the fault is not seen to its end";
@@ -359,12 +359,12 @@ pub static INFLUENCES: &[Influence] = influences! {
     }
     "reversing" from "true" to "false" of "the reversing logic" {
         Inrush "charge" Down "what flows until it trips";
-        Inrush "false_trips" Up "the bank outlasts the debounce without that wait";
+        Inrush "nuisance_trips" Up "the bank outlasts the debounce without that wait";
         Inrush "time_to_start" Up "the retries' off times";
         Overload "trip_time" Down "by debounce and hold-off of the reversal";
         Reversal "reversals" Down "to none";
         Reversal "reversal_time" UpToBound "it never comes";
-        Reversal "margin" DownToBound "the upstream trips first";
+        Reversal "selectivity_margin" DownToBound "the upstream trips first";
         Reversal "peak_current" UpToBound "the fault is not seen to its end";
         Reversal "trip_time" Down "by debounce and hold-off of the reversal";
         Short "trip_time" Down "by debounce and hold-off of the reversal";

@@ -7,6 +7,7 @@ use crate::cli::exit::Exit;
 use crate::cli::store_fault::store_exit;
 use crate::ident::{LotName, Serial, harmless};
 use crate::judgement::Verdict;
+use crate::measurement::renamed;
 use crate::record::{JudgedMetric, Record};
 use crate::scenario::ScenarioKind;
 use crate::store::{Filter, Reader, RunHeader};
@@ -166,8 +167,9 @@ fn metric(option: &str, text: &str) -> Result<String, Exit> {
     let mut known: Vec<&str> = metrics.map(|metric| metric.key).collect();
     known.sort_unstable();
     known.dedup();
-    if known.contains(&text) {
-        return Ok(text.to_owned());
+    let present = renamed(text).unwrap_or(text);
+    if known.contains(&present) {
+        return Ok(present.to_owned());
     }
     warn_line!(
         "{option} {}: the metrics are {}",

@@ -5,6 +5,7 @@ use crate::comparison::MetricSummary;
 use crate::drawing::axes::{Axes, Scale};
 use crate::drawing::typeface::fitted;
 use crate::drawing::{Anchor, BLACK, GREY, Picture};
+use crate::measurement::in_words;
 use crate::units::unit_for;
 
 pub(in crate::handout) const LEGEND: &str = "Line: mean; dashed: control limits, three standard deviations from the moving ranges; a square marks a board outside them; thick: the metric's limit, where it shares the scale.";
@@ -28,10 +29,10 @@ pub(in crate::handout) fn picture(metric: &MetricSummary) -> Option<Picture> {
     let up = Scale::over(all.map(|si| si / factor), false);
     let count = chart.values.len();
     let across = Scale::exactly(0.0, count as f64 + 1.0);
-    let title = format!("{} {}", metric.scenario, metric.label.replace('_', " "));
+    let title = format!("{} {}", metric.scenario, in_words(&metric.label));
     let title = fitted(&title, 8.5, true, 250.0);
-    let key = metric.label.split(" at ").next().unwrap_or_default();
-    let mut label = key.replace('_', " ");
+    let key = metric.label.split(" (").next().unwrap_or_default();
+    let mut label = in_words(&key);
     if !unit.is_empty() {
         label.push_str(&format!(" / {unit}"));
     }

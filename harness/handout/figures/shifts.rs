@@ -5,6 +5,7 @@ use crate::comparison::Row;
 use crate::drawing::typeface::fitted;
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture, WHITE};
 use crate::handout::lot_words::{interval, span};
+use crate::measurement::in_words;
 use crate::statistics::lots::Outcome;
 
 const WIDTH: f64 = 511.0;
@@ -52,7 +53,7 @@ fn picture(rows: &[&&Row]) -> Picture {
             }
         };
         drawing.line(&[(0.0, y + ROW / 2.0), (WIDTH, y + ROW / 2.0)], PALE, 0.3);
-        let label = format!("{} {}", row.scenario, row.label.replace('_', " "));
+        let label = format!("{} {}", row.scenario, in_words(&row.label));
         let label = fitted(&label, 7.0, false, FROM - 8.0);
         drawing.write((0.0, y + 2.5), 7.0, false, Anchor::Start, BLACK, label);
         let (low, high) = (scaled(found.lower), scaled(found.upper));
@@ -67,7 +68,7 @@ fn picture(rows: &[&&Row]) -> Picture {
         words.push_str(&format!(
             " {} {}: {}, 90 % interval {}, {}.",
             row.scenario,
-            row.label.replace('_', " "),
+            in_words(&row.label),
             span(shift, row.dimension),
             interval(row),
             row.words()

@@ -6,6 +6,7 @@ use crate::drawing::axes::Scale;
 use crate::drawing::typeface::{face, fitted};
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture};
 use crate::handout::lot_words::bounds;
+use crate::measurement::in_words;
 use crate::statistics::Sample;
 use crate::units::{show, unit_for};
 
@@ -48,7 +49,7 @@ pub(in crate::handout) fn picture(row: &Row) -> Option<Picture> {
     let scale = Scale::over(all.map(|si| si / factor), false);
     let x = |si: f64| LEFT + scale.share(si / factor) * (RIGHT - LEFT);
     let mut drawing = Drawing::new(SIZE.0, SIZE.1);
-    let title = format!("{} {}", row.scenario, row.label.replace('_', " "));
+    let title = format!("{} {}", row.scenario, in_words(&row.label));
     let title = fitted(&title, 8.5, true, SIZE.0);
     drawing.write((0.0, 8.0), 8.5, true, Anchor::Start, BLACK, title);
     drawing.write((0.0, 18.0), 7.0, false, Anchor::Start, GREY, row.words());
@@ -73,7 +74,7 @@ pub(in crate::handout) fn picture(row: &Row) -> Option<Picture> {
     let words = format!(
         "{} {}: baseline mean {} (n {}), candidate mean {} (n {}), limit {}.",
         row.scenario,
-        row.label.replace('_', " "),
+        in_words(&row.label),
         show(samples[0].moments().mean(), row.dimension),
         samples[0].count(),
         show(samples[1].moments().mean(), row.dimension),

@@ -53,9 +53,9 @@ fn every_metric_and_the_verdict_are_on_the_page() {
     let (record, seen) = (record(true), seen());
     let page = html(&sources(&record, &seen));
     for wanted in [
-        "settling at near",
-        "droop time at near",
-        "trip time at near",
+        "settling (near)",
+        "droop time (near)",
+        "trip time (near)",
         "20.00 ms",
         "2.000 ms",
         "MODEL FAIL",
@@ -161,7 +161,7 @@ fn other_readers_find_headings_tables_and_words_for_pictures() {
     for wanted in ["Certificate GR-0042: MODEL FAIL", "Tagged:          yes"] {
         assert!(info.contains(wanted), "{info}");
     }
-    let figures = figures_of_tagged(&bytes, "trip time at near ").expect("pdfinfo is there");
+    let figures = figures_of_tagged(&bytes, "trip time (near) ").expect("pdfinfo is there");
     assert!(figures > 2, "{figures} pictures");
 }
 

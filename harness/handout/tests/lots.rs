@@ -5,6 +5,7 @@ use crate::comparison::{LotReadings, LotsCompared, compare_lots, summarise};
 use crate::drawing::tests::{figures_of_tagged, told};
 use crate::handout::block::{NO_BREAK, bound};
 use crate::handout::{lot_summary, lots_compared, plan_proof};
+use crate::measurement::in_words;
 use crate::plan::Comparison;
 use crate::proof::{Asked, PlanProof, Setting, Trial};
 use crate::record::{Record, samples};
@@ -36,7 +37,7 @@ fn every_metric_is_named_and_bytes_repeat() {
         lots_compared(&found, true).pdf()
     );
     for row in &found.rows {
-        let name = row.label.replace('_', " ");
+        let name = in_words(&row.label);
         for cell in [
             format!("<td>{name}</td>"),
             format!("colgroup\">{}</th>", row.scenario),
@@ -57,7 +58,7 @@ fn every_metric_is_named_and_bytes_repeat() {
     let page = lot_summary(&summary, false).html();
     for wanted in [
         "passed at first: 0 of 12",
-        "trip time at near",
+        "trip time (near)",
         "Ppk",
         "cumulated",
     ] {
@@ -133,7 +134,7 @@ fn other_readers_find_headings_tables_and_words_for_pictures() {
         lot_summary(&summary, true).pdf(),
     ] {
         let bytes = bytes.expect("a PDF");
-        let Some(figures) = figures_of_tagged(&bytes, "trip time at near ") else {
+        let Some(figures) = figures_of_tagged(&bytes, "trip time (near) ") else {
             return;
         };
         assert!(figures > 0, "no pictures");

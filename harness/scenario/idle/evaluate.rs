@@ -16,10 +16,10 @@ const CURRENT_OFF: (&str, Dimension) = ENTRY.metric("input_current_off");
 const CURRENT_ON: (&str, Dimension) = ENTRY.metric("input_current_on");
 const OFF_VOLTAGE: (&str, Dimension) = ENTRY.metric("off_voltage");
 const OFF_LEAKAGE: (&str, Dimension) = ENTRY.metric("off_leakage");
-const ENABLE: (&str, Dimension) = ENTRY.metric("enable_obeyed");
-const BRAKE: (&str, Dimension) = ENTRY.metric("brake_obeyed");
-const POLARITY: (&str, Dimension) = ENTRY.metric("polarity_right");
-const FAULT_LINE: (&str, Dimension) = ENTRY.metric("fault_line_quiet");
+const ENABLE: (&str, Dimension) = ENTRY.metric("off_when_disabled");
+const BRAKE: (&str, Dimension) = ENTRY.metric("off_when_braked");
+const POLARITY: (&str, Dimension) = ENTRY.metric("polarity_correct");
+const FAULT_LINE: (&str, Dimension) = ENTRY.metric("fault_line_inactive");
 
 /// Below this share of the supply voltage an output is dead, above the other
 /// one it is alive.

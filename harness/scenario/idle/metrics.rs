@@ -115,28 +115,28 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         obeyed(
-            "enable_obeyed",
+            "off_when_disabled",
             Per::Run,
             "1 where the top state of the output voltage's magnitude is below a tenth of the \
              supply voltage while the board is disabled and above half of it in every state that \
              is on, else 0.",
         ),
         obeyed(
-            "brake_obeyed",
+            "off_when_braked",
             Per::Run,
             "1 where the top state of the output voltage's magnitude is below a tenth of the \
              supply voltage while the board is enabled and braked and above half of it in every \
              state that is on, else 0.",
         ),
         obeyed(
-            "polarity_right",
+            "polarity_correct",
             Per::Polarity,
             "1 where the output voltage has the sign that the input asks for in three quarters \
              of all samples beyond half the supply voltage, and half of all samples are; else 0. \
              Alternating, the first input line says which sign.",
         ),
         obeyed(
-            "fault_line_quiet",
+            "fault_line_inactive",
             Per::Run,
             "1 where the board's fault line is low at every sample of every capture at the last \
              supply step, else 0.",

@@ -17,9 +17,9 @@ const NEEDED: [(&str, &[OutputState]); 7] = [
     ("input_current_on", &[OutputState::On]),
     ("off_voltage", &[OutputState::Off]),
     ("off_leakage", &[OutputState::Off]),
-    ("enable_obeyed", &[OutputState::Off, OutputState::On]),
-    ("brake_obeyed", &[OutputState::Braked, OutputState::On]),
-    ("polarity_right", &[OutputState::On]),
+    ("off_when_disabled", &[OutputState::Off, OutputState::On]),
+    ("off_when_braked", &[OutputState::Braked, OutputState::On]),
+    ("polarity_correct", &[OutputState::On]),
 ];
 
 /// The supply's meter takes this long, in seconds, while a state is held: one
@@ -200,7 +200,7 @@ impl Settings {
     /// What the bench must have for them beside what the drive asks for.
     pub(in crate::scenario) fn require(&self, bench: &mut Requirements<'_>) {
         let alternating = self.polarities.contains(&Polarity::Alternating);
-        if alternating && bench.limit("polarity_right").is_some() {
+        if alternating && bench.limit("polarity_correct").is_some() {
             bench.line(Carries::InputA);
         }
     }

@@ -14,7 +14,7 @@ use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, departure};
 
 const STARTS: (&str, Dimension) = ENTRY.metric("starts");
-const TRIPS: (&str, Dimension) = ENTRY.metric("false_trips");
+const TRIPS: (&str, Dimension) = ENTRY.metric("nuisance_trips");
 const PEAK: (&str, Dimension) = ENTRY.metric("peak_current");
 const CHARGE: (&str, Dimension) = ENTRY.metric("charge");
 const TIME: (&str, Dimension) = ENTRY.metric("time_to_start");

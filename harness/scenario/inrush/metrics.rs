@@ -55,7 +55,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         Metric {
-            key: "false_trips",
+            key: "nuisance_trips",
             dimension: Dimension::Count,
             definition: "Stretches of output, by the same level, that ended while it was \
                          watched: each is a trip at a load that is no fault.",

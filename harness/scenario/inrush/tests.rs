@@ -125,7 +125,7 @@ fn of(coarse: &Made) -> Vec<Metric> {
 fn a_clean_start_has_no_trip_and_takes_no_time() {
     let metrics = of(&Made::coarse(&[(0.0, FOR_EVER)]));
     assert_eq!(value(&metrics, "starts", "").value, 1.0);
-    assert_eq!(value(&metrics, "false_trips", "").value, 0.0);
+    assert_eq!(value(&metrics, "nuisance_trips", "").value, 0.0);
     assert_eq!(value(&metrics, "time_to_start", "").value, 0.0);
 }
 
@@ -165,7 +165,7 @@ fn each_retry_is_seen() {
         (1.006, FOR_EVER),
     ]));
     assert_eq!(value(&metrics, "starts", "").value, 1.0);
-    assert_eq!(value(&metrics, "false_trips", "").value, 2.0);
+    assert_eq!(value(&metrics, "nuisance_trips", "").value, 2.0);
     let time = value(&metrics, "time_to_start", "");
     assert!((time.value - 1.006).abs() <= time.expanded(), "{time:?}");
     assert!(time.u < 20e-6, "{time:?}");
@@ -188,7 +188,7 @@ fn a_board_that_never_recovers_is_censored() {
             "{found:?}"
         );
     };
-    above("false_trips", 5.0);
+    above("nuisance_trips", 5.0);
     above("time_to_start", 2.498);
 }
 
@@ -214,7 +214,7 @@ fn a_retry_cut_off_by_the_end_decides_nothing() {
 fn what_proves_nothing_says_whose_fault_it_is() {
     let blamed = |made: &Made, word: &str, whose: Blame| {
         let metrics = of(made);
-        let found = metric(&metrics, "false_trips", "");
+        let found = metric(&metrics, "nuisance_trips", "");
         let Finding::Unknown { reason, blame } = &found.finding else {
             panic!("{word}: {found:?}");
         };

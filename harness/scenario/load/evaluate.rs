@@ -13,7 +13,7 @@ use crate::waveform::{Signal, Trace, mean, ripple};
 
 const VOLTAGE: (&str, Dimension) = ENTRY.metric("output_voltage");
 const RESISTANCE: (&str, Dimension) = ENTRY.metric("output_resistance");
-const SYMMETRY: (&str, Dimension) = ENTRY.metric("level_symmetry");
+const SYMMETRY: (&str, Dimension) = ENTRY.metric("level_asymmetry");
 const DROOP: (&str, Dimension) = ENTRY.metric("supply_droop");
 const RIPPLE: (&str, Dimension) = ENTRY.metric("ripple");
 
@@ -72,7 +72,7 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, se
             output_resistance(sheet, context, drive, &of_drive, steps);
         }
     }
-    level_symmetry(sheet, context, &points, steps);
+    level_asymmetry(sheet, context, &points, steps);
     supply_droop(sheet, &points);
     for drive in DRIVES {
         output_ripple(sheet, context, drive, steps);
@@ -249,7 +249,7 @@ fn heating(pairs: &[(f64, f64)]) -> Option<String> {
 /// Largest difference between the voltage magnitudes of the two polarities at
 /// one step, held or within one alternating capture. An offset of the channel
 /// enters twice, the gain only through the difference (GUM 5.1.2).
-fn level_symmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], steps: &[LoadStep]) {
+fn level_asymmetry(sheet: &mut Sheet<'_>, context: &Context, points: &[Point], steps: &[LoadStep]) {
     let crossing = context.crossing.si();
     let node = |step: &LoadStep| Trace::of(&step.take.capture, Signal::NodeVoltage);
     let mut found: Vec<(Estimate, f64, String)> = Vec::new();

@@ -65,7 +65,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         Metric {
-            key: "level_symmetry",
+            key: "level_asymmetry",
             dimension: Dimension::Voltage,
             definition: "Largest difference between the output voltage magnitudes of the two \
                          polarities at one step, held or within one alternating capture, \

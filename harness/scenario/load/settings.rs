@@ -54,7 +54,7 @@ impl Settings {
         }
         let has = |polarity| self.polarities.contains(&polarity);
         let both = has(Polarity::Positive) && has(Polarity::Negative);
-        if !both && demands.limit("level_symmetry").is_some() {
+        if !both && demands.limit("level_asymmetry").is_some() {
             demands.fault(
                 "polarities",
                 "the symmetry of the levels needs both held polarities".to_owned(),

@@ -11,8 +11,8 @@ use crate::scenario::sheet::{Sheet, distinct};
 use crate::units::{Dimension, Quantity};
 use crate::waveform::{Capture, LogicLine, Signal, Trace, falls_for_good, mean, top_state};
 
-const TIME: (&str, Dimension) = ENTRY.metric("time_to_dead");
-const LEFT: (&str, Dimension) = ENTRY.metric("dc_left");
+const TIME: (&str, Dimension) = ENTRY.metric("shutdown_time");
+const LEFT: (&str, Dimension) = ENTRY.metric("residual_dc");
 
 /// Under this share of the supply voltage the rails are dead.
 const DEAD: f64 = 0.05;
@@ -59,7 +59,7 @@ fn one(sheet: &mut Sheet<'_>, context: &Context, at: &str, lost: &SignalLost) {
     let before = top_state(&trace, trace.first(), last_edge.value);
     match before {
         Some(level) if level.value > supply / 2.0 => {
-            let finding = time_to_dead(&trace, context, last_edge, quiet);
+            let finding = shutdown_time(&trace, context, last_edge, quiet);
             sheet.add(TIME, at, finding, notes.clone());
         }
         // What is dead before says nothing of the loss; what is left does.
@@ -72,7 +72,7 @@ fn one(sheet: &mut Sheet<'_>, context: &Context, at: &str, lost: &SignalLost) {
             sheet.missing(&[TIME], at, Blame::Bench, reason);
         }
     }
-    dc_left(sheet, context, at, &trace, last_edge.value, notes);
+    residual_dc(sheet, context, at, &trace, last_edge.value, notes);
 }
 
 /// The last edge of the line that tells the loss, in the middle of the period
@@ -105,7 +105,7 @@ fn last_edge(capture: &Capture, cause: LossCause, quiet: f64) -> Result<Estimate
 /// Standard uncertainty (GUM 5.1.2): of the two instants, of the time base over
 /// what lies between, and of the level (gain, zero, three times the noise as a
 /// rectangle) over the slope of the fall.
-fn time_to_dead(trace: &Trace, context: &Context, lost: Estimate, quiet: f64) -> Finding {
+fn shutdown_time(trace: &Trace, context: &Context, lost: Estimate, quiet: f64) -> Finding {
     let noise = 4.0 * trace.grain() + trace.zero_u();
     let level = (DEAD * context.supply_voltage.si()).max(noise);
     let start = trace.index_from(lost.value);
@@ -139,7 +139,7 @@ fn time_to_dead(trace: &Trace, context: &Context, lost: Estimate, quiet: f64) ->
 
 /// Mean over the last quarter of what follows the loss. Half-bits that still
 /// come make it uncertain by what half of one carries (a rectangle, GUM 4.3.7).
-fn dc_left(
+fn residual_dc(
     sheet: &mut Sheet<'_>,
     context: &Context,
     at: &str,

@@ -28,7 +28,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
     ],
     metrics: &[
         Metric {
-            key: "time_to_dead",
+            key: "shutdown_time",
             dimension: Dimension::Time,
             definition: "From the last edge of the input (of the broken line, where one breaks) \
                          to the last instant before the output voltage's magnitude stays under a \
@@ -41,7 +41,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         Metric {
-            key: "dc_left",
+            key: "residual_dc",
             dimension: Dimension::Voltage,
             definition: "Mean of the rail-to-rail voltage over the last quarter of the time from \
                          the loss to the end of the capture, without its sign; what still \

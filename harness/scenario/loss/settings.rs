@@ -82,17 +82,17 @@ impl Settings {
                 "`causes = [\"signal stops\"]`, or `signal_lines = 2`".to_owned(),
             );
         }
-        if demands.limit("time_to_dead").is_some()
+        if demands.limit("shutdown_time").is_some()
             && configuration.on_signal_loss != OnSignalLoss::Off
         {
             demands.fault(
-                "limits.time_to_dead",
+                "limits.shutdown_time",
                 "this board is not meant to go dead without a signal".to_owned(),
                 "`on_signal_loss = \"off\"`, or no limit on it".to_owned(),
             );
         }
-        demands.pulse("length", self.length, "time_to_dead");
-        demands.sampling(self.sampling_period, &["time_to_dead"]);
+        demands.pulse("length", self.length, "shutdown_time");
+        demands.sampling(self.sampling_period, &["shutdown_time"]);
     }
 
     /// What the bench must have for them beside what the drive asks for.

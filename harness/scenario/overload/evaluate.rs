@@ -18,7 +18,7 @@ use crate::waveform::{HalfBits, Signal, first_beyond, top_state};
 
 const TRIP_CURRENT: (&str, Dimension) = ENTRY.metric("trip_current");
 const TRIP_TIME: (&str, Dimension) = ENTRY.metric("trip_time");
-const NO_TRIP: (&str, Dimension) = ENTRY.metric("no_trip_below");
+const NO_TRIP: (&str, Dimension) = ENTRY.metric("nuisance_trips");
 
 /// Half-bits over which the trip current is read.
 const HALF_BITS: usize = 10;
@@ -56,7 +56,7 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, se
         sheet.add_reading(TRIP_TIME, &at, reading, notes, &step.take);
     }
     match hold {
-        Some(hold) => no_trip_below(sheet, context, hold),
+        Some(hold) => nuisance_trips(sheet, context, hold),
         None => sheet.missing(&[NO_TRIP], "", Blame::Plan, "no hold was taken"),
     }
 }
@@ -207,7 +207,7 @@ fn last_half_bits(
 }
 
 /// Interruptions of the output during the hold.
-fn no_trip_below(sheet: &mut Sheet<'_>, context: &Context, hold: &OverloadRamp) {
+fn nuisance_trips(sheet: &mut Sheet<'_>, context: &Context, hold: &OverloadRamp) {
     let missing = |sheet: &mut Sheet<'_>, reason: &str| {
         sheet.missing(&[NO_TRIP], "", Blame::Bench, reason);
     };

@@ -97,7 +97,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[Need::LowestSupply],
         },
         Metric {
-            key: "no_trip_below",
+            key: "nuisance_trips",
             dimension: Dimension::Count,
             definition: "Interruptions of the output during the whole hold just below the trip \
                          current; an interruption counts when the current's magnitude stays \

@@ -22,7 +22,7 @@ use crate::waveform::{
 const TIME: (&str, Dimension) = ENTRY.metric("reversal_time");
 const PEAK: (&str, Dimension) = ENTRY.metric("peak_current");
 const REVERSALS: (&str, Dimension) = ENTRY.metric("reversals");
-const MARGIN: (&str, Dimension) = ENTRY.metric("margin");
+const MARGIN: (&str, Dimension) = ENTRY.metric("selectivity_margin");
 const TRIP_TIME: (&str, Dimension) = ENTRY.metric("trip_time");
 
 pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {

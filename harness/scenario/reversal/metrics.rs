@@ -86,7 +86,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         Metric {
-            key: "margin",
+            key: "selectivity_margin",
             dimension: Dimension::Time,
             definition: "The upstream protection's trip time at the mismatch current, as the \
                          bench states or measured it, less the reversal time; below zero the \

@@ -101,7 +101,7 @@ fn a_reversal_is_timed_wherever_it_falls_in_a_half_bit() {
         assert!(error.abs() <= time.expanded() + 1e-6, "{step}: {error}");
         assert!(time.u < 2e-6);
         assert_eq!(value(&metrics, "reversals", "forward").value, 1.0);
-        let margin = value(&metrics, "margin", "forward");
+        let margin = value(&metrics, "selectivity_margin", "forward");
         assert!((margin.value - (0.060 - time.value)).abs() < 1e-12);
         assert!((margin.u - 0.0005).abs() < 1e-5);
         // The fight's 40 A, not the spikes' 60 A.
@@ -126,7 +126,7 @@ fn a_board_that_only_trips_has_not_reversed() {
 fn the_upstream_may_trip_first() {
     let metrics = bridged(|_| 1.0, |t| t < 9e-3, 8.6);
     assert!(noted(&metrics, "upstream tripped first"), "{metrics:#?}");
-    let margin = &metric(&metrics, "margin", "forward").finding;
+    let margin = &metric(&metrics, "selectivity_margin", "forward").finding;
     assert!(
         matches!(margin, Finding::Below(e) if e.value == 0.0),
         "{margin:?}"

@@ -1,5 +1,5 @@
 //! Metrics of the sense scenario: what one count of the board's own reading is
-//! worth, its offset, its worst departure from a line and its full scale. It
+//! worth, its offset, its non-linearity and its full scale. It
 //! corrects no board and knows no label.
 
 use super::metrics::ENTRY;
@@ -14,9 +14,9 @@ use crate::scenario::terms::Polarity;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace};
 
-const SCALE: (&str, Dimension) = ENTRY.metric("sense_scale");
-const OFFSET: (&str, Dimension) = ENTRY.metric("sense_offset");
-const DEPARTURE: (&str, Dimension) = ENTRY.metric("worst_departure");
+const SCALE: (&str, Dimension) = ENTRY.metric("scale_factor");
+const OFFSET: (&str, Dimension) = ENTRY.metric("zero_offset");
+const DEPARTURE: (&str, Dimension) = ENTRY.metric("non_linearity");
 const FULL: (&str, Dimension) = ENTRY.metric("full_scale");
 const ALL: [(&str, Dimension); 4] = [SCALE, OFFSET, DEPARTURE, FULL];
 

@@ -59,7 +59,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
     ],
     metrics: &[
         Metric {
-            key: "sense_scale",
+            key: "scale_factor",
             dimension: Dimension::CountScale,
             definition: "Reciprocal of the slope, common to all polarities, of the board's mean \
                          counts over the magnitude of the mean output current by least squares \
@@ -72,10 +72,10 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         Metric {
-            key: "sense_offset",
+            key: "zero_offset",
             dimension: Dimension::Current,
             definition: "Counts of the fitted line at no current, the mean over the polarities, \
-                         times the sense scale: what the board believes to flow when nothing \
+                         times the scale factor: what the board believes to flow when nothing \
                          does.",
             censoring: Censoring::Never,
             worse: Worse::Either,
@@ -84,10 +84,10 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             needs: &[],
         },
         Metric {
-            key: "worst_departure",
+            key: "non_linearity",
             dimension: Dimension::Current,
             definition: "Largest distance of a step's mean counts from the line fitted through \
-                         its polarity with the common slope, times the sense scale, without \
+                         its polarity with the common slope, times the scale factor, without \
                          sign; the converter's own steps are part of it.",
             censoring: Censoring::Never,
             worse: Worse::Larger,

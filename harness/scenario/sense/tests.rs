@@ -125,7 +125,7 @@ fn a_ten_bit_converter_behind_400_mv_an_ampere() {
             ..Made::new()
         };
         let metrics = made.metrics(&mut chance(&[60]));
-        let scale = value(&metrics, "sense_scale", "");
+        let scale = value(&metrics, "scale_factor", "");
         assert!(
             (scale.value / 12.207e-3 - 1.0).abs() < 2e-3,
             "{drives:?} {scale:?}"
@@ -133,10 +133,10 @@ fn a_ten_bit_converter_behind_400_mv_an_ampere() {
         // 1023 counts of it are 12.488 A.
         let full = value(&metrics, "full_scale", "");
         assert!((full.value - 12.488).abs() < 0.03, "{drives:?} {full:?}");
-        let offset = value(&metrics, "sense_offset", "");
+        let offset = value(&metrics, "zero_offset", "");
         assert!(offset.value.abs() < 6e-3, "{drives:?} {offset:?}");
         // An ideal converter is never half a count off, the line a little.
-        let apart = value(&metrics, "worst_departure", "");
+        let apart = value(&metrics, "non_linearity", "");
         assert!(apart.value < 0.6 * SCALE, "{drives:?} {apart:?}");
     }
 }
@@ -160,14 +160,14 @@ fn uncertainties_cover_the_truth() {
         };
         let metrics = made.metrics(&mut chance);
         let truth = [
-            ("sense_scale", made.scale),
-            ("sense_offset", made.offset),
+            ("scale_factor", made.scale),
+            ("zero_offset", made.offset),
             ("full_scale", 1023.0 * made.scale - made.offset),
         ];
         for (hits, (key, truth)) in inside.iter_mut().zip(truth) {
             let found = value(&metrics, key, "");
             *hits += u32::from((found.value - truth).abs() <= found.expanded());
-            if key == "sense_scale" {
+            if key == "scale_factor" {
                 squares += ((found.value - truth) / found.u).powi(2);
             }
         }
@@ -194,33 +194,33 @@ fn each_error_shows_where_it_should() {
         scale: SCALE * 1.05,
         ..Made::new()
     });
-    assert!((moved(&wide, "sense_scale") / SCALE - 0.05).abs() < 0.004);
-    assert!(moved(&wide, "sense_offset").abs() < 8e-3);
+    assert!((moved(&wide, "scale_factor") / SCALE - 0.05).abs() < 0.004);
+    assert!(moved(&wide, "zero_offset").abs() < 8e-3);
     let shifted = of(Made {
         offset: 0.1,
         ..Made::new()
     });
-    assert!((moved(&shifted, "sense_offset") - 0.1).abs() < 8e-3);
-    assert!(moved(&shifted, "sense_scale").abs() / SCALE < 0.004);
+    assert!((moved(&shifted, "zero_offset") - 0.1).abs() < 8e-3);
+    assert!(moved(&shifted, "scale_factor").abs() / SCALE < 0.004);
     let bowed = of(Made {
         bow: 8.0,
         ..Made::new()
     });
     // A parabola through 0, 6, 8, 6, 0 has mean 4: 4 counts at the farthest.
-    let apart = value(&bowed, "worst_departure", "");
+    let apart = value(&bowed, "non_linearity", "");
     assert!((apart.value / SCALE - 4.0).abs() < 0.9, "{apart:?}");
     // A zero error of the bench cancels between the polarities.
     let bench = of(Made {
         zero: 0.05,
         ..Made::new()
     });
-    assert!(moved(&bench, "sense_offset").abs() < 8e-3);
+    assert!(moved(&bench, "zero_offset").abs() < 8e-3);
     let single = Made {
         zero: 0.05,
         drives: vec![Polarity::Positive],
         ..Made::new()
     };
-    let single = value(&of(single), "sense_offset", "");
+    let single = value(&of(single), "zero_offset", "");
     assert!((single.value + 0.05).abs() < 8e-3, "{single:?}");
     assert!(single.u >= CURRENT.offset_u, "{single:?}");
 }
@@ -235,7 +235,7 @@ fn half_a_sensor_is_a_wrong_scale_far_from_a_line() {
         }
     }
     let metrics = judged(steps);
-    let apart = value(&metrics, "worst_departure", "");
+    let apart = value(&metrics, "non_linearity", "");
     assert!(apart.value > 1.0, "{apart:?}");
 }
 
@@ -282,7 +282,7 @@ fn a_dead_sensor_is_a_bound() {
         step.counts.fill(7.0);
     }
     let metrics = judged(steps);
-    let scale = metric(&metrics, "sense_scale", "");
+    let scale = metric(&metrics, "scale_factor", "");
     assert!(
         matches!(&scale.finding, Finding::Above(e) if e.value > 100.0 * SCALE),
         "{scale:?}"

@@ -21,7 +21,7 @@ const RETRIES: (&str, Dimension) = ENTRY.metric("retries");
 const INTERVAL: (&str, Dimension) = ENTRY.metric("retry_interval");
 const RECOVERY: (&str, Dimension) = ENTRY.metric("recovery_time");
 const DIP: (&str, Dimension) = ENTRY.metric("supply_dip");
-const HEALTHY: (&str, Dimension) = ENTRY.metric("healthy_after");
+const HEALTHY: (&str, Dimension) = ENTRY.metric("recovered_voltage");
 
 pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, seen: &Seen) {
     let pulses = seen.pulses.as_slice();
@@ -83,7 +83,10 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
     recoveries(sheet, context, place, pulses);
     let (finding, notes) = worst(&dips, Worst::Largest, DIP.1);
     sheet.add(DIP, at, finding, notes);
-    let healthy: Vec<Finding> = pulses.iter().map(|p| healthy_after(p, context)).collect();
+    let healthy: Vec<Finding> = pulses
+        .iter()
+        .map(|p| recovered_voltage(p, context))
+        .collect();
     let (finding, notes) = worst(&healthy, Worst::Smallest, HEALTHY.1);
     sheet.add(HEALTHY, at, finding, notes);
 }
@@ -129,7 +132,7 @@ fn supply_dip(take: &Take, examined: &Examined) -> Finding {
 ///
 /// Standard uncertainty (GUM 5.1.2): the gain cancels; zero is common too, and
 /// what is left of it is stated whole; noise of both means.
-fn healthy_after(pulse: &ShortPulse, context: &Context) -> Finding {
+fn recovered_voltage(pulse: &ShortPulse, context: &Context) -> Finding {
     let node = |take: &Take| Trace::of(&take.capture, Signal::NodeVoltage);
     let (Some(before), Some(after)) = (node(&pulse.before), node(&pulse.after)) else {
         return Finding::unknown(Blame::Bench, "no channel sees the output voltage");

@@ -128,7 +128,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         .needing(&[Need::Channel(Signal::BoardSupply)]),
         Metric::unsigned(
             Per::Place,
-            "healthy_after",
+            "recovered_voltage",
             Dimension::Ratio,
             Censoring::Never,
             Worse::Smaller,

@@ -322,12 +322,12 @@ fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut
     let (high, low) = drawn.levels;
     for metric in sheet.into_metrics() {
         let truth = match (metric.key.as_str(), metric.at.as_str()) {
-            ("one_half", ", mean") => (drawn.one.0 + drawn.one.1) / 2.0,
-            ("zero_half", ", mean") => drawn.zero,
+            ("half_bit_of_a_one", ", mean") => (drawn.one.0 + drawn.one.1) / 2.0,
+            ("half_bit_of_a_zero", ", mean") => drawn.zero,
             ("asymmetry", ", mean") => (drawn.one.0 - drawn.one.1).abs(),
-            ("slew", ", mean") => drawn.slew(),
+            ("slew_rate", ", mean") => drawn.slew(),
             ("amplitude", ", mean") => (high + low) / 2.0,
-            ("amplitude_symmetry", ", mean") => (high - low).abs(),
+            ("amplitude_asymmetry", ", mean") => (high - low).abs(),
             ("propagation_delay", ", mean") => {
                 (drawn.delays.0 * 11.0 + drawn.delays.1 * 10.0) / 21.0
             }
@@ -337,7 +337,7 @@ fn metrics(drawn: &Drawn, capture: &Capture, heard: &Heard, add: &mut impl FnMut
         match metric.finding {
             Finding::Value(found) => {
                 // A size is positive; the sign of what is near zero is noise.
-                let size = matches!(key.as_str(), "asymmetry" | "amplitude_symmetry");
+                let size = matches!(key.as_str(), "asymmetry" | "amplitude_asymmetry");
                 if size && truth < 3.0 * found.u {
                     continue;
                 }
@@ -404,7 +404,7 @@ fn predictions() -> Vec<(&'static str, Sort, f64)> {
         ("one half", Sort::Sampled, triangle),
         ("zero half", Sort::Sampled, triangle),
         ("asymmetry", Sort::Sampled, weighed),
-        ("slew, mean", Sort::Noisy, normal),
+        ("slew_rate, mean", Sort::Noisy, normal),
     ];
     // The gain's error and the offset's were drawn from a normal law.
     let sorts = [

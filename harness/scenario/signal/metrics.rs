@@ -49,7 +49,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
     metrics: &[
         Metric::unsigned(
             Per::Loading,
-            "one_half",
+            "half_bit_of_a_one",
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
@@ -58,7 +58,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         ),
         Metric::unsigned(
             Per::Loading,
-            "zero_half",
+            "half_bit_of_a_zero",
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
@@ -79,7 +79,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             censoring: Censoring::Above,
             ..Metric::unsigned(
                 Per::Loading,
-                "slew",
+                "slew_rate",
                 Dimension::VoltageSlew,
                 Censoring::Never,
                 Worse::Smaller,
@@ -110,7 +110,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         ),
         Metric::unsigned(
             Per::Loading,
-            "amplitude_symmetry",
+            "amplitude_asymmetry",
             Dimension::Voltage,
             Censoring::Never,
             Worse::Larger,
@@ -139,7 +139,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         .needing(&[Need::FirstInput]),
         Metric::unsigned(
             Per::Loading,
-            "delay_spread",
+            "delay_range",
             Dimension::Time,
             Censoring::Never,
             Worse::Larger,

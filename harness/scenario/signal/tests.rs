@@ -193,23 +193,35 @@ fn covers(metrics: &[Metric], key: &str, at: &str, truth: f64, most: f64) {
 fn a_sound_board_shows_what_it_was_sent() {
     let made = Made::new();
     let metrics = made.metrics(1);
-    covers(&metrics, "one_half", "no load, mean", 58e-6, 0.1e-6);
-    covers(&metrics, "zero_half", "no load, mean", 100e-6, 0.1e-6);
+    covers(
+        &metrics,
+        "half_bit_of_a_one",
+        "no load, mean",
+        58e-6,
+        0.1e-6,
+    );
+    covers(
+        &metrics,
+        "half_bit_of_a_zero",
+        "no load, mean",
+        100e-6,
+        0.1e-6,
+    );
     covers(&metrics, "asymmetry", "no load, mean", 0.0, 0.1e-6);
     // A swing of 34 V in 1 us.
-    covers(&metrics, "slew", "no load, mean", 34e6, 1.5e6);
+    covers(&metrics, "slew_rate", "no load, mean", 34e6, 1.5e6);
     covers(&metrics, "amplitude", "no load, mean", 17.0, 0.2);
     covers(&metrics, "amplitude", "no load, lowest", 17.0, 0.2);
-    covers(&metrics, "amplitude_symmetry", "no load, mean", 0.0, 0.2);
+    covers(&metrics, "amplitude_asymmetry", "no load, mean", 0.0, 0.2);
     covers(&metrics, "propagation_delay", "no load, mean", 3e-6, 0.2e-6);
-    covers(&metrics, "delay_spread", "no load", 0.0, 0.7e-6);
+    covers(&metrics, "delay_range", "no load", 0.0, 0.7e-6);
     covers(&metrics, "packet_errors", "no load", 0.0, 0.0);
     covers(&metrics, "cutouts_missing", "no load", 0.0, 0.0);
     covers(&metrics, "cutout_start", "no load, mean", 29e-6, 1.5e-6);
     covers(&metrics, "cutout_end", "no load, mean", 471e-6, 1.5e-6);
     covers(&metrics, "cutout_drop", "no load, worst", 0.0, 0.1);
     covers(&metrics, "crossing_distortion", "no load, worst", 0.0, 0.1);
-    for (key, parts) in [("one_half", ["shortest", "longest"])] {
+    for (key, parts) in [("half_bit_of_a_one", ["shortest", "longest"])] {
         for part in parts {
             let found = value(&metrics, key, &format!("no load, {part}"));
             let reach = found.expanded() + 3.0 * found.u;
@@ -274,7 +286,7 @@ fn unequal_delays_are_asymmetry_and_spread() {
         3.4e-6,
         0.2e-6,
     );
-    let spread = value(&metrics, "delay_spread", "no load");
+    let spread = value(&metrics, "delay_range", "no load");
     assert!(
         (spread.value - 0.8e-6).abs() <= spread.expanded(),
         "{spread:?}"
@@ -293,7 +305,7 @@ fn halves_each_legal_fail_together() {
     };
     let metrics = made.metrics(3);
     for (part, truth) in [("shortest", 56e-6), ("longest", 60e-6)] {
-        let half = value(&metrics, "one_half", &format!("no load, {part}"));
+        let half = value(&metrics, "half_bit_of_a_one", &format!("no load, {part}"));
         assert!((half.value - truth).abs() < 5.0 * half.u, "{part} {half:?}");
         assert!((55e-6..=61e-6).contains(&half.value));
     }
@@ -318,7 +330,7 @@ fn an_asymmetry_known_too_poorly_is_not_told() {
         "{found:?}"
     );
     // The slew is a bound: 8 V within a sample, and samples 1 us apart.
-    let slew = metric(&metrics, "slew", "no load, slowest");
+    let slew = metric(&metrics, "slew_rate", "no load, slowest");
     assert!(
         matches!(slew.finding, Finding::Above(e) if (7e6..=8.1e6).contains(&e.value)),
         "{slew:?}"
@@ -409,7 +421,7 @@ fn unequal_levels_are_seen() {
     };
     let metrics = made.metrics(9);
     covers(&metrics, "amplitude", "no load, mean", 17.0, 0.2);
-    covers(&metrics, "amplitude_symmetry", "no load, mean", 1.0, 0.2);
+    covers(&metrics, "amplitude_asymmetry", "no load, mean", 1.0, 0.2);
     covers(&metrics, "amplitude", "no load, highest", 17.5, 0.3);
     covers(&metrics, "amplitude", "no load, lowest", 16.5, 0.3);
 }

@@ -129,7 +129,7 @@ fn on_one_bench_boards_scatter_by_what_is_not_common() {
 #[test]
 fn symmetry_of_levels_is_mostly_common() {
     let found = load_run([3, 0], 1.0, 0.02);
-    let symmetry = metric(&found, "level_symmetry", "");
+    let symmetry = metric(&found, "level_asymmetry", "");
     assert!((symmetry.common - 0.04).abs() < 1e-3, "{symmetry:?}");
     let Finding::Value(estimate) = &symmetry.finding else {
         panic!("{symmetry:?}");

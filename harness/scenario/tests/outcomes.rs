@@ -210,7 +210,7 @@ fn the_worst_of_the_repeats_is_the_finding() {
     pulses[2].fast.fuse_intact = Some(false);
     let metrics = evaluate("short", &context(), &seen(&pulses));
     above(&metrics, "trip_time", "near", 3e-3, 20e-6);
-    let healthy = value(&metrics, "healthy_after", "near");
+    let healthy = value(&metrics, "recovered_voltage", "near");
     assert!(
         (healthy.value - 1.0).abs() <= healthy.expanded(),
         "{healthy:?}"
@@ -255,7 +255,7 @@ fn an_output_that_stays_dead_is_a_bound() {
     assert_eq!(value(&metrics, "retries", "near").value, 0.0);
     above(&metrics, "retry_interval", "near", 1.0 - 8e-3, 100e-6);
     above(&metrics, "recovery_time", "near", end - 1.0, 100e-6);
-    assert_eq!(value(&metrics, "healthy_after", "near").value, 0.0);
+    assert_eq!(value(&metrics, "recovered_voltage", "near").value, 0.0);
 }
 
 const QUIET: Flaws = Flaws {
@@ -354,7 +354,7 @@ fn trips_during_the_hold_are_counted() {
         51_000,
     ));
     let metrics = overloaded(step(), Some(steady));
-    assert_eq!(value(&metrics, "no_trip_below", "").value, 0.0);
+    assert_eq!(value(&metrics, "nuisance_trips", "").value, 0.0);
     let gap = |t: f64| (0.2..0.3).contains(&t) || (0.6..0.7).contains(&t);
     let twice = hold(driven(
         move |t| if gap(t) || t > 1.0 { 0.0 } else { 3.6 },
@@ -363,9 +363,9 @@ fn trips_during_the_hold_are_counted() {
         51_000,
     ));
     let metrics = overloaded(step(), Some(twice));
-    assert_eq!(value(&metrics, "no_trip_below", "").value, 2.0);
+    assert_eq!(value(&metrics, "nuisance_trips", "").value, 2.0);
     let starved = hold(driven(|_| 2.5, |_| true, 20e-6, 51_000));
     let metrics = overloaded(step(), Some(starved));
-    let found = &metric(&metrics, "no_trip_below", "").finding;
+    let found = &metric(&metrics, "nuisance_trips", "").finding;
     assert!(matches!(found, Finding::Unknown { .. }), "{found:?}");
 }

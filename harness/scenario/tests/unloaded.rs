@@ -116,11 +116,15 @@ fn answers(metrics: &[Metric], key: &str, at: &str, yes: bool) {
 #[test]
 fn a_sound_board_obeys() {
     let metrics = SOUND.metrics();
-    for key in ["enable_obeyed", "brake_obeyed", "fault_line_quiet"] {
+    for key in [
+        "off_when_disabled",
+        "off_when_braked",
+        "fault_line_inactive",
+    ] {
         answers(&metrics, key, "", true);
     }
     for at in ["alternating", "positive", "negative"] {
-        answers(&metrics, "polarity_right", at, true);
+        answers(&metrics, "polarity_correct", at, true);
         covers(&metrics, "input_current_on", at, 0.040, 0.006);
     }
     covers(&metrics, "input_current_off", "", 0.040, 0.006);
@@ -140,8 +144,8 @@ fn a_leak_is_told_by_ohms_law() {
         let metrics = made.metrics();
         covers(&metrics, "off_voltage", "", 5.625, 0.15);
         covers(&metrics, "off_leakage", "", 5.625e-3, 0.2e-3);
-        answers(&metrics, "enable_obeyed", "", false);
-        answers(&metrics, "brake_obeyed", "", true);
+        answers(&metrics, "off_when_disabled", "", false);
+        answers(&metrics, "off_when_braked", "", true);
     }
 }
 
@@ -169,8 +173,8 @@ fn a_brake_that_does_nothing_is_seen() {
         ..SOUND
     };
     let metrics = made.metrics();
-    answers(&metrics, "brake_obeyed", "", false);
-    answers(&metrics, "enable_obeyed", "", true);
+    answers(&metrics, "off_when_braked", "", false);
+    answers(&metrics, "off_when_disabled", "", true);
 }
 
 #[test]
@@ -178,10 +182,10 @@ fn an_output_the_wrong_way_round_and_a_dead_one_are_seen() {
     for sense in [-1.0, 0.0] {
         let metrics = Unloaded { sense, ..SOUND }.metrics();
         for at in ["alternating", "positive", "negative"] {
-            answers(&metrics, "polarity_right", at, false);
+            answers(&metrics, "polarity_correct", at, false);
         }
         // A dead output obeys nothing.
-        answers(&metrics, "enable_obeyed", "", sense != 0.0);
+        answers(&metrics, "off_when_disabled", "", sense != 0.0);
     }
 }
 
@@ -192,8 +196,8 @@ fn a_fault_line_that_rises_is_told_with_its_state() {
         ..SOUND
     }
     .metrics();
-    answers(&metrics, "fault_line_quiet", "", false);
-    let notes = &metric(&metrics, "fault_line_quiet", "").notes;
+    answers(&metrics, "fault_line_inactive", "", false);
+    let notes = &metric(&metrics, "fault_line_inactive", "").notes;
     assert_eq!(notes[0], "it rose while on, alternating");
 }
 
@@ -229,7 +233,7 @@ fn a_level_at_the_bound_decides_nothing() {
         &bled(),
         &Observation::Idle(crate::scenario::idle::Seen { steps }),
     );
-    let found = metric(&metrics, "enable_obeyed", "");
+    let found = metric(&metrics, "off_when_disabled", "");
     assert!(
         matches!(
             &found.finding,
@@ -329,8 +333,8 @@ fn a_board_that_lets_go_is_timed() {
     let truth = 2e-3 + 1e-3 * 20.0_f64.ln();
     assert!((truth - 4.995_732e-3).abs() < 1e-9);
     // 20 mV of noise and of zero at a slope of 0.9 V/ms: 50 us at k = 2.
-    covers(&metrics, "time_to_dead", STOPS, truth, 0.2e-3);
-    covers(&metrics, "dc_left", STOPS, 0.0, 0.1);
+    covers(&metrics, "shutdown_time", STOPS, truth, 0.2e-3);
+    covers(&metrics, "residual_dc", STOPS, 0.0, 0.1);
 }
 
 /// An edge that falls between two samples is known to a part of a period.
@@ -349,7 +353,7 @@ fn a_sharp_end_is_known_to_a_sample() {
             }
         }));
         // sqrt 2 times 2 us / sqrt 12, k = 2.
-        covers(&metrics, "time_to_dead", cause.word(), 1.2345e-3, 2e-6);
+        covers(&metrics, "shutdown_time", cause.word(), 1.2345e-3, 2e-6);
     }
 }
 
@@ -360,12 +364,12 @@ fn a_board_that_holds_is_a_bound_and_leaves_all() {
     });
     let end = 29_999.0 * 2e-6 - LOST;
     let metrics = told(held);
-    let time = metric(&metrics, "time_to_dead", STOPS);
+    let time = metric(&metrics, "shutdown_time", STOPS);
     assert!(
         matches!(time.finding, Finding::Above(e) if (e.value - end).abs() < 3e-6),
         "{time:?}"
     );
-    covers(&metrics, "dc_left", STOPS, VOLTS, 0.3);
+    covers(&metrics, "residual_dc", STOPS, VOLTS, 0.3);
 }
 
 /// One half-bridge alone: half waves, whose mean is half the voltage; and a
@@ -377,11 +381,11 @@ fn what_still_alternates_leaves_its_mean() {
         VOLTS * if t < LOST { wave } else { wave.max(0.0) }
     });
     let metrics = told(half_wave);
-    covers(&metrics, "dc_left", "line b breaks", VOLTS / 2.0, 0.3);
+    covers(&metrics, "residual_dc", "line b breaks", VOLTS / 2.0, 0.3);
     let own = lost(LossCause::SignalStops, 7, |t| VOLTS * ones(t, 0.0, HALF));
     let metrics = told(own);
-    covers(&metrics, "dc_left", STOPS, 0.0, 0.2);
-    let notes = &metric(&metrics, "dc_left", STOPS).notes;
+    covers(&metrics, "residual_dc", STOPS, 0.0, 0.2);
+    let notes = &metric(&metrics, "residual_dc", STOPS).notes;
     assert_eq!(notes[0], "the output still alternates");
 }
 
@@ -395,10 +399,10 @@ fn a_signal_that_was_not_lost_and_a_dead_output_are_told() {
         assert_eq!(found.finding, why);
     }
     let metrics = told(lost(LossCause::SignalStops, 9, |_| 0.0));
-    let time = metric(&metrics, "time_to_dead", STOPS);
+    let time = metric(&metrics, "shutdown_time", STOPS);
     let why = "the output was dead before the signal was lost";
     assert_eq!(time.finding, Finding::unknown(Blame::Board, why));
-    covers(&metrics, "dc_left", STOPS, 0.0, 0.1);
+    covers(&metrics, "residual_dc", STOPS, 0.0, 0.1);
 }
 
 /// A line that nobody captured says that, whatever the output does.

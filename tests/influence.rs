@@ -75,7 +75,7 @@ const OTHER_PLANS: &[(&str, &[(&str, &str)])] = &[(
         ("\"sense\"\n", "\"sense\"\npolarities = [\"alternating\"]\n"),
         (
             "residual_dc =",
-            "shutdown_time = { max = \"20 ms\", source = \"house limit\" }\ndc_left =",
+            "shutdown_time = { max = \"20 ms\", source = \"house limit\" }\nresidual_dc =",
         ),
     ],
 )];

@@ -35,3 +35,4 @@ mod signal;
 mod simulation;
 mod substitution;
 mod tools;
+mod words;

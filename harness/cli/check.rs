@@ -5,6 +5,7 @@ use super::arguments::Check;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files};
 use super::output::Output;
+use crate::console::BENCH_CAUTION;
 use crate::document::{Faults, Reader, Table, Tree};
 use crate::ident::harmless;
 use crate::measurement::in_words;
@@ -87,6 +88,9 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     if exit == Exit::Pass {
         for (plan, steps) in &told {
             say!("{}", described(plan, steps, benches.is_empty()));
+        }
+        if !told.is_empty() {
+            say_line!("{BENCH_CAUTION}");
         }
         let warnings = files.faults().len();
         let sound = match warnings {

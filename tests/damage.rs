@@ -300,63 +300,50 @@ fn table(pieces: &[&[u8]]) -> Told {
     (told, outcome)
 }
 
-fn array(pieces: &[&[u8]]) -> Told {
+/// What an analyser makes of the samples that `read` hands on.
+fn sampled(read: impl FnOnce(&mut dyn FnMut(Samples<'_>)) -> Result<(), String>) -> Told {
     let mut told = 0;
-    let mut reader = NpyReader::new(0, NpyLayout::Longer);
     let mut analyser = analyser(Scale {
         gain: 1e-3,
         offset: 0.0,
         step: 1.0,
     });
-    let run = || {
-        let mut take = |samples: Samples<'_>| {
-            told += samples.len() as u64;
-            match samples {
-                Samples::I8(list) => analyser.push(list, &mut |_| ()),
-                Samples::I16(list) => analyser.push(list, &mut |_| ()),
-                Samples::I32(list) => analyser.push(list, &mut |_| ()),
-                Samples::F32(list) => analyser.push(list, &mut |_| ()),
-                Samples::F64(list) => analyser.push(list, &mut |_| ()),
-            }
-        };
-        for piece in pieces {
-            reader.push(piece, &mut take).map_err(|f| f.to_string())?;
+    let read = read(&mut |samples: Samples<'_>| {
+        told += samples.len() as u64;
+        match samples {
+            Samples::I8(list) => analyser.push(list, &mut |_| ()),
+            Samples::I16(list) => analyser.push(list, &mut |_| ()),
+            Samples::I32(list) => analyser.push(list, &mut |_| ()),
+            Samples::F32(list) => analyser.push(list, &mut |_| ()),
+            Samples::F64(list) => analyser.push(list, &mut |_| ()),
         }
-        reader.finish().map_err(|f| f.to_string())?;
-        Ok(report(analyser.finish()))
-    };
-    let outcome = run();
-    (told, outcome)
+    });
+    (told, read.map(|()| report(analyser.finish())))
+}
+
+fn array(pieces: &[&[u8]]) -> Told {
+    sampled(|take| {
+        let mut reader = NpyReader::new(0, NpyLayout::Longer);
+        for piece in pieces {
+            reader
+                .push(piece, &mut |s: Samples<'_>| take(s))
+                .map_err(|f| f.to_string())?;
+        }
+        reader.finish().map(drop).map_err(|f| f.to_string())
+    })
 }
 
 fn sound_file(pieces: &[&[u8]]) -> Told {
-    let mut told = 0;
-    let length = pieces.iter().map(|piece| piece.len() as u64).sum();
-    let mut reader = WavReader::new(0, Some(length));
-    let mut analyser = analyser(Scale {
-        gain: 1e-3,
-        offset: 0.0,
-        step: 1.0,
-    });
-    let run = || {
-        let mut take = |samples: Samples<'_>| {
-            told += samples.len() as u64;
-            match samples {
-                Samples::I8(list) => analyser.push(list, &mut |_| ()),
-                Samples::I16(list) => analyser.push(list, &mut |_| ()),
-                Samples::I32(list) => analyser.push(list, &mut |_| ()),
-                Samples::F32(list) => analyser.push(list, &mut |_| ()),
-                Samples::F64(list) => analyser.push(list, &mut |_| ()),
-            }
-        };
+    sampled(|take| {
+        let length = pieces.iter().map(|piece| piece.len() as u64).sum();
+        let mut reader = WavReader::new(0, Some(length));
         for piece in pieces {
-            reader.push(piece, &mut take).map_err(|f| f.to_string())?;
+            reader
+                .push(piece, &mut |s: Samples<'_>| take(s))
+                .map_err(|f| f.to_string())?;
         }
-        reader.finish().map_err(|f| f.to_string())?;
-        Ok(report(analyser.finish()))
-    };
-    let outcome = run();
-    (told, outcome)
+        reader.finish().map(drop).map_err(|f| f.to_string())
+    })
 }
 
 /// Edges moved, dropped, doubled, turned and thrown out of order.

@@ -95,6 +95,11 @@ pub(crate) fn serve() -> (Running, Value) {
 
 /// Asks an instrument whether its output is on.
 pub(crate) fn output_is_on(path: &str) -> bool {
+    is_on(path, "OUTP?")
+}
+
+/// Asks an instrument a question that is answered with 1 or 0.
+pub(crate) fn is_on(path: &str, question: &str) -> bool {
     let mut port = std::fs::OpenOptions::new()
         .read(true)
         .write(true)
@@ -102,7 +107,8 @@ pub(crate) fn output_is_on(path: &str) -> bool {
         .expect("the port is there");
     // What answered somebody else's question is no answer to this one.
     rustix::termios::tcflush(&port, rustix::termios::QueueSelector::IFlush).expect("a terminal");
-    port.write_all(b"OUTP?\n").expect("it listens");
+    port.write_all(format!("{question}\n").as_bytes())
+        .expect("it listens");
     let mut answer = [0; 2];
     port.read_exact(&mut answer).expect("it answers");
     &answer == b"1\n"

@@ -3,13 +3,14 @@
 //! instruments. It stands before the model circuit, so a run on it must give what
 //! a run on the model instrument gives, within the uncertainty of both.
 
-use super::guardian::{Running, bench_on, fixture, serve};
+use super::guardian::{Running, bench_on, fixture, is_on, serve};
 use super::python::{interpreter, script};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 const PROFILE: &str = r#"
 format = 1
@@ -107,18 +108,10 @@ fn measured(bench: &Path) -> BTreeMap<String, (f64, f64)> {
     values.collect()
 }
 
-#[test]
-fn a_load_behind_a_socket_needs_a_profile_and_no_code() {
-    let Some(python) = interpreter() else { return };
-    let (_served, ports) = serve();
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let direct = folder.path().join("direct.toml");
-    std::fs::write(&direct, bench_on(&ports)).expect("a bench file");
-    let expected = measured(&direct);
-
-    let list = ports["ports"].as_array().expect("a list");
-    let load = list.iter().find(|port| port["role"] == "load");
-    let path = load.expect("a load")["path"].as_str().expect("a path");
+/// The other load in front of the model one, and at `bench` the file of a bench
+/// that reaches it by its socket.
+fn other_load(python: &Path, ports: &Value, bench: &Path) -> Running {
+    let path = load_port(ports);
     let mut other = Running(
         Command::new(python)
             .arg(script("other_load.py"))
@@ -131,12 +124,32 @@ fn a_load_behind_a_socket_needs_a_profile_and_no_code() {
     BufReader::new(other.0.stdout.take().expect("a pipe"))
         .read_line(&mut number)
         .expect("it names its socket");
-    std::fs::write(folder.path().join("load.toml"), PROFILE).expect("a profile");
-    let socket = format!("tcp = \"127.0.0.1:{}\"", number.trim());
-    let text = bench_on(&ports).replacen(&format!("path = \"{path}\""), &socket, 1);
+    std::fs::write(bench.with_file_name("load.toml"), PROFILE).expect("a profile");
+    // A name with addresses of two kinds, at one of which nobody listens.
+    let socket = format!("tcp = \"localhost:{}\"", number.trim());
+    let text = bench_on(ports).replacen(&format!("path = \"{path}\""), &socket, 1);
     let text = text.replacen("profile = \"load\"", "profile = \"load.toml\"", 1);
+    std::fs::write(bench, text).expect("a bench file");
+    other
+}
+
+fn load_port(ports: &Value) -> &str {
+    let list = ports["ports"].as_array().expect("a list");
+    let load = list.iter().find(|port| port["role"] == "load");
+    load.expect("a load")["path"].as_str().expect("a path")
+}
+
+#[test]
+fn a_load_behind_a_socket_needs_a_profile_and_no_code() {
+    let Some(python) = interpreter() else { return };
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let direct = folder.path().join("direct.toml");
+    std::fs::write(&direct, bench_on(&ports)).expect("a bench file");
+    let expected = measured(&direct);
+
     let behind = folder.path().join("behind.toml");
-    std::fs::write(&behind, text).expect("a bench file");
+    let _load = other_load(&python, &ports, &behind);
     let found = measured(&behind);
 
     assert!(expected.len() > 15, "{expected:#?}");
@@ -154,4 +167,41 @@ fn a_load_behind_a_socket_needs_a_profile_and_no_code() {
             "{name}: {value} +- {u} directly, {other} +- {other_u} behind the socket"
         );
     }
+}
+
+/// The guardian has the socket as well.
+#[test]
+fn killed_outright_a_load_behind_a_socket_is_switched_off() {
+    let Some(python) = interpreter() else { return };
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("behind.toml");
+    let mut load = other_load(&python, &ports, &bench);
+    let mut run = Running(
+        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .env_remove("BUFFERSTOP_BENCH")
+            .args(["accept", "--json", "--serial", "D2", "--only", "load"])
+            .arg(fixture("plan.toml"))
+            .arg("--bench")
+            .arg(&bench)
+            .arg("--out")
+            .arg(folder.path().join("reports"))
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("it starts"),
+    );
+    let events = BufReader::new(run.0.stdout.take().expect("a pipe"));
+    // The step after the one that switched it on.
+    let loaded = events
+        .lines()
+        .map_while(Result::ok)
+        .find(|line| line.contains("positive at 1.500 A"));
+    assert!(loaded.is_some(), "the run ended before it loaded the board");
+    run.0.kill().expect("it can be killed");
+    run.0.wait().expect("it is gone");
+    std::thread::sleep(Duration::from_secs(1));
+    // So that nobody else reads the answer.
+    load.0.kill().expect("it can be killed");
+    load.0.wait().expect("it is gone");
+    assert!(!is_on(load_port(&ports), "INP?"), "the load draws on");
 }

@@ -143,17 +143,24 @@ impl BenchError {
         }
     }
 
+    /// Whether a port went, as when an adapter is plugged in again.
+    pub fn lost_link(&self) -> bool {
+        matches!(
+            self,
+            Self::Instrument(InstrumentError::Link { .. }) | Self::Port { .. }
+        )
+    }
+
     /// Whether the instrument behind it is gone, in a state that nobody knows, or
     /// in one that hurts: nothing more may be tried then.
     pub fn is_gone(&self) -> bool {
-        matches!(
-            self,
-            Self::Instrument(InstrumentError::Link { .. })
-                | Self::Port { .. }
-                | Self::StillOn { .. }
-                | Self::Breach { .. }
-                | Self::NotOpen { .. }
-                | Self::Refused(Refusal::Locked { .. })
-        )
+        self.lost_link()
+            || matches!(
+                self,
+                Self::StillOn { .. }
+                    | Self::Breach { .. }
+                    | Self::NotOpen { .. }
+                    | Self::Refused(Refusal::Locked { .. })
+            )
     }
 }

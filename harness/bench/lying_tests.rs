@@ -180,13 +180,7 @@ async fn a_load_that_ignores_off_is_found_by_its_current() {
     let (file, world) = made(&BoardParameters::default(), None);
     let mut bench = open(&file, &world).await.expect("it opens");
     energise(&mut bench, SUPPLY).await.expect("on");
-    bench
-        .set_drive(crate::scenario::Polarity::Positive)
-        .await
-        .expect("held");
-    bench.signal(true).await.expect("on");
-    bench.enable(true).await.expect("on");
-    bench.wait(Seconds::new(0.2)).await.expect("waited");
+    deliver(&mut bench, Seconds::new(0.2)).await;
     let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
     energise(&mut bench, load).await.expect("it draws");
     plot(&world, Role::Load, "INP OFF", Lie::Ignores);
@@ -352,6 +346,15 @@ async fn a_bench_found_energised_is_switched_off_although_another_is_missing() {
     assert_eq!(state, b"0\n");
 }
 
+/// The board delivers in one polarity, and has done so for `time`.
+async fn deliver(bench: &mut Bench, time: Seconds) {
+    let held = crate::scenario::Polarity::Positive;
+    bench.set_drive(held).await.expect("held");
+    bench.signal(true).await.expect("on");
+    bench.enable(true).await.expect("on");
+    bench.wait(time).await.expect("waited");
+}
+
 /// A board that neither trips nor browns out, so that the current shows the weld.
 fn stout() -> BoardParameters {
     BoardParameters {
@@ -366,13 +369,7 @@ async fn a_weld_locks_the_bench_until_a_person_confirms() {
     let (file, world) = made(&stout(), Some(ContactDefect::Welded));
     let mut bench = open(&file, &world).await.expect("it opens");
     energise(&mut bench, SUPPLY).await.expect("on");
-    bench
-        .set_drive(crate::scenario::Polarity::Positive)
-        .await
-        .expect("held");
-    bench.signal(true).await.expect("on");
-    bench.enable(true).await.expect("on");
-    bench.wait(Seconds::new(0.05)).await.expect("waited");
+    deliver(&mut bench, Seconds::new(0.05)).await;
     let short = Intent::ShortPulse {
         place: Place::Near,
         duration: Seconds::new(0.02),

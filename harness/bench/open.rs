@@ -175,16 +175,12 @@ impl Bench {
                     .file
                     .instrument(role)
                     .ok_or(BenchError::Missing(role))?;
-                if let bench_file::Port::Tcp(address) = &instrument.port {
-                    let settings = port_settings(address, profile, real_deadlines(profile));
-                    let connected = Port::connect(address, settings);
-                    return connected.map_err(|error| BenchError::Port { role, error });
+                let name = port_name(role, &instrument.port)?;
+                let settings = port_settings(&name, profile, real_deadlines(profile));
+                match instrument.port {
+                    bench_file::Port::Tcp(_) => Port::connect(&name, settings),
+                    _ => Port::open(&name, settings),
                 }
-                let path = device_path(role, &instrument.port)?;
-                Port::open(
-                    &path,
-                    port_settings(&path, profile, real_deadlines(profile)),
-                )
             }
         };
         opened.map_err(|error| BenchError::Port { role, error })
@@ -264,8 +260,8 @@ fn real_deadlines(profile: &Profile) -> Deadlines {
     }
 }
 
-/// The device path of a port that a bench file names.
-fn device_path(role: Role, port: &bench_file::Port) -> Result<String, BenchError> {
+/// The device path or the socket's address of a port that a bench file names.
+fn port_name(role: Role, port: &bench_file::Port) -> Result<String, BenchError> {
     match port {
         bench_file::Port::Path(name) | bench_file::Port::Tcp(name) => Ok(name.clone()),
         bench_file::Port::Model => Err(BenchError::Model(format!(

@@ -5,7 +5,7 @@ use crate::document::Fault;
 use crate::ident::Role;
 use jiff::civil::Date;
 
-/// So many days before its end a calibration is spoken of.
+/// So many days before its end a calibration is spoken of: a house value.
 const NOTICE: i32 = 30;
 
 /// A calibration as it stands on a day.

@@ -1,7 +1,7 @@
 //! What kind a file is, by the table that only that kind has. It reads nothing
 //! else of it.
 
-use crate::document::{Fault, Faults, Reader, Source, Table, Tree};
+use crate::document::{Fault, Faults, Place, Reader, Source, Table, Tree};
 
 /// What a file says it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,37 +25,33 @@ const KINDS: [(Kind, &str, &str); 5] = [
 impl Kind {
     /// What the file says it is; nothing where it says nothing that can be read.
     pub(super) fn of(source: &Source) -> Option<Self> {
-        let tree = Tree::read(source, &mut Faults::new())?;
-        let reader = Reader::new(Faults::new());
-        let root = Table::of(&tree, &reader);
-        let found = KINDS.iter().find(|(_, table, _)| root.has(table));
-        let found = found.map(|(kind, _, _)| *kind);
-        // An overlay may have nothing but the plan it extends.
-        found.or_else(|| root.has("extends").then_some(Self::Plan))
+        told(source).map(|(kind, _)| kind)
     }
 
     /// What is wrong where the file is of another kind than this one.
     pub(super) fn fault_of(self, source: &Source) -> Option<Fault> {
-        let found = Self::of(source).filter(|found| *found != self)?;
-        let tree = Tree::read(source, &mut Faults::new())?;
-        let reader = Reader::new(Faults::new());
-        let root = Table::of(&tree, &reader);
+        let (found, place) = told(source).filter(|(found, _)| *found != self)?;
         let message = format!("this file is {}", found.words());
         let wanted = format!("{} here", self.words());
-        Some(Fault::error(&root.place_of(found.table()), message).expected(wanted))
-    }
-
-    fn row(self) -> (Self, &'static str, &'static str) {
-        let mut rows = KINDS.into_iter();
-        rows.find(|(kind, _, _)| *kind == self)
-            .expect("every kind has a row")
-    }
-
-    fn table(self) -> &'static str {
-        self.row().1
+        Some(Fault::error(&place, message).expected(wanted))
     }
 
     fn words(self) -> &'static str {
-        self.row().2
+        let mut rows = KINDS.into_iter();
+        let row = rows.find(|(kind, ..)| *kind == self);
+        row.expect("every kind has a row").2
     }
+}
+
+/// What a file says it is, and where.
+fn told(source: &Source) -> Option<(Kind, Place)> {
+    let tree = Tree::read(source, &mut Faults::new())?;
+    let reader = Reader::new(Faults::new());
+    let root = Table::of(&tree, &reader);
+    let mut rows = KINDS.into_iter();
+    let found = rows.find(|(_, table, _)| root.has(table));
+    // An overlay may have nothing but the plan it extends.
+    let overlay = || root.has("extends").then_some((Kind::Plan, "extends", ""));
+    let (kind, key, _) = found.or_else(overlay)?;
+    Some((kind, root.place_of(key)))
 }

@@ -101,11 +101,10 @@ impl Guide {
         let boards = to_come.unwrap_or(1);
         // At most some ten thousand boards: exact.
         let left = self.each * boards as f64;
-        let lot = match to_come {
-            Some(boards) if boards > 1 => format!(", {} for the {boards} to come", minutes(left)),
-            _ => String::new(),
-        };
-        say!("{question} [{} a board{lot}]: ", minutes(self.each));
+        if let Some(boards) = to_come.filter(|boards| *boards > 1) {
+            say_line!("{} for the {boards} boards to come", minutes(left));
+        }
+        say!("{question} [{}]: ", minutes(self.each));
         // A prompt that cannot be shown is one that nobody waits for.
         let _ = std::io::stdout().flush();
     }

@@ -55,8 +55,8 @@ pub(super) async fn open_bench(
 }
 
 /// The bench that was open for the board before, or one that is opened now.
-/// Where an instrument is gone, as when its adapter was plugged in again, every
-/// port is opened once more.
+/// Where a port went, as when its adapter was plugged in again, every port is
+/// opened once more; a bench that is not at rest is not looked at afresh.
 pub(super) async fn next_bench(
     kept: Option<Bench>,
     files: &BenchFiles,
@@ -70,7 +70,7 @@ pub(super) async fn next_bench(
         Ok(()) => Ok(bench),
         Err(fault) => {
             bench.release().await;
-            if fault.is_gone() {
+            if fault.lost_link() {
                 open_bench(files, plan, mounted).await
             } else {
                 Err(unavailable(&fault))

@@ -67,8 +67,8 @@ pub struct RunStarted {
     pub ambient: Option<Celsius>,
     /// Why the board is tested again.
     pub retest: Option<String>,
-    /// Why the plan allows instruments whose calibration is overdue, where it
-    /// does.
+    /// Why the plan allows instruments whose calibration is overdue, where such
+    /// are used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub overdue_calibration: Option<String>,
     /// Set when only these scenarios were asked for: a diagnosis, never an

@@ -1,6 +1,6 @@
 //! Answers read as the profile says that they are worded. It asks nothing.
 
-use crate::profile::{Profile, Reply, VALUE};
+use crate::profile::{Profile, Reply, VALUE, measured};
 use crate::protocol::{self, Reading, ReplyFault};
 use crate::units::{Dimension, parse_si};
 
@@ -15,7 +15,23 @@ pub(super) fn number(
 ) -> Result<Reading, ReplyFault> {
     let bare = Reply::default();
     let reply = profile.replies.get(command).unwrap_or(&bare);
-    number_by(reply, answer, crate::profile::measured(command))
+    number_by(reply, answer, measured(command))
+}
+
+/// The truth value in `answer` to `command`: a number that is one or nought where
+/// the profile says how it is worded.
+///
+/// # Errors
+/// When it is neither.
+pub(super) fn truth(profile: &Profile, command: &str, answer: &str) -> Result<bool, ReplyFault> {
+    let Some(reply) = profile.replies.get(command) else {
+        return protocol::boolean(answer.as_bytes());
+    };
+    match number_by(reply, answer, None)?.value() {
+        Some(0.0) => Ok(false),
+        Some(1.0) => Ok(true),
+        _ => Err(unfit("0 or 1", answer)),
+    }
 }
 
 fn number_by(

@@ -230,17 +230,7 @@ impl Session {
         arguments: &[(&str, Argument<'_>)],
     ) -> Result<bool, InstrumentError> {
         let answer = self.ask(command, arguments).await?;
-        let read = match self.profile.replies.get(command) {
-            None => protocol::boolean(answer.as_bytes()),
-            Some(_) => match answer::number(&self.profile, command, &answer) {
-                Ok(reading) => match reading.value() {
-                    Some(0.0) => Ok(false),
-                    Some(1.0) => Ok(true),
-                    _ => Err(unexpected("0 or 1", &answer)),
-                },
-                Err(fault) => Err(fault),
-            },
-        };
+        let read = answer::truth(&self.profile, command, &answer);
         read.map_err(|fault| self.answer_fault(command, fault))
     }
 

@@ -7,6 +7,7 @@ use crate::units::Quantity;
 use proptest::prelude::*;
 
 mod alone;
+mod catalogue;
 mod comparisons;
 
 const DEMO: &str = include_str!("../../fixtures/demo/plan.toml");

@@ -2,25 +2,24 @@
 //! board's as a good board would have it, and shows captures that are only as
 //! long as a procedure needs in order to go on. It measures nothing.
 
+mod session;
+
 use super::Step;
 use super::exchange::Lines;
 use super::fault::{Findings, Found};
 use super::good_board::GoodBoard;
-use crate::bench_file::{Bench, CaptureWiring, Closes};
+use crate::bench_file::{Bench, CaptureWiring};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::envelope::{BoardFacts, State, Surroundings};
 use crate::ident::Role;
-use crate::measurement::Estimate;
 use crate::plan::{Plan, Scenario};
 use crate::profile::Profile;
+use crate::scenario;
 use crate::scenario::acquisition::{CaptureRequest, Trigger};
 use crate::scenario::intent::{Intent, LoadSetting};
-use crate::scenario::session::{
-    Act, BenchSession, Halt, LONGEST_WAIT, Meter, Opening, Protections, Provokes, Serves,
-};
-use crate::scenario::{self, Configuration, Polarity, Ratings};
+use crate::scenario::session::{BenchSession, Halt, Provokes, Serves};
 use crate::units::{Amperes, Quantity, Seconds, Volts};
-use crate::waveform::{Capture, LogicLine, Signal};
+use crate::waveform::{Capture, Signal};
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::pin::pin;
@@ -286,226 +285,4 @@ fn restart(scenario: &Scenario) -> Seconds {
     let stated = upper("recovery_time").or_else(|| upper("retry_interval"));
     let stated = stated.and_then(Seconds::from_si).unwrap_or(RESTART);
     stated.min(LONGEST_RESTART)
-}
-
-impl BenchSession for Dry<'_> {
-    fn ratings(&self) -> &Ratings {
-        &self.plan.ratings
-    }
-
-    fn configuration(&self) -> &Configuration {
-        &self.plan.configuration
-    }
-
-    fn file(&self) -> &Bench {
-        self.bench
-    }
-
-    fn supply_current(&self) -> Amperes {
-        self.surroundings.supply_current()
-    }
-
-    fn now(&self) -> BenchInstant {
-        self.now
-    }
-
-    fn may_go_on(&mut self, serves: Serves, time: Seconds) -> Result<(), Halt> {
-        self.goes_on(serves, time);
-        Ok(())
-    }
-
-    async fn step(&mut self, text: &str) -> Result<(), Halt> {
-        self.begins(text, false);
-        Ok(())
-    }
-
-    async fn energise(
-        &mut self,
-        provokes: Provokes,
-        text: &str,
-        intent: Intent,
-    ) -> Result<(), Halt> {
-        let prospect = self.surroundings.prospect(&self.state, self.now);
-        if let Err(refusal) = prospect.check(&intent) {
-            // The supply at the rated voltage is nobody's setting.
-            let rated = matches!(intent, Intent::SupplyOn { .. }) && provokes.amount == "kind";
-            let provokes = Provokes {
-                amount: if rated {
-                    "ratings.supply_voltage"
-                } else {
-                    provokes.amount
-                },
-                ..provokes
-            };
-            self.faults.refused(provokes, &refusal);
-        }
-        self.in_range(provokes, &intent);
-        self.begins(text, true);
-        let (role, actions) = match intent {
-            Intent::SupplyOn { .. } => (Role::Supply, 3.0),
-            Intent::LoadOn(_) | Intent::LoadHold { .. } => (Role::Load, 3.0),
-            Intent::LoadPulse { .. } | Intent::LoadRamp { .. } => (Role::Load, 4.0),
-            _ => (Role::Switch, 2.0),
-        };
-        let took = self.lines().action(role) * actions + self.read_back(&intent);
-        self.provoked(&intent);
-        // What follows is counted from before the exchange: cautious.
-        self.state = self.state.after(&intent, self.now);
-        self.passes(took);
-        Ok(())
-    }
-
-    async fn act(&mut self, serves: Serves, act: Act) -> Result<(), Halt> {
-        let (role, command) = match &act {
-            Act::Drive(_) | Act::Pattern(_) => (Role::Drive, None),
-            Act::Signal(_) | Act::Enable(_) => (Role::Drive, None),
-            Act::Brake(_) => (Role::Drive, Some(("set_brake", "drives no brake line"))),
-            Act::BreakLine(_) => (Role::Drive, Some(("break_line", "breaks no line"))),
-            Act::CaptureOff if self.armed.take().is_none() => return Ok(()),
-            Act::CaptureOff => (Role::Capture, None),
-            Act::LoadOff => (Role::Load, None),
-            Act::SupplyOff | Act::SecondOpener(_) => (Role::Supply, None),
-        };
-        if let Some((name, lacks)) = command
-            && !self.command(role, name)
-        {
-            let message = format!("the bench's signal source {lacks}");
-            let expected = format!("`{name}` among the commands of its profile");
-            self.faults
-                .note((serves, name), (message, expected), None, true);
-        }
-        let driven = match &act {
-            Act::Drive(polarity) => Some(*polarity),
-            Act::Pattern(_) => Some(Polarity::Alternating),
-            _ => None,
-        };
-        if let Some(polarity) = driven {
-            let prospect = self.surroundings.prospect(&self.state, self.now);
-            if let Err(refusal) = prospect.may_drive(polarity) {
-                let provokes = Provokes {
-                    amount: serves,
-                    time: serves,
-                };
-                self.faults.refused(provokes, &refusal);
-            }
-            self.state = self.state.driven(Some(polarity));
-        }
-        let took = match &act {
-            Act::Pattern(pattern) => self.lines().action_with(role, pattern.len()),
-            // What it draws is read back.
-            Act::LoadOff => {
-                self.lines().action(role) + self.lines().question(role, "measure_current")
-            }
-            _ => self.lines().action(role),
-        };
-        match act {
-            Act::LoadOff => self.state = self.state.load_off(),
-            Act::SupplyOff | Act::SecondOpener(_) => self.state = self.state.supply_off(),
-            _ => {}
-        }
-        self.passes(took);
-        Ok(())
-    }
-
-    async fn wait(&mut self, serves: Serves, time: Seconds) -> Result<(), Halt> {
-        if time > LONGEST_WAIT {
-            let message = format!("a wait of {time} is longer than any run may have");
-            let expected = format!("{LONGEST_WAIT} or less");
-            self.faults
-                .note((serves, "wait"), (message, expected), None, false);
-        }
-        self.goes_on(serves, time);
-        self.passes(time);
-        Ok(())
-    }
-
-    fn shows(&self, signal: Signal) -> Option<f64> {
-        self.wiring.channel(signal).map(|channel| channel.range)
-    }
-
-    async fn arm(&mut self, serves: Serves, request: &CaptureRequest) -> Result<(), Halt> {
-        self.can_take(serves, request);
-        let took = self.lines().arm(request);
-        self.passes(took);
-        if request.trigger != Trigger::Now {
-            // It fills up to its trigger, and is asked now and then.
-            let before = request.before() * 1.05 + Seconds::new(2e-3);
-            let asked = self.lines().question(Role::Capture, "operation");
-            self.goes_on(serves, before);
-            self.passes(before + asked * 2.0);
-        }
-        self.armed = Some(request.clone());
-        Ok(())
-    }
-
-    async fn read_out(&mut self, label: &str, patience: Seconds) -> Result<Option<Capture>, Halt> {
-        let Some(request) = self.armed.take() else {
-            return Ok(None);
-        };
-        let fault = LogicLine::Fault;
-        let late = matches!(request.trigger, Trigger::Line { line, .. } if line == fault);
-        let rest = request.after_trigger() + request.before();
-        let asked = self.lines().question(Role::Capture, "operation") * 4.0;
-        let mut takes = rest + (rest + Seconds::new(0.05)) / 32.0 + asked;
-        if late {
-            takes = takes + patience;
-        }
-        self.goes_on("kind", takes);
-        self.passes(takes);
-        let read = self.lines().read_out(&request);
-        self.passes(read);
-        Ok(Some(self.shown(&request, label)))
-    }
-
-    async fn read(&mut self, _: Serves, meter: Meter) -> Result<Option<Estimate>, Halt> {
-        let (role, reads) = match meter {
-            Meter::SupplyCurrent => (Role::Supply, "measure_current"),
-            Meter::LoadCurrent => (Role::Load, "measure_current"),
-            Meter::Temperature => (Role::Thermometer, "measure_temperature"),
-            Meter::BoardSense => (Role::Console, "sense"),
-        };
-        if self.profiles.contains_key(&role) {
-            let took = self.lines().question(role, reads);
-            self.passes(took);
-        }
-        Ok(Some(Estimate::new(0.0, 0.0)))
-    }
-
-    async fn protections(&mut self) -> Result<Protections, Halt> {
-        for role in [Role::Load, Role::Supply] {
-            if self.profiles.contains_key(&role) {
-                let took = self.lines().question(role, "condition");
-                self.passes(took);
-            }
-        }
-        Ok(Protections::default())
-    }
-
-    async fn fuse_intact(&mut self, _: Closes) -> Result<Option<bool>, Halt> {
-        let took = self.lines().question(Role::Switch, "continuity");
-        self.passes(took);
-        Ok(None)
-    }
-
-    async fn prove_open(&mut self, _: Closes, _: Amperes) -> Result<Opening, Halt> {
-        let took = self.lines().question(Role::Switch, "closed")
-            + self.lines().question(Role::Supply, "measure_current");
-        self.passes(took);
-        Ok(Opening::Proven)
-    }
-
-    async fn at_rest(&mut self, time: Seconds) -> Result<(), Halt> {
-        // The board empties meanwhile; reading back takes its time out of that.
-        self.passes(time);
-        Ok(())
-    }
-
-    async fn switch_finished(&mut self, within: Seconds) -> Result<(), Halt> {
-        let rest = (self.opens - self.now).seconds().max(Seconds::ZERO);
-        let asked = self.lines().question(Role::Switch, "operation") * 2.0;
-        let takes = rest.min(within) + within / 64.0 + asked;
-        self.goes_on("kind", takes);
-        self.passes(takes);
-        Ok(())
-    }
 }

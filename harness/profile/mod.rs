@@ -8,8 +8,7 @@ mod reply;
 
 pub use needs::{CommandNeed, RoleNeeds, needs};
 pub use parse::{parse, shipped, shipped_source};
-pub use parse_reply::measured;
-pub use reply::{Reply, VALUE};
+pub use reply::{Reply, VALUE, measured};
 
 use crate::ident::Role;
 use crate::template::Template;

@@ -21,6 +21,9 @@ pub struct RoleNeeds {
     pub commands: &'static [CommandNeed],
     /// Commands that may be there.
     pub optional: &'static [CommandNeed],
+    /// Commands that may be there too and by which an instrument confirms what it
+    /// was told.
+    pub confirming: &'static [CommandNeed],
     /// Bits that must be named in `[condition]`.
     pub condition: &'static [&'static str],
     /// Bits that must be named in `[operation]`.
@@ -40,6 +43,15 @@ const fn with(name: &'static str, placeholders: &'static [&'static str]) -> Comm
 const VOLTMETER: (&str, Dimension) = ("measure_voltage", Dimension::Voltage);
 const AMMETER: (&str, Dimension) = ("measure_current", Dimension::Current);
 
+/// By these an instrument confirms what it was told; what one that lacks them did
+/// is known by what is measured.
+const CONFIRMING: [CommandNeed; 4] = [
+    plain("clear"),
+    plain("error"),
+    plain("complete"),
+    plain("event_status"),
+];
+
 static SUPPLY: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
@@ -51,14 +63,11 @@ static SUPPLY: RoleNeeds = RoleNeeds {
         plain("measure_current"),
     ],
     optional: &[
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
         plain("condition"),
-        plain("event_status"),
         plain("voltage_setting"),
         plain("limit_setting"),
     ],
+    confirming: &CONFIRMING,
     condition: &["current_limiting", "over_voltage", "over_temperature"],
     operation: &[],
     accuracy: &[VOLTMETER, AMMETER],
@@ -80,13 +89,8 @@ static LOAD: RoleNeeds = RoleNeeds {
         plain("measure_voltage"),
         plain("measure_current"),
     ],
-    optional: &[
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
-        plain("condition"),
-        plain("event_status"),
-    ],
+    optional: &[plain("condition")],
+    confirming: &CONFIRMING,
     condition: &[
         "over_voltage",
         "over_current",
@@ -118,6 +122,7 @@ static CAPTURE: RoleNeeds = RoleNeeds {
         with("read_lines", &["start", "count"]),
     ],
     optional: &[plain("event_status")],
+    confirming: &[],
     condition: &[],
     operation: &["waiting_for_trigger", "running"],
     accuracy: &[("channel", Dimension::Voltage)],
@@ -133,13 +138,8 @@ static SWITCH: RoleNeeds = RoleNeeds {
         plain("open_all"),
         with("closed", &["channel"]),
     ],
-    optional: &[
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
-        with("continuity", &["channel"]),
-        plain("event_status"),
-    ],
+    optional: &[with("continuity", &["channel"])],
+    confirming: &CONFIRMING,
     condition: &[],
     operation: &["running"],
     accuracy: &[],
@@ -155,13 +155,8 @@ static DRIVE: RoleNeeds = RoleNeeds {
         with("set_enable", &["state"]),
         with("set_brake", &["state"]),
     ],
-    optional: &[
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
-        with("break_line", &["input"]),
-        plain("event_status"),
-    ],
+    optional: &[with("break_line", &["input"])],
+    confirming: &CONFIRMING,
     condition: &[],
     operation: &[],
     accuracy: &[],
@@ -170,6 +165,7 @@ static DRIVE: RoleNeeds = RoleNeeds {
 static CONSOLE: RoleNeeds = RoleNeeds {
     commands: &[plain("identify"), plain("sense"), plain("state")],
     optional: &[plain("error")],
+    confirming: &[],
     condition: &[],
     operation: &[],
     accuracy: &[],
@@ -182,6 +178,7 @@ static THERMOMETER: RoleNeeds = RoleNeeds {
         plain("measure_temperature"),
     ],
     optional: &[plain("clear"), plain("event_status")],
+    confirming: &[],
     condition: &[],
     operation: &[],
     accuracy: &[("measure_temperature", Dimension::TemperatureDifference)],

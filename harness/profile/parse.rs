@@ -225,8 +225,9 @@ fn read_commands(table: Table<'_>, role: Role) -> Option<BTreeMap<String, Templa
     let needs = needs(role);
     let mut commands = BTreeMap::new();
     let mut sound = true;
+    let may_be = needs.optional.iter().chain(needs.confirming);
     for (need, demanded) in
-        (needs.commands.iter().map(|n| (n, true))).chain(needs.optional.iter().map(|n| (n, false)))
+        (needs.commands.iter().map(|n| (n, true))).chain(may_be.map(|n| (n, false)))
     {
         let Some(node) = table.take(need.name) else {
             if demanded {

@@ -1,10 +1,10 @@
 //! The table `[reply]` of a profile: how answers are worded. Nothing is read
 //! from an instrument here.
 
-use super::reply::{Reply, VALUE};
+use super::reply::{Reply, VALUE, measured};
 use crate::document::{Fault, Table};
 use crate::template::Template;
-use crate::units::{Dimension, parse_si};
+use crate::units::parse_si;
 use regex_lite::Regex;
 use std::collections::BTreeMap;
 
@@ -91,14 +91,4 @@ fn words(table: &Table<'_>) -> Vec<(String, f64)> {
         Some((entry.key.clone(), value as f64))
     });
     read.collect()
-}
-
-/// What a command measures.
-pub fn measured(command: &str) -> Option<Dimension> {
-    match command {
-        "measure_voltage" => Some(Dimension::Voltage),
-        "measure_current" => Some(Dimension::Current),
-        "measure_temperature" => Some(Dimension::Temperature),
-        _ => None,
-    }
 }

@@ -2,6 +2,7 @@
 //! of a line, a field of a list, a number with its unit, fixed words. It reads
 //! none.
 
+use crate::units::Dimension;
 use regex_lite::Regex;
 
 /// The group of a reply's pattern that is the answer proper.
@@ -19,4 +20,14 @@ pub struct Reply {
     pub factor: Option<f64>,
     /// What fixed words stand for, as the number that a bare answer would be.
     pub words: Vec<(String, f64)>,
+}
+
+/// What a command measures.
+pub fn measured(command: &str) -> Option<Dimension> {
+    match command {
+        "measure_voltage" => Some(Dimension::Voltage),
+        "measure_current" => Some(Dimension::Current),
+        "measure_temperature" => Some(Dimension::Temperature),
+        _ => None,
+    }
 }

@@ -5,12 +5,12 @@
 
 use super::Sink;
 use super::executor::execute;
-use super::fitness::unfit;
+use super::fitness::{excused, unfit};
 use super::journal::{Ended, Journal, Said, journal};
 use super::order::Order;
 use crate::bench::Bench;
 use crate::clock::{BenchInstant, WallClock};
-use crate::event::{Abort, Entry, Event};
+use crate::event::{Abort, Entry, Event, RunStarted};
 use crate::judgement::Verdict;
 use crate::measurement::Blame;
 use crate::record::{Fold, Record, RecordFault, measurement_digest};
@@ -132,12 +132,15 @@ pub async fn run(
         fold: Fold::default(),
         failed: None,
     };
-    let started = order.started(bench.is_model());
+    let today = TimeZone::UTC.to_datetime(clock.now()).date();
+    let started = RunStarted {
+        overdue_calibration: excused(order, bench, today),
+        ..order.started(bench.is_model())
+    };
     ledger.write(bench.now(), Event::RunStarted(Box::new(started)))?;
     for instrument in bench.identified() {
         ledger.write(bench.now(), instrument.event())?;
     }
-    let today = TimeZone::UTC.to_datetime(clock.now()).date();
     let end = match unfit(order, bench, today) {
         Some(trouble) => {
             let scenario = None;

@@ -12,7 +12,7 @@ use jiff::civil::Date;
 
 /// The first thing that forbids it.
 pub(super) fn unfit(order: &Order, bench: &Bench, today: Date) -> Option<Trouble> {
-    another_revision(order, bench).or_else(|| overdue(order, bench, today))
+    another_revision(order, bench).or_else(|| uncalibrated(order, bench, today))
 }
 
 /// What is wrong where the board says that it is of another revision than the
@@ -34,18 +34,21 @@ fn another_revision(order: &Order, bench: &Bench) -> Option<Trouble> {
     })
 }
 
+/// Why overdue calibrations are no hindrance, where there are such and the plan
+/// says so.
+pub(super) fn excused(order: &Order, bench: &Bench, today: Date) -> Option<String> {
+    let reason = order.plan.overdue_calibration.as_ref()?;
+    (!overdue(bench, today).is_empty()).then(|| reason.clone())
+}
+
 /// What is wrong where a calibration is overdue and the plan does not allow it:
 /// nobody could sign what is measured.
-fn overdue(order: &Order, bench: &Bench, today: Date) -> Option<Trouble> {
-    if order.plan.overdue_calibration.is_some() {
+fn uncalibrated(order: &Order, bench: &Bench, today: Date) -> Option<Trouble> {
+    let told = overdue(bench, today);
+    if told.is_empty() || order.plan.overdue_calibration.is_some() {
         return None;
     }
-    let calibrations = bench.file().calibrations(today);
-    let overdue = calibrations.filter(|(_, standing)| matches!(standing, Standing::Overdue(_)));
-    let told: Vec<String> = overdue
-        .filter_map(|(role, standing)| Some(format!("the {role}'s is {}", standing.words()?)))
-        .collect();
-    (!told.is_empty()).then(|| Trouble {
+    Some(Trouble {
         what: format!(
             "calibration: {}: nothing was energised; have it calibrated, or state in the plan \
              why it may be used, as in `[plan] overdue_calibration = \"...\"`",
@@ -53,4 +56,15 @@ fn overdue(order: &Order, bench: &Bench, today: Date) -> Option<Trouble> {
         ),
         blame: Blame::Bench,
     })
+}
+
+/// Each calibration that is overdue, in words.
+fn overdue(bench: &Bench, today: Date) -> Vec<String> {
+    let calibrations = bench.file().calibrations(today);
+    let overdue = calibrations.filter(|(_, standing)| matches!(standing, Standing::Overdue(_)));
+    let told = overdue.filter_map(|(role, standing)| {
+        let words = standing.words()?;
+        Some(format!("the {role}'s is {words}"))
+    });
+    told.collect()
 }

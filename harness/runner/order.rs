@@ -80,7 +80,7 @@ impl Order {
             operator: particulars.operator.clone(),
             ambient: particulars.ambient,
             retest: particulars.retest.clone(),
-            overdue_calibration: self.plan.overdue_calibration.clone(),
+            overdue_calibration: None,
             only: particulars.only.clone(),
             without: particulars.without.clone(),
             planted: particulars.planted.clone(),

@@ -1,6 +1,9 @@
 //! Damaged files and arbitrary bytes: they panic nowhere and read alike however
 //! the pieces are cut. It does not say which fault is told.
 
+use super::arrays::{array, npy};
+use super::dumps::{EXAMPLE, vcd};
+use super::tables::csv;
 use super::*;
 
 /// Sound files damaged by a seeded hand: bytes changed, cut out, doubled, the

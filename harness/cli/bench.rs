@@ -58,13 +58,10 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
     }
     say_line!("\n{}", harmless(&bench.bench.name));
     for found in &identified {
-        say_line!(
-            "  {:<12} {:<34} {:<16} {}",
-            found.role.word(),
-            harmless(&found.identity),
-            found.port,
-            harmless(&calibration(found))
-        );
+        let role = found.role.word();
+        say_line!("  {role:<12} {}", harmless(&found.identity));
+        say_line!("  {:<12} {}", "", found.port);
+        say_line!("  {:<12} {}", "", harmless(&calibration(found)));
     }
     for what in &missing {
         say_line!("  cannot: {what}");
@@ -79,7 +76,7 @@ fn calibration(found: &Identified) -> String {
     };
     let due = found.due.map(|due| format!(", due {due}"));
     let certificate = found.certificate.as_ref();
-    let certificate = certificate.map(|number| format!(" ({number})"));
+    let certificate = certificate.map(|number| format!(", {number}"));
     let [due, certificate] = [due, certificate].map(Option::unwrap_or_default);
     format!("calibrated {date}{due}{certificate}")
 }

@@ -151,7 +151,7 @@ impl Guide {
     /// Says why a board is not run.
     pub(super) fn refuse(serial: &Serial, why: &str) -> Exit {
         warn_line!(
-            "{serial} is not run: {}; give --retest with a reason to test it again",
+            "{serial} is not run: {}\n  (--retest with a reason tests it again)",
             harmless(why)
         );
         Exit::Usage
@@ -183,7 +183,11 @@ impl Guide {
         if !self.by_hand || self.seen.is_empty() {
             return;
         }
-        say_line!("\n{} boards: {}", self.seen.len(), self.standing());
+        let boards = match self.seen.len() {
+            1 => "1 board".to_owned(),
+            count => format!("{count} boards"),
+        };
+        say_line!("\n{boards}: {}", self.standing());
         for (boards, what) in [(&self.failed, "failed"), (&self.undecided, "not judged")] {
             if !boards.is_empty() {
                 let names: Vec<&str> = boards.iter().map(Serial::as_str).collect();

@@ -27,7 +27,7 @@ pub(super) fn folded(text: &str, room: usize, further: usize) -> Vec<String> {
 }
 
 /// The columns that a text takes on a screen.
-fn columns(text: &str) -> usize {
+pub(super) fn columns(text: &str) -> usize {
     let shown = strip_str(text);
     shown.map(UnicodeWidthStr::width).sum()
 }

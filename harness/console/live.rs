@@ -114,7 +114,10 @@ impl<W: Write> Live<W> {
             .map(|lot| format!(" | lot {lot}"))
             .unwrap_or_default();
         let family = harmless(&format!("{} revision {}", facts.family, facts.revision));
-        self.line(&format!("{family}{lot} | {bench} | run {}", facts.run));
+        let words = format!("{family}{lot} | {bench} | run {}", facts.run);
+        for part in folded(&words, self.screen.width, 2) {
+            self.line(&part);
+        }
         if let Some(only) = &facts.only {
             self.line(&format!(
                 "Only scenario {}: a diagnosis, which accepts nothing.",
@@ -126,11 +129,11 @@ impl<W: Write> Live<W> {
     /// What an acceptance leaves open.
     fn not_tested(&mut self) {
         for Omitted { scenario, reason } in std::mem::take(&mut self.without) {
-            self.line(&format!(
-                "  not tested: {} ({})",
-                harmless(&scenario),
-                harmless(&reason)
-            ));
+            let (scenario, reason) = (harmless(&scenario), harmless(&reason));
+            let words = format!("  not tested: {scenario} ({reason})");
+            for part in folded(&words, self.screen.width, 2) {
+                self.line(&part);
+            }
         }
     }
 

@@ -1,6 +1,7 @@
 //! One metric as one line: what, where, value with uncertainty, limit, and the
 //! verdict. Alignment only; the words come from the metric itself.
 
+use super::fold::columns;
 use super::gauge::gauge;
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
@@ -30,7 +31,8 @@ pub(super) fn padded(text: &str, width: usize) -> String {
     format!("{text}{}", " ".repeat(missing))
 }
 
-/// A judged or only recorded metric as one line without its line end.
+/// A judged or only recorded metric as one line without its line end; where a
+/// terminal of `width` columns has no room for the limit, that stands below.
 pub(super) fn row(
     metric: &Metric,
     limit: Option<&Limit>,
@@ -56,13 +58,16 @@ pub(super) fn row(
         }
         None => padded("-", 8),
     };
-    let mut line = format!(
-        "  {verdict} {} {} {} {}",
+    let at = padded(&harmless(&metric.at), 18);
+    let head = format!(
+        "  {verdict} {} {at} {}",
         padded(&key, 18),
-        padded(&harmless(&metric.at), 18),
-        padded(&value, 22),
-        padded(&bounds, 24),
+        padded(&value, 22)
     );
+    if columns(&head) + 1 + columns(&bounds) > width {
+        return format!("{}\n{:11}{bounds}", head.trim_end(), "");
+    }
+    let mut line = format!("{head} {}", padded(&bounds, 24));
     // The gauge is the first thing to go on a narrow screen.
     if width >= 118
         && let Some(limit) = limit

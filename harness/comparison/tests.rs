@@ -294,10 +294,10 @@ fn the_check_standard_widens_every_interval_whatever_the_number_of_boards() {
     assert_eq!(row.words(), "not enough boards: the bench varies too much");
 }
 
-/// The clinic data of `../shared/reference/tost_clinic.toml` (from the tests of
-/// statsmodels, with the results of R's equivalence package): margin 0.6, 90 %
-/// interval -0.2666862980722534 to 0.596019631405587, equivalent. Lowered on one
-/// side to 0.5 it is not, whatever the other side allows.
+/// The clinic data of the tests of statsmodels for two one-sided tests, with the
+/// results of R's equivalence package: margin 0.6, 90 % interval
+/// -0.2666862980722534 to 0.596019631405587, equivalent. Lowered on one side to 0.5
+/// it is not, whatever the other side allows.
 #[test]
 #[allow(clippy::approx_constant, reason = "3.14 is a reading here")]
 fn a_declared_margin_may_be_wider_on_one_side() {

@@ -19,8 +19,8 @@ fn squared(trace: &Trace, to: f64) -> Estimate {
 }
 
 /// An exponential step sampled N times a time constant, interpolated linearly
-/// at one half: ../shared/reference/pulse_metrics.toml, `interp`, computed with
-/// a root finder. It also gives the error's bound, which u must not fall under
+/// at one half: y = 1 - exp(-t/tau), closed form, its crossing computed with a
+/// root finder. That also gives the error's bound, which u must not fall under
 /// by much and must not exceed wildly.
 #[test]
 fn interpolates_as_the_reference_does() {
@@ -42,9 +42,8 @@ fn interpolates_as_the_reference_does() {
     }
 }
 
-/// Time to the trip level and integral up to it of an RL fault:
-/// ../shared/reference/pulse_metrics.toml, `rl_fault` (closed form against
-/// quadrature).
+/// Time to the trip level and integral up to it of an RL fault, i = V/R (1 -
+/// exp(-tR/L)): closed form, computed against quadrature.
 #[test]
 fn rl_faults_of_the_reference() {
     for (v, r, l, level, t_trip, i2t) in [
@@ -104,7 +103,7 @@ fn rl_faults_of_the_reference() {
     }
 }
 
-/// The closed forms of ../shared/reference/i2t.toml.
+/// Integrals of i^2 of a constant, a ramp, a sine and an exponential: closed forms.
 #[test]
 fn joule_integrals_of_the_reference() {
     let pi = std::f64::consts::PI;
@@ -137,7 +136,7 @@ fn joule_integrals_of_the_reference() {
 }
 
 /// Width at half height of a trapezoid pulse, 1 ms up, 5 ms flat, 2 ms down:
-/// 6.5 ms (../shared/reference/pulse_metrics.toml, `trapezoid_pulse`).
+/// 6.5 ms (IEEE Std 181-2011, pulse duration at the 50 % reference level; by hand).
 #[test]
 fn width_of_a_trapezoid_in_both_directions() {
     let trace = sampled(-1e-3, 17e-6, 800, |t| {

@@ -70,8 +70,8 @@ fn a_capacitor_charges_and_discharges_by_the_closed_form() {
 }
 
 /// V, R, L, trip level, time to it, current after one time constant, let-through
-/// up to the trip: the `rl_fault` cases of ../shared/reference/pulse_metrics.toml,
-/// i = V/R (1 - exp(-tR/L)), computed there by closed form and quadrature.
+/// up to the trip of an RL fault, i = V/R (1 - exp(-tR/L)): computed by closed
+/// form and, against that, by quadrature.
 const RL_FAULTS: [[f64; 7]; 4] = [
     [
         48.0,

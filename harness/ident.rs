@@ -121,50 +121,46 @@ pub fn harmless(text: &str) -> String {
     shown
 }
 
-/// What an instrument is on the bench.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Role {
-    /// Feeds the board.
-    Supply,
-    /// Draws a set current from the board's output.
-    Load,
-    /// Samples voltages, currents and logic lines.
-    Capture,
-    /// Closes the short, the bus and the section gap.
-    Switch,
-    /// Makes the track signal and the board's control lines.
-    Drive,
-    /// The board's own serial console.
-    Console,
-    /// Measures the ambient and the board.
-    Thermometer,
+/// The roles of a bench, each with the word for it in files and on screens.
+macro_rules! roles {
+    ($($(#[$what:meta])* $role:ident = $word:literal,)+) => {
+        /// What an instrument is on the bench.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[serde(rename_all = "lowercase")]
+        pub enum Role {
+            $($(#[$what])* $role,)+
+        }
+
+        impl Role {
+            /// Every role, in the order in which ports are opened and made safe last.
+            pub const ALL: [Self; [$($word),+].len()] = [$(Self::$role),+];
+
+            /// The word for each, in the same order.
+            pub const WORDS: [&'static str; Self::ALL.len()] = [$($word),+];
+
+            /// The word used in files and on screens.
+            pub const fn word(self) -> &'static str {
+                Self::WORDS[self as usize]
+            }
+        }
+    };
 }
 
-impl Role {
-    /// Every role, in the order in which ports are opened and made safe last.
-    pub const ALL: [Self; 7] = [
-        Self::Supply,
-        Self::Load,
-        Self::Capture,
-        Self::Switch,
-        Self::Drive,
-        Self::Console,
-        Self::Thermometer,
-    ];
-
-    /// The word used in files and on screens.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Supply => "supply",
-            Self::Load => "load",
-            Self::Capture => "capture",
-            Self::Switch => "switch",
-            Self::Drive => "drive",
-            Self::Console => "console",
-            Self::Thermometer => "thermometer",
-        }
-    }
+roles! {
+    /// Feeds the board.
+    Supply = "supply",
+    /// Draws a set current from the board's output.
+    Load = "load",
+    /// Samples voltages, currents and logic lines.
+    Capture = "capture",
+    /// Closes the short, the bus and the section gap.
+    Switch = "switch",
+    /// Makes the track signal and the board's control lines.
+    Drive = "drive",
+    /// The board's own serial console.
+    Console = "console",
+    /// Measures the ambient and the board.
+    Thermometer = "thermometer",
 }
 
 impl fmt::Display for Role {

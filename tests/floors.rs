@@ -8,10 +8,6 @@ mod paths;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Analysis that a face still does: it is on its way into a room of its own, and
-/// this goes with it.
-const BEING_MOVED: &str = "cli/inspect";
-
 fn harness() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("harness")
 }
@@ -85,16 +81,15 @@ fn code_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
         .filter(|(_, line)| !line.trim_start().starts_with("//"))
 }
 
-/// Every file that is not for tests and that is `wanted` by its name below the
-/// source folder, with the paths it names.
-fn the_crate(wanted: impl Fn(&str) -> bool) -> paths::Crate {
+/// Every file that is not for tests, with the paths it names.
+fn the_crate() -> paths::Crate {
     let mut texts = Vec::new();
     for (module, _) in declared() {
         for (path, text) in sources(&module) {
             let name = path.strip_prefix(harness()).expect("it is below");
             let name = name.to_str().expect("names are ASCII").to_owned();
             let of_tests = is_test(&path) || name.ends_with("_tests.rs");
-            if !of_tests && wanted(&name) {
+            if !of_tests {
                 texts.push((name, text));
             }
         }

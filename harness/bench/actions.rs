@@ -68,11 +68,11 @@ impl Bench {
             Intent::LoadOn(setting) => self.load_on(setting).await,
             Intent::LoadHold { current, .. } => self.load_on(LoadSetting::Current(current)).await,
             Intent::LoadPulse { current, duration } => {
-                let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+                let load = self.load()?;
                 Ok(load.pulse(current, duration).await?)
             }
             Intent::LoadRamp { from, to, duration } => {
-                let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+                let load = self.load()?;
                 Ok(load.ramp(from, to, duration).await?)
             }
             Intent::ShortPulse { place, duration } => {
@@ -86,14 +86,13 @@ impl Bench {
     }
 
     async fn load_on(&self, setting: LoadSetting) -> Result<(), BenchError> {
-        let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+        let load = self.load()?;
         load.set(setting).await?;
         Ok(load.input_on().await?)
     }
 
     async fn supply_on(&self, voltage: Volts, limit: Amperes) -> Result<(), BenchError> {
-        let supply = self.supply.as_ref();
-        let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
+        let supply = self.supply()?;
         // A restart since it was set last would be covered up by new settings.
         self.prove_supply_kept(self.interlock.supply()).await?;
         // The limit first: raising the voltage must not find an old one.
@@ -103,9 +102,8 @@ impl Bench {
     }
 
     async fn close(&self, closes: Closes, duration: Seconds) -> Result<(), BenchError> {
-        let missing = BenchError::Missing(Role::Switch);
-        let switch = self.switch.as_ref().ok_or(missing.clone())?;
-        let number = self.file.branch(closes).ok_or(missing)?.number;
+        let switch = self.switch()?;
+        let number = self.branch(closes)?;
         Ok(switch.pulse(number, duration).await?)
     }
 
@@ -114,9 +112,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn supply_off(&mut self) -> Result<(), BenchError> {
-        let Some(supply) = &self.supply else {
-            return Err(BenchError::Missing(Role::Supply));
-        };
+        let supply = self.supply()?;
         let was = self.interlock.supply();
         let result = supply.output_off().await;
         self.learn_supply_off(result.is_ok());
@@ -139,9 +135,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn load_off(&mut self) -> Result<(), BenchError> {
-        let Some(load) = &self.load else {
-            return Err(BenchError::Missing(Role::Load));
-        };
+        let load = self.load()?;
         let result = load.input_off().await;
         self.learn_load_off(result.is_ok());
         result?;
@@ -169,9 +163,7 @@ impl Bench {
     /// A [`BenchError`]; refused while a load without rectifier is on.
     pub async fn set_drive(&mut self, drive: Polarity) -> Result<(), BenchError> {
         self.interlock.may_drive(drive, self.now())?;
-        let Some(source) = &self.drive else {
-            return Err(BenchError::Missing(Role::Drive));
-        };
+        let source = self.drive()?;
         let result = match drive {
             Polarity::Positive => source.hold(true).await,
             Polarity::Negative => source.hold(false).await,
@@ -188,9 +180,7 @@ impl Bench {
     pub async fn set_pattern(&mut self, pattern: &str) -> Result<(), BenchError> {
         let alternating = Polarity::Alternating;
         self.interlock.may_drive(alternating, self.now())?;
-        let Some(source) = &self.drive else {
-            return Err(BenchError::Missing(Role::Drive));
-        };
+        let source = self.drive()?;
         let result = source.pattern(pattern).await;
         self.learn_drive(result.is_ok().then_some(alternating), result.is_ok());
         Ok(result?)
@@ -211,7 +201,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn signal(&self, on: bool) -> Result<(), BenchError> {
-        let source = self.source()?;
+        let source = self.drive()?;
         let result = if on {
             source.signal_on().await
         } else {
@@ -225,7 +215,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn enable(&self, on: bool) -> Result<(), BenchError> {
-        Ok(self.source()?.enable(on).await?)
+        Ok(self.drive()?.enable(on).await?)
     }
 
     /// Drives the board's brake line.
@@ -233,7 +223,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn brake(&self, on: bool) -> Result<(), BenchError> {
-        Ok(self.source()?.brake(on).await?)
+        Ok(self.drive()?.brake(on).await?)
     }
 
     /// Breaks one of the board's input lines; `None` mends it.
@@ -241,12 +231,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn break_line(&self, line: Option<InputLine>) -> Result<(), BenchError> {
-        Ok(self.source()?.break_line(line).await?)
-    }
-
-    fn source(&self) -> Result<&crate::instruments::Drive, BenchError> {
-        let source = self.drive.as_ref();
-        source.ok_or(BenchError::Missing(Role::Drive))
+        Ok(self.drive()?.break_line(line).await?)
     }
 
     /// The largest current that the supply can be limited to here.
@@ -259,8 +244,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn supply_voltage(&self) -> Result<Measured, BenchError> {
-        let supply = self.supply.as_ref();
-        let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
+        let supply = self.supply()?;
         Ok(supply.measure_voltage().await?)
     }
 
@@ -269,8 +253,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn supply_current(&self) -> Result<Measured, BenchError> {
-        let supply = self.supply.as_ref();
-        let supply = supply.ok_or(BenchError::Missing(Role::Supply))?;
+        let supply = self.supply()?;
         Ok(supply.measure_current().await?)
     }
 
@@ -279,7 +262,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn load_current(&self) -> Result<Measured, BenchError> {
-        let load = self.load.as_ref().ok_or(BenchError::Missing(Role::Load))?;
+        let load = self.load()?;
         Ok(load.measure_current().await?)
     }
 
@@ -288,9 +271,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn board_sense(&self) -> Result<Reading, BenchError> {
-        let console = self.console.as_ref();
-        let console = console.ok_or(BenchError::Missing(Role::Console))?;
-        Ok(console.sense().await?)
+        Ok(self.console()?.sense().await?)
     }
 
     /// Temperature of the board's heat sink in degrees Celsius; `None` where
@@ -299,9 +280,9 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn temperature(&self) -> Result<Option<Measured>, BenchError> {
-        match &self.thermometer {
-            Some(thermometer) => Ok(Some(thermometer.temperature().await?)),
-            None => Ok(None),
+        match self.thermometer() {
+            Ok(thermometer) => Ok(Some(thermometer.temperature().await?)),
+            Err(_) => Ok(None),
         }
     }
 
@@ -311,9 +292,9 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn supply_protected(&self) -> Result<bool, BenchError> {
-        match &self.supply {
-            Some(supply) => Ok(supply.condition().await?.protected()),
-            None => Ok(false),
+        match self.supply() {
+            Ok(supply) => Ok(supply.condition().await?.protected()),
+            Err(_) => Ok(false),
         }
     }
 
@@ -322,9 +303,9 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn load_protected(&self) -> Result<bool, BenchError> {
-        match &self.load {
-            Some(load) => Ok(load.condition().await?.protected()),
-            None => Ok(false),
+        match self.load() {
+            Ok(load) => Ok(load.condition().await?.protected()),
+            Err(_) => Ok(false),
         }
     }
 
@@ -334,8 +315,8 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn fuse_intact(&self, closes: Closes) -> Result<Option<bool>, BenchError> {
-        match (&self.switch, self.file.branch(closes)) {
-            (Some(switch), Some(branch)) => Ok(switch.continuity(branch.number).await?),
+        match (self.switch(), self.branch(closes)) {
+            (Ok(switch), Ok(number)) => Ok(switch.continuity(number).await?),
             _ => Ok(None),
         }
     }
@@ -353,7 +334,7 @@ impl Bench {
     /// [`BenchError::Unfinished`] when it has not by about `within`.
     pub async fn switch_finished(&self, within: Seconds) -> Result<(), BenchError> {
         let role = Role::Switch;
-        let switch = self.switch.as_ref().ok_or(BenchError::Missing(role))?;
+        let switch = self.switch()?;
         for poll in 0..=POLLS {
             if !switch.running().await? {
                 return Ok(());

@@ -10,6 +10,7 @@ pub mod guardian;
 mod interlock;
 mod open;
 mod proof;
+mod roles;
 mod safe;
 mod taking;
 mod watch;
@@ -24,29 +25,24 @@ pub use fault::BenchError;
 pub use interlock::{Interlock, Permit};
 pub use open::{Connection, Identified};
 
-use crate::bench_file;
+use crate::bench_file::{self, CaptureWiring};
 use crate::clock::BenchInstant;
 use crate::ident::Role;
-use crate::instruments::{
-    CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
-};
+use crate::instruments::Session;
 use crate::model_bench::{MODEL_MARK, ModelBench};
 use crate::profile::Profile;
 use crate::scenario::acquisition::CaptureRequest;
 use crate::units::{Amperes, Seconds};
+use std::collections::BTreeMap;
 
 /// A bench with its instruments open and identified.
 pub struct Bench {
     file: bench_file::Bench,
     clock: BenchClock,
     interlock: Interlock,
-    supply: Option<Supply>,
-    load: Option<Load>,
-    capture: Option<CaptureDevice>,
-    switch: Option<Switch>,
-    drive: Option<Drive>,
-    console: Option<Console>,
-    thermometer: Option<Thermometer>,
+    /// Its instruments by what they are, in the order in which they are opened.
+    sessions: BTreeMap<Role, Session>,
+    wiring: CaptureWiring,
     identified: Vec<Identified>,
     armed: Option<CaptureRequest>,
     /// What the load's input is set to, where that is a current.
@@ -85,7 +81,7 @@ impl Bench {
 
     /// Whether there is an instrument in `role`.
     pub fn has(&self, role: Role) -> bool {
-        self.session(role).is_some()
+        self.sessions.contains_key(&role)
     }
 
     /// The profile of the instrument in `role`.
@@ -138,34 +134,5 @@ impl Bench {
     /// How long there has been energy in the board without a pause.
     pub fn energised_for(&self) -> Seconds {
         self.interlock.energised_for(self.now())
-    }
-
-    /// The board's own console, where it is connected.
-    pub fn console(&self) -> Option<&Console> {
-        self.console.as_ref()
-    }
-
-    fn session(&self, role: Role) -> Option<&Session> {
-        match role {
-            Role::Supply => self.supply.as_ref().map(|i| &i.session),
-            Role::Load => self.load.as_ref().map(|i| &i.session),
-            Role::Capture => self.capture.as_ref().map(|i| &i.session),
-            Role::Switch => self.switch.as_ref().map(|i| &i.session),
-            Role::Drive => self.drive.as_ref().map(|i| &i.session),
-            Role::Console => self.console.as_ref().map(|i| &i.session),
-            Role::Thermometer => self.thermometer.as_ref().map(|i| &i.session),
-        }
-    }
-
-    fn session_mut(&mut self, role: Role) -> Option<&mut Session> {
-        match role {
-            Role::Supply => self.supply.as_mut().map(|i| &mut i.session),
-            Role::Load => self.load.as_mut().map(|i| &mut i.session),
-            Role::Capture => self.capture.as_mut().map(|i| &mut i.session),
-            Role::Switch => self.switch.as_mut().map(|i| &mut i.session),
-            Role::Drive => self.drive.as_mut().map(|i| &mut i.session),
-            Role::Console => self.console.as_mut().map(|i| &mut i.session),
-            Role::Thermometer => self.thermometer.as_mut().map(|i| &mut i.session),
-        }
     }
 }

@@ -9,9 +9,7 @@ use crate::bench_file::{self, CaptureWiring};
 use crate::envelope::{BoardFacts, Surroundings};
 use crate::event::Event;
 use crate::ident::Role;
-use crate::instruments::{
-    CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
-};
+use crate::instruments::Session;
 use crate::link::{Deadlines, Port, PortSettings, Probe};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
 use crate::profile::Profile;
@@ -102,13 +100,8 @@ impl Bench {
             file: file.clone(),
             clock,
             interlock: Interlock::new(surroundings),
-            supply: None,
-            load: None,
-            capture: None,
-            switch: None,
-            drive: None,
-            console: None,
-            thermometer: None,
+            sessions: BTreeMap::new(),
+            wiring: CaptureWiring::of(file),
             identified: Vec::new(),
             armed: None,
             load_current: None,
@@ -141,18 +134,7 @@ impl Bench {
     fn take_in(&mut self, role: Role, profile: &Profile) -> Result<(), BenchError> {
         let port = self.connect(role, profile)?;
         let session = Session::new(port, Arc::new(profile.clone()));
-        match role {
-            Role::Supply => self.supply = Some(Supply::new(session)),
-            Role::Load => self.load = Some(Load::new(session)),
-            Role::Capture => {
-                let wiring = CaptureWiring::of(&self.file);
-                self.capture = Some(CaptureDevice::new(session, wiring));
-            }
-            Role::Switch => self.switch = Some(Switch::new(session)),
-            Role::Drive => self.drive = Some(Drive::new(session)),
-            Role::Console => self.console = Some(Console::new(session)),
-            Role::Thermometer => self.thermometer = Some(Thermometer::new(session)),
-        }
+        self.sessions.insert(role, session);
         Ok(())
     }
 

@@ -93,7 +93,7 @@ impl Bench {
 
     /// The supply's current is gone, and its voltage has fallen to rest.
     pub(super) async fn prove_supply_off(&self) -> Result<(), BenchError> {
-        let Some(supply) = &self.supply else {
+        let Ok(supply) = self.supply() else {
             return Ok(());
         };
         let role = Role::Supply;
@@ -136,7 +136,7 @@ impl Bench {
     /// The load draws nothing, and no pulse or ramp of it goes on; one that does
     /// is stopped first.
     pub(super) async fn prove_load_off(&self) -> Result<(), BenchError> {
-        let Some(load) = &self.load else {
+        let Ok(load) = self.load() else {
             return Ok(());
         };
         let role = Role::Load;
@@ -165,7 +165,7 @@ impl Bench {
 
     /// The switch takes every branch for open, and times no closure.
     pub(super) async fn prove_contacts_open(&self) -> Result<(), BenchError> {
-        let Some(switch) = &self.switch else {
+        let Ok(switch) = self.switch() else {
             return Ok(());
         };
         let role = Role::Switch;
@@ -187,7 +187,7 @@ impl Bench {
 
     /// No capture goes on; one that does is given up first.
     pub(super) async fn prove_capture_idle(&self) -> Result<(), BenchError> {
-        let Some(capture) = &self.capture else {
+        let Ok(capture) = self.capture() else {
             return Ok(());
         };
         if capture.status().await? == CaptureStatus::Idle {

@@ -76,18 +76,17 @@ impl Bench {
     }
 
     async fn looks_open(&self, closes: Closes, off_level: Amperes) -> Result<bool, BenchError> {
-        let missing = BenchError::Missing(Role::Switch);
-        let switch = self.switch.as_ref().ok_or(missing.clone())?;
-        let number = self.file.branch(closes).ok_or(missing)?.number;
+        let switch = self.switch()?;
+        let number = self.branch(closes)?;
         if switch.closed(number).await? {
             return Ok(false);
         }
-        match &self.supply {
-            Some(supply) => {
+        match self.supply() {
+            Ok(supply) => {
                 let current = supply.measure_current().await?;
                 Ok(Self::is_below(current, off_level))
             }
-            None => Ok(true),
+            Err(_) => Ok(true),
         }
     }
 
@@ -198,7 +197,7 @@ impl Bench {
         let profile = std::sync::Arc::clone(session.profile());
         match self.connect(role, &profile) {
             Ok(port) => {
-                if let Some(session) = self.session_mut(role) {
+                if let Some(session) = self.sessions.get_mut(&role) {
                     session.replace_port(port);
                 }
                 true
@@ -274,14 +273,14 @@ impl Bench {
     pub(super) async fn switch_off(&mut self, role: Role) -> Result<(), BenchError> {
         match role {
             Role::Switch => {
-                if let Some(switch) = &self.switch {
+                if let Ok(switch) = self.switch() {
                     switch.open_all().await?;
                 }
             }
-            Role::Load if self.load.is_some() => self.load_off().await?,
-            Role::Supply if self.supply.is_some() => self.supply_off().await?,
+            Role::Load if self.has(role) => self.load_off().await?,
+            Role::Supply if self.has(role) => self.supply_off().await?,
             Role::Drive => {
-                if let Some(drive) = &self.drive {
+                if let Ok(drive) = self.drive() {
                     drive.enable(false).await?;
                     drive.signal_off().await?;
                 }
@@ -297,7 +296,7 @@ impl Bench {
         self.learn_load_off(true);
         self.learn_drive(None, true);
         self.prove_at_rest(Seconds::ZERO).await?;
-        if self.supply.is_none() {
+        if !self.has(Role::Supply) {
             // Nothing is known of a supply that is not the bench's own.
             self.learn_supply_off(false);
         }

@@ -23,7 +23,7 @@ impl Bench {
     /// A [`BenchError`]; [`BenchError::NotReady`] when it does not come to wait.
     pub async fn arm(&mut self, request: &CaptureRequest) -> Result<(), BenchError> {
         self.armed = None;
-        self.device()?.arm(request).await?;
+        self.capture()?.arm(request).await?;
         self.armed = Some(request.clone());
         if request.trigger == Trigger::Now {
             return Ok(());
@@ -31,7 +31,7 @@ impl Bench {
         let within = request.before() * 2.0 + GRACE;
         let step = within / f64::from(POLLS);
         for _ in 0..POLLS {
-            if self.device()?.status().await? == CaptureStatus::Waiting {
+            if self.capture()?.status().await? == CaptureStatus::Waiting {
                 return Ok(());
             }
             self.wait(step).await?;
@@ -44,7 +44,7 @@ impl Bench {
     /// # Errors
     /// A [`BenchError`].
     pub async fn triggered(&self) -> Result<bool, BenchError> {
-        let status = self.device()?.status().await?;
+        let status = self.capture()?.status().await?;
         Ok(self.armed.is_some() && status != CaptureStatus::Waiting)
     }
 
@@ -54,7 +54,7 @@ impl Bench {
     /// A [`BenchError`].
     pub async fn disarm(&mut self) -> Result<(), BenchError> {
         match self.armed.take() {
-            Some(_) => Ok(self.device()?.stop().await?),
+            Some(_) => Ok(self.capture()?.stop().await?),
             None => Ok(()),
         }
     }
@@ -79,7 +79,7 @@ impl Bench {
         trigger: Seconds,
     ) -> Result<Capture, BenchError> {
         let request = self.armed.take().ok_or(BenchError::NotArmed)?;
-        let device = self.device()?;
+        let device = self.capture()?;
         self.until(device, trigger, |status| status != CaptureStatus::Waiting)
             .await?;
         let rest = request.after_trigger() + request.before() + GRACE;
@@ -90,7 +90,7 @@ impl Bench {
 
     async fn until(
         &self,
-        device: &CaptureDevice,
+        device: CaptureDevice<'_>,
         within: Seconds,
         done: impl Fn(CaptureStatus) -> bool,
     ) -> Result<(), BenchError> {
@@ -116,14 +116,9 @@ impl Bench {
         })
     }
 
-    fn device(&self) -> Result<&CaptureDevice, BenchError> {
-        let device = self.capture.as_ref();
-        device.ok_or(BenchError::Missing(Role::Capture))
-    }
-
     /// Whether the capture device sees `signal` and up to which magnitude.
     pub fn sees(&self, signal: crate::waveform::Signal) -> Option<f64> {
-        let device = self.capture.as_ref()?;
+        let device = self.capture().ok()?;
         device.wiring().channel(signal).map(|channel| channel.range)
     }
 }

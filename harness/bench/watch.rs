@@ -7,7 +7,7 @@ use super::fault::BenchError;
 use crate::clock::BenchSpan;
 use crate::envelope::{Known, SupplyState};
 use crate::ident::Role;
-use crate::instruments::Measured;
+use crate::instruments::{Measured, Supply};
 use crate::units::{Amperes, Quantity, Seconds, Volts};
 
 /// Waits shorter than this are not interrupted for a look.
@@ -86,7 +86,7 @@ impl Bench {
 
     /// The supply's voltage and current against what it was set to.
     pub(super) async fn read_back_supply(&self) -> Result<(), BenchError> {
-        let (Some(supply), Known::Sure(set)) = (&self.supply, self.interlock.supply()) else {
+        let (Ok(supply), Known::Sure(set)) = (self.supply(), self.interlock.supply()) else {
             return Ok(());
         };
         if !set.on {
@@ -105,7 +105,7 @@ impl Bench {
 
     async fn read_back_voltage(
         &self,
-        supply: &crate::instruments::Supply,
+        supply: Supply<'_>,
         set: SupplyState,
     ) -> Result<(), BenchError> {
         let most = set.voltage.si() * (1.0 + SHARE) + VOLTS;
@@ -131,7 +131,7 @@ impl Bench {
     /// The load's current against what it was set to, where it was set to one;
     /// a load that is off draws none.
     pub(super) async fn read_back_load(&self) -> Result<(), BenchError> {
-        let Some(load) = &self.load else {
+        let Ok(load) = self.load() else {
             return Ok(());
         };
         let most = match (self.interlock.load_on(), self.load_current) {
@@ -159,7 +159,7 @@ impl Bench {
         &self,
         was: Known<SupplyState>,
     ) -> Result<(), BenchError> {
-        let (Some(supply), Known::Sure(set)) = (&self.supply, was) else {
+        let (Ok(supply), Known::Sure(set)) = (self.supply(), was) else {
             return Ok(());
         };
         if !set.on {

@@ -4,6 +4,7 @@
 //! opens no file, formats no screen and gives no verdict on a board.
 
 mod audience;
+mod channel;
 mod hearing;
 mod odd;
 mod packets;
@@ -20,6 +21,7 @@ mod unread;
 mod voltage;
 
 pub use audience::Audience;
+pub use channel::recorded_trip;
 pub use hearing::{Heard, Hearing, PacketSink};
 pub use packets::words;
 pub use place::Place;

@@ -27,10 +27,10 @@ pub enum CaptureStatus {
 }
 
 /// A sampling capture device.
-#[derive(Clone, Debug)]
-pub struct CaptureDevice {
-    pub(crate) session: Session,
-    wiring: CaptureWiring,
+#[derive(Clone, Copy, Debug)]
+pub struct CaptureDevice<'a> {
+    session: &'a Session,
+    wiring: &'a CaptureWiring,
 }
 
 /// What a channel's codes mean, in volts at the input. The answer lists, in
@@ -52,15 +52,15 @@ impl Preamble {
     }
 }
 
-impl CaptureDevice {
+impl<'a> CaptureDevice<'a> {
     /// The device behind `session`, wired as the bench file states.
-    pub fn new(session: Session, wiring: CaptureWiring) -> Self {
+    pub const fn new(session: &'a Session, wiring: &'a CaptureWiring) -> Self {
         Self { session, wiring }
     }
 
     /// What it sees.
     pub fn wiring(&self) -> &CaptureWiring {
-        &self.wiring
+        self.wiring
     }
 
     /// Sets it up and arms it.

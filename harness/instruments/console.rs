@@ -6,14 +6,14 @@ use super::session::Session;
 use crate::protocol::Reading;
 
 /// The board's console.
-#[derive(Clone, Debug)]
-pub struct Console {
-    pub(crate) session: Session,
+#[derive(Clone, Copy, Debug)]
+pub struct Console<'a> {
+    session: &'a Session,
 }
 
-impl Console {
+impl<'a> Console<'a> {
     /// The console behind `session`.
-    pub fn new(session: Session) -> Self {
+    pub const fn new(session: &'a Session) -> Self {
         Self { session }
     }
 

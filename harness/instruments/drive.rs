@@ -8,14 +8,14 @@ use crate::template::Argument;
 use crate::scenario::session::InputLine;
 
 /// A track signal source.
-#[derive(Clone, Debug)]
-pub struct Drive {
-    pub(crate) session: Session,
+#[derive(Clone, Copy, Debug)]
+pub struct Drive<'a> {
+    session: &'a Session,
 }
 
-impl Drive {
+impl<'a> Drive<'a> {
     /// The source behind `session`.
-    pub fn new(session: Session) -> Self {
+    pub const fn new(session: &'a Session) -> Self {
         Self { session }
     }
 

@@ -29,14 +29,14 @@ impl LoadCondition {
 }
 
 /// An electronic load.
-#[derive(Clone, Debug)]
-pub struct Load {
-    pub(crate) session: Session,
+#[derive(Clone, Copy, Debug)]
+pub struct Load<'a> {
+    session: &'a Session,
 }
 
-impl Load {
+impl<'a> Load<'a> {
     /// The load behind `session`.
-    pub fn new(session: Session) -> Self {
+    pub const fn new(session: &'a Session) -> Self {
         Self { session }
     }
 

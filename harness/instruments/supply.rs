@@ -26,14 +26,14 @@ impl SupplyCondition {
 }
 
 /// A programmable supply.
-#[derive(Clone, Debug)]
-pub struct Supply {
-    pub(crate) session: Session,
+#[derive(Clone, Copy, Debug)]
+pub struct Supply<'a> {
+    session: &'a Session,
 }
 
-impl Supply {
+impl<'a> Supply<'a> {
     /// The supply behind `session`.
-    pub fn new(session: Session) -> Self {
+    pub const fn new(session: &'a Session) -> Self {
         Self { session }
     }
 

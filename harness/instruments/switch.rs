@@ -13,14 +13,14 @@ pub(super) fn has_bit(weights: &BTreeMap<String, u32>, name: &str, bits: u32) ->
 }
 
 /// A switch card.
-#[derive(Clone, Debug)]
-pub struct Switch {
-    pub(crate) session: Session,
+#[derive(Clone, Copy, Debug)]
+pub struct Switch<'a> {
+    session: &'a Session,
 }
 
-impl Switch {
+impl<'a> Switch<'a> {
     /// The switch behind `session`.
-    pub fn new(session: Session) -> Self {
+    pub const fn new(session: &'a Session) -> Self {
         Self { session }
     }
 

@@ -60,7 +60,7 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
 
 #[tokio::test]
 async fn an_action_and_its_confirmation_share_a_line() {
-    let supply = Supply::new(scripted(
+    let session = scripted(
         shipped(Role::Supply),
         &[
             ("VOLT 18;*OPC?;:SYST:ERR?", "1;0,\"No error\""),
@@ -68,7 +68,8 @@ async fn an_action_and_its_confirmation_share_a_line() {
             ("MEAS:CURR?", "9.9E+37"),
             ("STAT:QUES:COND?", "2"),
         ],
-    ));
+    );
+    let supply = Supply::new(&session);
     supply.set_voltage(Volts::new(18.0)).await.expect("taken");
     let measured = supply.measure_voltage().await.expect("a number");
     let estimate = measured.estimate().expect("a number");
@@ -90,7 +91,8 @@ async fn a_meter_that_states_a_part_of_its_range_is_trusted_so_much_less() {
     let stated = profile.accuracy.get_mut("measure_voltage").expect("stated");
     (stated.reading, stated.fixed) = (Ratio::ZERO, 0.0);
     (stated.fixed_of_range, stated.resolution) = (Ratio::new(0.001), 0.0);
-    let supply = Supply::new(scripted(profile, &[("MEAS:VOLT?", "5.0")]));
+    let session = scripted(profile, &[("MEAS:VOLT?", "5.0")]);
+    let supply = Supply::new(&session);
     let measured = supply.measure_voltage().await.expect("a number");
     let estimate = measured.estimate().expect("a number");
     // By hand: 0.1 % of 32 V as a rectangle, 32 mV / sqrt(3) (GUM 4.3.7).
@@ -99,10 +101,11 @@ async fn a_meter_that_states_a_part_of_its_range_is_trusted_so_much_less() {
 
 #[tokio::test]
 async fn an_overlapped_action_is_confirmed_by_the_error_queue_alone() {
-    let switch = Switch::new(scripted(
+    let session = scripted(
         shipped(Role::Switch),
         &[("ROUT:CLOS:PULS (@2),0.04;:SYST:ERR?", "0,\"No error\"")],
-    ));
+    );
+    let switch = Switch::new(&session);
     let pulse = switch.pulse(2, Seconds::new(0.04)).await;
     pulse.expect("taken");
 }
@@ -111,14 +114,15 @@ async fn an_overlapped_action_is_confirmed_by_the_error_queue_alone() {
 /// left.
 #[tokio::test]
 async fn a_refusal_names_instrument_command_and_every_error() {
-    let supply = Supply::new(scripted(
+    let session = scripted(
         shipped(Role::Supply),
         &[
             ("CURR 99;*OPC?;:SYST:ERR?", "1;-222,\"Data out of range\""),
             ("SYST:ERR?", "-221,\"Settings conflict\""),
             ("SYST:ERR?", "0,\"No error\""),
         ],
-    ));
+    );
+    let supply = Supply::new(&session);
     let refused = supply.set_current_limit(Amperes::new(99.0)).await;
     let error = refused.expect_err("refused");
     assert_eq!(error.role(), Role::Supply);
@@ -145,26 +149,28 @@ async fn commands_that_may_not_be_joined_go_apart() {
     let mut profile = shipped(Role::Supply);
     let renamed = crate::template::Template::parse("done?").expect("a template");
     profile.commands.insert("complete".to_owned(), renamed);
-    let supply = Supply::new(scripted(
+    let session = scripted(
         profile,
         &[
             ("OUTP OFF", ""),
             ("done?", "1"),
             ("SYST:ERR?", "0,\"No error\""),
         ],
-    ));
+    );
+    let supply = Supply::new(&session);
     supply.output_off().await.expect("taken");
 }
 
 #[tokio::test]
 async fn an_answer_of_another_kind_is_told_as_such() {
-    let console = Console::new(scripted(shipped(Role::Console), &[("sense", "tripped")]));
+    let session = scripted(shipped(Role::Console), &[("sense", "tripped")]);
+    let console = Console::new(&session);
     let error = console.sense().await.expect_err("no number");
     assert!(matches!(error, InstrumentError::Answer { .. }), "{error}");
 }
 
-fn device(script: &'static [(&str, &str)]) -> CaptureDevice {
-    let wiring = CaptureWiring {
+fn wiring() -> CaptureWiring {
+    CaptureWiring {
         channels: vec![WiredChannel {
             signal: crate::waveform::Signal::OutputCurrent,
             number: 2,
@@ -173,8 +179,11 @@ fn device(script: &'static [(&str, &str)]) -> CaptureDevice {
             range: 100.0,
         }],
         lines: Vec::new(),
-    };
-    CaptureDevice::new(scripted(shipped(Role::Capture), script), wiring)
+    }
+}
+
+fn capture(script: &'static [(&str, &str)]) -> Session {
+    scripted(shipped(Role::Capture), script)
 }
 
 fn request(length: u32) -> CaptureRequest {
@@ -195,13 +204,17 @@ fn request(length: u32) -> CaptureRequest {
 async fn codes_become_amperes_with_their_uncertainty() {
     // 2 V range asked for (40 A at 50 mohm), 12 bits; two samples, big end
     // first: 256 and -1.
-    let device = device(&[
-        (
-            "TRAC:PRE? CHAN2",
-            "2,1.0E-06,-1.0E-06,9.765625E-04,0.0E+00,0,12",
-        ),
-        ("TRAC? CHAN2,0,2", "#14\u{1}\u{0}\u{7f}\u{7f}"),
-    ]);
+    let (session, wiring) = (
+        capture(&[
+            (
+                "TRAC:PRE? CHAN2",
+                "2,1.0E-06,-1.0E-06,9.765625E-04,0.0E+00,0,12",
+            ),
+            ("TRAC? CHAN2,0,2", "#14\u{1}\u{0}\u{7f}\u{7f}"),
+        ]),
+        wiring(),
+    );
+    let device = CaptureDevice::new(&session, &wiring);
     let capture = device.read_out(&request(2), "step").await.expect("data");
     let channel = &capture.channels[0];
     assert_eq!(channel.codes, [256, 0x7f7f]);
@@ -216,7 +229,8 @@ async fn codes_become_amperes_with_their_uncertainty() {
 
 #[tokio::test]
 async fn what_the_wiring_lacks_is_refused_before_anything_is_sent() {
-    let device = device(&[]);
+    let (session, wiring) = (capture(&[]), wiring());
+    let device = CaptureDevice::new(&session, &wiring);
     let mut asked = request(2);
     asked.channels[0].signal = crate::waveform::Signal::GapCurrent;
     asked.before_trigger = 2;

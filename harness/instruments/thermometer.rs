@@ -5,14 +5,14 @@ use super::fault::InstrumentError;
 use super::session::{Measured, Session};
 
 /// A thermometer.
-#[derive(Clone, Debug)]
-pub struct Thermometer {
-    pub(crate) session: Session,
+#[derive(Clone, Copy, Debug)]
+pub struct Thermometer<'a> {
+    session: &'a Session,
 }
 
-impl Thermometer {
+impl<'a> Thermometer<'a> {
     /// The thermometer behind `session`.
-    pub fn new(session: Session) -> Self {
+    pub const fn new(session: &'a Session) -> Self {
         Self { session }
     }
 

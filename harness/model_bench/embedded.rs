@@ -71,13 +71,7 @@ fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> Wor
     settings.lines = profiles
         .iter()
         .filter(|(role, _)| file.instrument(**role).is_some())
-        .map(|(&role, profile)| {
-            let cost = LineCost {
-                speed: profile.line.speed,
-                processing: profile.line.processing,
-            };
-            (role, cost)
-        })
+        .map(|(&role, profile)| (role, LineCost::of(profile)))
         .collect();
     let channels = file.channels.iter().map(|channel| channel.number).max();
     settings.channels = (1..=channels.unwrap_or(0))

@@ -5,6 +5,7 @@ use super::ratings::Ratings;
 use crate::clock::BenchSpan;
 use crate::ident::Role;
 use crate::physics::{Probe, SwitchBranch};
+use crate::profile::{self, Profile};
 use crate::seed::Seed;
 use crate::waveform::LogicLine;
 use std::collections::BTreeMap;
@@ -19,6 +20,14 @@ pub struct LineCost {
 }
 
 impl LineCost {
+    /// What `profile` states.
+    pub fn of(profile: &Profile) -> Self {
+        Self {
+            speed: profile.line.speed,
+            processing: profile.line.processing,
+        }
+    }
+
     /// How long `bytes` take on the line.
     pub(super) fn transfer(self, bytes: usize) -> BenchSpan {
         let bits = bytes as i128 * 10;
@@ -72,10 +81,6 @@ pub const UNNAMED: &str = "booster model board";
 impl WorldSettings {
     /// The shipped profiles' bench under `seed`.
     pub fn new(seed: Seed) -> Self {
-        let line = |speed, microseconds| LineCost {
-            speed,
-            processing: BenchSpan::from_microseconds(microseconds),
-        };
         let channel = |probe, volts_per_unit| ChannelWiring {
             probe,
             volts_per_unit,
@@ -86,15 +91,7 @@ impl WorldSettings {
             seed,
             errors: 1.0,
             noise: 1.0,
-            lines: BTreeMap::from([
-                (Role::Supply, line(115_200, 1000)),
-                (Role::Load, line(115_200, 1000)),
-                (Role::Capture, line(4_000_000, 200)),
-                (Role::Switch, line(115_200, 1000)),
-                (Role::Drive, line(115_200, 1000)),
-                (Role::Console, line(115_200, 500)),
-                (Role::Thermometer, line(115_200, 1000)),
-            ]),
+            lines: Role::ALL.map(shipped_line).into(),
             channels: vec![
                 channel(Probe::NodeVoltage, 0.1),
                 channel(Probe::OutputCurrent, 0.05),
@@ -128,4 +125,10 @@ impl WorldSettings {
             converter_noise: 0.0,
         }
     }
+}
+
+fn shipped_line(role: Role) -> (Role, LineCost) {
+    let profile = profile::shipped(role.word());
+    let profile = profile.expect("every role has a shipped profile, which a test holds sound");
+    (role, LineCost::of(&profile))
 }

@@ -4,28 +4,22 @@
 mod needs;
 mod parse;
 mod parse_reply;
+mod range;
 mod reply;
 
 pub use needs::{CommandNeed, RoleNeeds, needs};
 pub use parse::{parse, shipped, shipped_source};
+pub use range::{CaptureRange, LoadRange, Range, SupplyRange, SwitchRange};
 pub use reply::{Reply, VALUE, measured};
 
 use crate::ident::Role;
 use crate::template::Template;
-use crate::units::{Amperes, Dimension, Quantity as _, Ratio, Seconds, Volts, Watts};
+use crate::units::{Dimension, Quantity as _, Ratio, Seconds};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
 
-/// The names of the profiles that come with the program.
-pub const SHIPPED: [&str; 7] = [
-    "supply",
-    "load",
-    "capture",
-    "switch",
-    "drive",
-    "console",
-    "thermometer",
-];
+/// The names of the profiles that come with the program: one for each role.
+pub const SHIPPED: [&str; Role::ALL.len()] = Role::WORDS;
 
 /// The group in a console's pattern that is the board's revision.
 const REVISION: &str = "revision";
@@ -145,71 +139,6 @@ pub struct Safety {
     pub abandon: String,
     /// Command lines, sent in this order.
     pub make_safe: Vec<String>,
-}
-
-/// What an instrument can do, by role.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Range {
-    /// A supply's.
-    Supply(SupplyRange),
-    /// A load's.
-    Load(LoadRange),
-    /// A capture device's.
-    Capture(CaptureRange),
-    /// A switch's.
-    Switch(SwitchRange),
-    /// Roles that state no range.
-    None,
-}
-
-/// What a supply can do.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SupplyRange {
-    /// Largest voltage.
-    pub voltage: Volts,
-    /// Largest current.
-    pub current: Amperes,
-}
-
-/// What an electronic load can do.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct LoadRange {
-    /// Largest voltage.
-    pub voltage: Volts,
-    /// Largest current.
-    pub current: Amperes,
-    /// Largest power.
-    pub power: Watts,
-    /// Least voltage at which it still carries its current.
-    pub minimum_voltage: Volts,
-}
-
-/// What a capture device can do.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CaptureRange {
-    /// Analogue channels.
-    pub channels: u32,
-    /// Logic lines.
-    pub lines: u32,
-    /// Largest input voltage.
-    pub voltage: Volts,
-    /// Shortest sampling period.
-    pub period: Seconds,
-    /// Most samples in one capture.
-    pub samples: u64,
-    /// Bits of its converter.
-    pub bits: u32,
-}
-
-/// What a switch can do.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SwitchRange {
-    /// Channels.
-    pub channels: u32,
-    /// Shortest closure it ends by itself.
-    pub shortest_pulse: Seconds,
-    /// Longest closure it ends by itself.
-    pub longest_pulse: Seconds,
 }
 
 /// How well an instrument reads or sets: the larger of nothing and the sum of

@@ -1,6 +1,9 @@
-//! What each role needs its instrument to understand: command names with the
-//! placeholders they offer, status bits, and accuracies. No text is read here.
+//! What each role needs its instrument to understand and to state: command names
+//! with the placeholders they offer, status bits, ranges and accuracies. Adding a role
+//! is a table here and its line in [`needs`]; no text is read here.
 
+use super::range::{self, Range};
+use crate::document::Table;
 use crate::ident::Role;
 use crate::units::Dimension;
 
@@ -28,8 +31,14 @@ pub struct RoleNeeds {
     pub condition: &'static [&'static str],
     /// Bits that must be named in `[operation]`.
     pub operation: &'static [&'static str],
+    /// Reads `[range]`, where the role has one.
+    pub range: Option<fn(&Table<'_>) -> Option<Range>>,
     /// Tables that must be in `[accuracy]`.
     pub accuracy: &'static [(&'static str, Dimension)],
+    /// Whether it can put energy into a board, so that something must make it safe.
+    pub can_energise: bool,
+    /// The text of the profile that comes with the program.
+    pub shipped: &'static str,
 }
 
 const fn plain(name: &'static str) -> CommandNeed {
@@ -70,7 +79,10 @@ static SUPPLY: RoleNeeds = RoleNeeds {
     confirming: &CONFIRMING,
     condition: &["current_limiting", "over_voltage", "over_temperature"],
     operation: &[],
+    range: Some(range::supply),
     accuracy: &[VOLTMETER, AMMETER],
+    can_energise: true,
+    shipped: include_str!("../../fixtures/profiles/supply.toml"),
 };
 
 static LOAD: RoleNeeds = RoleNeeds {
@@ -98,7 +110,10 @@ static LOAD: RoleNeeds = RoleNeeds {
         "over_temperature",
     ],
     operation: &["running"],
+    range: Some(range::load),
     accuracy: &[VOLTMETER, AMMETER, ("set_current", Dimension::Current)],
+    can_energise: true,
+    shipped: include_str!("../../fixtures/profiles/load.toml"),
 };
 
 static CAPTURE: RoleNeeds = RoleNeeds {
@@ -125,7 +140,10 @@ static CAPTURE: RoleNeeds = RoleNeeds {
     confirming: &[],
     condition: &[],
     operation: &["waiting_for_trigger", "running"],
+    range: Some(range::capture),
     accuracy: &[("channel", Dimension::Voltage)],
+    can_energise: false,
+    shipped: include_str!("../../fixtures/profiles/capture.toml"),
 };
 
 static SWITCH: RoleNeeds = RoleNeeds {
@@ -142,7 +160,10 @@ static SWITCH: RoleNeeds = RoleNeeds {
     confirming: &CONFIRMING,
     condition: &[],
     operation: &["running"],
+    range: Some(range::switch),
     accuracy: &[],
+    can_energise: true,
+    shipped: include_str!("../../fixtures/profiles/switch.toml"),
 };
 
 static DRIVE: RoleNeeds = RoleNeeds {
@@ -159,7 +180,10 @@ static DRIVE: RoleNeeds = RoleNeeds {
     confirming: &CONFIRMING,
     condition: &[],
     operation: &[],
+    range: None,
     accuracy: &[],
+    can_energise: true,
+    shipped: include_str!("../../fixtures/profiles/drive.toml"),
 };
 
 static CONSOLE: RoleNeeds = RoleNeeds {
@@ -168,7 +192,10 @@ static CONSOLE: RoleNeeds = RoleNeeds {
     confirming: &[],
     condition: &[],
     operation: &[],
+    range: None,
     accuracy: &[],
+    can_energise: false,
+    shipped: include_str!("../../fixtures/profiles/console.toml"),
 };
 
 static THERMOMETER: RoleNeeds = RoleNeeds {
@@ -181,7 +208,10 @@ static THERMOMETER: RoleNeeds = RoleNeeds {
     confirming: &[],
     condition: &[],
     operation: &[],
+    range: None,
     accuracy: &[("measure_temperature", Dimension::TemperatureDifference)],
+    can_energise: false,
+    shipped: include_str!("../../fixtures/profiles/thermometer.toml"),
 };
 
 /// What `role` needs.

@@ -3,10 +3,8 @@
 
 use super::needs::{CommandNeed, needs};
 use super::parse_reply;
-use super::{
-    Accuracy, CaptureRange, LineSettings, LoadRange, Profile, REVISION, Range, SHIPPED, Safety,
-    SupplyRange, SwitchRange,
-};
+use super::range::Range;
+use super::{Accuracy, LineSettings, Profile, REVISION, Safety};
 use crate::clock::BenchSpan;
 use crate::document::{Demand, Fault, Faults, Node, Reader, Source, Table, Tree, nearest};
 use crate::ident::Role;
@@ -20,18 +18,9 @@ const LONGEST_LINE: usize = 1000;
 
 /// The text of a profile that comes with the program.
 pub fn shipped_source(name: &str) -> Option<Source> {
-    let text = match name {
-        "supply" => include_str!("../../fixtures/profiles/supply.toml"),
-        "load" => include_str!("../../fixtures/profiles/load.toml"),
-        "capture" => include_str!("../../fixtures/profiles/capture.toml"),
-        "switch" => include_str!("../../fixtures/profiles/switch.toml"),
-        "drive" => include_str!("../../fixtures/profiles/drive.toml"),
-        "console" => include_str!("../../fixtures/profiles/console.toml"),
-        "thermometer" => include_str!("../../fixtures/profiles/thermometer.toml"),
-        _ => return None,
-    };
-    debug_assert!(SHIPPED.contains(&name));
-    Some(Source::new(format!("embedded: {name} profile"), text))
+    let role = Role::ALL.into_iter().find(|role| role.word() == name)?;
+    let title = format!("embedded: {name} profile");
+    Some(Source::new(title, needs(role).shipped))
 }
 
 /// A profile that comes with the program; a test holds them all sound.
@@ -55,18 +44,13 @@ pub fn parse(source: &Source) -> Result<(Profile, Vec<Fault>), Vec<Fault>> {
     reader.conclude(profile)
 }
 
-/// The words for roles.
-fn role_words() -> [(&'static str, Role); Role::ALL.len()] {
-    Role::ALL.map(|role| (role.word(), role))
-}
-
 fn profile(root: &Table<'_>) -> Option<Profile> {
     root.format();
     let head = root.table("profile");
     let (name, role, identifies_as) = match &head {
         Some(head) => (
             head.string("name"),
-            head.word("role", &role_words()),
+            head.word("role", &Role::ALL.map(|role| (role.word(), role))),
             pattern(head),
         ),
         None => (None, None, None),
@@ -201,11 +185,7 @@ fn safety(table: Table<'_>, role: Option<Role>) -> Option<Safety> {
         }
     }
     let silent = lines.as_ref().is_some_and(Vec::is_empty);
-    let can_hurt = !matches!(
-        role,
-        None | Some(Role::Console | Role::Thermometer | Role::Capture)
-    );
-    if silent && can_hurt {
+    if silent && role.is_some_and(|role| needs(role).can_energise) {
         table.fault(
             Fault::error(
                 &table.place_of("make_safe"),
@@ -346,12 +326,12 @@ fn note_bit(bits: &mut BTreeMap<String, u32>, table: &Table<'_>, name: &str, wei
 }
 
 fn read_range(root: &Table<'_>, table: Option<Table<'_>>, role: Role) -> Option<Range> {
-    if matches!(role, Role::Drive | Role::Console | Role::Thermometer) {
+    let Some(read) = needs(role).range else {
         if let Some(table) = table {
             table.finish();
         }
         return Some(Range::None);
-    }
+    };
     let Some(table) = table else {
         if !root.has("range") {
             root.missing(
@@ -361,76 +341,9 @@ fn read_range(root: &Table<'_>, table: Option<Table<'_>>, role: Role) -> Option<
         }
         return None;
     };
-    let range = match role {
-        Role::Supply => supply_range(&table).map(Range::Supply),
-        Role::Load => load_range(&table).map(Range::Load),
-        Role::Capture => capture_range(&table).map(Range::Capture),
-        Role::Switch => switch_range(&table).map(Range::Switch),
-        Role::Drive | Role::Console | Role::Thermometer => Some(Range::None),
-    };
+    let range = read(&table);
     table.finish();
     range
-}
-
-fn supply_range(table: &Table<'_>) -> Option<SupplyRange> {
-    let voltage = table.quantity("voltage", Demand::Positive);
-    let current = table.quantity("current", Demand::Positive);
-    Some(SupplyRange {
-        voltage: voltage?,
-        current: current?,
-    })
-}
-
-fn load_range(table: &Table<'_>) -> Option<LoadRange> {
-    let voltage = table.quantity("voltage", Demand::Positive);
-    let current = table.quantity("current", Demand::Positive);
-    let power = table.quantity("power", Demand::Positive);
-    let minimum_voltage = table.quantity("minimum_voltage", Demand::NotNegative);
-    Some(LoadRange {
-        voltage: voltage?,
-        current: current?,
-        power: power?,
-        minimum_voltage: minimum_voltage?,
-    })
-}
-
-fn capture_range(table: &Table<'_>) -> Option<CaptureRange> {
-    let channels = table.integer("channels", 1..=64);
-    let lines = table.integer("lines", 0..=64);
-    let voltage = table.quantity("voltage", Demand::Positive);
-    let period = table.quantity("period", Demand::Positive);
-    let samples = table.integer("samples", 100..=1_000_000_000);
-    let bits = table.integer("bits", 6..=24);
-    Some(CaptureRange {
-        channels: u32::try_from(channels?).ok()?,
-        lines: u32::try_from(lines?).ok()?,
-        voltage: voltage?,
-        period: period?,
-        samples: u64::try_from(samples?).ok()?,
-        bits: u32::try_from(bits?).ok()?,
-    })
-}
-
-fn switch_range(table: &Table<'_>) -> Option<SwitchRange> {
-    let channels = table.integer("channels", 1..=256);
-    let shortest: Option<Seconds> = table.quantity("shortest_pulse", Demand::Positive);
-    let longest: Option<Seconds> = table.quantity("longest_pulse", Demand::Positive);
-    if let (Some(shortest), Some(longest)) = (shortest, longest)
-        && shortest > longest
-    {
-        table.fault(
-            Fault::error(
-                &table.place_of("longest_pulse"),
-                "the longest pulse is shorter than the shortest",
-            )
-            .expected(format!("{shortest} or more")),
-        );
-    }
-    Some(SwitchRange {
-        channels: u32::try_from(channels?).ok()?,
-        shortest_pulse: shortest?,
-        longest_pulse: longest?,
-    })
 }
 
 fn accuracies(

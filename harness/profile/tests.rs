@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::document::{Fault, Source};
+use crate::units::Amperes;
 use proptest::prelude::*;
 
 fn text(name: &str) -> String {

@@ -1,15 +1,13 @@
 //! The passes over a file that make an inspection: what it holds, the signal in
 //! it, and once more for the stretches worth drawing. It formats nothing.
 
-use super::source::{ArrayScale, Format, array_scale, channel, quantity, table_wish};
+use super::source::{ArrayScale, Format, array_scale, bare, channel, quantity, table_wish};
 use super::stream::{Trouble, array as read_array, array_facts, array_part, csv};
 use super::voltage::{Channel, voltage};
 use crate::capture_file::{CsvWish, NpyType, Samples};
 use crate::cli::arguments::Inspect;
-use crate::inspection::{Analogue, Audience, CurrentListener, Inspection, Piece, Trip, numbers};
-use crate::track::Scale;
+use crate::inspection::{Analogue, CurrentListener, Inspection, Piece, Trip, numbers};
 use crate::units::Dimension;
-use crate::waveform::ChannelAccuracy;
 use std::ops::Range;
 use std::path::Path;
 
@@ -71,20 +69,6 @@ pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
     }
 }
 
-/// The facts of a file, before what was heard in it.
-pub(super) fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
-    let name = arguments.capture.file_name().unwrap_or_default();
-    let file = name.to_string_lossy().into_owned();
-    let at = Audience::from(arguments.at);
-    Inspection::new(file, format.words(), channel, at)
-}
-
-/// A file does not say how far its scale can be trusted.
-const UNKNOWN: ChannelAccuracy = ChannelAccuracy {
-    gain_u: 0.0,
-    offset_u: 0.0,
-};
-
 fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let path = arguments.capture.as_path();
     let named = arguments.column.iter().chain(&arguments.current);
@@ -135,15 +119,7 @@ fn table(arguments: &Inspect) -> Result<Inspection, Trouble> {
         return Ok(inspection);
     }
     if let Some(column) = &column {
-        let channel = Analogue {
-            period: inspection.period,
-            scale: Scale::VOLTS,
-            codes: None,
-            first: from,
-            samples: inspection.samples,
-            accuracy: UNKNOWN,
-            time_base_u: 0.0,
-        };
+        let channel = Analogue::of_table(from, inspection.period, inspection.samples);
         let rows = TableChannel {
             path,
             wish: wish.clone().of(column),
@@ -219,19 +195,8 @@ fn array(arguments: &Inspect, format: Format) -> Result<Inspection, Trouble> {
     inspection.length = facts.samples as f64 * period;
     let unit = if facts.kind.is_float() { 0.0 } else { 1.0 };
     if let Some(column) = column {
-        let channel = Analogue {
-            period,
-            scale: Scale {
-                gain: step,
-                offset,
-                step: unit,
-            },
-            codes: facts.kind.codes(),
-            first: 0.0,
-            samples: facts.samples,
-            accuracy: UNKNOWN,
-            time_base_u: 0.0,
-        };
+        let scale = (step, offset, unit);
+        let channel = Analogue::of_array(period, scale, facts.kind.codes(), facts.samples);
         let samples = ArrayChannel {
             path,
             format,

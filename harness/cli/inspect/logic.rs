@@ -1,9 +1,8 @@
 //! A wire of a value change dump or a column of zeros and ones, decoded while it
 //! is read, and how its edges were sampled. It formats nothing.
 
-use super::analysis::bare;
 use super::packet_list::PacketList;
-use super::source::{Format, rate};
+use super::source::{Format, bare, rate};
 use super::stream::{Trouble, csv, vcd, vcd_part};
 use crate::capture_file::{
     Change, CsvSummary, CsvWish, FoundGrid, Grid, Spans, Value, WireEdges, WireEvent, WirePair,

@@ -2,21 +2,19 @@
 //! export` handed out, which is checked first. It changes no record and judges
 //! no board.
 
-use super::analysis::bare;
-use super::source::{Format, quantity};
+use super::source::{Format, bare, quantity};
 use super::stream::{Trouble, plain_file};
 use super::voltage::{Channel, voltage};
 use crate::capture_file::Samples;
 use crate::cli::arguments::Inspect;
 use crate::cli::records;
 use crate::cli::store_fault::store_exit;
-use crate::inspection::{Analogue, Inspection, Piece, trip};
+use crate::inspection::{Analogue, Inspection, Piece, recorded_trip};
 use crate::record::{LONGEST_OBSERVATION, from_bytes};
 use crate::report::check_bundle;
 use crate::scenario::Observation;
-use crate::track::Scale;
 use crate::units::{Dimension, Quantity};
-use crate::waveform::{self, Capture, Signal, Trace};
+use crate::waveform::{Capture, Channel as Recorded, Signal};
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 use std::io::BufReader;
@@ -158,19 +156,7 @@ fn inspected(
     };
     if let Some(column) = column {
         let channel = channel(column)?;
-        let analogue = Analogue {
-            period: capture.period.si(),
-            scale: Scale {
-                gain: channel.scale,
-                offset: channel.offset,
-                step: 1.0,
-            },
-            codes: Some((f64::from(i16::MIN), f64::from(i16::MAX))),
-            first: capture.first.si(),
-            samples: capture.len() as u64,
-            accuracy: channel.accuracy,
-            time_base_u: capture.time_base_u,
-        };
+        let analogue = Analogue::recorded(capture, channel);
         if channel.clipped {
             let words = "a sample reached the end of the range: levels may be more";
             inspection.odd.push(words.to_owned());
@@ -179,8 +165,7 @@ fn inspected(
     }
     if let (Some(current), Some(onset)) = (current, onset) {
         channel(current)?;
-        let trace = Trace::of(capture, current);
-        inspection.trip = Some(trip(trace, onset, true));
+        inspection.trip = Some(recorded_trip(capture, current, onset));
     }
     Ok(inspection)
 }
@@ -202,7 +187,7 @@ fn signal(
 }
 
 /// A channel as it was recorded.
-struct Kept<'a>(&'a waveform::Channel);
+struct Kept<'a>(&'a Recorded);
 
 impl Channel for Kept<'_> {
     fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {

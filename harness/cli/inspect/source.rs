@@ -5,6 +5,7 @@ use super::stream::Trouble;
 use crate::capture_file::{CsvDialect, CsvWish};
 use crate::cli::arguments::Inspect;
 use crate::document::{Demand, Faults, LARGEST_FILE, Reader, Source, Table, Tree, render};
+use crate::inspection::{Audience, Inspection};
 use crate::units::{Dimension, Hertz, Quantity, parse_si, show};
 use std::path::Path;
 
@@ -254,4 +255,12 @@ pub(super) fn channel(option: &str, text: Option<&String>) -> Result<Option<usiz
             .map_err(|_| Trouble::Usage(format!("{option} of an array is a channel, from 0")))
     })
     .transpose()
+}
+
+/// The facts of a file, before what was heard in it.
+pub(super) fn bare(arguments: &Inspect, format: Format, channel: String) -> Inspection {
+    let name = arguments.capture.file_name().unwrap_or_default();
+    let file = name.to_string_lossy().into_owned();
+    let at = Audience::from(arguments.at);
+    Inspection::new(file, format.words(), channel, at)
 }

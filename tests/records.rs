@@ -209,6 +209,47 @@ fn what_was_altered_is_named_and_a_cut_end_is_found_by_a_head() {
     assert_eq!(status, 64);
 }
 
+/// A disc that takes no file beside the store, as a read-only mount is one. Only
+/// root may mount; anybody else's run says so.
+#[test]
+fn a_store_on_a_read_only_medium_is_read_and_boards_are_not_named_after_it() {
+    let shelf = Shelf::new();
+    for name in ["records.sqlite", "model.sqlite-lock"] {
+        let plan = fixture("plan.toml");
+        let plan = plan.to_str().expect("a plain path");
+        let (status, said) = shelf.says(&["accept", plan, "--serial", name]);
+        assert_eq!(status, 64, "{said}");
+    }
+    shelf.accept("A1", &[]);
+    let folder = shelf.path("reports");
+    let folder = folder.to_str().expect("plain");
+    let mount = |words: &[&str]| {
+        let done = Command::new("mount").args(words).output();
+        done.is_ok_and(|done| done.status.success())
+    };
+    if !mount(&["--bind", folder, folder]) {
+        eprintln!("not tried: only root may mount");
+        return;
+    }
+    let read_only = mount(&["-o", "remount,ro,bind", folder]);
+    let list = shelf.says(&["records", "list", "--model"]);
+    let verify = shelf.says(&["records", "verify", "--model"]);
+    let show = shelf.says(&["records", "show", "A1", "--model"]);
+    // What is handed out is noted in the store, which this one cannot take.
+    let page = ["records", "certificate", "A1", "--model"];
+    let page = shelf.command(&[&page[..], &["--out-file", "a1.html"]].concat());
+    let unmounted = Command::new("umount").arg(folder).status();
+    assert!(unmounted.is_ok_and(|status| status.success()) && read_only);
+    assert!(list.0 == 0 && list.1.contains("A1"), "{list:?}");
+    assert!(verify.0 == 0 && verify.1.contains("INTACT"), "{verify:?}");
+    assert!(show.0 == 0 && show.1.contains("A1"), "{show:?}");
+    let said = String::from_utf8_lossy(&page.stderr);
+    assert!(
+        page.status.code() == Some(74) && said.contains("written to"),
+        "{said}"
+    );
+}
+
 #[test]
 fn lists_are_filtered_and_rows_come_as_csv_and_json_lines() {
     let shelf = Shelf::new();

@@ -52,6 +52,13 @@ fn a_signature_holds_for_its_key_and_record_only() {
     assert_eq!(status, 0, "{said}");
     let wanted = "1 runs signed by the given key, 0 by other keys, 1 unsigned";
     assert!(said.contains(wanted), "{said}");
+    let counted = |count: &str| {
+        let words = ["records", "verify", "--model", "--key", "w.key.pub"];
+        shelf.says(&[&words[..], &["--signed", count]].concat())
+    };
+    assert_eq!(counted("1").0, 0);
+    let (status, said) = counted("2");
+    assert!(status == 1 && said.contains("not 2"), "{said}");
     let digits = signed["seal"]["public_key"].as_str().expect("digits");
     assert_eq!(verify(digits).0, 0);
     assert_eq!(verify("other.key.pub").0, 1);

@@ -16,6 +16,7 @@ use crate::model_board::Defect;
 use crate::plan::{Lot, Plan};
 use crate::runner::Particulars;
 use crate::seed::Seed;
+use crate::store::Kind;
 use crate::units::{Celsius, parse};
 use std::io::IsTerminal as _;
 use std::path::Path;
@@ -100,7 +101,7 @@ impl Boards {
         }
         match pattern(text) {
             Ok(Some(serials)) => Ok(Self::Numbered(serials)),
-            Ok(None) => name("--serial: the serial number", text).map(Self::One),
+            Ok(None) => serial("--serial: the serial number", text).map(Self::One),
             Err(fault) => {
                 warn_line!("--serial {}: {}", harmless(text), harmless(&fault));
                 Err(Exit::Usage)
@@ -145,7 +146,7 @@ fn scanned(session: &mut Session<'_>, guide: &mut Guide, run: &mut Run<'_>) -> R
     while let Some(line) = session.next_line(&mut lines) {
         let text = line.trim();
         if !text.is_empty() {
-            let ended = match name::<Serial>("the serial number", text) {
+            let ended = match serial("the serial number", text) {
                 Ok(serial) => board(session, guide, serial, run)?,
                 Err(exit) => exit,
             };
@@ -233,6 +234,16 @@ fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N,
         warn_line!("{what} cannot be used: {fault}");
         Exit::Usage
     })
+}
+
+/// A serial number whose folder of reports is its own.
+fn serial(what: &str, text: &str) -> Result<Serial, Exit> {
+    let serial: Serial = name(what, text)?;
+    if Kind::is_reserved(serial.as_str()) {
+        warn_line!("{what} cannot be used: {serial} is a file of the store beside its folder");
+        return Err(Exit::Usage);
+    }
+    Ok(serial)
 }
 
 fn ambient(text: &str) -> Result<Celsius, Exit> {

@@ -7,7 +7,7 @@ use super::evaluated_again::marked;
 use super::exit::Exit;
 use super::handing_out;
 use super::output::Output;
-use super::records::{Existing, find, headline, open, seal_of, whole};
+use super::records::{Existing, find, headline, open_checked, seal_of, whole};
 use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
@@ -69,7 +69,7 @@ fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit
 pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {
     let path = &arguments.out_file;
     let form = handing_out::form(path)?;
-    let reader = open(&arguments.place)?;
+    let reader = open_checked(&arguments.place)?;
     let Some(run) = find(&reader, &arguments.which)? else {
         let which = harmless(&arguments.which);
         warn_line!("no run and no board is called {which}");

@@ -19,6 +19,17 @@ impl Kind {
         }
     }
 
+    /// Whether `name` in the reports folder belongs to one of the stores: its file,
+    /// its lock, or what the database keeps beside it. No board is called so.
+    pub fn is_reserved(name: &str) -> bool {
+        const BESIDE: [&str; 5] = ["", "-lock", "-wal", "-shm", "-journal"];
+        let name = name.to_ascii_lowercase();
+        [Self::Records, Self::Model]
+            .iter()
+            .filter_map(|kind| name.strip_prefix(kind.file_name()))
+            .any(|ending| BESIDE.contains(&ending))
+    }
+
     /// The words for it in messages.
     pub const fn words(self) -> &'static str {
         match self {

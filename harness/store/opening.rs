@@ -84,6 +84,49 @@ pub(super) fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, Store
     Ok(connection)
 }
 
+/// A connection to a file that nobody can be writing: on a read-only medium, and
+/// with nothing beside it that is not in it yet. `None` anywhere else.
+pub(super) fn connect_still(
+    path: &Path,
+    flags: OpenFlags,
+) -> Result<Option<Connection>, StoreError> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let folder = folder.unwrap_or(Path::new("."));
+    let beside = |ending: &str| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(ending);
+        PathBuf::from(name)
+    };
+    let pending = beside("-wal").metadata().is_ok_and(|file| file.len() > 0);
+    let Ok(system) = rustix::fs::statvfs(folder) else {
+        return Ok(None);
+    };
+    let read_only = system
+        .f_flag
+        .contains(rustix::fs::StatVfsMountFlags::RDONLY);
+    let Ok(absolute) = path.canonicalize() else {
+        return Ok(None);
+    };
+    if pending || !read_only {
+        return Ok(None);
+    }
+    let name = absolute.to_string_lossy();
+    let escaped = name
+        .replace('%', "%25")
+        .replace('?', "%3f")
+        .replace('#', "%23");
+    let uri = format!("file:{escaped}?immutable=1");
+    let sqlite = |fault: rusqlite::Error| StoreError::sqlite(path, &fault);
+    let flags = flags | OpenFlags::SQLITE_OPEN_URI;
+    let connection = Connection::open_with_flags(uri, flags).map_err(sqlite)?;
+    connection
+        .pragma_update(None, "trusted_schema", false)
+        .map_err(sqlite)?;
+    Ok(Some(connection))
+}
+
 /// Makes the settings and reads each back.
 fn set(connection: &Connection, path: &Path) -> Result<(), StoreError> {
     let sqlite = |fault: rusqlite::Error| StoreError::sqlite(path, &fault);

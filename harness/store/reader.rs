@@ -8,7 +8,7 @@ pub use check::{Tampering, Verification};
 pub use runs::{Filter, RunHeader, Runs};
 
 use super::database::{self, not_ours};
-use super::opening::connect;
+use super::opening::{connect, connect_still};
 use super::{Kind, StoreError};
 use crate::digest::Digest;
 use crate::event::{Entry, Event, RunStarted};
@@ -33,27 +33,67 @@ pub struct Reader {
 }
 
 impl Reader {
-    /// Opens the store at `path` for reading.
+    /// Opens the store at `path` for reading, if its list of runs can be trusted.
     ///
     /// # Errors
     /// A [`StoreError`] saying what is wrong with the file.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
+        let reader = Self::open_as_found(path)?;
+        // The list of runs is short, and everything is found by it.
+        reader.check(&["integrity_check(runs)"])?;
+        Ok(reader)
+    }
+
+    /// The same for a store that is about to be verified.
+    ///
+    /// # Errors
+    /// A [`StoreError`] saying why the file is no store that can be read.
+    pub fn open_as_found(path: &Path) -> Result<Self, StoreError> {
         if !path.exists() {
             let path = path.to_owned();
             return Err(StoreError::Absent { path });
         }
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let connection = connect(path, flags)?;
-        let kind = database::kind_of(&connection, path)?;
+        let (connection, kind) = match database::kind_of(&connection, path) {
+            Ok(kind) => (connection, kind),
+            // The database keeps a file beside its own while it reads, which a
+            // read-only medium does not take.
+            Err(fault) => {
+                let still = connect_still(path, flags)?.ok_or(fault)?;
+                let kind = database::kind_of(&still, path)?;
+                (still, kind)
+            }
+        };
         let path = path.to_owned();
-        match kind {
-            Some(kind) => Ok(Self {
-                connection,
-                path,
-                kind,
-            }),
-            None => Err(StoreError::NotAStore { path }),
-        }
+        let Some(kind) = kind else {
+            return Err(StoreError::NotAStore { path });
+        };
+        Ok(Self {
+            connection,
+            path,
+            kind,
+        })
+    }
+
+    /// Whether lines are found where they are looked for: an index that leaves some
+    /// of them out would hide a remark or a failure from what is handed out. Kept
+    /// bytes and the chain are for [`Reader::verify`].
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] when an index and its table differ.
+    pub fn check_indexes(&self) -> Result<(), StoreError> {
+        self.check(&["integrity_check(lines)"])
+    }
+
+    fn check(&self, checks: &[&str]) -> Result<(), StoreError> {
+        let found = check::structure(self, checks).map_err(|fault| self.sqlite(&fault))?;
+        found.map_or(Ok(()), |what| {
+            Err(StoreError::Damaged {
+                path: self.path.clone(),
+                what,
+            })
+        })
     }
 
     /// What the store holds.

@@ -292,6 +292,9 @@ pub(in crate::cli) struct RecordsVerify {
     /// must be signed by it, and every signature must hold.
     #[arg(long, value_name = "PUBLIC")]
     pub(in crate::cli) key: Option<String>,
+    /// How many runs must be signed by that key.
+    #[arg(long, value_name = "COUNT", requires = "key", conflicts_with = "file")]
+    pub(in crate::cli) signed: Option<u64>,
     /// Check a file of `records export` instead of the store.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["model", "head"])]
     pub(in crate::cli) file: Option<PathBuf>,

@@ -3,7 +3,7 @@
 
 use super::filter::Asked;
 use super::outfile::{self, Existing, refused};
-use super::stored::{known, open, record};
+use super::stored::{known, open_checked, record};
 use crate::cli::arguments::RecordsExport;
 use crate::cli::exit::Exit;
 use crate::cli::output::{self, Output};
@@ -18,7 +18,7 @@ use tempfile::NamedTempFile;
 
 pub(super) fn export(arguments: &RecordsExport, told: Output) -> Result<Exit, Exit> {
     let asked = Asked::of(&arguments.filter)?;
-    let reader = open(&arguments.place)?;
+    let reader = open_checked(&arguments.place)?;
     let which = arguments.which.as_deref();
     let run = which.map(|which| known(&reader, which)).transpose()?;
     let mut target = Target::open(arguments.file.as_deref())?;

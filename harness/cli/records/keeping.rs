@@ -2,7 +2,7 @@
 //! copy. Nothing here changes or removes a line.
 
 use super::signing::{NAME as SIGNATURE, Signed, public};
-use super::stored::{known, open, path};
+use super::stored::{known, open, open_as_found, path};
 use crate::cli::arguments::{RecordsBackup, RecordsNote, RecordsVerify};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
@@ -27,7 +27,7 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
         return alone(file, key.as_ref(), output);
     }
     let (path, _) = path(&arguments.place);
-    let reader = open(&arguments.place)?;
+    let reader = open_as_found(&arguments.place)?;
     let checked = match reader.verify(head) {
         Ok(checked) => checked.map_err(|fault| fault.to_string()),
         // A file that the database itself finds damaged was altered too.
@@ -37,7 +37,7 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
     let file = harmless(&path.display().to_string());
     let mut signed = None;
     let checked = match (checked, &key) {
-        (Ok(found), Some(key)) => Signed::count(&reader, key)?.map(|count| {
+        (Ok(found), Some(key)) => Signed::count(&reader, key, arguments.signed)?.map(|count| {
             signed = Some(count);
             found
         }),

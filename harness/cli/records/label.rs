@@ -3,7 +3,7 @@
 
 use super::filter::named;
 use super::outfile::{Existing, whole};
-use super::stored::{open, record};
+use super::stored::{open_checked, record};
 use crate::cli::arguments::RecordsLabel;
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
@@ -22,7 +22,7 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         );
         return Err(Exit::Usage);
     }
-    let reader = open(&arguments.place)?;
+    let reader = open_checked(&arguments.place)?;
     let filter = Filter {
         lot: named::<LotName>("--lot", arguments.lot.as_deref())?,
         serial: named::<Serial>("--serial", arguments.serial.as_deref())?,

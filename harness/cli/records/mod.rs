@@ -12,7 +12,7 @@ mod stored;
 pub(super) use filter::named;
 pub(super) use outfile::{Existing, whole};
 pub(super) use signing::seal_of;
-pub(super) use stored::{find, headline, known, open, path as place, record};
+pub(super) use stored::{find, headline, known, open, open_checked, path as place, record};
 
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::exit::Exit;
@@ -97,7 +97,7 @@ fn row(run: &RunHeader) -> serde_json::Value {
 }
 
 fn shown(arguments: &RecordsShow, output: Output) -> Result<Exit, Exit> {
-    let reader = open(&arguments.place)?;
+    let reader = open_checked(&arguments.place)?;
     let run = known(&reader, &arguments.which)?;
     let record = record(&reader, &run)?;
     let notes = reader.notes(&run).map_err(|fault| store_exit(&fault))?;

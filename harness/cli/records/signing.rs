@@ -2,7 +2,7 @@
 //! at. The signature is kept with its run like any document that is handed
 //! out; a secret key is read from its file and kept nowhere.
 
-use super::stored::{known, open, path, record};
+use super::stored::{known, open_checked, path, record};
 use crate::cli::arguments::{RecordsKey, RecordsSign};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
@@ -83,7 +83,7 @@ fn write_new(path: &Path, text: &str, mode: u32) -> io::Result<()> {
 
 pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit> {
     let key = secret(&arguments.key)?;
-    let reader = open(&arguments.place)?;
+    let reader = open_checked(&arguments.place)?;
     let run = known(&reader, &arguments.which)?;
     let record = record(&reader, &run)?;
     let Some(statement) = signed_words(&reader, &record)? else {
@@ -190,9 +190,13 @@ pub(super) struct Signed {
 }
 
 impl Signed {
-    /// Counts the signatures of a whole store; the inner error is a signature
-    /// that does not hold.
-    pub(super) fn count(reader: &Reader, key: &PublicKey) -> Result<Result<Self, String>, Exit> {
+    /// Counts the signatures of a whole store, of which `expected` are by `key`; the
+    /// inner error is a signature that does not hold, or another count.
+    pub(super) fn count(
+        reader: &Reader,
+        key: &PublicKey,
+        expected: Option<u64>,
+    ) -> Result<Result<Self, String>, Exit> {
         let mut signed = Self::default();
         for run in reader.runs(&Filter::default()) {
             let run = run.map_err(|fault| store_exit(&fault))?.run;
@@ -208,7 +212,7 @@ impl Signed {
                 Err(fault) => return Ok(Err(format!("run {run}: {fault}"))),
             }
         }
-        Ok(signed.decided())
+        Ok(signed.decided(expected))
     }
 
     /// A single run that stands alone.
@@ -223,15 +227,19 @@ impl Signed {
             false if seals.is_empty() => signed.unsigned = 1,
             false => signed.by_others = 1,
         }
-        signed.decided()
+        signed.decided(None)
     }
 
-    /// A store written anew carries no signature of the key asked for.
-    fn decided(self) -> Result<Self, String> {
-        if self.by_key == 0 {
-            return Err("nothing here is signed by the given key".to_owned());
+    /// A store written anew carries no signature of the key asked for, and one that
+    /// was written anew in part fewer than were made.
+    fn decided(self, expected: Option<u64>) -> Result<Self, String> {
+        match (self.by_key, expected) {
+            (0, None | Some(1..)) => Err("nothing here is signed by the given key".to_owned()),
+            (found, Some(expected)) if found != expected => Err(format!(
+                "{found} runs are signed by the given key, not {expected}"
+            )),
+            _ => Ok(self),
         }
-        Ok(self)
     }
 
     pub(super) fn line(self) -> String {

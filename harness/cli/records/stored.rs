@@ -22,13 +22,35 @@ pub(in crate::cli) fn path(place: &StorePlace) -> (PathBuf, Kind) {
 
 /// The store of that place, opened for reading.
 pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
-    Reader::open(&path(place).0).map_err(|fault| {
+    opened(place, Reader::open(&path(place).0))
+}
+
+/// The same for a store that is about to be verified.
+pub(in crate::cli) fn open_as_found(place: &StorePlace) -> Result<Reader, Exit> {
+    opened(place, Reader::open_as_found(&path(place).0))
+}
+
+fn opened(place: &StorePlace, reader: Result<Reader, StoreError>) -> Result<Reader, Exit> {
+    reader.map_err(|fault| {
         let exit = store_exit(&fault);
         if matches!(fault, StoreError::Absent { .. }) && !place.model {
             warn_line!("runs on the model bench are in a store of their own: add --model");
         }
         exit
     })
+}
+
+/// The same for what is handed out: nothing that an index hides is left out of it.
+pub(in crate::cli) fn open_checked(place: &StorePlace) -> Result<Reader, Exit> {
+    let reader = open(place)?;
+    match reader.check_indexes() {
+        Ok(()) => Ok(reader),
+        Err(fault) => {
+            let exit = store_exit(&fault);
+            warn_line!("nothing is handed out of it: `bufferstop records verify` says more");
+            Err(exit)
+        }
+    }
 }
 
 /// The run of that identifier, else the last run of that board.

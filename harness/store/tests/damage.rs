@@ -19,7 +19,7 @@ fn closed(folder: &TempDir) -> (PathBuf, Digest) {
 }
 
 fn verify(path: &Path, head: Option<Digest>) -> Result<Verification, Tampering> {
-    let reader = Reader::open(path).expect("a store");
+    let reader = Reader::open_as_found(path).expect("a store");
     reader.verify(head).expect("readable")
 }
 
@@ -114,6 +114,89 @@ fn tampering_is_named() {
     ] {
         let (_folder, path, _) = tampered(sql);
         assert_eq!(verify(&path, None), Err(fault), "{sql}");
+    }
+}
+
+/// Lets `away` happen to a row with its index and `back` without, so that the row is
+/// as it was and is not found by that index.
+fn hide(path: &Path, index: &str, [away, back]: [&str; 2]) {
+    let statements = |sql: &str| {
+        let connection = Connection::open(path).expect("a database");
+        let unchecked = "PRAGMA foreign_keys = off; PRAGMA writable_schema = on;";
+        connection.execute_batch(unchecked).expect("settings");
+        connection.execute_batch(sql).expect(sql);
+    };
+    statements(away);
+    statements(&format!(
+        "CREATE TABLE aside AS SELECT * FROM sqlite_schema WHERE name = '{index}';
+         DELETE FROM sqlite_schema WHERE name = '{index}';"
+    ));
+    statements(back);
+    statements("INSERT INTO sqlite_schema SELECT * FROM aside; DROP TABLE aside;");
+}
+
+/// The file format's own statement, <https://www.sqlite.org/pragma.html>: a quick
+/// check leaves out whether index entries agree with their tables.
+#[test]
+fn what_an_index_hides_is_named_and_not_handed_out() {
+    let serial = [
+        "UPDATE runs SET serial = 'GR-9999' WHERE run = 'r2'",
+        "UPDATE runs SET serial = 'GR-0042' WHERE run = 'r2'",
+    ];
+    let line = [
+        "UPDATE lines SET run = 'r9' WHERE kind = 'issued'",
+        "UPDATE lines SET run = 'r1' WHERE kind = 'issued'",
+    ];
+    for (index, rows, is_list) in [
+        ("runs_by_serial", serial, true),
+        ("lines_by_run", line, false),
+    ] {
+        let folder = folder();
+        let (path, head) = closed(&folder);
+        hide(&path, index, rows);
+        let reader = Reader::open_as_found(&path).expect("a store");
+        let Err(Tampering::Structure { what }) = reader.verify(Some(head)).expect("readable")
+        else {
+            panic!("{index} hides a row");
+        };
+        assert!(what.contains(index), "{what}");
+        let opened = Reader::open(&path).map(|_| ());
+        assert_eq!(opened.is_err(), is_list, "{index}");
+        assert!(reader.check_indexes().is_err() || is_list, "{index}");
+    }
+}
+
+#[test]
+fn a_view_or_an_index_that_is_not_ours_is_named() {
+    for sql in [
+        "CREATE INDEX quick ON runs (serial) WHERE verdict = 'pass'",
+        "CREATE TRIGGER kind AFTER INSERT ON runs BEGIN SELECT 1; END",
+        "DROP INDEX runs_by_lot",
+        "DROP INDEX runs_by_lot; CREATE INDEX runs_by_lot ON runs (first, lot)",
+    ] {
+        let (_folder, path, head) = tampered(sql);
+        let reader = Reader::open_as_found(&path).expect("a store");
+        let found = reader.verify(Some(head)).expect("readable");
+        assert!(matches!(found, Err(Tampering::Structure { .. })), "{sql}");
+        assert!(Reader::open(&path).is_err(), "{sql}");
+    }
+    // An analysis of its tables that somebody asked the database for is no harm.
+    let (_folder, path, head) = tampered("ANALYZE");
+    assert!(verify(&path, Some(head)).is_ok());
+}
+
+#[test]
+fn names_of_the_stores_own_files_are_reserved() {
+    for name in [
+        "records.sqlite",
+        "model.sqlite",
+        "Records.SQLite-WAL",
+        "model.sqlite-lock",
+    ] {
+        assert!(Kind::is_reserved(name), "{name}");
+    }
+    for name in ["records", "records.sqlite2", "GR-0042", "model"] {
+        assert!(!Kind::is_reserved(name), "{name}");
     }
 }
 

@@ -14,13 +14,13 @@ use crate::ident::RunId;
 use crate::judgement::Verdict;
 use crate::record::{Content, Line, chain};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
-use std::collections::BTreeMap;
 use std::path::Path;
 
 /// The layout this version writes, kept as the file's `user_version`.
 pub(super) const LAYOUT: i64 = 1;
 
-const SCHEMA: &str = "
+/// What makes the tables.
+pub(super) const SCHEMA: &str = "
 CREATE TABLE runs (
     run      TEXT PRIMARY KEY,
     first    INTEGER NOT NULL UNIQUE,
@@ -51,32 +51,6 @@ CREATE TABLE blobs (
     packed BLOB NOT NULL
 ) STRICT;
 ";
-
-/// What the file holds besides what this program makes, or lacks of it: a view in a
-/// table's place, or an index over some rows only, would be read and not be checked.
-pub(super) fn foreign_object(connection: &Connection) -> rusqlite::Result<Option<String>> {
-    let ours = Connection::open_in_memory()?;
-    ours.execute_batch(SCHEMA)?;
-    let (mut ours, found) = (objects(&ours)?, objects(connection)?);
-    for (name, sql) in found {
-        // What the database's own analysis leaves behind decides no answer.
-        if name.starts_with("sqlite_stat") {
-            continue;
-        }
-        if ours.remove(&name) != Some(sql) {
-            return Ok(Some(format!("`{name}` is not what this program makes")));
-        }
-    }
-    let gone = ours.into_keys().next();
-    Ok(gone.map(|name| format!("`{name}` is gone")))
-}
-
-/// Tables, indexes and whatever else there is, with what made them.
-fn objects(connection: &Connection) -> rusqlite::Result<BTreeMap<String, Option<String>>> {
-    let mut statement = connection.prepare("SELECT name, sql FROM sqlite_schema")?;
-    let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-    rows.collect()
-}
 
 /// The number in the file's header that says what it holds ("BSPR", "BSPM").
 pub(super) const fn application_id(kind: Kind) -> i64 {

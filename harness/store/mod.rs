@@ -11,6 +11,7 @@ mod item;
 mod kind;
 mod opening;
 mod reader;
+mod structure;
 mod writer;
 
 pub use durability::Durability;

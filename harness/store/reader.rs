@@ -9,6 +9,7 @@ pub use runs::{Filter, RunHeader, Runs};
 
 use super::database::{self, not_ours};
 use super::opening::{connect, connect_still};
+use super::structure::fault_of;
 use super::{Kind, StoreError};
 use crate::digest::Digest;
 use crate::event::{Entry, Event, RunStarted};
@@ -87,7 +88,7 @@ impl Reader {
     }
 
     fn check(&self, checks: &[&str]) -> Result<(), StoreError> {
-        let found = check::structure(self, checks).map_err(|fault| self.sqlite(&fault))?;
+        let found = fault_of(&self.connection, checks).map_err(|fault| self.sqlite(&fault))?;
         found.map_or(Ok(()), |what| {
             Err(StoreError::Damaged {
                 path: self.path.clone(),

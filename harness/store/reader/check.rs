@@ -103,7 +103,7 @@ type Checked<T> = rusqlite::Result<Result<T, Tampering>>;
 
 impl Check {
     fn all(mut self, reader: &Reader, head: Option<Digest>) -> Checked<Verification> {
-        if let Some(what) = structure(reader, &["integrity_check(1)"])? {
+        if let Some(what) = fault_of(&reader.connection, &["integrity_check(1)"])? {
             return Ok(Err(Tampering::Structure { what }));
         }
         let intact = match self.walk(reader, head)? {
@@ -238,22 +238,6 @@ impl Check {
             None => Ok(()),
         })
     }
-}
-
-/// What is wrong with the file's tables and with the indexes over them, each entry
-/// of which is compared with its row; `checks` says of which tables.
-pub(super) fn structure(reader: &Reader, checks: &[&str]) -> rusqlite::Result<Option<String>> {
-    if let Some(what) = database::foreign_object(&reader.connection)? {
-        return Ok(Some(what));
-    }
-    for check in checks {
-        let sql = format!("PRAGMA {check}");
-        let what: String = reader.connection.query_row(&sql, [], |row| row.get(0))?;
-        if what != "ok" {
-            return Ok(Some(what));
-        }
-    }
-    Ok(None)
 }
 
 fn kept(reader: &Reader, digest: &Digest) -> rusqlite::Result<bool> {

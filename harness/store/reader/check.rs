@@ -7,6 +7,7 @@ use crate::event::Event;
 use crate::ident::RunId;
 use crate::record::chain::{self, ChainFault, Stored};
 use crate::record::{Content, Line};
+use crate::store::structure::fault_of;
 use crate::store::{StoreError, database};
 use std::collections::BTreeMap;
 

@@ -73,7 +73,7 @@ fn a_signal_of_a_run_is_inspected_out_of_store_and_file() {
         .expect("listed")
         + 1;
     let number = number.to_string();
-    let (status, told) = shelf.json(&["inspect", "S1", "--model", "--take", &number]);
+    let (status, told) = shelf.json(&["inspect", "S1", "--model", "--select", &number]);
     assert!(status == 0 || status == 2, "{status} {}", told["rules"]);
     let (_, record) = shelf.json(&["records", "show", "S1", "--model"]);
     let (amplitude, u) = recorded(&record, "amplitude", "no load, mean");
@@ -88,14 +88,14 @@ fn a_signal_of_a_run_is_inspected_out_of_store_and_file() {
     let place = file.to_str().expect("UTF-8");
     let (status, _) = shelf.says(&["records", "export", "S1", "--model", "--file", place]);
     assert_eq!(status, 0);
-    let handed = inspect(&file, &["--take", &number]);
+    let handed = inspect(&file, &["--select", &number]);
     assert_eq!(handed.json["signal"], told["signal"], "{}", handed.said);
     // A file in which a number of the record was changed is no evidence.
     let text = std::fs::read_to_string(&file).expect("the file");
     let altered = text.replacen("S1", "S2", 1);
     assert_ne!(text, altered);
     std::fs::write(&file, altered).expect("written");
-    let handed = inspect(&file, &["--take", &number]);
+    let handed = inspect(&file, &["--select", &number]);
     assert_eq!(handed.status, 65, "{}", handed.said);
     assert_eq!(
         shelf.command(&["inspect", "S9", "--model"]).status.code(),
@@ -110,7 +110,11 @@ fn a_short_is_inspected_as_it_was_judged_and_as_a_table() {
     let takes = takes(&shelf, "K1", &["--model"]);
     let (_, record) = shelf.json(&["records", "show", "K1", "--model"]);
     let (time, u) = recorded(&record, "trip_time", "near");
-    let words = |take: &'static str| ["inspect", "K1", "--model", "--onset", "4 A", "--take", take];
+    let words = |take: &'static str| {
+        [
+            "inspect", "K1", "--model", "--onset", "4 A", "--select", take,
+        ]
+    };
     // The run judges the worst of its repeats.
     let seen = (1..=takes.len()).filter_map(|number| {
         let number: &'static str = number.to_string().leak();

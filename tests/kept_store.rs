@@ -221,7 +221,7 @@ fn a_kept_capture_is_inspected() {
         "inspect",
         "K-01",
         "--model",
-        "--take",
+        "--select",
         "short near for 50.00 ms, watched closely",
     ];
     let words: Vec<&str> = words

@@ -42,3 +42,4 @@ mod simulation;
 mod strangers;
 mod substitution;
 mod tools;
+mod words;

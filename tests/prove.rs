@@ -102,7 +102,10 @@ fn scenario<'a>(found: &'a Value, name: &str) -> &'a Value {
 #[test]
 fn a_scenario_taken_out_lets_exactly_its_own_defects_through() {
     let folder = bench_with(&text("plan.toml"));
-    let found = document(folder.path(), &["--each", "1", "--boards", "2"]);
+    let found = document(
+        folder.path(),
+        &["--boards-per-defect", "1", "--boards", "2"],
+    );
     let mut through = escaping(&found);
     // Behind a stiff supply the bulk capacitor is hardly missed; nothing else
     // may escape.
@@ -119,10 +122,10 @@ fn a_scenario_taken_out_lets_exactly_its_own_defects_through() {
     assert!(named(&found["proof"]["defects"], "name").len() >= 17);
     for defect in found["proof"]["defects"].as_array().expect("defects") {
         let name = defect["name"].as_str().expect("a name");
-        let caught = u64::from(!through.contains(&name));
+        let detected = u64::from(!through.contains(&name));
         assert_eq!(
-            (&defect["tried"], &defect["caught"]),
-            (&1.into(), &caught.into()),
+            (&defect["tried"], &defect["detected"]),
+            (&1.into(), &detected.into()),
             "{defect:#}"
         );
     }
@@ -132,7 +135,10 @@ fn a_scenario_taken_out_lets_exactly_its_own_defects_through() {
     assert!(!folder.path().join("reports").exists(), "a record was kept");
 
     let folder = bench_with(&plan_of(|kind| kind != "soak"));
-    let less = document(folder.path(), &["--each", "1", "--boards", "2"]);
+    let less = document(
+        folder.path(),
+        &["--boards-per-defect", "1", "--boards", "2"],
+    );
     through.push("bad heat path");
     let mut now = escaping(&less);
     now.sort_unstable();
@@ -147,7 +153,7 @@ fn a_scenario_taken_out_lets_exactly_its_own_defects_through() {
 fn an_escape_stands_on_the_first_screen_and_in_the_report() {
     let folder = bench_with(&plan_of(|kind| ["overload", "loss"].contains(&kind)));
     let out = folder.path().join("out");
-    let words = ["--each", "1", "--boards", "6", "--out"];
+    let words = ["--boards-per-defect", "1", "--boards", "6", "--out"];
     let mut words = words.to_vec();
     words.push(out.to_str().expect("a plain path"));
     for defect in ["slow trip", "cold joint", "off on loss"] {
@@ -171,7 +177,7 @@ fn an_escape_stands_on_the_first_screen_and_in_the_report() {
     assert_eq!(row("slow trip"), ["1/1", "\u{b7}", "\u{25cf}"]);
     assert_eq!(row("cold joint"), ["0/1", "\u{b7}", "\u{b7}"]);
     assert_eq!(row("off on loss"), ["1/1", "\u{25cf}", "\u{b7}"]);
-    let none = "Of 6 good boards none was refused: 0.0 % (exact 95 % interval 0.0 % to 45.9 %).";
+    let none = "Of 6 good boards none was rejected: 0.0 % (exact 95 % interval 0.0 % to 45.9 %).";
     for wanted in [
         "embedded model bench",
         "1 DEFECT ESCAPES",
@@ -211,7 +217,7 @@ fn a_bench_with_ports_is_modelled_and_never_opened() {
     std::fs::write(folder.path().join("real.toml"), real).expect("room");
     std::fs::write(folder.path().join("model.toml"), stated).expect("room");
     let few = [
-        "--each",
+        "--boards-per-defect",
         "1",
         "--boards",
         "2",
@@ -237,7 +243,7 @@ fn a_bench_with_ports_is_modelled_and_never_opened() {
     assert_eq!(again, model);
 }
 
-/// A limit that was widened past the defect no longer catches it, and the
+/// A limit that was widened past the defect no longer detects it, and the
 /// command says which reading moved.
 #[test]
 fn a_limit_that_is_too_wide_lets_its_defect_through() {
@@ -248,7 +254,7 @@ fn a_limit_that_is_too_wide_lets_its_defect_through() {
     );
     assert_ne!(plan, wide);
     let few = [
-        "--each",
+        "--boards-per-defect",
         "1",
         "--boards",
         "5",
@@ -281,7 +287,7 @@ fn faults_are_found_before_anything_runs() {
     );
     let folder = bench_with(&plan_of(|kind| kind == "loss"));
     for (words, status, wanted) in [
-        (&["--each", "0"][..], 64, "--each"),
+        (&["--boards-per-defect", "0"][..], 64, "--boards-per-defect"),
         (&["--boards", "many"][..], 64, "--boards"),
         (&["--only-defect", "gremlin"][..], 64, "cold joint"),
         (
@@ -298,7 +304,7 @@ fn faults_are_found_before_anything_runs() {
     }
     // A report that cannot be written.
     let words = [
-        "--each",
+        "--boards-per-defect",
         "1",
         "--boards",
         "1",
@@ -321,7 +327,7 @@ fn stopped_early_it_says_what_is_missing() {
         .env_remove("BUFFERSTOP_BENCH")
         .current_dir(folder.path())
         .args(["prove", "plan.toml", "--only-defect", "hasty retry"])
-        .args(["--each", "50", "--boards", "2000"])
+        .args(["--boards-per-defect", "50", "--boards", "2000"])
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()

@@ -444,7 +444,7 @@ fn lots_are_compared_and_a_substituted_part_is_shown() {
         "compare",
         "--baseline",
         "GB-2026-11",
-        "--plan-size",
+        "--boards-needed",
         "--model",
     ]);
     assert_eq!(status, 0);

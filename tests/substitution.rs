@@ -92,7 +92,7 @@ fn a_larger_trip_filter_moves_trips_and_nothing_else() {
         0,
     );
     assert_eq!(lot["summary"]["first_pass"]["of"], 24);
-    let sizes = ["compare", "--baseline", "GB-2026-10", "--plan-size"];
+    let sizes = ["compare", "--baseline", "GB-2026-10", "--boards-needed"];
     let sizes = json(&[&sizes[..], &place[..]].concat(), 0);
     let boards = sizes["boards_a_lot"].as_u64().expect("a number");
     // The metrics that decide; one board's scale factor varies by as much as the

@@ -204,6 +204,8 @@ fn safety(root: &Table<'_>) -> Safety {
         let safety = Safety {
             emergency_stop: table.optional_string("emergency_stop"),
             supply_fuse: table.optional_string("supply_fuse"),
+            no_emergency_stop_because: table.optional_string("no_emergency_stop_because"),
+            no_supply_fuse_because: table.optional_string("no_supply_fuse_because"),
         };
         table.finish();
         safety

@@ -346,4 +346,8 @@ pub struct Safety {
     pub emergency_stop: Option<String>,
     /// The fuse in the board's supply.
     pub supply_fuse: Option<String>,
+    /// Why there is no emergency stop.
+    pub no_emergency_stop_because: Option<String>,
+    /// Why there is no fuse.
+    pub no_supply_fuse_because: Option<String>,
 }

@@ -101,10 +101,13 @@ lot. What is measured there is a model's: every verdict reads MODEL, whichever w
 const ACCEPT_AFTER: &str = "\
 Example:  bufferstop accept plan.toml --serial GR-0042 --bench bench.toml
 
-CAUTION  This puts shorts and tens of amperes through the board. Wires and parts get hot, and parts
-         can burst: wear eye protection, keep nothing near that burns, stay at the bench, and have
-         an emergency stop and a supply fuse: this program is not a safety device. Neither output
-         rail is ground. Mains work: follow your local codes and leave it to licensed people.";
+CAUTION  This puts shorts and tens of amperes through the board. Hands out of the fixture, no
+         jewellery, eye protection on: shorts arc, contacts weld, parts burst. Capacitors stay
+         charged: wait and measure. The heat sink stays hot after a soak. Keep nothing near that
+         burns, an extinguisher for electrical fires within reach, and an emergency stop and a
+         supply fuse; a battery has its fuse at the terminal and is never charged here. Never
+         unattended, never alone. This program is not a safety device. Neither output rail is
+         ground. Mains work: for licensed people, under your local codes.";
 
 #[derive(Debug, Args)]
 pub(super) struct Guide {
@@ -198,13 +201,13 @@ pub(super) struct BenchArguments {
 
 const PROVE_AFTER: &str = "\
 Example:  bufferstop prove plan.toml --bench bench.toml --model-board board.toml --out proof
-          bufferstop prove plan.toml --only-defect 'cold joint' --each 20
+          bufferstop prove plan.toml --only-defect 'cold joint' --boards-per-defect 20
 
 Always on model boards and an embedded model bench: of a bench file with ports only the wiring,
 ranges and accuracies are used, and no port is opened. Nothing enters a record store. A run takes
 about 0.4 s of processor time, so the defaults take about half a minute on two cores.
 
-Exit status: 0 nothing escapes, 1 a defect escapes, 2 ended early, not decided, or no good board
+Exit status: 0 nothing escapes, 1 a defect escapes, 2 ended early, inconclusive, or no good board
 accepted either, 64 wrong usage, 65 a faulty file.";
 
 #[derive(Debug, Args)]
@@ -218,13 +221,13 @@ pub(super) struct Prove {
     /// The model board; without it the bench's, or the demo's.
     #[arg(long, value_name = "FILE")]
     pub(super) model_board: Option<PathBuf>,
-    /// Good boards, for how often one is refused.
+    /// Good boards, for how often one is falsely rejected.
     #[arg(long, value_name = "N", default_value_t = 100, value_parser = clap::value_parser!(u64).range(1..=2000))]
     pub(super) boards: u64,
     /// Boards with each defect.
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u64).range(1..=100))]
-    pub(super) each: u64,
-    /// Seed of the boards' spread and of the bench's noise.
+    pub(super) boards_per_defect: u64,
+    /// Seed of the boards' parts and of the bench's noise.
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) seed: u64,
     /// Plant only this defect; may be given several times.
@@ -239,8 +242,8 @@ const INSPECT_AFTER: &str = "\
 Example:  bufferstop inspect track.vcd --plot track.svg
           bufferstop inspect short.csv --current 'coil' --onset \"4 A\"
           bufferstop inspect codes.csv --no-header --rate \"2 MHz\" --scale \"0.2 V\"
-          bufferstop inspect GR-0042 --take \"signal, no load\"
-          bufferstop inspect GR-0042.json --take 3 --onset \"4 A\"
+          bufferstop inspect GR-0042 --select \"signal, no load\"
+          bufferstop inspect GR-0042.json --select 3 --onset \"4 A\"
 
 Reads value change dumps (IEEE 1364), tables (.csv, .tsv, .txt), .npy arrays and sound files (.wav:
 PCM or float). Of a table it finds separator, decimal comma, header lines, units ('time (us)', a line
@@ -257,7 +260,7 @@ another signal.
 Exit status: 0 every rule met, 1 a violation, 2 undecided or nothing to judge, 64 wrong usage,
 65 a faulty file.";
 
-/// Which rules of S-9.1 the signal is held against.
+/// Which rules of S-9.1 the signal is checked against.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum Audience {
     /// A power station's output, with packets and cutouts.
@@ -273,7 +276,7 @@ pub(super) struct Inspect {
     pub(super) capture: PathBuf,
     /// Which capture of a run: its number or its words; without it they are
     /// listed.
-    #[arg(long, value_name = "TAKE")]
+    #[arg(long = "select", value_name = "CAPTURE")]
     pub(super) take: Option<String>,
     #[command(flatten)]
     pub(super) place: StorePlace,
@@ -424,7 +427,7 @@ pub(super) struct RejudgeWhich {
 
 const COMPARE_AFTER: &str = "\
 Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07 --out-file shift.html
-          bufferstop compare --baseline GR-2026-03 --plan-size
+          bufferstop compare --baseline GR-2026-03 --boards-needed
 
 Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";
 
@@ -436,11 +439,11 @@ pub(super) struct Compare {
     #[arg(long, value_name = "LOT")]
     pub(super) baseline: String,
     /// The lot after it.
-    #[arg(long, value_name = "LOT", required_unless_present = "plan_size")]
+    #[arg(long, value_name = "LOT", required_unless_present = "boards_needed")]
     pub(super) candidate: Option<String>,
     /// Show how many boards a lot needs; also without a candidate.
     #[arg(long)]
-    pub(super) plan_size: bool,
+    pub(super) boards_needed: bool,
     /// The plan whose `[comparison]` names key metrics and margins; without it
     /// the candidate's recorded one.
     #[arg(long, value_name = "PLAN")]

@@ -9,6 +9,7 @@ use super::output::Output;
 use super::stopping::runtime;
 use crate::bench::Identified;
 use crate::bench_file::{Closes, Measures};
+use crate::console::BENCH_CAUTION;
 use crate::ident::{Role, harmless};
 use crate::plan::Plan;
 use crate::seed::Seed;
@@ -66,6 +67,7 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
     for what in &missing {
         say_line!("  cannot: {what}");
     }
+    say_line!("\n{BENCH_CAUTION}");
     Ok(Exit::Pass)
 }
 

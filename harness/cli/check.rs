@@ -6,6 +6,7 @@ use super::exit::Exit;
 use super::file_kind::Kind;
 use super::files::{BenchFiles, Files};
 use super::output::Output;
+use crate::console::BENCH_CAUTION;
 use crate::document::{Fault, Faults, Reader, Table, Tree};
 use crate::ident::harmless;
 use crate::measurement::in_words;
@@ -71,6 +72,9 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     if exit == Exit::Pass {
         for (plan, found) in &told {
             say!("{}", described(plan, found, benches.is_empty()));
+        }
+        if !told.is_empty() {
+            say_line!("{BENCH_CAUTION}");
         }
         let warnings = files.faults().len();
         let sound = match warnings {

@@ -66,7 +66,7 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
         }));
     } else {
         let room = output.screen().width;
-        tell(&found, model, arguments.plan_size, room);
+        tell(&found, model, arguments.boards_needed, room);
         if let Some(file) = &arguments.out_file {
             say_line!("{}", harmless(&file.display().to_string()));
         }
@@ -120,7 +120,7 @@ const GROUPS: [(Option<Outcome>, bool, &str); 5] = [
     (None, false, "RECORDED ONLY"),
 ];
 
-fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
+fn tell(found: &LotsCompared, model: bool, boards_needed: bool, room: usize) {
     let model = if model { "MODEL " } else { "" };
     let (before, after) = (&found.baseline, &found.candidate);
     say_line!(
@@ -152,7 +152,7 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
             let group: Vec<&Row> = rows.iter().filter(in_group).copied().collect();
             if !group.is_empty() {
                 say_line!("\n{title}");
-                say!("{}", rows_told(&group, plan_size, room));
+                say!("{}", rows_told(&group, boards_needed, room));
             }
         }
     }
@@ -168,8 +168,8 @@ fn tell(found: &LotsCompared, model: bool, plan_size: bool, room: usize) {
     say_line!("\n{model}{}", lot_words::conclusion(found));
 }
 
-fn rows_told(rows: &[&Row], plan_size: bool, room: usize) -> String {
-    let needed = plan_size || rows.iter().any(|row| row.more_boards.is_some());
+fn rows_told(rows: &[&Row], boards_needed: bool, room: usize) -> String {
+    let needed = boards_needed || rows.iter().any(|row| row.more_boards.is_some());
     let mut headings = vec![
         "  metric",
         ">baseline",
@@ -272,7 +272,7 @@ fn standard(found: &LotsCompared, check: &CheckStandard, room: usize) -> String 
         ">baseline (n)",
         ">candidate (n)",
         ">difference",
-        ">spread",
+        ">std. dev.",
         ">adds u",
     ];
     let mut text = format!(
@@ -334,7 +334,15 @@ fn sizes(found: &[PlanSize], power: f64, output: Output) {
             ]
         })
         .collect();
-    let headings = ["metric", ">n", ">mean", ">spread", ">margin", ">boards", ""];
+    let headings = [
+        "metric",
+        ">n",
+        ">mean",
+        ">std. dev.",
+        ">margin",
+        ">boards",
+        "",
+    ];
     let room = output.screen().width;
     say_line!("{}", table_within(&headings, &rows, room));
     match most {
@@ -343,6 +351,6 @@ fn sizes(found: &[PlanSize], power: f64, output: Output) {
              lots are alike\n(each metric on its own, and the bench adding nothing from day to day)",
             100.0 * power
         ),
-        None => say_line!("the baseline's numbers do not tell how many boards are needed"),
+        None => say_line!("the baseline's numbers do not show how many boards are needed"),
     }
 }

@@ -69,7 +69,7 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
             ">boards",
             ">of failures",
             ">cumulated",
-            ">undecided",
+            ">inconclusive",
         ];
         say!("\n{}", table_within(&headings, &rows, room));
     }
@@ -85,7 +85,7 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
     let headings = [
         "  metric",
         ">mean",
-        ">spread",
+        ">std. dev.",
         "limit",
         ">Ppk",
         "to look at",

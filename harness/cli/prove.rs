@@ -69,7 +69,7 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
     let mut exit = trouble.or(match proof.conclusion {
         Conclusion::NothingEscapes => Exit::Pass,
         Conclusion::Escapes => Exit::Fail,
-        Conclusion::Undecided => Exit::Inconclusive,
+        Conclusion::Inconclusive => Exit::Inconclusive,
     });
     let folder = arguments.out.as_deref();
     let written = folder.map(|folder| hand_out(folder, (&proof, &work.setting, begun)));
@@ -154,7 +154,7 @@ impl Work {
                 .iter()
                 .map(|defect| (defect.name.to_owned(), defect.what.to_owned()))
                 .collect(),
-            each: arguments.each as usize,
+            each: arguments.boards_per_defect as usize,
             good: arguments.boards as usize,
         };
         let no_board = arguments.model_board.is_none();
@@ -290,7 +290,7 @@ fn entrants(
         (entrant, defect.map(|defect| defect.name))
     };
     // Steps of equal length: a defect each, and good boards spread over them.
-    let (each, good) = (arguments.each, arguments.boards);
+    let (each, good) = (arguments.boards_per_defect, arguments.boards);
     let a_round = defects.len().max(1) as u64;
     let mut all = Vec::new();
     for step in 0..each * a_round {

@@ -185,7 +185,7 @@ fn compared(arguments: &Demo, names: &[LotName], output: Output) -> Result<Exit,
         },
         baseline: names[0].to_string(),
         candidate: Some(names[1].to_string()),
-        plan_size: false,
+        boards_needed: false,
         plan: None,
         out_file: Some(report),
     };

@@ -169,7 +169,7 @@ fn told_by_standard(check: &CheckStandard, rows: &[Row]) -> Option<String> {
     });
     let (part, found) = parts.max_by(|a, b| a.0.total_cmp(&b.0))?;
     Some(format!(
-        "what that did to the bench, the check standard {} tells: at most {:.0} % of a margin, {} {} \
+        "what that did to the bench, by the check standard {}: at most {:.0} % of a margin, {} {} \
          from {} to {}",
         check.serial,
         100.0 * part,

@@ -208,7 +208,7 @@ impl Row {
         }
         if least < 2 {
             self.more_boards = self.outcome.map(|_| 2 - least);
-            self.remark = Some("one board alone shows no spread".to_owned());
+            self.remark = Some("one board alone shows no standard deviation".to_owned());
             return;
         }
         if !self.demanded() {
@@ -306,7 +306,7 @@ impl Row {
         match (inside, self.common) {
             (false, _) => ": beyond the margin, but not proven",
             (true, Some(common)) if common.u > 0.0 => ": the bench varies too much",
-            (true, _) => ": no number would do",
+            (true, _) => ": no number of boards would be enough",
         }
     }
 }

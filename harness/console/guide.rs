@@ -1,8 +1,10 @@
 //! The guide's pages: what each scenario provokes and each metric means, from
 //! the catalogue alone. It defines nothing itself.
 
+use super::cautions::caution_of;
 use super::fold::folded;
 use super::table;
+use crate::plan::demo;
 use crate::scenario::{
     Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse, influences_on,
 };
@@ -34,6 +36,10 @@ pub fn scenario(entry: &Entry) -> String {
     paragraph(&mut out, 2, &sentence(entry.purpose));
     let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
     paragraph(&mut out, 2, &format!("It needs: {}.", roles.join(", ")));
+    let kind = ScenarioKind::from_word(entry.word);
+    if let Some(caution) = kind.and_then(caution_of) {
+        paragraph(&mut out, 2, &format!("Caution: {caution}"));
+    }
     out.push_str("\nSettings, each with what holds where the plan does not state it\n");
     for setting in entry.settings {
         let _ = write!(out, "\n  {}  ({})\n", setting.name, form(setting));
@@ -72,7 +78,7 @@ pub fn metric(kind: ScenarioKind, metric: &Metric) -> String {
         out,
         "\nIn a plan\n\n  [[scenario]]\n  kind = \"{kind}\"\n\n  [scenario.limits]\n  {} = {}\n",
         metric.key,
-        example(metric)
+        example(kind, metric)
     );
     out
 }
@@ -99,7 +105,7 @@ fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric) {
         out.push_str(&table(&["  parameter", "goes", "by"], &parts));
     } else if choices.is_empty() {
         out.push_str("\nWhat moves it\n\n");
-        out.push_str("  no single part of a board by more than the bench can tell\n");
+        out.push_str("  no single part of a board by more than the bench can resolve\n");
     }
     if !choices.is_empty() {
         out.push_str("\nWhat moves it, where the first of these is so\n\n");
@@ -183,17 +189,38 @@ fn worse(metric: &Metric) -> &'static str {
 }
 
 /// A limit in the form that a plan writes.
-fn example(metric: &Metric) -> String {
-    let value = match metric.dimension {
-        Dimension::Count => "1".to_owned(),
-        dimension => dimension.example().to_owned(),
-    };
-    let end = match metric.worse {
-        Worse::Smaller => "min",
-        Worse::Larger | Worse::Either => "max",
-    };
-    format!("{{ {end} = {value}, source = \"house limit\" }}")
+/// A limit of sensible size: the demo plan's own, or that of [`NOT_LIMITED`].
+fn example(kind: ScenarioKind, metric: &Metric) -> String {
+    let plan = demo::plan();
+    let limit = written(&plan.text, kind, metric.key);
+    let named = NOT_LIMITED
+        .iter()
+        .find(|(path, _)| *path == (kind, metric.key));
+    let bounds = limit.or(named.map(|(_, bounds)| *bounds));
+    format!(
+        "{{ {}, source = \"house limit\" }}",
+        bounds.unwrap_or("max = 1")
+    )
 }
+
+/// `min` and `max` of a metric as a plan has them.
+fn written<'a>(plan: &'a str, kind: ScenarioKind, key: &str) -> Option<&'a str> {
+    let head = format!("\nkind = \"{kind}\"\n");
+    let scenario = plan
+        .split("[[scenario]]")
+        .find(|part| part.starts_with(&head))?;
+    let mut lines = scenario.lines();
+    let line = lines.find_map(|line| line.strip_prefix(key)?.strip_prefix(" = { "))?;
+    Some(line.split(", source").next().unwrap_or_default())
+}
+
+/// What the demo's plan records without a limit, with one that would do for it.
+const NOT_LIMITED: &[((ScenarioKind, &str), &str)] = &[
+    ((ScenarioKind::Load, "ripple"), "max = \"3 V\""),
+    ((ScenarioKind::Short, "supply_dip"), "max = \"3 V\""),
+    ((ScenarioKind::Reversal, "peak_current"), "max = \"46 A\""),
+    ((ScenarioKind::Loss, "shutdown_time"), "max = \"20 ms\""),
+];
 
 /// Adds `text`, wrapped and indented.
 fn paragraph(out: &mut String, indent: usize, text: &str) {
@@ -208,6 +235,35 @@ fn paragraph(out: &mut String, indent: usize, text: &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Each example has a size of its own, and a plan with it is sound.
+    #[test]
+    fn every_example_is_a_limit_of_its_metric() {
+        let plan = demo::plan().text;
+        for kind in ScenarioKind::ALL {
+            for metric in kind.entry().metrics {
+                let named = |(path, _): &&(_, _)| *path == (kind, metric.key);
+                let limited = written(&plan, kind, metric.key).is_some();
+                let listed = NOT_LIMITED.iter().find(named).is_some();
+                assert!(limited != listed, "{kind}.{}", metric.key);
+                let example = example(kind, metric);
+                let bare = format!("format = 1\nx = {example}\n");
+                let mut faults = crate::document::Faults::new();
+                let source = crate::document::Source::new("x.toml", bare);
+                let tree = crate::document::Tree::read(&source, &mut faults).expect("TOML");
+                let reader = crate::document::Reader::new(faults);
+                let root = crate::document::Table::of(&tree, &reader);
+                let table = root.optional_table("x").expect("a table");
+                let any = crate::document::Demand::Any;
+                let ends = ["min", "max"].map(|end| table.optional_si(end, metric.dimension, any));
+                assert!(
+                    ends.iter().any(Option::is_some),
+                    "{kind}.{}: {example}",
+                    metric.key
+                );
+            }
+        }
+    }
 
     #[test]
     fn every_page_fits_a_terminal_and_shows_its_definition_whole() {

@@ -4,13 +4,14 @@
 
 use super::fold::folded;
 use super::row::{row, style};
-use super::{CAUTIONS, Screen, banner};
+use super::{AFTER_SOAK, CAUTIONS, MODEL_CAUTION, Screen, banner};
 use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::Metric;
 use crate::plan::Omitted;
 use crate::runner::Sink;
+use crate::scenario::ScenarioKind;
 use anstyle::Style;
 use std::io::Write;
 
@@ -32,6 +33,8 @@ pub struct Live<W: Write> {
     scenarios: usize,
     begun: usize,
     cautioned: bool,
+    /// Whether the scenario that runs heats the board for minutes.
+    soaking: bool,
     transient: bool,
     /// Lines for the end: everything that did not pass.
     remarks: Vec<String>,
@@ -51,6 +54,7 @@ impl<W: Write> Live<W> {
             scenarios: 0,
             begun: 0,
             cautioned: false,
+            soaking: false,
             transient: false,
             remarks: Vec::new(),
             brief: false,
@@ -142,6 +146,10 @@ impl<W: Write> Live<W> {
             return;
         }
         self.cautioned = true;
+        if self.model {
+            self.line(&format!("  {MODEL_CAUTION}"));
+            return;
+        }
         let caution = style(Verdict::Inconclusive);
         for text in CAUTIONS {
             for (index, part) in folded(text, self.screen.width.min(100) - 12, 0)
@@ -261,6 +269,7 @@ impl<W: Write> Sink for Live<W> {
             }
             Event::ScenarioStarted { scenario, kind } => {
                 self.begun += 1;
+                self.soaking = kind == ScenarioKind::Soak.word();
                 if !self.brief {
                     let (begun, of) = (self.begun, self.scenarios);
                     let name = harmless(scenario);
@@ -303,7 +312,12 @@ impl<W: Write> Sink for Live<W> {
                     trouble.blame
                 ));
             }
-            Event::ScenarioFinished { .. } => self.take_back(),
+            Event::ScenarioFinished { .. } => {
+                self.take_back();
+                if self.soaking && !self.model && !self.brief {
+                    self.line(&format!("  {AFTER_SOAK}"));
+                }
+            }
             Event::MadeSafe { outcome } => self.made_safe(outcome),
             Event::RunFinished { verdict, abort, .. } => self.finished(*verdict, abort.is_some()),
         }

@@ -2,6 +2,7 @@
 //! verdict, and records told again. It decides nothing and measures nothing.
 
 mod banner;
+mod cautions;
 mod fold;
 mod gauge;
 pub mod guide;
@@ -12,6 +13,7 @@ mod row;
 mod table;
 
 pub use banner::banner;
+pub use cautions::{AFTER_SOAK, BENCH_CAUTION, CAUTIONS, MODEL_CAUTION};
 pub use live::Live;
 pub use table::{table, table_within};
 
@@ -34,12 +36,3 @@ impl Screen {
         height: 40,
     };
 }
-
-/// The usual cautions, shown before anything is energised.
-pub const CAUTIONS: &[&str] = &[
-    "This test puts shorts and tens of amperes through the board. Wires, contacts and the board get hot; keep clear and keep nothing that burns near by.",
-    "Wear eye protection: parts under test can burst. Do not leave the bench alone.",
-    "Have the emergency stop within reach and a fuse in the supply: this program is not a safety device.",
-    "Neither output rail is ground. An earthed clip on a rail shorts a bridge switch.",
-    "Mains-fed supplies: follow your local codes, and leave mains work to licensed people.",
-];

@@ -1,5 +1,5 @@
 //! A proof of a plan on a terminal: a first screen that answers whether the plan
-//! would catch it, then how, and what each scenario is worth. It counts and
+//! would detect it, then how, and what each scenario is worth. It counts and
 //! judges nothing.
 
 use super::fold::folded;
@@ -7,8 +7,8 @@ use super::row::padded;
 use super::table::table_within;
 use crate::ident::harmless;
 use crate::proof::{
-    Cell, Conclusion, PlanProof, Setting, catch_cells, conclusion, escape_lines, good_sentence,
-    headline, leaning, missing, tight_cells, undecided_lines, warnings, without,
+    Cell, Conclusion, PlanProof, Setting, conclusion, detection_cells, escape_lines, good_sentence,
+    headline, inconclusive_lines, leaning, missing, tight_cells, warnings, without,
 };
 use crate::units::{Dimension, Quantity as _, show};
 use anstyle::{AnsiColor, Style};
@@ -18,7 +18,7 @@ use unicode_width::UnicodeWidthStr;
 const SCREEN: usize = 40;
 /// Widest name of a scenario above its column; longer ones are numbered.
 const WIDEST: usize = 12;
-/// Rows of what refused good boards, and of tight limits.
+/// Rows of what rejected good boards, and of tight limits.
 const MOST_ROWS: usize = 6;
 
 /// The whole of it in lines of `room` columns, the first screen to be read alone.
@@ -27,7 +27,7 @@ pub fn told(proof: &PlanProof, setting: &Setting, room: usize) -> String {
     first + &details(proof, setting, room, &untold)
 }
 
-/// The answer, the matrix and the false refusals on one screen; what escapes is
+/// The answer, the matrix and the false rejects on one screen; what escapes is
 /// told at such length as fits, the rest of it is handed back.
 fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> (String, Vec<Vec<String>>) {
     let mut out = String::new();
@@ -68,14 +68,14 @@ fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{plural}")
 }
 
-/// Escapes first, then what was not decided, in at most `spare` lines but one;
+/// Escapes first, then what was inconclusive, in at most `spare` lines but one;
 /// what there was no room for.
 fn at_length(out: &mut String, proof: &PlanProof, room: usize, spare: usize) -> Vec<Vec<String>> {
     let escaping = proof.defects.iter().filter(|d| d.escaped > 0);
     let unsure = proof.defects.iter();
-    let unsure = unsure.filter(|d| d.escaped == 0 && d.undecided > 0);
+    let unsure = unsure.filter(|d| d.escaped == 0 && d.inconclusive > 0);
     let escaping = escaping.map(escape_lines);
-    let mut all: Vec<Vec<String>> = escaping.chain(unsure.map(undecided_lines)).collect();
+    let mut all: Vec<Vec<String>> = escaping.chain(unsure.map(inconclusive_lines)).collect();
     let (mut left, mut told) = (spare, 0);
     for sentences in &all {
         let mut text = String::new();
@@ -110,7 +110,7 @@ fn paragraph(out: &mut String, sentences: &[String], room: usize) {
 fn style(conclusion: Conclusion) -> Style {
     let colour = match conclusion {
         Conclusion::NothingEscapes => AnsiColor::Green,
-        Conclusion::Undecided => AnsiColor::Yellow,
+        Conclusion::Inconclusive => AnsiColor::Yellow,
         Conclusion::Escapes => AnsiColor::Red,
     };
     Style::new().bold().fg_color(Some(colour.into()))
@@ -122,12 +122,14 @@ fn matrix(proof: &PlanProof, room: usize) -> String {
     let names: Vec<String> = proof.scenarios.iter().map(|s| harmless(&s.name)).collect();
     let defects = proof.defects.iter();
     let labels: Vec<String> = defects.clone().map(|d| d.name.clone()).collect();
-    let counts = defects.clone().map(|d| format!("{}/{}", d.caught, d.tried));
+    let counts = defects
+        .clone()
+        .map(|d| format!("{}/{}", d.detected, d.tried));
     let counts: Vec<String> = counts.collect();
     let marks: Vec<Vec<String>> = defects
         .map(|d| d.cells.iter().map(|cell| mark(*cell, d.tried)).collect())
         .collect();
-    let (label, end) = (widest(&labels), widest(&counts).max("caught".len()));
+    let (label, end) = (widest(&labels), widest(&counts).max("detected".len()));
     let least = marks.iter().map(|row| widest(row)).max().unwrap_or(0);
     let wide: usize = names.iter().map(|name| name.width().max(least) + 1).sum();
     let numbered = label + wide + 1 + end > room || names.iter().any(|name| name.width() > WIDEST);
@@ -148,7 +150,7 @@ fn matrix(proof: &PlanProof, room: usize) -> String {
         out.push_str(text.trim_end());
         out.push('\n');
     };
-    line("", &heads, "caught");
+    line("", &heads, "detected");
     for ((name, marks), count) in labels.iter().zip(&marks).zip(&counts) {
         line(name, marks, count);
     }
@@ -163,24 +165,24 @@ fn matrix(proof: &PlanProof, room: usize) -> String {
     out
 }
 
-const LEGEND: &str = "\u{25CF} caught first  \u{25CB} caught too  ? not decided  \u{B7} passed  (with a number: in so many boards)";
+const LEGEND: &str = "\u{25CF} detected first  \u{25CB} detected too  ? inconclusive  \u{B7} passed  (with a number: in so many boards)";
 
 fn mark(cell: Cell, tried: usize) -> String {
     let (mark, boards) = match cell {
         Cell {
-            caught: 0,
-            undecided: 0,
+            detected: 0,
+            inconclusive: 0,
             ..
         } => return "\u{B7}".to_owned(),
         Cell {
-            caught: 0,
-            undecided,
+            detected: 0,
+            inconclusive,
             ..
-        } => ('?', undecided),
+        } => ('?', inconclusive),
         Cell {
-            first: 0, caught, ..
-        } => ('\u{25CB}', caught),
-        Cell { caught, .. } => ('\u{25CF}', caught),
+            first: 0, detected, ..
+        } => ('\u{25CB}', detected),
+        Cell { detected, .. } => ('\u{25CF}', detected),
     };
     if boards == tried {
         mark.to_string()
@@ -189,7 +191,7 @@ fn mark(cell: Cell, tried: usize) -> String {
     }
 }
 
-/// How each defect was caught, what each scenario is worth, what refuses good
+/// How each defect was detected, what each scenario is worth, what rejects good
 /// boards or nearly does; first of all what had no room before.
 fn details(proof: &PlanProof, setting: &Setting, room: usize, untold: &[Vec<String>]) -> String {
     let mut out = String::from("\n");
@@ -199,19 +201,19 @@ fn details(proof: &PlanProof, setting: &Setting, room: usize, untold: &[Vec<Stri
     if !untold.is_empty() {
         out.push('\n');
     }
-    caught(&mut out, proof, room);
+    detected(&mut out, proof, room);
     if let Some(text) = leaning(proof) {
         lines(&mut out, &text, room);
     }
     out.push('\n');
     worth(&mut out, proof, room);
-    let refusals = proof.good.by.iter().take(MOST_ROWS);
-    let rows: Vec<Vec<String>> = refusals.map(|refusal| refusal.cells()).collect();
+    let rejections = proof.good.by.iter().take(MOST_ROWS);
+    let rows: Vec<Vec<String>> = rejections.map(|rejection| rejection.cells()).collect();
     if !rows.is_empty() {
         let headings = [
             "good boards were kept from passing by",
-            ">refused",
-            ">undecided",
+            ">rejected",
+            ">inconclusive",
         ];
         out.push('\n');
         out.push_str(&table_within(&headings, &rows, room));
@@ -240,16 +242,16 @@ fn details(proof: &PlanProof, setting: &Setting, room: usize, untold: &[Vec<Stri
     out
 }
 
-fn caught(out: &mut String, proof: &PlanProof, room: usize) {
+fn detected(out: &mut String, proof: &PlanProof, room: usize) {
     let rows = proof.defects.iter().map(|defect| {
         let mut row = vec![defect.name.clone()];
-        row.extend(catch_cells(defect));
+        row.extend(detection_cells(defect));
         row
     });
     let rows: Vec<Vec<String>> = rows.collect();
     let headings = [
         "defect",
-        ">caught",
+        ">detected",
         "first by",
         ">beyond its limit",
         ">clearly",
@@ -273,7 +275,7 @@ fn worth(out: &mut String, proof: &PlanProof, room: usize) {
         rows.push(vec![
             scenario.name.clone(),
             took,
-            scenario.catches.to_string(),
+            scenario.detects.to_string(),
             scenario.first.to_string(),
             count,
         ]);
@@ -284,7 +286,7 @@ fn worth(out: &mut String, proof: &PlanProof, room: usize) {
     let headings = [
         "scenario",
         ">bench time",
-        ">defects caught",
+        ">defects detected",
         ">boards first",
         "without it escapes",
     ];
@@ -326,9 +328,9 @@ mod tests {
         }
     }
 
-    /// As many defects as asked for, of which the first `caught` fail in the
+    /// As many defects as asked for, of which the first `detected` fail in the
     /// scenario of their number.
-    fn proof(defects: usize, caught: usize) -> PlanProof {
+    fn proof(defects: usize, detected: usize) -> PlanProof {
         let names = [
             "idle", "load", "overload", "short", "reversal", "sense", "signal", "loss", "inrush",
         ];
@@ -341,7 +343,7 @@ mod tests {
                 .map(|(at, name)| Outcome {
                     scenario: name.clone(),
                     verdict: match defect {
-                        Some(d) if d < caught && d % names.len() == at => Verdict::Fail,
+                        Some(d) if d < detected && d % names.len() == at => Verdict::Fail,
                         _ => Verdict::Pass,
                     },
                     metrics: Vec::new(),
@@ -370,8 +372,8 @@ mod tests {
 
     #[test]
     fn the_first_screen_is_one_screen_whatever_escapes() {
-        for (defects, caught) in [(19, 19), (19, 18), (19, 15), (19, 0), (1, 0)] {
-            let found = proof(defects, caught);
+        for (defects, detected) in [(19, 19), (19, 18), (19, 15), (19, 0), (1, 0)] {
+            let found = proof(defects, detected);
             for room in [100, 80, 60] {
                 let (shown, _) = first_screen(&found, &setting(), room);
                 let plain = anstream::adapter::strip_str(&shown).to_string();
@@ -379,15 +381,15 @@ mod tests {
                 for line in plain.lines() {
                     assert!(line.width() <= room, "{room}:\n{plain}");
                 }
-                let answer = if caught == defects {
+                let answer = if detected == defects {
                     "NOTHING ESCAPES"
                 } else {
                     "ESCAPE"
                 };
                 assert!(plain.contains(answer), "{plain}");
-                // Every defect has its row, with how many boards were caught.
+                // Every defect has its row, with how many boards were detected.
                 for number in 0..defects {
-                    let count = if number < caught { "2/2" } else { "0/2" };
+                    let count = if number < detected { "2/2" } else { "0/2" };
                     let name = format!("wrong capacitor {number} ");
                     let row = plain
                         .lines()

@@ -94,7 +94,7 @@ pub enum Refusal {
     },
     /// Without a rectifier a load conducts like a short when reversed.
     #[error(
-        "refused: {intent}: without a rectifier the load bears the positive polarity only, and the output is {drive}"
+        "refused: {intent}: without a rectifier the load withstands the positive polarity only, and the output is {drive}"
     )]
     LoadWiring {
         /// What was asked for.

@@ -435,6 +435,6 @@ fn digests(sources: &Sources<'_>) -> Vec<Fact> {
 }
 
 /// Said below findings that have no sentence each.
-const IN_SHORT: &str = "Each of these stands in the tables with its value, limit and margin; the HTML page and the run's summary tell each in a sentence of its own.";
+const IN_SHORT: &str = "Each of these stands in the tables with its value, limit and margin; the HTML page and the run's summary give each a sentence of its own.";
 /// What U and k are.
 const LEGEND: &str = "U: expanded uncertainty, k = 2. Line: allowed range heavy between its bars; diamond: value; arrow: bound. MARGIN: distance to the nearer limit, positive inside.";

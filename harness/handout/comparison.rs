@@ -72,7 +72,7 @@ pub fn lots_compared(found: &LotsCompared, model: bool) -> Handout {
     }
 }
 
-const STANDARD: &str = "A reference board measured with both lots. What changed in it is the bench's doing: its difference and its spread enter the interval of every shift, divided by no number of boards.";
+const STANDARD: &str = "A reference board measured with both lots. What changed in it is the bench's doing: its difference and its standard deviation enter the interval of every shift, divided by no number of boards.";
 
 fn method(found: &LotsCompared) -> String {
     format!(
@@ -82,7 +82,7 @@ fn method(found: &LotsCompared) -> String {
          beside the boards' part in root sum of squares, so more boards never lose equivalence. Margin, unless the plan declares one: {:.0} % of the way \
          from the baseline's mean to the nearer limit. All metrics are equivalent only if each is \
          (intersection-union); differences and shifts are claimed after Holm's correction. \"More boards\" are for \
-         {:.0} % power, were difference and spread what they seem. Bounds (such as > 198 ms) are left out and \
+         {:.0} % power, were difference and standard deviation what they seem. Bounds (such as > 198 ms) are left out and \
          counted; a number of boards in brackets stands where it is not the lot's.",
         100.0 * found.margin_share,
         100.0 * found.power
@@ -162,14 +162,14 @@ fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {
         (row.scenario.as_str(), cells)
     };
     Block::table(
-        "metric | >baseline | >spread | >candidate | >spread | >limit | >shift | >90 % interval | >margin | outcome",
+        "metric | >baseline | >std. dev. | >candidate | >std. dev. | >limit | >shift | >90 % interval | >margin | outcome",
         grouped(rows.iter().map(row)),
     )
 }
 
 fn standard(check: &CheckStandard) -> Block {
     Block::table(
-        "metric | >baseline (n) | >candidate (n) | >difference | >spread | >standard uncertainty added",
+        "metric | >baseline (n) | >candidate (n) | >difference | >std. dev. | >standard uncertainty added",
         grouped(check.rows.iter().map(|row| {
             let mut cells = check_cells(row);
             cells[0] = in_words(&row.label);

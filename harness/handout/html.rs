@@ -10,7 +10,7 @@ use crate::drawing::svg::{escape, svg};
 
 const STYLE: &str = "\
 @page{size:A4;margin:14mm}*{box-sizing:border-box}\
-body{font:14px/1.45 'DejaVu Sans Condensed','Segoe UI',Helvetica,Arial,sans-serif;color:#111;background:#fff;margin:0 auto;padding:28px}\
+body{font:14px/1.45 system-ui,sans-serif;color:#111;background:#fff;margin:0 auto;padding:28px}\
 header{display:flex;justify-content:space-between;gap:24px;border-bottom:3px solid #111;padding-bottom:14px}\
 h1{margin:0;font-weight:400}h1 span,h1 strong{display:block}h1 span:first-child{font-size:15px;letter-spacing:.08em;text-transform:uppercase;color:#555}\
 .outcome{font-size:44px;font-weight:800;line-height:1.15;margin:4px 0 0}.about{font-size:20px}\

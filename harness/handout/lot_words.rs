@@ -154,8 +154,8 @@ pub(crate) fn conclusion(found: &LotsCompared) -> String {
 /// Yields with their intervals.
 pub(crate) fn yields(found: &LotSummary) -> [(&'static str, String); 2] {
     [
-        ("passed at first", share(&found.first_pass)),
-        ("passed at last", share(&found.at_last)),
+        ("first-pass yield", share(&found.first_pass)),
+        ("final yield", share(&found.at_last)),
     ]
 }
 

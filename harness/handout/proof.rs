@@ -1,31 +1,31 @@
-//! The content of the report on what a plan catches: the answer, the matrix,
-//! how each defect was caught, what each scenario is worth, false refusals. It
+//! The content of the report on what a plan detects: the answer, the matrix,
+//! how each defect was detected, what each scenario is worth, false rejects. It
 //! lays nothing out.
 
 use super::block::{Block, Handout, Head, ROOMY};
 use super::figures::matrix;
 use crate::proof::{
-    DefectFinding, PlanProof, Setting, catch_cells, conclusion, escape_lines, good_sentence,
-    headline, leaning, missing, tight_cells, undecided_lines, warnings, without,
+    DefectFinding, PlanProof, Setting, conclusion, detection_cells, escape_lines, good_sentence,
+    headline, inconclusive_lines, leaning, missing, tight_cells, warnings, without,
 };
 use crate::units::{Dimension, Quantity as _, show};
 
-const CLEARLY: &str = "Beyond its limit: in the board where that was least. Clearly: of each board the limit that was passed most, as a multiple of the way from good boards to that limit; of those the least. 1 is at the limit, 2 twice as far away from good boards; yes/no where the limit asks for a count or an answer.";
+const CLEARLY: &str = "Beyond its limit: in the board where that was smallest. Clearly: of each board the limit that was passed most, as a multiple of the way from good boards to that limit; of those the smallest. 1 is at the limit, 2 twice as far away from good boards; yes/no where the limit asks for a count or an answer.";
 const WORTH: &str = "Leaving a scenario out is judged from the same runs. A scenario that loses nothing may still find what nobody has planted.";
-const TIGHT: &str = "Room: mean distance from good boards' readings to where they would no longer pass, the guard band taken off, in standard deviations of that distance. Below 4, refusals are to be expected in a large lot.";
+const TIGHT: &str = "Room: mean distance from good boards' readings to where they would no longer pass, the guard band taken off, in standard deviations of that distance. Below 4, rejections are to be expected in a large lot.";
 
-/// What a plan catches; `at` is when that was tried.
+/// What a plan detects; `at` is when that was tried.
 pub fn plan_proof(found: &PlanProof, setting: &Setting, at: jiff::Timestamp) -> Handout {
     let mut frame = vec![sentence(&conclusion(found)), good_sentence(found)];
     frame.extend(missing(found));
     frame.extend(warnings(found));
     let mut blocks = vec![Block::framed(frame)];
     escapes(found, &mut blocks);
-    blocks.push(Block::heading("Which scenario catches which defect"));
+    blocks.push(Block::heading("Which scenario detects which defect"));
     blocks.extend(Block::pictures(1, matrix::pictures(found)));
     blocks.push(Block::text(matrix::LEGEND));
-    blocks.push(Block::heading("How each defect was caught"));
-    blocks.push(caught(found));
+    blocks.push(Block::heading("How each defect was detected"));
+    blocks.push(detected(found));
     blocks.push(Block::text(CLEARLY));
     blocks.extend(leaning(found).map(Block::Text));
     blocks.push(Block::heading("What each scenario is worth"));
@@ -37,7 +37,7 @@ pub fn plan_proof(found: &PlanProof, setting: &Setting, at: jiff::Timestamp) -> 
     let head = Head {
         identity: format!("plan {}, seed {}", setting.plan, setting.seed.0),
         at,
-        ..Head::of_many("What a plan catches", headline(found), about)
+        ..Head::of_many("What a plan detects", headline(found), about)
     };
     Handout {
         head,
@@ -69,13 +69,13 @@ fn escapes(found: &PlanProof, blocks: &mut Vec<Block>) {
         defects.map(words).collect::<Vec<_>>()
     };
     told("What escapes", of(|d| d.escaped > 0, escape_lines), blocks);
-    let unsure = of(|d| d.escaped == 0 && d.undecided > 0, undecided_lines);
-    told("What was not decided", unsure, blocks);
+    let unsure = of(|d| d.escaped == 0 && d.inconclusive > 0, inconclusive_lines);
+    told("What was inconclusive", unsure, blocks);
 }
 
-fn caught(found: &PlanProof) -> Block {
+fn detected(found: &PlanProof) -> Block {
     let row = |defect: &DefectFinding| {
-        let [boards, first, beyond, clearly] = catch_cells(defect);
+        let [boards, first, beyond, clearly] = detection_cells(defect);
         let limit = defect.first.first();
         let limit = limit.map_or("-".to_owned(), |c| c.limit.show(c.dimension));
         let name = defect.name.clone();
@@ -90,7 +90,7 @@ fn caught(found: &PlanProof) -> Block {
         ]
     };
     Block::table(
-        "defect | what is wrong | >caught | first by | >limit | >beyond its limit | >clearly",
+        "defect | what is wrong | >detected | first by | >limit | >beyond its limit | >clearly",
         found.defects.iter().map(row),
     )
 }
@@ -103,7 +103,7 @@ fn worth(found: &PlanProof) -> Block {
         vec![
             scenario.name.clone(),
             took.map_or("-".to_owned(), |took| show(took.si(), Dimension::Time)),
-            scenario.catches.to_string(),
+            scenario.detects.to_string(),
             scenario.first.to_string(),
             if names.is_empty() {
                 count
@@ -113,7 +113,7 @@ fn worth(found: &PlanProof) -> Block {
         ]
     });
     Block::table(
-        "scenario | >bench time a board | >defects caught | >boards caught first | without it escapes",
+        "scenario | >bench time a board | >defects detected | >boards detected first | without it escapes",
         rows,
     )
 }
@@ -123,8 +123,8 @@ fn good(found: &PlanProof, blocks: &mut Vec<Block>) {
     if !good.by.is_empty() {
         blocks.push(Block::heading("What kept good boards from passing"));
         blocks.push(Block::table(
-            "metric and limit | >refused | >not decided",
-            good.by.iter().map(|refusal| refusal.cells()),
+            "metric and limit | >rejected | >inconclusive",
+            good.by.iter().map(|rejection| rejection.cells()),
         ));
     }
     if !good.tightest.is_empty() {

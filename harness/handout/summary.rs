@@ -23,7 +23,7 @@ pub fn lot_summary(found: &LotSummary, model: bool) -> Handout {
         blocks.push(Block::heading("What boards failed by, first runs"));
         blocks.push(Block::Pictures(1, vec![pareto::picture(found)]));
         blocks.push(Block::table(
-            "failed by | >boards | >of failures | >cumulated | >undecided",
+            "failed by | >boards | >of failures | >cumulated | >inconclusive",
             failing_rows(found),
         ));
     }
@@ -102,7 +102,7 @@ fn capability<'a>(found: &'a LotSummary) -> Block {
         (metric.scenario.as_str(), cells)
     };
     Block::table(
-        "metric | >n | >mean | >spread | >limit | >Ppk | >95/95 | to look at",
+        "metric | >n | >mean | >std. dev. | >limit | >Ppk | >95/95 | to look at",
         grouped(found.metrics.iter().map(row)),
     )
 }

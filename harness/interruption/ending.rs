@@ -119,7 +119,7 @@ pub(super) fn ending(
         Provocation::Load { .. } if witnesses.output.is_some_and(stays) => Ending::Undecided(
             end,
             Blame::Bench,
-            "the load let go: the output was still on when the current ended".to_owned(),
+            "the load dropped out: the output was still on when the current ended".to_owned(),
         ),
         Provocation::Load { .. } | Provocation::Unknown => Ending::Own(end),
     }

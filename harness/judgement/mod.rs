@@ -46,6 +46,8 @@ impl fmt::Display for Verdict {
 }
 
 /// How uncertainty enters a decision: the rules of JCGM 106:2012, clause 8.
+/// What lies between the zones is inconclusive here, a decision rule that is not
+/// binary (ILAC-G8:09/2019, 4.2.3; from memory).
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "rule", rename_all = "snake_case")]
 pub enum DecisionRule {

@@ -43,7 +43,7 @@ pub enum RiseFault {
     #[error("the rise does not bend yet")]
     Straight,
     /// They do not move, or are at their end from the first on.
-    #[error("no rise can be told from the scatter")]
+    #[error("no rise can be distinguished from the scatter")]
     Flat,
 }
 

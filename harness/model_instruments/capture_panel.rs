@@ -99,13 +99,13 @@ impl Panel<'_> {
             let word = match capture.source {
                 Source::Immediate => "IMM".to_owned(),
                 Source::Logic(index) => format!("DIG{index}"),
-                Source::Channel(index) => format!("CHAN{}", index + 1),
+                Source::Channel(index) => format!("INT{}", index + 1),
             };
             return Ok(Some(Response::new().word(&word)));
         }
         let word = parameters.required()?;
         parameters.end()?;
-        let choices = ["IMMediate", "DIGital", "CHANnel"];
+        let choices = ["IMMediate", "DIGital", "INTernal"];
         capture.source = match word.choice(&choices)? {
             (0, None) => Source::Immediate,
             (1, number) => {

@@ -101,7 +101,7 @@ fn the_capture_sees_a_short_at_its_marker() {
 fn parts_of_a_record_agree_and_clipping_is_said() {
     let mut world = world();
     powered(&mut world);
-    let setup = "SWE:TINT 2E-6;POIN 500;:VOLT1:RANG 1;:TRIG:SOUR CHAN1;LEV 0.5;SLOP NEG;:INIT";
+    let setup = "SWE:TINT 2E-6;POIN 500;:VOLT1:RANG 1;:TRIG:SOUR INT1;LEV 0.5;SLOP NEG;:INIT";
     tell(&mut world, Role::Capture, &[setup]);
     world.advance(BenchSpan::from_microseconds(20_000));
     let whole = words(&mut world, "TRAC? CHAN1");

@@ -49,14 +49,14 @@ fn ratings(plan: &Plan, faults: &mut Vec<Fault>) {
     if ratings.lowest_supply > ratings.supply_voltage {
         fault(
             "ratings.supply_voltage",
-            "this is below the least supply voltage the board works at",
+            "this is below the lowest supply voltage the board works at",
             format!("{} or more", ratings.lowest_supply),
         );
     }
     if ratings.highest_supply < ratings.supply_voltage {
         fault(
             "ratings.supply_voltage",
-            "this is above the largest supply voltage the board bears",
+            "this is above the highest supply voltage the board withstands",
             format!("{} or less", ratings.highest_supply),
         );
     }

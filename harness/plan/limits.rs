@@ -151,7 +151,7 @@ fn read_limit(table: &Table<'_>, metric: &'static Metric, defaults: &Defaults) -
             Fault::error(
                 &table.place_of("max"),
                 format!(
-                    "the largest value allowed is below the least, {}",
+                    "the maximum is below the minimum, {}",
                     show(lower, metric.dimension)
                 ),
             )

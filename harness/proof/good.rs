@@ -1,4 +1,4 @@
-//! The good boards: how many were refused and by what, how near the limits are
+//! The good boards: how many were rejected and by what, how near the limits are
 //! to them, and what they read, which is what a defect is held against. It does
 //! not say why a limit is where it is.
 
@@ -30,27 +30,27 @@ pub struct GoodBoards {
     /// Those that passed.
     pub accepted: usize,
     /// Those that failed.
-    pub refused: usize,
-    /// Those that were not decided.
-    pub undecided: usize,
-    /// The share refused or not decided, with the exact 95 % interval by
+    pub rejected: usize,
+    /// Those that were inconclusive.
+    pub inconclusive: usize,
+    /// The share rejected or inconclusive, with the exact 95 % interval by
     /// Clopper and Pearson; `None` for no board.
     pub not_accepted: Option<Proportion>,
-    /// What refused them or left them undecided, the most frequent first.
-    pub by: Vec<Refusal>,
+    /// What rejected them or left them inconclusive, the most frequent first.
+    pub by: Vec<Rejection>,
     /// The limits that are nearest to good boards, the nearest first.
     pub tightest: Vec<Tight>,
 }
 
 /// What kept good boards from passing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Refusal {
+pub struct Rejection {
     /// The metric with its limit, or the scenario and its trouble in words.
     pub what: String,
-    /// Boards it refused.
-    pub refused: usize,
-    /// Boards it left undecided.
-    pub undecided: usize,
+    /// Boards it rejected.
+    pub rejected: usize,
+    /// Boards it left inconclusive.
+    pub inconclusive: usize,
 }
 
 /// How near a limit is to good boards.
@@ -78,17 +78,17 @@ impl GoodBoards {
             wanted,
             tried,
             accepted,
-            refused: count(Verdict::Fail),
-            undecided: count(Verdict::Inconclusive),
+            rejected: count(Verdict::Fail),
+            inconclusive: count(Verdict::Inconclusive),
             not_accepted: clopper_pearson(tried - accepted, tried, CONFIDENCE).ok(),
-            by: refusals(trials),
+            by: rejections(trials),
             tightest: references.tightest(),
         }
     }
 }
 
 /// Each board counts once for each thing that kept it from passing.
-pub(super) fn refusals(trials: &[&Trial]) -> Vec<Refusal> {
+pub(super) fn rejections(trials: &[&Trial]) -> Vec<Rejection> {
     let mut counts: BTreeMap<String, (usize, usize)> = BTreeMap::new();
     for trial in trials {
         let mut seen: BTreeSet<(String, Verdict)> = BTreeSet::new();
@@ -102,22 +102,22 @@ pub(super) fn refusals(trials: &[&Trial]) -> Vec<Refusal> {
             }
         }
         for (what, verdict) in seen {
-            let (refused, undecided) = counts.entry(what).or_default();
+            let (rejected, inconclusive) = counts.entry(what).or_default();
             match verdict {
-                Verdict::Fail => *refused += 1,
-                _ => *undecided += 1,
+                Verdict::Fail => *rejected += 1,
+                _ => *inconclusive += 1,
             }
         }
     }
-    let mut by: Vec<Refusal> = counts
+    let mut by: Vec<Rejection> = counts
         .into_iter()
-        .map(|(what, (refused, undecided))| Refusal {
+        .map(|(what, (rejected, inconclusive))| Rejection {
             what,
-            refused,
-            undecided,
+            rejected,
+            inconclusive,
         })
         .collect();
-    by.sort_by_key(|r| std::cmp::Reverse((r.refused + r.undecided, r.refused)));
+    by.sort_by_key(|r| std::cmp::Reverse((r.rejected + r.inconclusive, r.rejected)));
     by
 }
 

@@ -1,6 +1,6 @@
-//! What a plan catches: runs on model boards with a planted defect and on good
-//! ones, turned into what is caught and by what, what escapes, what the plan
-//! leans on, and how often a good board is refused. It plants, runs and shows
+//! What a plan detects: runs on model boards with a planted defect and on good
+//! ones, turned into what is detected and by what, what escapes, what the plan
+//! leans on, and how often a good board is rejected. It plants, runs and shows
 //! nothing.
 //!
 //! The planted defect decides what each run should have come to; the plan's own
@@ -16,15 +16,15 @@ mod setting;
 mod trial;
 mod words;
 
-pub use defects::{Catch, Cell, DefectFinding};
+pub use defects::{Cell, DefectFinding, Detection};
 pub use escape::{Escape, Moved, Nearest};
-pub use good::{GoodBoards, Refusal, Tight};
+pub use good::{GoodBoards, Rejection, Tight};
 pub use scenarios::{Lost, ScenarioFinding};
 pub use setting::{FileDigest, LeftOut, Setting};
 pub use trial::{Outcome, Trial};
 pub use words::{
-    catch_cells, conclusion, escape_lines, good_sentence, headline, leaning, missing, percent,
-    tight_cells, undecided_lines, warnings, without,
+    conclusion, detection_cells, escape_lines, good_sentence, headline, inconclusive_lines,
+    leaning, missing, percent, tight_cells, warnings, without,
 };
 
 use crate::measurement::{Metric, in_words, labelled};
@@ -53,8 +53,8 @@ pub enum Conclusion {
     /// At least one passed.
     Escapes,
     /// None passed, but not every one failed or was tried, or no good board
-    /// passed either: then nothing was caught for its defect.
-    Undecided,
+    /// passed either: then nothing was detected for its defect.
+    Inconclusive,
 }
 
 /// Everything that the runs say about a plan.
@@ -100,14 +100,17 @@ impl PlanProof {
         let good = GoodBoards::of(asked.good, &good, &references);
         let complete =
             good.tried >= good.wanted && defects.iter().all(|defect| defect.tried >= defect.wanted);
-        let caught = |defect: &DefectFinding| defect.caught == defect.tried && defect.tried > 0;
+        let detected = |defect: &DefectFinding| defect.detected == defect.tried && defect.tried > 0;
         let conclusion = if defects.iter().any(|defect| defect.escaped > 0) {
             Conclusion::Escapes
-        } else if complete && good.accepted > 0 && !defects.is_empty() && defects.iter().all(caught)
+        } else if complete
+            && good.accepted > 0
+            && !defects.is_empty()
+            && defects.iter().all(detected)
         {
             Conclusion::NothingEscapes
         } else {
-            Conclusion::Undecided
+            Conclusion::Inconclusive
         };
         Self {
             conclusion,

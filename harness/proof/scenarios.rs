@@ -1,4 +1,4 @@
-//! One scenario over all boards with a defect: what it catches, and what would
+//! One scenario over all boards with a defect: what it detects, and what would
 //! escape without it. It does not say that a scenario should go: a defect that
 //! nobody has planted is not counted.
 
@@ -15,11 +15,11 @@ pub struct ScenarioFinding {
     pub name: String,
     /// Bench time it takes, the mean over good boards.
     pub took: Option<Seconds>,
-    /// Defects that it catches in one board at least.
-    pub catches: usize,
+    /// Defects that it detects in one board at least.
+    pub detects: usize,
     /// Boards that it is the first to fail.
     pub first: usize,
-    /// What would no longer be caught without it, by defect.
+    /// What would no longer be detected without it, by defect.
     pub without: Vec<Lost>,
 }
 
@@ -31,12 +31,12 @@ pub struct Lost {
     /// Boards that would pass.
     pub escaped: usize,
     /// Boards that would neither pass nor fail.
-    pub undecided: usize,
+    pub inconclusive: usize,
 }
 
 impl ScenarioFinding {
     pub(super) fn of(name: &str, planted: &[&Trial], good: &[&Trial]) -> Self {
-        let mut catches = BTreeSet::new();
+        let mut detects = BTreeSet::new();
         let mut first = 0;
         let mut without: BTreeMap<&str, Lost> = BTreeMap::new();
         for trial in planted {
@@ -46,7 +46,7 @@ impl ScenarioFinding {
             if own.is_none_or(|outcome| outcome.verdict != Verdict::Fail) {
                 continue;
             }
-            catches.insert(defect);
+            detects.insert(defect);
             first += usize::from(trial.first().is_some_and(|o| o.scenario == name));
             let left = trial.without(name);
             if left == Verdict::Fail {
@@ -55,17 +55,17 @@ impl ScenarioFinding {
             let lost = without.entry(defect).or_insert_with(|| Lost {
                 defect: defect.to_owned(),
                 escaped: 0,
-                undecided: 0,
+                inconclusive: 0,
             });
             match left {
                 Verdict::Pass => lost.escaped += 1,
-                _ => lost.undecided += 1,
+                _ => lost.inconclusive += 1,
             }
         }
         Self {
             name: name.to_owned(),
             took: took(name, good),
-            catches: catches.len(),
+            detects: detects.len(),
             first,
             without: without.into_values().collect(),
         }

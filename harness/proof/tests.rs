@@ -126,13 +126,13 @@ fn what_is_caught_by_two_scenarios_belongs_to_the_first() {
     assert_eq!(found.conclusion, Conclusion::NothingEscapes);
     let slow = &found.defects[0];
     assert_eq!(
-        (slow.tried, slow.caught, slow.escaped, slow.undecided),
+        (slow.tried, slow.detected, slow.escaped, slow.inconclusive),
         (2, 2, 0, 0)
     );
-    let cell = |caught, first| Cell {
-        caught,
+    let cell = |detected, first| Cell {
+        detected,
         first,
-        undecided: 0,
+        inconclusive: 0,
     };
     assert_eq!(slow.cells, [cell(2, 2), cell(2, 0), cell(0, 0)]);
     let first = &slow.first[0];
@@ -157,7 +157,7 @@ fn what_one_scenario_alone_catches_is_lost_without_it() {
         board(Some("hasty"), 15.0, 50.0, 1.0, 4.0),
         board(Some("hasty"), 15.0, 55.0, 1.0, 4.0),
         board(Some("deaf"), 15.0, 500.0, 1.0, 30.0),
-        // Here the retry is off too, so this one would still be caught.
+        // Here the retry is off too, so this one would still be detected.
         board(Some("deaf"), 15.0, 50.0, 1.0, 30.0),
     ];
     let found = proof(&["hasty", "deaf"], 2, &planted);
@@ -165,12 +165,12 @@ fn what_one_scenario_alone_catches_is_lost_without_it() {
     let worth: Vec<(usize, usize, &[Lost])> = found
         .scenarios
         .iter()
-        .map(|s| (s.catches, s.first, s.without.as_slice()))
+        .map(|s| (s.detects, s.first, s.without.as_slice()))
         .collect();
     let lost = |defect: &str, escaped| Lost {
         defect: defect.into(),
         escaped,
-        undecided: 0,
+        inconclusive: 0,
     };
     assert_eq!(worth[0], (0, 0, &[][..]));
     assert_eq!(worth[1], (2, 3, &[lost("hasty", 2)][..]));
@@ -195,7 +195,7 @@ fn an_escape_says_what_came_near_and_what_moved() {
     assert_eq!(found.conclusion, Conclusion::Escapes);
     assert!(!found.complete);
     let late = &found.defects[1];
-    assert_eq!((late.tried, late.caught, late.escaped), (2, 0, 2));
+    assert_eq!((late.tried, late.detected, late.escaped), (2, 0, 2));
     let escape = late.escape.as_ref().expect("it escaped");
     let nearest = escape.nearest.as_ref().expect("limits");
     // Good boards lose 4 ms of 10; 8.5 ms is three quarters of the way.
@@ -228,10 +228,10 @@ fn an_escape_says_what_came_near_and_what_moved() {
     assert_eq!((found.complete, missing(&found)), (true, None));
 }
 
-/// One that nobody can decide is not caught, and what was not tried is not
+/// One that nobody can decide is not detected, and what was not tried is not
 /// proven.
 #[test]
-fn undecided_and_untried_defects_prove_nothing() {
+fn inconclusive_and_untried_defects_prove_nothing() {
     let mut unsure = board(Some("odd"), 15.0, 500.0, 1.0, 4.0);
     let unknown = Finding::unknown(Blame::Board, "it never came on");
     unsure.scenarios[2] = outcome(
@@ -241,26 +241,26 @@ fn undecided_and_untried_defects_prove_nothing() {
     let found = proof(&["odd"], 1, &[unsure]);
     assert_eq!(
         (found.conclusion, found.complete),
-        (Conclusion::Undecided, true)
+        (Conclusion::Inconclusive, true)
     );
     assert_eq!(
         (
-            found.defects[0].undecided,
-            found.defects[0].cells[2].undecided
+            found.defects[0].inconclusive,
+            found.defects[0].cells[2].inconclusive
         ),
         (1, 1)
     );
-    assert!(undecided_lines(&found.defects[0])[1].contains("loss dead time"));
+    assert!(inconclusive_lines(&found.defects[0])[1].contains("loss dead time"));
     for (defects, each) in [(&["slow"][..], 2), (&[][..], 1)] {
         let planted = [board(Some("slow"), 40.0, 500.0, 1.0, 4.0)];
         let found = proof(defects, each, &planted);
-        assert_eq!(found.conclusion, Conclusion::Undecided);
+        assert_eq!(found.conclusion, Conclusion::Inconclusive);
     }
-    // Good boards that are missing leave it open how often one is refused.
+    // Good boards that are missing leave it open how often one is rejected.
     let planted = [board(Some("slow"), 40.0, 500.0, 1.0, 4.0)];
     let trials: Vec<Trial> = good().into_iter().chain(planted).collect();
     let found = PlanProof::of(&asked(&["slow"], 1, 11), &trials);
-    assert_eq!(found.conclusion, Conclusion::Undecided);
+    assert_eq!(found.conclusion, Conclusion::Inconclusive);
     assert!(
         missing(&found)
             .expect("unfinished")
@@ -268,7 +268,7 @@ fn undecided_and_untried_defects_prove_nothing() {
     );
 }
 
-/// One of ten refused: 0.25 % to 44.5 % is in every table of exact binomial
+/// One of ten rejected: 0.25 % to 44.5 % is in every table of exact binomial
 /// limits at 95 % (Clopper and Pearson 1934; Geigy tables, from memory).
 #[test]
 fn refused_good_boards_are_counted_with_their_reasons() {
@@ -277,7 +277,7 @@ fn refused_good_boards_are_counted_with_their_reasons() {
     let found = PlanProof::of(&asked(&[], 1, 10), &trials);
     let boards = &found.good;
     assert_eq!(
-        (boards.accepted, boards.refused, boards.undecided),
+        (boards.accepted, boards.rejected, boards.inconclusive),
         (9, 1, 0)
     );
     let share = boards.not_accepted.expect("boards");
@@ -286,7 +286,7 @@ fn refused_good_boards_are_counted_with_their_reasons() {
     let by: Vec<(&str, usize)> = boards
         .by
         .iter()
-        .map(|r| (r.what.as_str(), r.refused))
+        .map(|r| (r.what.as_str(), r.rejected))
         .collect();
     assert_eq!(
         by,
@@ -297,7 +297,7 @@ fn refused_good_boards_are_counted_with_their_reasons() {
     );
     let told = good_sentence(&found);
     assert!(
-        told.contains("1 refused: 10.0 % (exact 95 % interval 0.3 % to 44.5 %)"),
+        told.contains("1 rejected: 10.0 % (exact 95 % interval 0.3 % to 44.5 %)"),
         "{told}"
     );
 }
@@ -317,17 +317,17 @@ fn the_tightest_limit_is_told_in_deviations() {
     );
 }
 
-/// A plan that refuses everything catches everything, which proves nothing.
+/// A plan that rejects everything detects everything, which proves nothing.
 #[test]
 fn a_plan_that_refuses_every_board_proves_nothing() {
     let bad = |defect| board(defect, 30.0, 500.0, 1.0, 4.0);
     let mut trials: Vec<Trial> = (0..4).map(|_| bad(None)).collect();
     trials.push(bad(Some("slow")));
     let found = PlanProof::of(&asked(&["slow"], 1, 4), &trials);
-    assert_eq!((found.defects[0].caught, found.complete), (1, true));
-    assert_eq!(found.conclusion, Conclusion::Undecided);
+    assert_eq!((found.defects[0].detected, found.complete), (1, true));
+    assert_eq!(found.conclusion, Conclusion::Inconclusive);
     assert!(warnings(&found)[0].contains("No good board was accepted"));
-    // One that passes is enough to say that the others are refused wrongly.
+    // One that passes is enough to say that the others are rejected wrongly.
     trials[0] = board(None, 15.0, 500.0, 1.0, 4.0);
     let found = PlanProof::of(&asked(&["slow"], 1, 4), &trials);
     assert_eq!(found.conclusion, Conclusion::NothingEscapes);

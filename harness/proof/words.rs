@@ -2,7 +2,7 @@
 //! so that both say the same. No layout.
 
 use super::escape::{Moved, Nearest};
-use super::{Catch, Conclusion, DefectFinding, PlanProof, Refusal, ScenarioFinding, Tight};
+use super::{Conclusion, DefectFinding, Detection, PlanProof, Rejection, ScenarioFinding, Tight};
 use crate::report::words::show_span;
 use crate::units::show;
 
@@ -10,7 +10,7 @@ use crate::units::show;
 pub fn headline(proof: &PlanProof) -> String {
     match proof.conclusion {
         Conclusion::NothingEscapes => "Nothing escapes".to_owned(),
-        Conclusion::Undecided => "Not decided".to_owned(),
+        Conclusion::Inconclusive => "Not decided".to_owned(),
         Conclusion::Escapes => {
             let escaping = proof.defects.iter().filter(|d| d.escaped > 0).count();
             match escaping {
@@ -24,24 +24,24 @@ pub fn headline(proof: &PlanProof) -> String {
 /// The same as a sentence with its numbers.
 pub fn conclusion(proof: &PlanProof) -> String {
     let all = proof.defects.len();
-    let caught = proof
+    let detected = proof
         .defects
         .iter()
-        .filter(|d| d.tried > 0 && d.caught == d.tried)
+        .filter(|d| d.tried > 0 && d.detected == d.tried)
         .count();
-    let undecided = proof.defects.iter().filter(|d| d.undecided > 0).count();
+    let inconclusive = proof.defects.iter().filter(|d| d.inconclusive > 0).count();
     if all == 0 {
         return "no known defect can be planted in this board".to_owned();
     }
-    let mut text = match (caught == all, all) {
-        (true, 1) => "the defect was caught in every board that carried it".to_owned(),
+    let mut text = match (detected == all, all) {
+        (true, 1) => "the defect was detected in every board that carried it".to_owned(),
         (true, _) => {
-            format!("each of {all} known defects was caught in every board that carried it")
+            format!("each of {all} known defects was detected in every board that carried it")
         }
-        (false, _) => format!("{caught} of {all} known defects were caught in every board"),
+        (false, _) => format!("{detected} of {all} known defects were detected in every board"),
     };
-    if undecided > 0 {
-        text.push_str(&format!("; {undecided} left boards undecided"));
+    if inconclusive > 0 {
+        text.push_str(&format!("; {inconclusive} left boards inconclusive"));
     }
     text
 }
@@ -101,28 +101,28 @@ fn of_moved(moved: &Moved) -> String {
     )
 }
 
-/// What left boards of a defect undecided.
-pub fn undecided_lines(defect: &DefectFinding) -> Vec<String> {
+/// What left boards of a defect inconclusive.
+pub fn inconclusive_lines(defect: &DefectFinding) -> Vec<String> {
     let mut lines = vec![format!(
-        "{}: not decided in {} of {} ({})",
-        defect.name, defect.undecided, defect.tried, defect.what
+        "{}: inconclusive in {} of {} ({})",
+        defect.name, defect.inconclusive, defect.tried, defect.what
     )];
-    let reasons = defect.undecided_by.iter().take(2);
+    let reasons = defect.inconclusive_by.iter().take(2);
     lines.extend(reasons.map(|reason| format!("by {}", reason.what)));
     lines
 }
 
-/// False refusals in one sentence.
+/// False rejects in one sentence.
 pub fn good_sentence(proof: &PlanProof) -> String {
     let good = &proof.good;
     let Some(share) = &good.not_accepted else {
         return "No good board was tried.".to_owned();
     };
-    let count = match (good.refused, good.undecided) {
-        (0, 0) => "none was refused".to_owned(),
-        (refused, 0) => format!("{refused} refused"),
-        (0, undecided) => format!("{undecided} not decided"),
-        (refused, undecided) => format!("{refused} refused, {undecided} not decided"),
+    let count = match (good.rejected, good.inconclusive) {
+        (0, 0) => "none was rejected".to_owned(),
+        (rejected, 0) => format!("{rejected} rejected"),
+        (0, inconclusive) => format!("{inconclusive} inconclusive"),
+        (rejected, inconclusive) => format!("{rejected} rejected, {inconclusive} inconclusive"),
     };
     let boards = if good.tried == 1 { "board" } else { "boards" };
     format!(
@@ -162,7 +162,7 @@ pub fn warnings(proof: &PlanProof) -> Vec<String> {
     let mut all = Vec::new();
     if good.tried > 0 && good.accepted == 0 {
         all.push(
-            "No good board was accepted: model board, bench and plan do not fit each other, and what was caught \
+            "No good board was accepted: model board, bench and plan do not fit each other, and what was detected \
              says nothing."
                 .to_owned(),
         );
@@ -175,7 +175,7 @@ pub fn warnings(proof: &PlanProof) -> Vec<String> {
     all
 }
 
-/// Defects that one scenario alone catches; `None` where there is none.
+/// Defects that one scenario alone detects; `None` where there is none.
 pub fn leaning(proof: &PlanProof) -> Option<String> {
     let named = proof.scenarios.iter().filter_map(|scenario| {
         let own = proof.defects.iter();
@@ -184,28 +184,28 @@ pub fn leaning(proof: &PlanProof) -> Option<String> {
         (!own.is_empty()).then(|| format!("{} ({})", scenario.name, own.join(", ")))
     });
     let named: Vec<String> = named.collect();
-    (!named.is_empty()).then(|| format!("Caught by one scenario alone: {}.", named.join("; ")))
+    (!named.is_empty()).then(|| format!("Detected by one scenario alone: {}.", named.join("; ")))
 }
 
-/// How a defect was caught first: `3/3`, the limit, how far beyond it, how
-/// clearly it was caught.
-pub fn catch_cells(defect: &DefectFinding) -> [String; 4] {
-    let boards = format!("{}/{}", defect.caught, defect.tried);
+/// How a defect was detected first: `3/3`, the limit, how far beyond it, how
+/// clearly it was detected.
+pub fn detection_cells(defect: &DefectFinding) -> [String; 4] {
+    let boards = format!("{}/{}", defect.detected, defect.tried);
     let none = || "-".to_owned();
     let Some(first) = defect.first.first() else {
         return [boards, none(), none(), none()];
     };
     let mut place = first.place.words();
     if defect.first.len() > 1 {
-        place.push_str(&format!(" ({} of {})", first.boards, defect.caught));
+        place.push_str(&format!(" ({} of {})", first.boards, defect.detected));
     }
     [boards, place, beyond(first), clearly(defect)]
 }
 
 /// By how much the limit was passed: `2.1 ms`, `at least 40 ms`.
-fn beyond(catch: &Catch) -> String {
-    let span = show_span(catch.least, catch.dimension);
-    match catch.bound {
+fn beyond(detection: &Detection) -> String {
+    let span = show_span(detection.least, detection.dimension);
+    match detection.bound {
         true => format!("at least {span}"),
         false => span,
     }
@@ -231,7 +231,7 @@ pub fn without(scenario: &ScenarioFinding) -> (String, Vec<String>) {
         many => many.to_string(),
     };
     if unsure > 0 {
-        text.push_str(&format!(", {unsure} undecided"));
+        text.push_str(&format!(", {unsure} inconclusive"));
     }
     (text, escaping)
 }
@@ -251,13 +251,13 @@ pub fn tight_cells(tight: &Tight) -> [String; 4] {
     ]
 }
 
-impl Refusal {
-    /// Its row: what, boards refused, boards undecided.
+impl Rejection {
+    /// Its row: what, boards rejected, boards inconclusive.
     pub fn cells(&self) -> Vec<String> {
         vec![
             self.what.clone(),
-            self.refused.to_string(),
-            self.undecided.to_string(),
+            self.rejected.to_string(),
+            self.inconclusive.to_string(),
         ]
     }
 }

@@ -112,9 +112,7 @@ pub enum ChainFault {
         what: String,
     },
     /// The given head is nowhere in the chain.
-    #[error(
-        "the given head {head} is not in this store: its end was cut off, or it was written anew"
-    )]
+    #[error("the given head {head} is not in this store: its end was cut off, or it was rewritten")]
     HeadNotFound {
         /// The head that was asked for.
         head: Digest,

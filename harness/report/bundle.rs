@@ -22,7 +22,7 @@ const HOW_TO_CHECK: &[&str] = &[
     "Or all of this at once: bufferstop records verify --file FILE",
     "A signature, where there is one, stands in `bytes` as signature.json. With openssl 3, its .statement in S, its .signature as bytes in G and the public key in K.pub:",
     "  openssl pkeyutl -verify -pubin -inkey K.pub -rawin -in S -sigfile G",
-    "`record` is told from the entries of the chain and repeats what they say.",
+    "`record` is made from the entries of the chain and repeats what they say.",
 ];
 
 /// Kept bytes with what they are.

@@ -88,7 +88,7 @@ pub(crate) fn sentence(judged: &JudgedMetric) -> String {
     text.push_str(match decision.verdict {
         Verdict::Pass => " This passes: ",
         Verdict::Fail => " This fails: ",
-        Verdict::Inconclusive => " This decides nothing: ",
+        Verdict::Inconclusive => " This is inconclusive: ",
     });
     text.push_str(&decision.reason);
     text.push('.');
@@ -113,8 +113,8 @@ fn of_value(estimate: Estimate, limit: &Limit, dimension: Dimension) -> String {
     let over = limit.upper.map(|upper| (value - upper, upper));
     let under = limit.lower.map(|lower| (lower - value, lower));
     let (words, distance, edge) = match (over, under) {
-        (Some((by, upper)), _) if by > 0.0 => ("above the most allowed", by, upper),
-        (_, Some((by, lower))) if by > 0.0 => ("below the least allowed", by, lower),
+        (Some((by, upper)), _) if by > 0.0 => ("above the upper limit", by, upper),
+        (_, Some((by, lower))) if by > 0.0 => ("below the lower limit", by, lower),
         _ => return inside(value, limit, dimension),
     };
     let mut text = format!(

@@ -222,8 +222,8 @@ pub static INFLUENCES: &[Influence] = influences! {
         Sense "full_scale" Down "in inverse proportion";
     }
     "sense_offset" of "the current sensor" {
-        Sense "zero_offset" Up "by its share of the gain, in amperes";
-        Sense "full_scale" Down "by its share of the gain, in amperes";
+        Sense "zero_offset" Up "by its part of the gain, in amperes";
+        Sense "full_scale" Down "by its part of the gain, in amperes";
     }
     "sense_filter" of "the filter behind the current sensor" {
         Overload "trip_time" Up "its change times ln(I / (I - I reverse))";
@@ -335,7 +335,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Idle "off_when_braked" Down "to no";
     }
     "sensed_legs" from "2" to "1" of "the current sensor's place" {
-        Overload "trip_current" UpToBound "filter and debounce start anew in each half";
+        Overload "trip_current" UpToBound "filter and debounce start again in each half";
         Overload "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
         Reversal "reversal_time" Up "it starts in a half that is seen";
         Sense "scale_factor" Up "doubled: of both polarities one is counted";

@@ -3,6 +3,7 @@
 
 use super::terms::Polarity;
 use crate::measurement::{COVERAGE, Estimate, combined};
+use crate::statistics::distribution::student_t_critical;
 use crate::waveform::{Trace, top_state};
 
 /// A level with the part of its uncertainty that no other level shares, and the
@@ -80,16 +81,15 @@ pub(super) fn own_u(trace: &Trace, count: usize) -> f64 {
     trace.sample_u() / shrink
 }
 
-/// The factor of Student's t for 95.45 % and so many degrees of freedom: GUM
-/// table G.2 (values from memory), two beyond twenty.
+/// What a normal distribution leaves above two standard deviations.
+const ABOVE_TWO: f64 = 0.022_750_131_948_179_21;
+
+/// The factor of Student's t for the 95.45 % of two standard deviations and so
+/// many degrees of freedom (GUM G.3.2).
 pub(super) fn student(freedom: usize) -> f64 {
-    const TABLE: [f64; 20] = [
-        13.97, 4.53, 3.31, 2.87, 2.65, 2.52, 2.43, 2.37, 2.32, 2.28, 2.25, 2.23, 2.21, 2.20, 2.18,
-        2.17, 2.16, 2.15, 2.14, 2.13,
-    ];
     match freedom {
         // Two points leave no residual at all.
         0 => COVERAGE,
-        _ => TABLE.get(freedom - 1).copied().unwrap_or(2.1),
+        _ => student_t_critical(ABOVE_TWO, freedom as f64),
     }
 }

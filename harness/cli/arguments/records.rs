@@ -46,10 +46,10 @@ pub(in crate::cli) enum Records {
 }
 
 const EXPORT_AFTER: &str = "\
-Example:  bufferstop records export GR-0042 --file GR-0042.json
-          bufferstop records export --csv --lot GR-2026-03 --file lot.csv
-          bufferstop records export --parquet --file all.parquet
-          bufferstop records export GR-0042 --junit --file GR-0042.xml
+Example:  bufferstop records export GR-0042 --out-file GR-0042.json
+          bufferstop records export --csv --lot GR-2026-03 --out-file lot.csv
+          bufferstop records export --parquet --out-file all.parquet
+          bufferstop records export GR-0042 --junit --out-file GR-0042.xml
 
 The file holds the record, every line of the run with its links in the chain, and the bytes of what
 was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
@@ -63,8 +63,8 @@ disks and out of backups that others read. A lost key cannot be made again; reco
 signed. What a signature is worth depends on how the other side came by the public key.";
 
 const LABEL_AFTER: &str = "\
-Example:  bufferstop records label --lot GR-2026-03 --columns 3 --rows 8 --file labels.pdf
-          bufferstop records label --model --specimen --file specimen.pdf
+Example:  bufferstop records label --lot GR-2026-03 --columns 3 --rows 8 --out-file labels.pdf
+          bufferstop records label --model --specimen --out-file specimen.pdf
 
 Runs on the model bench never enter a label; --specimen shows what one looks like, and says so on it.";
 
@@ -76,7 +76,7 @@ Example:  bufferstop records verify --head 5f0c...
           bufferstop records verify --key workshop.key.pub
           bufferstop records verify --file GR-0042.json
 
-A cut end or a store written anew is found only with a head printed elsewhere, such as on a
+A cut end or a rewritten store is found only with a head printed elsewhere, such as on a
 certificate. Exit status: 0 intact, 1 altered.";
 
 #[derive(Debug, Args)]
@@ -122,8 +122,8 @@ pub(in crate::cli) struct RecordsLabel {
     #[command(flatten)]
     pub(in crate::cli) place: StorePlace,
     /// The new PDF file, never written over.
-    #[arg(long, value_name = "FILE")]
-    pub(in crate::cli) file: PathBuf,
+    #[arg(long, alias = "file", value_name = "FILE")]
+    pub(in crate::cli) out_file: PathBuf,
     /// Labels beside each other on a sheet.
     #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=6))]
     pub(in crate::cli) columns: u8,
@@ -189,8 +189,8 @@ pub(in crate::cli) struct RecordsExport {
     #[arg(required_unless_present_any = of_many())]
     pub(in crate::cli) which: Option<String>,
     /// The new file, never written over; without it standard output.
-    #[arg(long, value_name = "FILE")]
-    pub(in crate::cli) file: Option<PathBuf>,
+    #[arg(long, alias = "file", value_name = "FILE")]
+    pub(in crate::cli) out_file: Option<PathBuf>,
     #[command(flatten)]
     pub(in crate::cli) format: Chosen,
     #[command(flatten)]
@@ -214,7 +214,7 @@ impl Args for Chosen {
             let option = Arg::new(format.name).long(format.name).help(format.about);
             let option = option.action(ArgAction::SetTrue);
             match format.made {
-                Made::Table(_) => option.requires("file"),
+                Made::Table(_) => option.requires("out_file"),
                 Made::Whole(..) | Made::Lines(_) => option,
             }
         });

@@ -44,7 +44,7 @@ pub(super) fn inspection(arguments: &Inspect) -> Result<Inspection, Trouble> {
             arguments.onset.is_some(),
             &[Csv, Npy, Wav, Bundle, Store],
         ),
-        ("--take", arguments.take.is_some(), &[Bundle, Store]),
+        ("--select", arguments.take.is_some(), &[Bundle, Store]),
         ("--model", arguments.place.model, &[Store]),
     ];
     let misplaced =

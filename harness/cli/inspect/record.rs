@@ -106,7 +106,7 @@ fn chosen<'a>(captures: &[&'a Capture], take: Option<&str>) -> Result<&'a Captur
         ([], _) => Err(Trouble::Usage("the run keeps no capture".to_owned())),
         ([only], None) => Ok(only),
         (_, None) => Err(Trouble::Usage(format!(
-            "name the capture to read with --take, by its number or words; the run has:\n{}",
+            "name the capture to read with --select, by its number or words; the run has:\n{}",
             list()
         ))),
         (_, Some(take)) => {

@@ -21,7 +21,7 @@ pub(super) fn export(arguments: &RecordsExport, told: Output) -> Result<Exit, Ex
     let reader = open_checked(&arguments.place)?;
     let which = arguments.which.as_deref();
     let run = which.map(|which| known(&reader, which)).transpose()?;
-    let mut target = Target::open(arguments.file.as_deref())?;
+    let mut target = Target::open(arguments.out_file.as_deref())?;
     let mut count = 1_u64;
     let made = arguments.format.0.map(|format| format.made);
     match (run, made) {

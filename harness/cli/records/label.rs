@@ -59,7 +59,7 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         warn_line!("a bug in bufferstop: {fault}");
         Exit::Bug
     })?;
-    let path = &arguments.file;
+    let path = &arguments.out_file;
     let shown = harmless(&path.display().to_string());
     whole(path, &bytes, Existing::Stays)?;
     if output.json {

@@ -1,5 +1,5 @@
 //! The matrix of defects and scenarios as a picture that needs no colour: who
-//! caught what, and who first.
+//! detected what, and who first.
 
 use crate::drawing::typeface::fitted;
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Picture};
@@ -17,7 +17,7 @@ const MOST_ACROSS: usize = 14;
 /// Defects below each other on one picture, so that it fits a page.
 const MOST_DOWN: usize = 40;
 
-pub(in crate::handout) const LEGEND: &str = "Filled: caught, and first in the plan's order. Hollow: caught as well. Question mark: not decided. Point: passed. A number says in how many boards, where it was not in all of them.";
+pub(in crate::handout) const LEGEND: &str = "Filled: detected, and first in the plan's order. Hollow: detected as well. Question mark: inconclusive. Point: passed. A number says in how many boards, where it was not in all of them.";
 
 pub(in crate::handout) fn pictures(found: &PlanProof) -> Vec<Picture> {
     let mut all = Vec::new();
@@ -40,25 +40,25 @@ fn picture(found: &PlanProof, rows: &[usize], columns: &[usize]) -> Picture {
         let name = fitted(&found.scenarios[*scenario].name, 7.0, false, pitch - 3.0);
         drawing.write((x(column), 10.0), 7.0, false, Anchor::Middle, GREY, name);
     }
-    drawing.write((WIDTH, 10.0), 7.0, false, Anchor::End, GREY, "caught");
+    drawing.write((WIDTH, 10.0), 7.0, false, Anchor::End, GREY, "detected");
     drawing.line(&[(0.0, HEAD - 3.0), (WIDTH, HEAD - 3.0)], BLACK, 0.8);
-    let mut words = String::from("Which scenario caught which defect.");
+    let mut words = String::from("Which scenario detected which defect.");
     for (row, defect) in rows.iter().map(|at| &found.defects[*at]).enumerate() {
         let middle = HEAD + ROW * (row as f64 + 0.5) - 1.0;
         let floor = middle + ROW / 2.0;
         drawing.line(&[(0.0, floor), (WIDTH, floor)], PALE, 0.3);
-        let all = defect.caught == defect.tried;
+        let all = defect.detected == defect.tried;
         let name = fitted(&defect.name, 7.5, !all, FROM - 6.0);
         drawing.write((0.0, middle + 2.6), 7.5, !all, Anchor::Start, BLACK, name);
         let mut by = Vec::new();
         for (column, scenario) in columns.iter().enumerate() {
             let cell = defect.cells[*scenario];
             mark(&mut drawing, (x(column), middle), cell, defect.tried);
-            if cell.caught > 0 {
+            if cell.detected > 0 {
                 by.push(found.scenarios[*scenario].name.as_str());
             }
         }
-        let count = format!("{} of {}", defect.caught, defect.tried);
+        let count = format!("{} of {}", defect.detected, defect.tried);
         drawing.write((WIDTH, middle + 2.6), 7.5, !all, Anchor::End, BLACK, &count);
         let by = if by.is_empty() {
             "none here".to_owned()
@@ -73,30 +73,30 @@ fn picture(found: &PlanProof, rows: &[usize], columns: &[usize]) -> Picture {
 fn mark(drawing: &mut Drawing, (x, y): (f64, f64), cell: Cell, tried: usize) {
     let boards = match cell {
         Cell {
-            caught: 0,
-            undecided: 0,
+            detected: 0,
+            inconclusive: 0,
             ..
         } => {
             drawing.square((x, y), 0.7, GREY);
             return;
         }
         Cell {
-            caught: 0,
-            undecided,
+            detected: 0,
+            inconclusive,
             ..
         } => {
             drawing.write((x, y + 2.8), 8.0, true, Anchor::Middle, BLACK, "?");
-            undecided
+            inconclusive
         }
         Cell {
-            first: 0, caught, ..
+            first: 0, detected, ..
         } => {
             drawing.hollow((x, y), MARK / 2.0, 1.0);
-            caught
+            detected
         }
-        Cell { caught, .. } => {
+        Cell { detected, .. } => {
             drawing.square((x, y), MARK / 2.0, BLACK);
-            caught
+            detected
         }
     };
     if boards < tried {

@@ -36,7 +36,7 @@ pub(in crate::handout) fn picture(found: &LotSummary) -> Picture {
         false,
         Anchor::End,
         GREY,
-        "cumulated share of failures",
+        "cumulated proportion of failures",
     );
     let mut words = format!("Of {boards} boards:");
     for (index, (row, failing)) in rows.iter().zip(&found.failing).take(MOST).enumerate() {
@@ -48,7 +48,7 @@ pub(in crate::handout) fn picture(found: &LotSummary) -> Picture {
         drawing.frame((FROM, y + 2.0), (end - FROM, 9.5), BLACK, 0.8);
         let mut count = failing.boards.to_string();
         if failing.undecided > 0 {
-            count.push_str(&format!(" and {} undecided", failing.undecided));
+            count.push_str(&format!(" and {} inconclusive", failing.undecided));
         }
         drawing.write((end + 4.0, y + 9.0), 7.5, true, Anchor::Start, BLACK, count);
         drawing.write((WIDTH, y + 9.0), 7.5, false, Anchor::End, BLACK, &row[3]);

@@ -328,7 +328,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "kind = \"inrush\"",
             "kind = \"inrush\"\ncoarse_period = \"50 us\"",
             ("coarse_period", 1),
-            "tell a trip from a crossing",
+            "distinguish a trip from a crossing",
         ),
         (
             "kind = \"inrush\"",

@@ -91,7 +91,7 @@ fn current(step: &IdleStep) -> Finding {
     match step.input_current {
         Some(reading) if step.take.supply_protected => Finding::Above(reading),
         Some(reading) => Finding::Value(reading),
-        None => Finding::unknown(Blame::Bench, "the supply told no current"),
+        None => Finding::unknown(Blame::Bench, "the supply stated no current"),
     }
 }
 
@@ -204,7 +204,7 @@ fn obeyed(
         (Some(false), Some(true)) => Finding::Value(Estimate::new(1.0, 0.0)),
         _ => Finding::unknown(
             Blame::Bench,
-            "the output's level cannot be told from the bound with its U",
+            "the output's level is within U of the level that decides",
         ),
     };
     sheet.add(metric, "", finding, notes);

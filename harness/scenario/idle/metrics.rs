@@ -28,7 +28,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
         Setting {
             name: "supply_steps",
             form: Form::List(Dimension::Voltage),
-            default: "half the least supply voltage, that voltage, and the supply voltage",
+            default: "half the lowest supply voltage, that voltage, and the supply voltage",
             doc: "The supply voltages with the output off, rising; the states follow at the last.",
         },
         Setting::one(

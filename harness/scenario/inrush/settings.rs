@@ -51,7 +51,7 @@ impl Settings {
         if self.coarse_period.si() > slowest {
             demands.fault(
                 "coarse_period",
-                "this is too slow to tell a trip from a crossing".to_owned(),
+                "this is too slow to distinguish a trip from a crossing".to_owned(),
                 format!("{} or less", seconds(slowest)),
             );
         }

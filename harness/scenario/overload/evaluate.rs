@@ -158,7 +158,7 @@ fn trip_current(
             (Finding::Above(top), "the supply protected itself")
         }
         Some(end) if output_stays(&ramp.take, end.value, current.quiet, context) => {
-            (Finding::Above(top), "the load let go, not the board")
+            (Finding::Above(top), "the load dropped out, not the board")
         }
         Some(_) => match delay {
             Some(delay) => {
@@ -253,7 +253,7 @@ fn nuisance_trips(sheet: &mut Sheet<'_>, context: &Context, hold: &OverloadRamp)
     let watched = ends.first().copied().unwrap_or(over).min(trace.last());
     let drawn = top_state(trace, first.onset.value, watched).map_or(0.0, |top| top.value);
     if trips.is_empty() && !dropped.is_empty() {
-        return missing(sheet, "the load let go during the hold");
+        return missing(sheet, "the load dropped out during the hold");
     }
     if trips.is_empty() && drawn < 0.95 * asked {
         let reason = format!(

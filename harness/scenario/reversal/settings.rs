@@ -141,7 +141,7 @@ impl Settings {
         if let Some(spike) = spike.filter(|spike| spike.si() > quarter) {
             bench.bench_fault(
                 "upstream.inductance",
-                format!("edge spikes of {spike} could not be told from a mismatch"),
+                format!("edge spikes of {spike} could not be distinguished from a mismatch"),
                 format!("delays and three times L/R below {}", seconds(quarter)),
             );
         }

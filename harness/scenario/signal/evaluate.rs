@@ -269,7 +269,7 @@ impl Page<'_, '_> {
                 Some(slew) if bound => (
                     Finding::Above(slew),
                     format!(
-                        "of {measured} edges; samples every {} tell no more",
+                        "of {measured} edges; samples every {} resolve no more",
                         show(period, Dimension::Time)
                     ),
                 ),

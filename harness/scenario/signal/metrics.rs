@@ -53,7 +53,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Half of a 1, from one crossing of zero by the rail-to-rail voltage to the next, \
+            "Half-bit of a 1, from one crossing of zero by the rail-to-rail voltage to the next, \
              interpolated linearly; the mean of all, the shortest and the longest.",
         ),
         Metric::unsigned(
@@ -62,7 +62,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Half of a 0 that is not stretched, between crossings of zero by the rail-to-rail \
+            "Half-bit of a 0 that is not stretched, between crossings of zero by the rail-to-rail \
              voltage, interpolated linearly; the mean of all, the shortest and the longest.",
         ),
         Metric::unsigned(
@@ -72,7 +72,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Difference between the two halves of a 1, without sign: of the mean of all ones, \
-             and of the worst of them. Not told where the U of one reading is above a third of \
+             and of the worst of them. Not stated where the U of one reading is above a third of \
              the 3 us that S-9.1 allows.",
         ),
         Metric {
@@ -104,8 +104,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Voltage,
             Censoring::Never,
             Worse::Either,
-            "Peak amplitude of the rail-to-rail voltage: half the distance of its two state \
-             levels (IEEE 181, by histogram), and the lowest and highest mean of a single \
+            "Peak amplitude of the rail-to-rail voltage: half the waveform amplitude of IEEE 181, \
+             the distance of its two state levels by histogram, and the lowest and highest mean of a single \
              half-bit, crossings left out.",
         ),
         Metric::unsigned(
@@ -124,8 +124,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Largest excursion past the new state level within three durations of the edge, as \
-             a share of the distance of the levels, of the worse direction: the mean and the \
-             greatest.",
+             a proportion of the distance of the levels, of the worse direction: the mean and the \
+             largest.",
         ),
         Metric::unsigned(
             Per::Loading,

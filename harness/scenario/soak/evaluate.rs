@@ -355,7 +355,7 @@ fn drift(sheet: &mut Sheet<'_>, at: &str, levels: &Levels) {
     let (when, least) = least.unwrap_or((0.0, first));
     let drift = first.value - least.value;
     let u = combined([levels.gain_u * drift, first.u, least.u]);
-    let mut notes = vec![format!("least after {}", show(when, Dimension::Time))];
+    let mut notes = vec![format!("lowest after {}", show(when, Dimension::Time))];
     notes.extend(levels.failed.as_ref().map(|failed| failed.reason.clone()));
     sheet.add(DRIFT, at, Finding::Value(Estimate::new(drift, u)), notes);
 }

@@ -63,7 +63,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Time constant of that exponential; not told where the steady temperature is not.",
+            "Time constant of that exponential; not stated where the steady temperature is not.",
         ),
         Metric::unsigned(
             Per::Polarity,

@@ -65,6 +65,9 @@ pub mod template;
 // TOML with positions.
 pub mod document;
 
+// Who issues papers, and what commands take where nothing is stated.
+pub mod workshop;
+
 // How to talk to a model of instrument.
 pub mod profile;
 

@@ -21,7 +21,7 @@ fn without() -> Vec<String> {
 }
 
 /// A terminal: the end that is typed on, and the end for a program.
-fn terminal() -> (File, File) {
+pub(crate) fn terminal() -> (File, File) {
     let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
         .expect("a pseudo-terminal");
     grantpt(&near).expect("granted");

@@ -2,6 +2,7 @@
 //! input is not what it should be. Nothing here may energise anything, and no
 //! folder may appear where a serial number tried to put one.
 
+use super::records::fixture;
 use assert_cmd::cargo::cargo_bin_cmd;
 use std::fs;
 use std::path::Path;
@@ -210,6 +211,7 @@ fn an_absent_bench_is_answered_with_69() {
                 "plan.toml",
                 "--serial",
                 "A1",
+                "--ready",
                 "--bench",
                 "real.toml",
             ],
@@ -368,4 +370,42 @@ fn every_command_has_help_with_an_example() {
         .output()
         .expect("the command runs");
     assert!(String::from_utf8_lossy(&accept.stdout).contains("CAUTION"));
+}
+
+/// What the workshop's file states serves every folder below it, an option goes
+/// first, and a fault in it is named at its line.
+#[test]
+fn the_workshops_file_is_found_upwards() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let below = folder.path().join("a/b");
+    std::fs::create_dir_all(&below).expect("room");
+    let workshop = folder.path().join("bufferstop.toml");
+    let text = "format = 1\n[defaults]\noperator = \"R. T.\"\n";
+    let run = |serial: &str, more: &[&str]| {
+        let plan = fixture("plan.toml");
+        cargo_bin_cmd!("bufferstop")
+            .env_remove("BUFFERSTOP_BENCH")
+            .current_dir(&below)
+            .args(["accept", "--only", "sense", "--json", "--serial", serial])
+            .arg(plan)
+            .args(more)
+            .output()
+            .expect("the command runs")
+    };
+    let operator = |serial: &str, more: &[&str]| {
+        let done = run(serial, more);
+        let said = String::from_utf8_lossy(&done.stdout).into_owned();
+        let first = said.lines().next().expect("an event");
+        let event: serde_json::Value = serde_json::from_str(first).expect("JSON");
+        event["event"]["operator"].clone()
+    };
+    assert_eq!(operator("O1", &[]), serde_json::Value::Null);
+    std::fs::write(&workshop, text).expect("room");
+    assert_eq!(operator("O2", &[]), "R. T.");
+    assert_eq!(operator("O3", &["--operator", "K. L."]), "K. L.");
+    std::fs::write(&workshop, text.replace("operator", "operators")).expect("room");
+    let done = run("O4", &[]);
+    let said = String::from_utf8_lossy(&done.stderr).into_owned();
+    assert_eq!(done.status.code(), Some(65), "{said}");
+    assert!(said.contains("bufferstop.toml:3:"), "{said}");
 }

@@ -90,21 +90,24 @@ fn its_chain_its_bytes_and_its_signature_hold() {
 /// and sums of a fault are read by statistics that noise cannot restart, and
 /// corrected for it; a dithered mean of the supply rail averages, so the U of
 /// the droop shrinks; an amplitude and its symmetry count the resolution of
-/// both of their levels. Its plan and its records are in the words of format 1:
+/// both of their levels; the U of a line takes the exact quantile of Student's
+/// t. Its plan and its records are in the words of format 1:
 /// each metric is found under the name that it has now, none is missing or new.
 #[test]
 fn its_captures_are_evaluated_and_judged_as_they_were() {
-    const MOVED: [&str; 10] = [
+    const MOVED: [&str; 12] = [
         "amplitude",
         "let_through",
         "output_resistance",
         "peak_current",
         "retry_interval",
         "reversal_time",
+        "scale_factor",
         "selectivity_margin",
         "supply_droop",
         "trip_current",
         "trip_time",
+        "zero_offset",
     ];
     let shelf = shelf();
     let words = ["rejudge", "--lot", "KEPT-2026", "--model", "--json"];

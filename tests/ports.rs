@@ -2,10 +2,11 @@
 //! with another instrument behind them. Each ends with one clear message and
 //! status 69, and energises nothing.
 
+use super::by_hand::terminal;
 use super::guardian::{Running, bench_on, fixture, output_is_on, serve};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use serde_json::Value;
-use std::io::{BufRead, BufReader, Write};
+use std::io::{BufRead, BufReader, Read as _, Write};
 use std::path::Path;
 use std::process::{ChildStdin, ChildStdout, Command, Stdio};
 
@@ -17,7 +18,7 @@ fn accept(folder: &Path, ports: &Value, more: &[&str]) -> (Option<i32>, String) 
         .env_remove("BUFFERSTOP_BENCH")
         .arg("accept")
         .arg(fixture("plan.toml"))
-        .args(["--serial", "P1", "--bench"])
+        .args(["--serial", "P1", "--ready", "--bench"])
         .arg(&bench)
         .arg("--out")
         .arg(folder.join("reports"))
@@ -135,7 +136,8 @@ fn a_lot_runs_on_ports_that_stay_open() {
         Command::new(env!("CARGO_BIN_EXE_bufferstop"))
             .arg("accept")
             .arg(fixture("plan.toml"))
-            .args(["--serial", "-", "--json", "--only", "sense", "--bench"])
+            .args(["--serial", "-", "--json", "--only", "sense", "--ready"])
+            .arg("--bench")
             .arg(&bench)
             .arg("--out")
             .arg(folder.path().join("reports")),
@@ -218,7 +220,8 @@ fn an_overdue_calibration_energises_nothing_unless_the_plan_says_why() {
         let path = folder.path().join("plan.toml");
         std::fs::write(&path, plan).expect("a plan");
         let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
-            .args(["accept", "--only", "sense", "--serial", serial, "--bench"])
+            .args(["accept", "--only", "sense", "--serial", serial, "--ready"])
+            .arg("--bench")
             .arg(&bench)
             .arg("--out")
             .arg(folder.path().join("reports"))
@@ -242,4 +245,143 @@ fn an_overdue_calibration_energises_nothing_unless_the_plan_says_why() {
     let (status, said) = accept("C2", &plan.replacen("[plan]", allows, 1));
     assert_eq!(status, Some(2), "{said}");
     assert!(said.contains("MODEL DIAGNOSIS PASS"), "{said}");
+}
+
+/// What `accept` on a real bench says while a person types, and its status.
+fn attended(bench: &Path, serial: &str, typed: &[&str]) -> (Option<i32>, String) {
+    let (mut near, far) = terminal();
+    let mut run = Running(
+        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .env_remove("BUFFERSTOP_BENCH")
+            .arg("accept")
+            .arg(fixture("plan.toml"))
+            .args(["--only", "sense", "--serial", serial, "--bench"])
+            .arg(bench)
+            .arg("--out")
+            .arg(bench.with_file_name("reports"))
+            .stdin(Stdio::from(far))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("it starts"),
+    );
+    for line in typed {
+        near.write_all(line.as_bytes()).expect("it can be typed on");
+    }
+    // With Ctrl-D at the beginning of a line the input ends.
+    near.write_all(b"\x04").expect("it can be typed on");
+    let mut said = String::new();
+    let mut out = run.0.stdout.take().expect("a pipe");
+    out.read_to_string(&mut said).expect("text");
+    let mut errors = run.0.stderr.take().expect("a pipe");
+    errors.read_to_string(&mut said).expect("text");
+    (run.0.wait().expect("it ends").code(), said)
+}
+
+/// The cautions stand before everything else, and nothing is opened before a
+/// person has confirmed them: here, nothing is behind the ports at all.
+#[test]
+fn nothing_is_opened_before_the_cautions_are_confirmed() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    let (served, mut ports) = serve();
+    drop(served);
+    for role in ["supply", "load"] {
+        replace(&mut ports, role, &format!("/dev/there-is-no-{role}"));
+    }
+    std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
+    // A script that does not say so, and a person who goes away.
+    let run = |more: &[&str]| {
+        let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .args(["accept", "--serial", "R1", "--bench"])
+            .arg(&bench)
+            .arg(fixture("plan.toml"))
+            .args(more)
+            .stdin(Stdio::null())
+            .current_dir(folder.path())
+            .output()
+            .expect("the command runs");
+        let text = [done.stdout, done.stderr].concat();
+        (
+            done.status.code(),
+            String::from_utf8_lossy(&text).into_owned(),
+        )
+    };
+    let (status, said) = run(&[]);
+    assert_eq!(status, Some(64), "{said}");
+    assert!(said.starts_with("  CAUTION  "), "{said}");
+    assert!(said.contains("--ready"), "{said}");
+    assert!(!said.contains("there-is-no"), "{said}");
+    let (status, said) = attended(&bench, "R1", &[]);
+    assert_eq!(status, Some(2), "{said}");
+    assert!(!said.contains("there-is-no"), "{said}");
+    assert!(!folder.path().join("reports").exists());
+    // Confirmed either way, the ports are what is wrong.
+    for (status, said) in [run(&["--ready"]), attended(&bench, "R1", &["\n"])] {
+        assert_eq!(status, Some(69), "{said}");
+        let (caution, port) = (said.find("CAUTION"), said.find("there-is-no"));
+        assert!(caution.is_some() && caution < port, "{said}");
+    }
+}
+
+/// Each board of a lot is confirmed again; what is left out is not run.
+#[test]
+fn each_board_of_a_lot_is_confirmed() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
+    let (status, said) = attended(&bench, "-", &["\n", "R1\n", "\n", "R2\n", "s\n"]);
+    assert_eq!(status, Some(2), "{said}");
+    assert_eq!(said.matches("all hands out of it?").count(), 2, "{said}");
+    assert!(folder.path().join("reports/R1").is_dir(), "{said}");
+    assert!(!folder.path().join("reports/R2").exists(), "{said}");
+}
+
+/// What a bench does without is in the record and in what is handed out.
+#[test]
+fn a_missing_emergency_stop_is_an_error_or_recorded() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let without: String = bench_on(&ports)
+        .lines()
+        .filter(|line| !line.starts_with("emergency_stop = "))
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let bench = folder.path().join("bench.toml");
+    let accept = |text: &str| {
+        std::fs::write(&bench, text).expect("a bench file");
+        let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .args(["accept", "--ready", "--only", "sense", "--serial", "W1"])
+            .arg("--bench")
+            .arg(&bench)
+            .arg(fixture("plan.toml"))
+            .current_dir(folder.path())
+            .output()
+            .expect("the command runs");
+        let text = [done.stdout, done.stderr].concat();
+        (
+            done.status.code(),
+            String::from_utf8_lossy(&text).into_owned(),
+        )
+    };
+    let (status, said) = accept(&without);
+    assert_eq!(status, Some(65), "{said}");
+    assert!(
+        said.contains("no emergency stop is named on a real bench"),
+        "{said}"
+    );
+    assert!(said.contains("bench.toml:"), "{said}");
+    let reason = "[safety]\nno_emergency_stop_because = \"5 V and 50 mA at most\"";
+    let (status, said) = accept(&without.replacen("[safety]", reason, 1));
+    assert_eq!(status, Some(2), "{said}");
+    let runs = std::fs::read_dir(folder.path().join("reports/W1")).expect("a run");
+    let run = runs.flatten().next().expect("a run").path();
+    for name in ["record.json", "summary.txt", "certificate.html"] {
+        let text = std::fs::read_to_string(run.join(name)).expect("a report");
+        assert!(
+            text.contains("no emergency stop: 5 V and 50 mA at most"),
+            "{name}"
+        );
+    }
 }

@@ -82,7 +82,8 @@ resolution = "1 mA"
 fn measured(bench: &Path) -> BTreeMap<String, (f64, f64)> {
     let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
         .env_remove("BUFFERSTOP_BENCH")
-        .args(["accept", "--json", "--serial", "D1", "--only", "load"])
+        .args(["accept", "--json", "--ready", "--only", "load"])
+        .args(["--serial", "D1"])
         .arg(fixture("plan.toml"))
         .arg("--bench")
         .arg(bench)
@@ -180,7 +181,8 @@ fn killed_outright_a_load_behind_a_socket_is_switched_off() {
     let mut run = Running(
         Command::new(env!("CARGO_BIN_EXE_bufferstop"))
             .env_remove("BUFFERSTOP_BENCH")
-            .args(["accept", "--json", "--serial", "D2", "--only", "load"])
+            .args(["accept", "--json", "--ready", "--only", "load"])
+            .args(["--serial", "D2"])
             .arg(fixture("plan.toml"))
             .arg("--bench")
             .arg(&bench)

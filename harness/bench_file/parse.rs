@@ -42,8 +42,10 @@ fn bench(root: &Table<'_>) -> Option<Bench> {
     let upstream_written = root.has("upstream");
     let upstream = root.optional_table("upstream").and_then(|t| upstream(&t));
     let envelope = root.table("envelope").and_then(|t| envelope(&t));
-    let safety = safety(root);
     let model_table = root.optional_table("model");
+    let models = |list: &[Instrument]| list.iter().any(|i| i.port == Port::Model);
+    let on_models = model_table.is_some() || instruments.as_deref().is_none_or(models);
+    let safety = safety(root, on_models);
     root.finish();
     if upstream_written && upstream.is_none() {
         return None;
@@ -198,7 +200,9 @@ fn envelope(table: &Table<'_>) -> Option<Envelope> {
     })
 }
 
-fn safety(root: &Table<'_>) -> Safety {
+/// On the model bench nobody is hurt; on a real one what is missing needs a
+/// reason, which each record keeps.
+fn safety(root: &Table<'_>, model: bool) -> Safety {
     let table = root.optional_table("safety");
     let safety = table.as_ref().map_or_else(Safety::default, |table| {
         let safety = Safety {
@@ -211,22 +215,34 @@ fn safety(root: &Table<'_>) -> Safety {
         safety
     });
     let place = table.as_ref().map_or(root.place(), Table::place);
-    let warn = |key: &str, what: &str| {
+    for (key, what, named, reason) in [
+        (
+            "emergency_stop",
+            "emergency stop",
+            &safety.emergency_stop,
+            &safety.no_emergency_stop_because,
+        ),
+        (
+            "supply_fuse",
+            "fuse in the board's supply",
+            &safety.supply_fuse,
+            &safety.no_supply_fuse_because,
+        ),
+    ] {
+        if model || named.is_some() || reason.is_some() {
+            continue;
+        }
         root.fault(
-            Fault::warning(place, format!("no {what} is named"))
+            Fault::error(place, format!("no {what} is named on a real bench"))
                 .expected(format!(
                     "`{key}` in `[safety]`, saying what it is and what it cuts"
                 ))
-                .hint(
-                    "software is not the safety device: follow local codes and licensed practice",
-                ),
+                .hint(format!(
+                    "this program is not a safety device: follow local codes and licensed \
+                     practice; `no_{key}_because` with a reason runs without, and each record \
+                     keeps the reason"
+                )),
         );
-    };
-    if safety.emergency_stop.is_none() {
-        warn("emergency_stop", "emergency stop");
-    }
-    if safety.supply_fuse.is_none() {
-        warn("supply_fuse", "fuse in the board's supply");
     }
     safety
 }

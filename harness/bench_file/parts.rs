@@ -351,3 +351,16 @@ pub struct Safety {
     /// Why there is no fuse.
     pub no_supply_fuse_because: Option<String>,
 }
+
+impl Safety {
+    /// What is missing, each with the reason that was stated for it.
+    pub fn missing(&self) -> Vec<String> {
+        let stop = (&self.emergency_stop, &self.no_emergency_stop_because);
+        let fuse = (&self.supply_fuse, &self.no_supply_fuse_because);
+        let both = [("emergency stop", stop), ("fuse in the supply", fuse)];
+        let missing = both.into_iter().filter(|(_, (named, _))| named.is_none());
+        missing
+            .filter_map(|(what, (_, reason))| Some(format!("no {what}: {}", reason.as_ref()?)))
+            .collect()
+    }
+}

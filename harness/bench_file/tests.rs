@@ -2,7 +2,7 @@
 //! conductors agree with the published tables.
 
 use super::*;
-use crate::document::{Fault, Severity, Source};
+use crate::document::{Fault, Source};
 use crate::ident::Role;
 use crate::model_board::GapReturn;
 use crate::units::{Farads, Ohms, Quantity, Seconds, Volts};
@@ -331,14 +331,42 @@ fn one_earth_is_allowed_and_a_second_is_not() {
     assert_eq!((faults[0].line, faults[0].column), (line, 7));
 }
 
+/// A real bench names its emergency stop and its fuse, or why there is none; on
+/// the model bench nobody is hurt.
 #[test]
-fn what_a_person_can_reach_for_is_missed() {
+fn a_real_bench_without_a_stop_or_a_fuse_is_faulted_unless_it_says_why() {
     let at = DEMO.find("[safety]").expect("stated");
     let end = DEMO.find("[model]").expect("stated");
-    let text = format!("{}{}", &DEMO[..at], &DEMO[end..]);
-    let (_, warnings) = read(&text).expect("usable");
-    assert_eq!(warnings.len(), 2, "{warnings:#?}");
-    assert!(warnings.iter().all(|w| w.severity == Severity::Warning));
+    let model = format!("{}{}", &DEMO[..at], &DEMO[end..]);
+    let (bench, warnings) = read(&model).expect("a model bench");
+    assert!(warnings.is_empty(), "{warnings:#?}");
+    assert!(bench.safety.missing().is_empty());
+
+    let mut real = DEMO[..at].to_owned();
+    for port in 0.. {
+        let with_path = real.replacen("model = true", &format!("path = \"/dev/ttyS{port}\""), 1);
+        if with_path == real {
+            break;
+        }
+        real = with_path;
+    }
+    let faults = read(&real).expect_err("neither is named");
+    let missing = |what: &str| faults.iter().filter(|f| f.message.contains(what)).count();
+    assert_eq!(
+        (faults.len(), missing("emergency stop")),
+        (2, 1),
+        "{faults:#?}"
+    );
+    let fuse = format!("{real}[safety]\nsupply_fuse = \"10 A at the terminal\"\n");
+    let faults = read(&fuse).expect_err("no stop");
+    assert_eq!(faults.len(), 1, "{faults:#?}");
+    assert!(faults[0].message.contains("emergency stop"), "{faults:#?}");
+    let text = format!("{fuse}no_emergency_stop_because = \"5 V and 50 mA at most\"\n");
+    let (bench, _) = read(&text).expect("a reason is stated");
+    assert_eq!(
+        bench.safety.missing(),
+        ["no emergency stop: 5 V and 50 mA at most"]
+    );
 }
 
 #[test]

@@ -2,14 +2,15 @@
 //! Everything typed is checked before a port is opened.
 
 use super::arguments::Accept;
+use super::attendance::Attendance;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files, Sound};
 use super::guided::{Guide, pattern};
 use super::mounting::{Mounted, mounted, place, planted};
 use super::output::Output;
+use super::own_workshop::OwnWorkshop;
 use super::selection::Selection;
 use super::session::Session;
-use super::stopping::Lines;
 use super::store_fault::store_exit;
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::Defect;
@@ -32,6 +33,11 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     // The serial number first: it is what a person mistypes most.
     let boards = Boards::of(&arguments.serial)?;
     let ambient = arguments.ambient.as_deref().map(ambient).transpose()?;
+    let own = OwnWorkshop::nearest()?;
+    let operator = arguments
+        .operator
+        .clone()
+        .or(own.workshop.defaults.operator);
     let mut files = Files::default();
     let plan = files.plan(&arguments.plan);
     let bench = files.bench(arguments.bench.as_deref(), arguments.model_board.as_deref());
@@ -46,11 +52,24 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     } = files.sound(plan, bench)?;
     let without = [selection.without.clone(), omitted].concat();
     let defect = defect(arguments, &bench)?;
-    let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, false)?;
+    let mut attendance = Attendance::begin()?;
+    let real = !bench.bench.is_model();
+    if real {
+        attendance.confirm(arguments.ready, output)?;
+    }
+    let mut session = Session::open(
+        attendance,
+        &plan,
+        &bench,
+        files.facts(),
+        &arguments.out,
+        output,
+        false,
+    )?;
     let particulars = |serial: Serial| Particulars {
         lot: lot.clone(),
         seed: Seed(arguments.seed),
-        operator: arguments.operator.clone(),
+        operator: operator.clone(),
         ambient,
         retest: arguments.retest.clone(),
         only: selection.diagnosis(),
@@ -73,12 +92,12 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let again = arguments.retest.is_some();
     let mut guide = Guide::new(by_hand, lot.clone(), again, expected);
     let ended = match serials {
-        None => scanned(&mut session, &mut guide, &mut run),
-        // A model changes its board by itself.
-        Some(serials) => {
-            let waits = bench.board.is_none();
-            numbered(&mut session, &mut guide, serials, waits, &mut run)
+        None => {
+            let asks = real && by_hand && !arguments.ready;
+            scanned(&mut session, &mut guide, asks, &mut run)
         }
+        // A model changes its board by itself.
+        Some(serials) => numbered(&mut session, &mut guide, serials, real, &mut run),
     };
     guide.tell_the_end();
     ended
@@ -138,16 +157,24 @@ fn one(
 }
 
 /// Scan, run, next: one serial number a line until the input ends or the person
-/// asks to stop.
-fn scanned(session: &mut Session<'_>, guide: &mut Guide, run: &mut Run<'_>) -> Result<Exit, Exit> {
+/// asks to stop. Where it `asks`, the person confirms each board.
+fn scanned(
+    session: &mut Session<'_>,
+    guide: &mut Guide,
+    asks: bool,
+    run: &mut Run<'_>,
+) -> Result<Exit, Exit> {
     let mut worst = Exit::Pass;
-    let mut lines = Lines::of_standard_input()?;
     guide.ask_serial();
-    while let Some(line) = session.next_line(&mut lines) {
+    while let Some(line) = session.next_line()? {
         let text = line.trim();
         if !text.is_empty() {
             let ended = match serial("the serial number", text) {
-                Ok(serial) => board(session, guide, serial, run)?,
+                Ok(serial) => match refused(session, guide, &serial)? {
+                    Some(exit) => exit,
+                    None if asks && !confirmed(session, guide, &serial)? => Exit::Inconclusive,
+                    None => board(session, guide, serial, run),
+                },
                 Err(exit) => exit,
             };
             worst = worst.or(ended);
@@ -160,6 +187,18 @@ fn scanned(session: &mut Session<'_>, guide: &mut Guide, run: &mut Run<'_>) -> R
     Ok(worst.or(stopped(session)))
 }
 
+/// Whether the person says that the board is in the fixture and nobody's hands
+/// are.
+fn confirmed(session: &mut Session<'_>, guide: &Guide, serial: &Serial) -> Result<bool, Exit> {
+    guide.ask_ready(serial, None);
+    Ok(session.next_line()?.is_some_and(|line| !leaves_out(&line)))
+}
+
+/// Whether a line leaves a board out.
+fn leaves_out(line: &str) -> bool {
+    line.trim().eq_ignore_ascii_case("s")
+}
+
 /// One after another, each once a line says that it is on the bench.
 fn numbered(
     session: &mut Session<'_>,
@@ -169,25 +208,27 @@ fn numbered(
     run: &mut Run<'_>,
 ) -> Result<Exit, Exit> {
     let mut worst = Exit::Pass;
-    let mut lines = waits.then(Lines::of_standard_input).transpose()?;
     let count = serials.len();
     for (index, serial) in serials.into_iter().enumerate() {
-        if let Some(lines) = &mut lines {
-            guide.ask_ready(&serial, count - index);
-            match session.next_line(lines) {
+        if waits {
+            guide.ask_ready(&serial, Some(count - index));
+            match session.next_line()? {
                 None => {
                     // The boards that were still to come were not judged.
                     worst = worst.or(Exit::Inconclusive);
                     break;
                 }
-                Some(line) if line.trim().eq_ignore_ascii_case("s") => {
+                Some(line) if leaves_out(&line) => {
                     worst = worst.or(Exit::Inconclusive);
                     continue;
                 }
                 Some(_) => {}
             }
         }
-        let ended = board(session, guide, serial, run)?;
+        let ended = match refused(session, guide, &serial)? {
+            Some(exit) => exit,
+            None => board(session, guide, serial, run),
+        };
         worst = worst.or(ended);
         if ends_the_lot(session, ended) {
             break;
@@ -196,20 +237,18 @@ fn numbered(
     Ok(worst.or(stopped(session)))
 }
 
-/// Runs a board of a lot, unless it must not be run now.
-fn board(
-    session: &mut Session<'_>,
-    guide: &mut Guide,
-    serial: Serial,
-    run: &mut Run<'_>,
-) -> Result<Exit, Exit> {
-    let refusal = guide.refusal(&serial, &session.reader()?);
-    if let Some(why) = refusal.map_err(|fault| store_exit(&fault))? {
-        return Ok(Guide::refuse(&serial, &why));
-    }
+/// The status where a board must not be run now, after saying why.
+fn refused(session: &Session<'_>, guide: &Guide, serial: &Serial) -> Result<Option<Exit>, Exit> {
+    let refusal = guide.refusal(serial, &session.reader()?);
+    let refusal = refusal.map_err(|fault| store_exit(&fault))?;
+    Ok(refusal.map(|why| Guide::refuse(serial, &why)))
+}
+
+/// Runs a board of a lot.
+fn board(session: &mut Session<'_>, guide: &mut Guide, serial: Serial, run: &mut Run<'_>) -> Exit {
     let ended = run(session, serial.clone()).unwrap_or_else(|exit| exit);
     guide.ended(serial, ended);
-    Ok(ended)
+    ended
 }
 
 /// Whether nothing more can be run after a board that ended so.

@@ -65,7 +65,7 @@ pub(super) enum Command {
     #[command(after_help = COMPARE_AFTER)]
     Compare(Compare),
     /// Plant every known defect in model boards and show which scenario of a
-    /// plan catches it, what escapes, and how often a good board is refused.
+    /// plan detects it, what escapes, and how often a good board is rejected.
     #[command(after_help = PROVE_AFTER)]
     Prove(Prove),
     /// List ports, identify the instruments of a bench and say what it cannot
@@ -182,6 +182,11 @@ pub(super) struct Accept {
     /// Why this board is tested again.
     #[arg(long, value_name = "REASON")]
     pub(super) retest: Option<String>,
+    /// The cautions below are read and the bench is attended: a real bench is
+    /// opened without asking. Without it a person confirms them on a terminal,
+    /// and again for each board.
+    #[arg(long)]
+    pub(super) ready: bool,
 }
 
 #[derive(Debug, Args)]

@@ -3,6 +3,7 @@
 //! succeeds only if exactly those two fail.
 
 use super::arguments::Demo;
+use super::attendance::Attendance;
 use super::exit::Exit;
 use super::files::{Files, Sound};
 use super::mounting::{mounted, planted};
@@ -36,7 +37,15 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
         .as_ref()
         .expect("the embedded bench is a model bench");
     let seed = Seed(arguments.seed);
-    let mut session = Session::open(&plan, &bench, files.facts(), &arguments.out, output, true)?;
+    let mut session = Session::open(
+        Attendance::begin()?,
+        &plan,
+        &bench,
+        files.facts(),
+        &arguments.out,
+        output,
+        true,
+    )?;
     if !output.json {
         say_line!(
             "Lot {}, {BOARDS} boards, on the embedded model bench: {}\n",

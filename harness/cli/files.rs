@@ -19,6 +19,7 @@ use crate::preflight::Preflight;
 use crate::profile::{self, Profile};
 use crate::seed::Seed;
 use crate::units::{Quantity as _, Seconds};
+use crate::workshop::{self, Workshop};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -182,6 +183,12 @@ impl Files {
     pub(super) fn lot(&mut self, path: &Path) -> Option<Lot> {
         let source = self.of_kind(path, Kind::Lot)?;
         self.take(plan::parse_lot(&source))
+    }
+
+    /// The workshop's file at `path`.
+    pub(super) fn workshop(&mut self, path: &Path) -> Option<Workshop> {
+        let source = self.read(path)?;
+        self.take(workshop::parse(&source))
     }
 
     /// The model board at `path`.

@@ -83,10 +83,13 @@ impl Guide {
         self.ask("serial number (Ctrl-D ends the lot)", None);
     }
 
-    /// Asks whether the board is where it should be, with so many to come.
-    pub(super) fn ask_ready(&self, serial: &Serial, to_come: usize) {
-        let question = format!("{serial} in the fixture? Enter starts, s leaves it out");
-        self.ask(&question, Some(to_come));
+    /// Asks whether the board is where it should be and nobody's hands are, with
+    /// so many to come where that is known.
+    pub(super) fn ask_ready(&self, serial: &Serial, to_come: Option<usize>) {
+        let question = format!(
+            "{serial} in the fixture, and all hands out of it? Enter starts, s leaves it out"
+        );
+        self.ask(&question, to_come);
     }
 
     fn ask(&self, question: &str, to_come: Option<usize>) {

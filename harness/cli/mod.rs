@@ -36,6 +36,7 @@ macro_rules! say_line {
 
 mod accept;
 mod arguments;
+mod attendance;
 mod bench;
 mod certificate;
 mod check;
@@ -54,6 +55,7 @@ mod lot_reading;
 mod model_bench;
 mod mounting;
 mod output;
+mod own_workshop;
 mod prove;
 mod records;
 mod rejudge;

@@ -2,11 +2,11 @@
 //! after another. It decides nothing about boards; it turns every way a run can
 //! end into an exit status and a sentence.
 
+use super::attendance::Attendance;
 use super::exit::Exit;
 use super::files::BenchFiles;
 use super::mounting::{Mounted, next_bench, open_bench};
 use super::output::{JsonLines, Output};
-use super::stopping::{Lines, listening, runtime};
 use super::store_fault::store_exit;
 use super::{certificate, handing_out};
 use crate::bench::Bench;
@@ -19,10 +19,9 @@ use crate::ident::{RunId, harmless};
 use crate::plan::Plan;
 use crate::record::Record;
 use crate::report;
-use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop, run};
+use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, run};
 use crate::store::{Durability, Reader, Store, StoreError, folder};
 use std::path::{Path, PathBuf};
-use tokio::runtime::Runtime;
 
 /// Everything that stays the same from board to board.
 pub(super) struct Session<'a> {
@@ -34,8 +33,7 @@ pub(super) struct Session<'a> {
     /// Only verdict lines, for a lot.
     brief: bool,
     store: Store,
-    runtime: Runtime,
-    stop: Stop,
+    attendance: Attendance,
     /// Real instruments, open for the whole sitting; models are made anew around
     /// each board.
     kept: Option<Bench>,
@@ -52,12 +50,13 @@ pub(super) struct Outcome {
 }
 
 impl<'a> Session<'a> {
-    /// Listens for signals, opens a bench of ports, and then the store under
-    /// `out` that its instruments belong to.
+    /// Opens a bench of ports, and then the store under `out` that its
+    /// instruments belong to.
     ///
     /// # Errors
     /// The status, after saying why.
     pub(super) fn open(
+        attendance: Attendance,
         plan: &'a Plan,
         bench: &'a BenchFiles,
         facts: Vec<FileFacts>,
@@ -65,12 +64,11 @@ impl<'a> Session<'a> {
         output: Output,
         brief: bool,
     ) -> Result<Self, Exit> {
-        let runtime = runtime()?;
-        let stop = listening(&runtime)?;
         let kept = if bench.bench.is_model() {
             None
         } else {
-            Some(runtime.block_on(open_bench(bench, plan, Mounted::Real))?)
+            let opened = open_bench(bench, plan, Mounted::Real);
+            Some(attendance.runtime.block_on(opened)?)
         };
         let model = kept.as_ref().is_none_or(Bench::is_model);
         let store = Store::for_run(out, model, Durability::EveryEvent, &SystemClock)
@@ -86,21 +84,23 @@ impl<'a> Session<'a> {
             output,
             brief,
             store,
-            runtime,
-            stop,
+            attendance,
             kept,
         })
     }
 
     /// Whether the person asked to stop.
     pub(super) fn stopped(&self) -> bool {
-        self.stop.is_raised()
+        self.attendance.stop.is_raised()
     }
 
     /// The next line of standard input, or none once it ended or the person
     /// asked to stop.
-    pub(super) fn next_line(&mut self, lines: &mut Lines) -> Option<String> {
-        self.runtime.block_on(lines.next(&mut self.stop))
+    ///
+    /// # Errors
+    /// The status, after saying why.
+    pub(super) fn next_line(&mut self) -> Result<Option<String>, Exit> {
+        self.attendance.next_line()
     }
 
     /// What the store holds already.
@@ -187,8 +187,7 @@ impl<'a> Session<'a> {
         let Self {
             bench,
             store,
-            runtime,
-            stop,
+            attendance,
             output,
             brief,
             kept,
@@ -210,6 +209,7 @@ impl<'a> Session<'a> {
         if output.json {
             sinks.push(&mut json);
         }
+        let Attendance { runtime, stop, .. } = attendance;
         runtime.block_on(async {
             let mut bench = next_bench(kept.take(), bench, &order.plan, mounted).await?;
             let guardian = guardian(&bench);

@@ -2,10 +2,15 @@
 //! energised, in the guide, and where a bench is looked at. They replace no rule
 //! of a trade and no local code.
 
+use super::Screen;
+use super::fold::folded;
+use super::row::style;
+use crate::judgement::Verdict;
 use crate::scenario::ScenarioKind;
+use std::fmt::Write as _;
 
 /// The usual cautions of a real bench.
-pub const CAUTIONS: &[&str] = &[
+const CAUTIONS: &[&str] = &[
     "This test puts shorts and tens of amperes through the board. Keep your hands out of the fixture, and take off rings, bracelets and other jewellery.",
     "Capacitors stay charged when everything is off: wait, and measure before you touch them.",
     "A short can draw an arc and weld a contact, and parts can burst: wear eye protection.",
@@ -17,7 +22,8 @@ pub const CAUTIONS: &[&str] = &[
 ];
 
 /// The one line on the model bench, where nothing can be hurt.
-pub const MODEL_CAUTION: &str = "CAUTION  On a real bench, unlike on this model, the cautions of `bufferstop accept --help` apply.";
+pub const MODEL_CAUTION: &str =
+    "CAUTION  On a real bench the cautions of `bufferstop accept --help` apply.";
 
 /// The one line beside a bench or a plan that is only looked at.
 pub const BENCH_CAUTION: &str = "Caution: such a bench carries tens of amperes. Wait and measure before you touch a \
@@ -26,6 +32,22 @@ pub const BENCH_CAUTION: &str = "Caution: such a bench carries tens of amperes. 
 /// Said when a soak on a real bench has ended.
 pub const AFTER_SOAK: &str =
     "The heat sink is hot and stays so for minutes: let it cool before you touch it.";
+
+/// The cautions of a real bench as a person is shown them.
+pub fn cautions(screen: Screen) -> String {
+    let caution = style(Verdict::Inconclusive);
+    let mut shown = String::new();
+    for text in CAUTIONS {
+        for (index, part) in folded(text, screen.width.min(100) - 12, 0)
+            .iter()
+            .enumerate()
+        {
+            let head = if index == 0 { "CAUTION" } else { "       " };
+            let _ = writeln!(shown, "  {caution}{head}{caution:#}  {part}");
+        }
+    }
+    shown
+}
 
 /// What hurts in one scenario above all; `None` where nothing is particular.
 pub(super) const fn caution_of(kind: ScenarioKind) -> Option<&'static str> {

@@ -188,8 +188,7 @@ fn worse(metric: &Metric) -> &'static str {
     }
 }
 
-/// A limit in the form that a plan writes.
-/// A limit of sensible size: the demo plan's own, or that of [`NOT_LIMITED`].
+/// A limit of sensible size in the form that a plan writes: the demo plan's own, or that of [`NOT_LIMITED`].
 fn example(kind: ScenarioKind, metric: &Metric) -> String {
     let plan = demo::plan();
     let limit = written(&plan.text, kind, metric.key);

@@ -4,7 +4,7 @@
 
 use super::fold::folded;
 use super::row::{row, style};
-use super::{AFTER_SOAK, CAUTIONS, MODEL_CAUTION, Screen, banner};
+use super::{AFTER_SOAK, MODEL_CAUTION, Screen, banner};
 use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
@@ -141,25 +141,12 @@ impl<W: Write> Live<W> {
         }
     }
 
-    fn cautions(&mut self) {
-        if self.cautioned {
-            return;
+    /// Of a real bench a person confirmed the cautions before it was opened.
+    fn caution(&mut self) {
+        if self.model && !self.cautioned {
+            self.line(&format!("  {MODEL_CAUTION}"));
         }
         self.cautioned = true;
-        if self.model {
-            self.line(&format!("  {MODEL_CAUTION}"));
-            return;
-        }
-        let caution = style(Verdict::Inconclusive);
-        for text in CAUTIONS {
-            for (index, part) in folded(text, self.screen.width.min(100) - 12, 0)
-                .iter()
-                .enumerate()
-            {
-                let head = if index == 0 { "CAUTION" } else { "       " };
-                self.line(&format!("  {caution}{head}{caution:#}  {part}"));
-            }
-        }
     }
 
     fn measured(&mut self, metric: &Metric, limit: Option<&Limit>, decision: Option<&Decision>) {
@@ -287,7 +274,7 @@ impl<W: Write> Sink for Live<W> {
                 energises,
             } => {
                 if *energises {
-                    self.cautions();
+                    self.caution();
                 }
                 let at = entry.bench;
                 let (scenario, text) = (harmless(scenario), harmless(text));

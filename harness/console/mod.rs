@@ -13,7 +13,7 @@ mod row;
 mod table;
 
 pub use banner::banner;
-pub use cautions::{AFTER_SOAK, BENCH_CAUTION, CAUTIONS, MODEL_CAUTION};
+pub use cautions::{AFTER_SOAK, BENCH_CAUTION, MODEL_CAUTION, cautions};
 pub use live::Live;
 pub use table::{table, table_within};
 

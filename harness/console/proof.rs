@@ -259,7 +259,7 @@ fn detected(out: &mut String, proof: &PlanProof, room: usize) {
     out.push_str(&table_within(&headings, &rows, room));
     lines(
         out,
-        "clearly: the limit passed most, in the least clear board; 1 is at the limit, 2 twice as far from good \
+        "clearly: the limit passed most, in the board where it is least clear; 1 is at the limit, 2 twice as far from good \
          boards.",
         room,
     );

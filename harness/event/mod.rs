@@ -71,6 +71,9 @@ pub struct RunStarted {
     /// are used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub overdue_calibration: Option<String>,
+    /// What the bench does without for safety's sake, each with its stated reason.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub missing_safety: Vec<String>,
     /// Set when only these scenarios were asked for: a diagnosis, never an
     /// acceptance.
     pub only: Option<String>,

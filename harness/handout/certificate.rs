@@ -192,6 +192,9 @@ fn conditions(record: &Record) -> Vec<Fact> {
     if let Some(reason) = &started.overdue_calibration {
         facts.push(("Overdue calibrations", format!("used because: {reason}")));
     }
+    for missing in &started.missing_safety {
+        facts.push(("Safety", missing.clone()));
+    }
     if let (true, Some(seed)) = (started.model, started.seed) {
         facts.push(("Model bench", format!("seed {}", seed.0)));
     }

@@ -2,7 +2,7 @@
 //! numbers of channels, what the supply gives, and what each scenario requires
 //! by name. Currents, times and samples are left to the dry run.
 
-use crate::bench_file::{Bench, Carries, Closes, Port};
+use crate::bench_file::{Bench, Carries, Closes};
 use crate::document::{Fault, Faults};
 use crate::ident::Role;
 use crate::plan::Plan;
@@ -27,7 +27,6 @@ pub(super) fn check(
     fit.instruments(faults);
     fit.numbers(faults);
     fit.supply(faults);
-    fit.safety(faults);
     fit.scenarios(faults)
 }
 
@@ -69,46 +68,6 @@ impl Fit<'_> {
                     "a sound profile".to_owned(),
                 ),
             }
-        }
-    }
-
-    /// On the model bench nobody is hurt; on a real one what is missing needs a
-    /// reason, which the record keeps with the bench file.
-    fn safety(&self, faults: &mut Faults) {
-        let mut instruments = self.bench.instruments.iter();
-        if instruments.all(|instrument| instrument.port == Port::Model) {
-            return;
-        }
-        let safety = &self.bench.safety;
-        let path = ["safety", "bench"]
-            .into_iter()
-            .find(|path| self.bench.places.find(path).is_some());
-        for (key, what, named, reason) in [
-            (
-                "emergency_stop",
-                "emergency stop",
-                &safety.emergency_stop,
-                &safety.no_emergency_stop_because,
-            ),
-            (
-                "supply_fuse",
-                "fuse in the board's supply",
-                &safety.supply_fuse,
-                &safety.no_supply_fuse_because,
-            ),
-        ] {
-            if named.is_some() || reason.is_some() {
-                continue;
-            }
-            self.of_bench(
-                faults,
-                path.unwrap_or("bench"),
-                format!("a real bench without {what}"),
-                format!(
-                    "`{key}` in `[safety]`, or `no_{key}_because` with the reason, which each \
-                     record keeps"
-                ),
-            );
         }
     }
 
@@ -262,7 +221,7 @@ impl Fit<'_> {
                     requirements.fault(
                         "limits",
                         "the plan names no lower supply voltage at which the board still works, \
-                         so no trip could be told from a supply that gives way"
+                         so no trip could be distinguished from a supply that gives way"
                             .to_owned(),
                         format!(
                             "`lowest_supply` in `[ratings]`, less than {}",

@@ -406,34 +406,3 @@ proptest! {
         }
     }
 }
-
-/// A real bench names its emergency stop and its fuse, or why there is none; on
-/// the model bench nobody is hurt.
-#[test]
-fn a_real_bench_without_a_stop_or_a_fuse_is_faulted_unless_it_says_why() {
-    let (plan, _) = read(DEMO).expect("sound alone");
-    let real = BENCH.replacen("model = true", "path = \"/dev/ttyS9\"", 1);
-    let faults = |wiring: &str| -> Vec<String> {
-        let faults = faults_of(&plan, &bench(wiring), &profiles());
-        let named = |message: &String| message.starts_with("a real bench without");
-        faults
-            .into_iter()
-            .map(|fault| fault.message)
-            .filter(named)
-            .collect()
-    };
-    assert!(faults(&real).is_empty());
-    for key in ["emergency_stop", "supply_fuse"] {
-        let without = |bench: &str, instead: &str| {
-            let (head, rest) = bench
-                .split_once(&format!("\n{key} ="))
-                .expect("it is named");
-            let (_, rest) = rest.split_once('\n').expect("a line");
-            format!("{head}\n{instead}{rest}")
-        };
-        assert_eq!(faults(&without(&real, "")).len(), 1, "{key}");
-        let reason = format!("no_{key}_because = \"5 V and 50 mA at most\"\n");
-        assert!(faults(&without(&real, &reason)).is_empty(), "{key}");
-        assert!(faults(&without(BENCH, "")).is_empty(), "{key}");
-    }
-}

@@ -34,6 +34,7 @@ pub(crate) fn started(run: &str, serial: &str, model: bool) -> RunStarted {
         ambient: Some(Celsius::new(21.5)),
         retest: None,
         overdue_calibration: None,
+        missing_safety: Vec::new(),
         only: None,
         without: Vec::new(),
         planted: Vec::new(),

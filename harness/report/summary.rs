@@ -128,6 +128,9 @@ fn identity(out: &mut String, record: &Record) {
             &format!("calibrations may be used: {reason}"),
         );
     }
+    for missing in &started.missing_safety {
+        line(out, "Safety", missing);
+    }
     if !started.planted.is_empty() {
         line(out, "Planted", &started.planted.join(", "));
     }

@@ -81,6 +81,7 @@ impl Order {
             ambient: particulars.ambient,
             retest: particulars.retest.clone(),
             overdue_calibration: None,
+            missing_safety: self.bench.safety.missing(),
             only: particulars.only.clone(),
             without: particulars.without.clone(),
             planted: particulars.planted.clone(),

@@ -341,10 +341,10 @@ pub static INFLUENCES: &[Influence] = influences! {
         Sense "scale_factor" Up "doubled: of both polarities one is counted";
         Sense "full_scale" Up "doubled: of both polarities one is counted";
         Sense "non_linearity" Up "half the steps' span";
-        Short "peak_current" UpToBound "the fault is not seen to its end";
+        Short "peak_current" UpToBound "the end of the fault is not captured";
         Short "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
-        Short "let_through" UpToBound "the fault is not seen to its end";
-        Short "supply_dip" UpToBound "the fault is not seen to its end";
+        Short "let_through" UpToBound "the end of the fault is not captured";
+        Short "supply_dip" UpToBound "the end of the fault is not captured";
         Short "retries" NotFound "without a trip there is no retry";
         Short "retry_interval" NotFound "without a trip there is no retry";
         Short "recovery_time" Either "none without a trip, or where in its retries it is";
@@ -364,7 +364,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Reversal "reversals" Down "to none";
         Reversal "reversal_time" UpToBound "it never comes";
         Reversal "selectivity_margin" DownToBound "the upstream trips first";
-        Reversal "peak_current" UpToBound "the fault is not seen to its end";
+        Reversal "peak_current" UpToBound "the end of the fault is not captured";
         Reversal "trip_time" Down "by debounce and hold-off of the reversal";
         Short "trip_time" Down "by debounce and hold-off of the reversal";
         Short "let_through" Down "by the current's square times as much";

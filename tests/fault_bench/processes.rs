@@ -109,7 +109,8 @@ fn command(user: User, folder: &std::path::Path, bench: &ModelBench) -> Command 
         .current_dir(folder)
         .arg("accept")
         .arg(plan)
-        .args(["--serial", "K1", "--json", "--bench", "bench.toml"])
+        .args(["--serial", "K1", "--json", "--ready"])
+        .args(["--bench", "bench.toml"])
         .args(["--out", "reports"])
         .stdout(Stdio::piped())
         .stderr(Stdio::null());

@@ -122,7 +122,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Voltage,
             Censoring::Above,
             Worse::Larger,
-            "Mean of the board's supply rail before the trigger less its least value from \
+            "Mean of the board's supply rail before the trigger less its lowest value from \
              inception to interruption; no interpolation.",
         )
         .needing(&[Need::Channel(Signal::BoardSupply)]),

@@ -72,7 +72,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Mean magnitude of the rail-to-rail voltage at its levels in the first look under \
-             load less the least of any look; an output that goes dead drifts by all of it.",
+             load less the lowest of any look; an output that goes dead drifts by all of it.",
         ),
     ],
 };

@@ -155,6 +155,7 @@ fn started(lot: &str, serial: &str) -> RunStarted {
         ambient: None,
         retest: None,
         overdue_calibration: None,
+        missing_safety: Vec::new(),
         only: None,
         without: Vec::new(),
         planted: Vec::new(),

@@ -113,7 +113,7 @@ fn a_bench_that_cannot_carry_the_plan_is_faulted() {
                 "inductance = \"3 uH\"\nisolation",
             ),
             ("inductance = \"3 uH\"", 1),
-            "could not be told from a mismatch",
+            "could not be distinguished from a mismatch",
         ),
         (
             ("isolated, both gaps", "isolated, one gap"),
@@ -346,7 +346,7 @@ fn what_the_drives_ask_of_a_bench_is_looked_for_before_the_run() {
         (
             DEMO.replacen("lowest_supply = \"12 V\"\n", "", 1),
             BENCH.to_owned(),
-            "so no trip could be told from a supply that gives way",
+            "so no trip could be distinguished from a supply that gives way",
         ),
     ] {
         assert!(plan != DEMO || wiring != BENCH, "{message}");

@@ -223,7 +223,7 @@ fn a_failed_board_is_a_failure_with_its_numbers() {
     assert!(
         failure
             .get("message")
-            .contains("2.300 ms above the most allowed")
+            .contains("2.300 ms above the upper limit")
     );
     assert_eq!(root.children[0].get("time"), "0.750");
 }
@@ -276,7 +276,7 @@ fn a_failed_boards_summary_says_what_was_wrong_first() {
         "40.00 us (k = 2)",
         "<= 10.00 ms",
         "data sheet, page 4",
-        "It is 2.300 ms above the most allowed, 10.00 ms, far beyond its expanded uncertainty of 40.00 us.",
+        "It is 2.300 ms above the upper limit, 10.00 ms, far beyond its expanded uncertainty of 40.00 us.",
         "Bench made safe: yes",
     ] {
         assert!(text.contains(needed), "{needed}\n{text}");

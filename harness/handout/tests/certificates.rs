@@ -304,7 +304,7 @@ fn other_readers_find_every_failing_metric_on_three_pages() {
         told >= all + 2 * record.scenarios.len() - 1,
         "{told} of {all}"
     );
-    assert!(joined.contains("tell each in a sentence of its own"));
+    assert!(joined.contains("give each a sentence of its own"));
     let left: usize = joined
         .split(" further plots are on the HTML page")
         .next()

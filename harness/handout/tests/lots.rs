@@ -57,7 +57,7 @@ fn every_metric_is_named_and_bytes_repeat() {
     let summary = summarise(&lot("L1", 0.0200, 12), &Comparison::default());
     let page = lot_summary(&summary, false).html();
     for wanted in [
-        "passed at first: 0 of 12",
+        "first-pass yield: 0 of 12",
         "trip time (near)",
         "Ppk",
         "cumulated",

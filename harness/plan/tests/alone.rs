@@ -39,13 +39,13 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "highest_supply = \"22 V\"",
             "highest_supply = \"16 V\"",
             ("supply_voltage", 1),
-            "above the largest",
+            "above the highest",
         ),
         (
             "lowest_supply = \"12 V\"",
             "lowest_supply = \"19 V\"",
             ("supply_voltage", 1),
-            "below the least",
+            "below the lowest",
         ),
         (
             "signal_lines = 2",
@@ -141,7 +141,7 @@ fn each_spoiled_plan_is_faulted_at_its_line() {
             "min = \"16.5 V\", max = \"18.6 V\"",
             "min = \"18.6 V\", max = \"16.5 V\"",
             ("16.5", 1),
-            "below the least",
+            "below the minimum",
         ),
         (
             "max = \"700 mV\", source = \"house limit\"",

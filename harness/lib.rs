@@ -27,6 +27,9 @@ pub mod seed;
 // Content hashes.
 pub mod digest;
 
+// Checksums behind lines.
+pub mod checksum;
+
 // Floor 1, science: samples to numbers, numbers to verdicts. No clock, file,
 // task, chance or log.
 

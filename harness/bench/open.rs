@@ -10,9 +10,11 @@ use crate::envelope::{BoardFacts, Surroundings};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::Session;
-use crate::link::{Deadlines, Port, PortSettings, Probe};
+use crate::link::{Deadlines, Habits, Port, PortSettings, Probe};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
 use crate::profile::Profile;
+use crate::protocol::Expect;
+use crate::template;
 use crate::units::{Quantity as _, Seconds};
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -210,19 +212,31 @@ impl Bench {
 
 /// How the port called `name` to an instrument of `profile` is used.
 pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines) -> PortSettings {
-    let line = |command: &str| Some(profile.command(command)?.source().to_owned());
+    let line = |command: &str| profile.line(command, &[])?.ok();
+    let identity = profile.replies.get("identify");
+    let bytes = identity.and_then(|reply| reply.bytes);
+    let own_words = profile.replies.contains_key("error");
     let probe = match (line("error"), line("identify")) {
-        (Some(line), _) => Some(Probe::ErrorQueue { line }),
-        (None, Some(line)) => Some(Probe::Identity {
+        (Some(line), _) if !own_words => Some(Probe::ErrorQueue { line }),
+        (_, Some(line)) => Some(Probe::Identity {
             line,
             pattern: profile.identifies_as.clone(),
+            expect: bytes.map_or(Expect::Line, Expect::Bytes),
         }),
-        (None, None) => None,
+        (_, None) => None,
+    };
+    let gap = profile.line.gap.unwrap_or(Seconds::ZERO);
+    let habits = Habits {
+        echo: profile.line.echo,
+        prompt: template::bytes(&profile.line.prompt),
+        check: profile.line.check.clone(),
+        gap: Duration::try_from_secs_f64(gap.si()).unwrap_or_default(),
     };
     PortSettings {
         name: name.to_owned(),
         speed: profile.line.speed,
         ending: profile.line.ending.clone(),
+        habits,
         dtr: profile.line.dtr,
         deadlines,
         abandon: profile.safety.abandon.clone(),

@@ -144,7 +144,8 @@ impl Bench {
         let mut heard = true;
         let begun = tokio::time::Instant::now();
         let abandon = session.profile().safety.abandon.clone();
-        let abandoned = timeout_at(begun + DEADLINE, port.interrupt(abandon.into_bytes())).await;
+        let abandon = crate::template::bytes(&abandon);
+        let abandoned = timeout_at(begun + DEADLINE, port.interrupt(abandon)).await;
         let mut trouble = match abandoned {
             Ok(Ok(())) => None,
             Ok(Err(error)) => Some(error.to_string()),
@@ -156,8 +157,7 @@ impl Bench {
             }
             if !heard {
                 // Blind: an instrument that cannot answer may still listen.
-                let ending = &session.profile().line.ending;
-                let bytes = format!("{line}{ending}").into_bytes();
+                let bytes = session.profile().bytes_of(line);
                 drop(timeout(DEADLINE / 10, port.interrupt(bytes)).await);
                 troubles.push(trouble.clone());
                 continue;
@@ -179,7 +179,7 @@ impl Bench {
         for (line, trouble) in lines.iter().zip(troubles) {
             actions.push(SafetyAction {
                 role,
-                action: line.clone(),
+                action: crate::template::shown(line),
                 trouble,
             });
         }

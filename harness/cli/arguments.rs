@@ -111,7 +111,8 @@ CAUTION  This puts shorts and tens of amperes through the board. Hands out of th
 
 #[derive(Debug, Args)]
 pub(super) struct Guide {
-    /// A scenario, or a metric as SCENARIO.METRIC; without it all scenarios.
+    /// A scenario, a metric as SCENARIO.METRIC, or a key of a file as in
+    /// profile.line.echo; without it all scenarios.
     #[arg(value_name = "TOPIC")]
     pub(super) topic: Option<String>,
 }

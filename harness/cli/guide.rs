@@ -1,10 +1,12 @@
 //! `bufferstop guide`: what each scenario and metric means, out of the same
-//! catalogue by which they are measured. It reads no file.
+//! catalogue by which they are measured, and what each key of a file does. It reads
+//! no file.
 
 use super::arguments::Guide;
 use super::exit::Exit;
 use super::output::Output;
 use crate::console::guide;
+use crate::console::keys::{File, Page};
 use crate::document::nearest;
 use crate::ident::harmless;
 use crate::scenario::{Metric, ScenarioKind, influences_on};
@@ -24,6 +26,9 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
         Some((kind, key)) => (kind, Some(key)),
         None => (topic.as_str(), None),
     };
+    if let Some(file) = File::of(kind) {
+        return key_of(topic, file, key, output);
+    }
     let Some(kind) = ScenarioKind::from_word(kind) else {
         let words = ScenarioKind::ALL.map(ScenarioKind::word);
         return unknown(topic, "a scenario", kind, &words);
@@ -49,10 +54,37 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
     Exit::Pass
 }
 
+/// A page of a file's key, or all of them in a line each.
+fn key_of(topic: &str, file: &File, key: Option<&str>, output: Output) -> Exit {
+    let described = |page: &Page| json!({ "file": file.word, "key": page.key, "says": page.says, "example": page.example });
+    let Some(key) = key else {
+        if output.json {
+            let pages: Vec<Value> = file.all().map(described).collect();
+            output.document(&json!({ "file": file.word, "keys": pages }));
+        } else {
+            say!("{}", file.overview());
+        }
+        return Exit::Pass;
+    };
+    let Some(page) = file.page(key) else {
+        let keys: Vec<&str> = file.all().map(|page| page.key).collect();
+        return unknown(topic, &format!("a key of a {} file", file.word), key, &keys);
+    };
+    if output.json {
+        output.document(&described(page));
+    } else {
+        say!("{}", page.shown(file));
+    }
+    Exit::Pass
+}
+
 fn unknown(topic: &str, what: &str, word: &str, known: &[&str]) -> Exit {
     let near = nearest(word, known.iter().copied());
     let hint = near.map_or_else(
-        || format!("one of {}", known.join(", ")),
+        || match known.len() {
+            0..=30 => format!("one of {}", known.join(", ")),
+            _ => "the first word alone lists all".to_owned(),
+        },
         |near| format!("did you mean `{near}`?"),
     );
     let topic = harmless(topic);

@@ -3,6 +3,7 @@
 
 use super::cautions::caution_of;
 use super::fold::folded;
+use super::keys::FILES;
 use super::table;
 use crate::plan::demo;
 use crate::scenario::{
@@ -27,6 +28,12 @@ pub fn overview() -> String {
         paragraph(&mut out, 4, &format!("measures: {}", keys.join(", ")));
     }
     out.push_str("\nA page on each:  bufferstop guide short,  bufferstop guide short.trip_time\n");
+    let files: Vec<&str> = FILES.iter().map(|file| file.word).collect();
+    let _ = writeln!(
+        out,
+        "The keys of files:  bufferstop guide {}",
+        files.join(",  bufferstop guide ")
+    );
     out
 }
 
@@ -222,7 +229,7 @@ const NOT_LIMITED: &[((ScenarioKind, &str), &str)] = &[
 ];
 
 /// Adds `text`, wrapped and indented.
-fn paragraph(out: &mut String, indent: usize, text: &str) {
+pub(super) fn paragraph(out: &mut String, indent: usize, text: &str) {
     let words: Vec<&str> = text.split_whitespace().collect();
     let text = format!("{}{}", " ".repeat(indent), words.join(" "));
     for line in folded(&text, WIDTH, 0) {

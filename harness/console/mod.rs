@@ -7,6 +7,7 @@ mod fold;
 mod gauge;
 pub mod guide;
 pub mod inspect;
+pub mod keys;
 mod live;
 pub mod proof;
 mod row;

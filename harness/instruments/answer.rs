@@ -1,7 +1,8 @@
 //! Answers read as the profile says that they are worded. It asks nothing.
 
-use crate::profile::{Profile, Reply, VALUE, measured};
+use crate::profile::{Binary, Profile, Reply, VALUE, measured};
 use crate::protocol::{self, Reading, ReplyFault};
+use crate::template;
 use crate::units::{Dimension, parse_si};
 
 /// The number in `answer` to `command`, in SI units where it measures something.
@@ -18,15 +19,31 @@ pub(super) fn number(
     number_by(reply, answer, measured(command))
 }
 
-/// The truth value in `answer` to `command`: a number that is one or nought where
-/// the profile says how it is worded.
+/// The truth value in `answer` to `command` for `channel`: a number that is one or
+/// nought where the profile says how it is worded, or the channel's bit of it.
 ///
 /// # Errors
 /// When it is neither.
-pub(super) fn truth(profile: &Profile, command: &str, answer: &str) -> Result<bool, ReplyFault> {
+pub(super) fn truth(
+    profile: &Profile,
+    command: &str,
+    answer: &str,
+    channel: u32,
+) -> Result<bool, ReplyFault> {
     let Some(reply) = profile.replies.get(command) else {
         return protocol::boolean(answer.as_bytes());
     };
+    if let Some(lowest) = reply.lowest_channel {
+        let bits = number_by(reply, answer, None)?.value();
+        let bit = channel.checked_sub(lowest).filter(|bit| *bit < 32);
+        return match (bits, bit) {
+            (Some(bits), Some(bit)) if bits >= 0.0 && bits.fract() == 0.0 => {
+                // 32 bits are exact in a double.
+                Ok((bits as u64 >> bit) & 1 == 1)
+            }
+            _ => Err(unfit("a bit for each channel", answer)),
+        };
+    }
     match number_by(reply, answer, None)?.value() {
         Some(0.0) => Ok(false),
         Some(1.0) => Ok(true),
@@ -39,6 +56,19 @@ fn number_by(
     answer: &str,
     dimension: Option<Dimension>,
 ) -> Result<Reading, ReplyFault> {
+    if let (Some(order), Some(count)) = (reply.binary, reply.bytes) {
+        let mut bytes = template::bytes(answer);
+        if bytes.len() != count {
+            return Err(unfit("so many bytes as the profile says", answer));
+        }
+        if order == Binary::LowFirst {
+            bytes.reverse();
+        }
+        let number = bytes
+            .iter()
+            .fold(0_u32, |n, byte| (n << 8) | u32::from(*byte));
+        return Ok(Reading::Number(f64::from(number)));
+    }
     let part = part(reply, answer)?;
     let mut words = reply.words.iter();
     if let Some((_, value)) = words.find(|(word, _)| word.eq_ignore_ascii_case(part)) {
@@ -77,7 +107,7 @@ fn unfit(expected: &'static str, answer: &str) -> ReplyFault {
     let cut: String = answer.chars().take(40).collect();
     ReplyFault::Unexpected {
         expected,
-        shown: format!("'{}'", cut.escape_debug()),
+        shown: format!("'{}'", template::shown(&cut)),
     }
 }
 
@@ -117,6 +147,35 @@ mod tests {
         };
         assert_eq!(reads(&worded, "I=4.498A;U=17.98V"), Some(4.498));
         assert_eq!(reads(&worded, "U=17.98V"), None);
+    }
+
+    #[test]
+    fn bytes_are_a_number_or_a_bit_for_each_channel() {
+        let word = Reply {
+            bytes: Some(2),
+            binary: Some(Binary::HighFirst),
+            ..Reply::default()
+        };
+        assert_eq!(reads(&word, "\u{1}\u{2c}"), Some(300.0));
+        assert_eq!(reads(&word, "\u{1}"), None);
+        let low = Reply {
+            binary: Some(Binary::LowFirst),
+            ..word
+        };
+        assert_eq!(reads(&low, "\u{2c}\u{1}"), Some(300.0));
+        let mut card = crate::profile::shipped("switch").expect("it comes with the program");
+        let states = Reply {
+            bytes: Some(1),
+            binary: Some(Binary::HighFirst),
+            lowest_channel: Some(1),
+            ..Reply::default()
+        };
+        card.replies.insert("closed".to_owned(), states);
+        let closed = |channel| truth(&card, "closed", "\u{85}", channel).ok();
+        let all: Vec<Option<bool>> = (0..=9).map(closed).collect();
+        let bits = [true, false, true, false, false, false, false, true, false];
+        assert_eq!(all[0], None);
+        assert_eq!(all[1..], bits.map(Some));
     }
 
     #[test]

@@ -4,16 +4,13 @@
 use super::fault::InstrumentError;
 use super::session::Session;
 use super::switch::has_bit;
+use super::waveform::{Codes, Scales};
 use crate::bench_file::{CaptureWiring, WiredChannel};
 use crate::measurement::{combined, rectangular, resolution};
-use crate::protocol;
 use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
 use crate::template::Argument;
 use crate::units::Quantity;
 use crate::waveform::{Capture, Channel, ChannelAccuracy, LogicTrack, Signal};
-
-/// Samples asked for in one answer: 1 MiB of data at two bytes each.
-const SAMPLES_A_READ: u32 = 524_288;
 
 /// How far a capture has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,25 +28,6 @@ pub enum CaptureStatus {
 pub struct CaptureDevice<'a> {
     session: &'a Session,
     wiring: &'a CaptureWiring,
-}
-
-/// What a channel's codes mean, in volts at the input. The answer lists, in
-/// this order: samples, period, time of the first one, volts a code, volts at
-/// code zero, whether it was clipped, bits of the converter.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Preamble {
-    count: f64,
-    volts_per_code: f64,
-    volts_at_zero: f64,
-    clipped: bool,
-    bits: u32,
-}
-
-impl Preamble {
-    /// The range that the device chose, which may be wider than was asked.
-    fn full_scale(self) -> f64 {
-        self.volts_per_code * f64::from(1_u32 << (self.bits - 1))
-    }
 }
 
 impl<'a> CaptureDevice<'a> {
@@ -70,7 +48,7 @@ impl<'a> CaptureDevice<'a> {
     /// the device does not have what is asked for.
     pub async fn arm(&self, request: &CaptureRequest) -> Result<(), InstrumentError> {
         self.check(request)?;
-        let session = &self.session;
+        let session = self.session;
         let seconds = [("seconds", Argument::Number(request.period.si()))];
         session.act("set_period", &seconds).await?;
         let count = [("count", Argument::Integer(request.length.into()))];
@@ -78,16 +56,35 @@ impl<'a> CaptureDevice<'a> {
         let count = [("count", Argument::Integer(request.before_trigger.into()))];
         session.act("set_before_trigger", &count).await?;
         for channel in &request.channels {
-            let wired = self.wired(channel.signal)?;
-            let arguments = [
-                ("channel", Argument::Integer(wired.number.into())),
-                ("volts", Argument::Number(channel.range * wired.scale)),
-            ];
-            session.act("set_range", &arguments).await?;
+            self.set_up(channel).await?;
         }
         self.set_trigger(request.trigger).await?;
         // Its completion would be the end of the capture.
         session.start("arm", &[]).await
+    }
+
+    /// Switches a channel on, with no factor and no offset of its own, and sets its
+    /// range; what the profile has no command for, the instrument does not need.
+    async fn set_up(&self, channel: &ChannelRequest) -> Result<(), InstrumentError> {
+        let session = self.session;
+        let wired = self.wired(channel.signal)?;
+        let number = ("channel", Argument::Integer(wired.number.into()));
+        let has = |name: &str| session.profile().command(name).is_some();
+        if has("enable_channel") {
+            session.act("enable_channel", &[number]).await?;
+        }
+        if has("probe_factor") {
+            // The bench file's scale says what stands between signal and input.
+            let factor = ("factor", Argument::Number(1.0));
+            session.act("probe_factor", &[number, factor]).await?;
+        }
+        let volts = ("volts", Argument::Number(channel.range * wired.scale));
+        session.act("set_range", &[number, volts]).await?;
+        if has("set_offset") {
+            let volts = ("volts", Argument::Number(0.0));
+            session.act("set_offset", &[number, volts]).await?;
+        }
+        Ok(())
     }
 
     /// Gives up a capture.
@@ -211,26 +208,26 @@ impl<'a> CaptureDevice<'a> {
         channel: &ChannelRequest,
     ) -> Result<Channel, InstrumentError> {
         let wired = *self.wired(channel.signal)?;
-        let number = ("channel", Argument::Integer(wired.number.into()));
-        let answer = self.session.ask("preamble", &[number]).await?;
-        let preamble = self.preamble(&answer)?;
-        if preamble.count != f64::from(request.length) {
-            let (wanted, found) = (request.length, preamble.count);
-            return Err(self
-                .session
-                .data(format!("{wanted} samples asked for, it holds {found}")));
+        let session = self.session;
+        let scales = Scales::read(session, wired.number, channel.range * wired.scale).await?;
+        if let Some(count) = scales.count
+            && count != f64::from(request.length)
+        {
+            let wanted = request.length;
+            return Err(session.data(format!("{wanted} samples asked for, it holds {count}")));
         }
-        let words = self
-            .read_words("read_channel", Some(number), request.length)
-            .await?;
-        let scale = preamble.volts_per_code / wired.scale;
+        let number = Some(wired.number);
+        let codes = Codes::read(session, "read_channel", number, request.length, &scales).await?;
+        let meaning = codes.meaning(&scales);
+        let range = scales.full_scale / wired.scale;
+        let step = codes.step(&scales) / wired.scale;
         Ok(Channel {
             signal: channel.signal,
-            codes: words.into_iter().map(u16::cast_signed).collect(),
-            scale,
-            offset: preamble.volts_at_zero / wired.scale,
-            clipped: preamble.clipped,
-            accuracy: self.accuracy(&wired, preamble.full_scale() / wired.scale, scale),
+            clipped: scales.clipped.unwrap_or(codes.at_the_end),
+            codes: codes.codes,
+            scale: meaning.volts_per_code / wired.scale,
+            offset: meaning.volts_at_zero / wired.scale,
+            accuracy: self.accuracy(&wired, range, step),
         })
     }
 
@@ -254,63 +251,18 @@ impl<'a> CaptureDevice<'a> {
         &self,
         request: &CaptureRequest,
     ) -> Result<Vec<LogicTrack>, InstrumentError> {
-        let words = self.read_words("read_lines", None, request.length).await?;
+        if self.wiring.lines.is_empty() {
+            return Ok(Vec::new());
+        }
+        let scales = Scales::none();
+        let length = request.length;
+        let read = Codes::read(self.session, "read_lines", None, length, &scales).await?;
+        let words = read.words();
         let bit = |wired: &crate::bench_file::WiredLine| {
             let mask = 1_u16.checked_shl(wired.number).unwrap_or(0);
             (wired.line, mask)
         };
         let lines: Vec<_> = self.wiring.lines.iter().map(bit).collect();
         Ok(LogicTrack::from_words(&lines, &words))
-    }
-
-    /// Reads `length` words of two bytes, the high one first, in parts.
-    async fn read_words(
-        &self,
-        command: &'static str,
-        number: Option<(&'static str, Argument<'static>)>,
-        length: u32,
-    ) -> Result<Vec<u16>, InstrumentError> {
-        let mut words = Vec::with_capacity(length as usize);
-        let mut start = 0;
-        while start < length {
-            let count = SAMPLES_A_READ.min(length - start);
-            let mut arguments: Vec<_> = number.into_iter().collect();
-            arguments.push(("start", Argument::Integer(start.into())));
-            arguments.push(("count", Argument::Integer(count.into())));
-            let bytes = 2 * count as usize;
-            let block = self.session.block(command, &arguments, bytes).await?;
-            if block.len() != bytes {
-                let found = block.len();
-                return Err(self
-                    .session
-                    .data(format!("{bytes} bytes asked for, {found} came")));
-            }
-            let pairs = block.chunks_exact(2);
-            words.extend(pairs.map(|pair| u16::from_be_bytes([pair[0], pair[1]])));
-            start += count;
-        }
-        Ok(words)
-    }
-
-    fn preamble(&self, answer: &str) -> Result<Preamble, InstrumentError> {
-        let readings = protocol::list(answer.as_bytes())
-            .map_err(|fault| self.session.answer_fault("preamble", fault))?;
-        let values: Vec<f64> = readings.iter().filter_map(|r| r.value()).collect();
-        match values[..] {
-            [count, _, _, volts_per_code, volts_at_zero, clipped, bits]
-                if volts_per_code > 0.0 && (2.0..=16.0).contains(&bits) =>
-            {
-                Ok(Preamble {
-                    count,
-                    volts_per_code,
-                    volts_at_zero,
-                    clipped: clipped != 0.0,
-                    bits: bits as u32,
-                })
-            }
-            _ => Err(self
-                .session
-                .data(format!("`{}` is no preamble", answer.escape_debug()))),
-        }
     }
 }

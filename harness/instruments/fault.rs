@@ -30,14 +30,52 @@ pub enum InstrumentError {
         entries: Vec<DeviceError>,
     },
     /// The answer is not of the kind that was asked for.
-    #[error("{role} answered `{command}` with something else: {fault}")]
+    #[error("{role} answered `{command}` with something else: {fault}{}", at(.line))]
     Answer {
         /// The instrument.
         role: Role,
         /// The question.
         command: String,
+        /// Where its profile has it, from one, and how.
+        line: Option<(usize, String)>,
         /// What was wrong.
         fault: ReplyFault,
+    },
+    /// A command was not answered as the profile says that it is when it is taken.
+    #[error("{role} did not take `{command}`: it answered '{answer}' instead of '{expected}'")]
+    NotTaken {
+        /// The instrument.
+        role: Role,
+        /// What was asked of it.
+        command: String,
+        /// What it said, escaped.
+        answer: String,
+        /// What it should have said, escaped.
+        expected: String,
+    },
+    /// A setting reads back as another one.
+    #[error("{role} was set by `{command}` to {sent}, but says {read} when asked")]
+    ReadsBack {
+        /// The instrument.
+        role: Role,
+        /// What was asked of it.
+        command: String,
+        /// The value that was sent, in SI units.
+        sent: String,
+        /// The value that it says.
+        read: String,
+    },
+    /// An action was not over in its time.
+    #[error("{role} did not end `{command}` within {seconds} s: it answered '{answer}'")]
+    NotOver {
+        /// The instrument.
+        role: Role,
+        /// What was asked of it.
+        command: String,
+        /// The time that it had.
+        seconds: String,
+        /// What it said last, escaped.
+        answer: String,
     },
     /// Another instrument than the profile is for.
     #[error("the {role}'s port answers \"{identity}\", which is not the profile's {expected}")]
@@ -90,6 +128,9 @@ impl InstrumentError {
             Self::Link { role, .. }
             | Self::Refused { role, .. }
             | Self::Answer { role, .. }
+            | Self::NotTaken { role, .. }
+            | Self::ReadsBack { role, .. }
+            | Self::NotOver { role, .. }
             | Self::Stranger { role, .. }
             | Self::Lacks { role, .. }
             | Self::Fill { role, .. }
@@ -106,6 +147,9 @@ impl InstrumentError {
             Self::Reach { .. } => Blame::Plan,
             Self::Refused { .. }
             | Self::Answer { .. }
+            | Self::NotTaken { .. }
+            | Self::ReadsBack { .. }
+            | Self::NotOver { .. }
             | Self::Lacks { .. }
             | Self::Fill { .. }
             | Self::Data { .. } => Blame::Bench,
@@ -129,7 +173,18 @@ impl InstrumentError {
                 error: LinkError::Uncertain { .. },
                 ..
             } | Self::Answer { .. }
+                | Self::NotTaken { .. }
+                | Self::ReadsBack { .. }
+                | Self::NotOver { .. }
         )
+    }
+}
+
+/// The profile's line behind a message.
+fn at(line: &Option<(usize, String)>) -> String {
+    match line {
+        Some((number, text)) => format!(" (line {number} of its profile: {text})"),
+        None => String::new(),
     }
 }
 

@@ -47,7 +47,11 @@ impl<'a> Load<'a> {
             LoadSetting::Current(current) => {
                 let amperes = [("amperes", Argument::Number(current.si()))];
                 self.session.act("set_current", &amperes).await?;
-                self.session.act("constant_current", &[]).await
+                // A load that knows no other mode has no word for this one.
+                match self.session.profile().command("constant_current") {
+                    Some(_) => self.session.act("constant_current", &[]).await,
+                    None => Ok(()),
+                }
             }
             LoadSetting::Resistance(resistance) => {
                 let ohms = [("ohms", Argument::Number(resistance.si()))];
@@ -95,13 +99,21 @@ impl<'a> Load<'a> {
         self.session.start("ramp", &arguments).await
     }
 
-    /// Stops a pulse or a ramp.
+    /// Stops a pulse or a ramp; where the instrument has no word for that, switching
+    /// its input off is all there is.
     pub async fn stop(&self) -> Result<(), InstrumentError> {
-        self.session.act("stop", &[]).await
+        match self.session.profile().command("stop") {
+            Some(_) => self.session.act("stop", &[]).await,
+            None => Ok(()),
+        }
     }
 
     /// Whether a pulse or a ramp is running.
     pub async fn running(&self) -> Result<bool, InstrumentError> {
+        // Without pulses and ramps nothing goes on by itself.
+        if self.session.profile().command("operation").is_none() {
+            return Ok(false);
+        }
         let bits = self.session.bits("operation").await?;
         Ok(has_bit(&self.session.profile().operation, "running", bits))
     }

@@ -12,6 +12,7 @@ mod session;
 mod supply;
 mod switch;
 mod thermometer;
+mod waveform;
 
 #[cfg(test)]
 mod tests;

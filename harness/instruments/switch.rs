@@ -50,14 +50,17 @@ impl<'a> Switch<'a> {
 
     /// Whether a timed closure is running.
     pub async fn running(&self) -> Result<bool, InstrumentError> {
+        // Without timed closures nothing goes on by itself.
+        if self.session.profile().command("operation").is_none() {
+            return Ok(false);
+        }
         let bits = self.session.bits("operation").await?;
         Ok(has_bit(&self.session.profile().operation, "running", bits))
     }
 
     /// Whether the switch takes `channel` for closed.
     pub async fn closed(&self, channel: u32) -> Result<bool, InstrumentError> {
-        let channel = [("channel", Argument::Integer(channel.into()))];
-        self.session.truth("closed", &channel).await
+        self.session.truth("closed", channel).await
     }
 
     /// Whether the channel's fuse conducts; `None` where the switch cannot
@@ -66,7 +69,6 @@ impl<'a> Switch<'a> {
         if self.session.profile().command("continuity").is_none() {
             return Ok(None);
         }
-        let channel = [("channel", Argument::Integer(channel.into()))];
-        self.session.truth("continuity", &channel).await.map(Some)
+        self.session.truth("continuity", channel).await.map(Some)
     }
 }

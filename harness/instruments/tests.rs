@@ -4,7 +4,7 @@
 use super::*;
 use crate::bench_file::{CaptureWiring, WiredChannel};
 use crate::ident::Role;
-use crate::link::{Deadlines, Port, PortSettings};
+use crate::link::{Deadlines, Habits, Port, PortSettings};
 use crate::profile::{self, Profile};
 use crate::protocol::Reading;
 use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
@@ -46,6 +46,7 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
         name: "script".to_owned(),
         speed: profile.line.speed,
         ending: "\n".to_owned(),
+        habits: Habits::default(),
         dtr: true,
         deadlines: Deadlines {
             write: Duration::from_secs(2),

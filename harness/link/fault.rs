@@ -51,7 +51,7 @@ pub enum LinkError {
 }
 
 /// What happened to an exchange.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Cause {
     /// The port or its far end went away.
     #[error("the port is gone")]
@@ -62,9 +62,33 @@ pub enum Cause {
     /// The port did not take the bytes within the deadline.
     #[error("the port took no bytes for {0:?}")]
     Stalled(Duration),
-    /// The answer was not in the form that was asked for.
+    /// The answer was no text, or more came than was asked for.
     #[error("the answer is garbled")]
     Garbled,
+    /// The answer was not in the form that was asked for.
+    #[error("the answer has another form than was asked for: '{shown}'")]
+    Unfit {
+        /// Its first bytes, escaped.
+        shown: String,
+    },
+    /// The answer is not what its checksum says.
+    #[error("the checksum of the answer is missing or wrong: '{shown}'")]
+    Checksum {
+        /// The answer, escaped and cut.
+        shown: String,
+    },
+    /// The instrument did not say the line back as it was sent.
+    #[error("the line was not echoed as it was sent, but as '{shown}'")]
+    Echo {
+        /// What came, escaped and cut.
+        shown: String,
+    },
+    /// The instrument's prompt did not come, but something else.
+    #[error("the prompt did not come, but '{shown}'")]
+    Prompt {
+        /// What came, escaped and cut.
+        shown: String,
+    },
     /// The answer was longer than it may be.
     #[error("the answer is longer than {0} bytes")]
     Overlong(usize),

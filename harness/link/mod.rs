@@ -17,7 +17,7 @@ mod tests;
 pub use fault::{Cause, LinkError};
 pub use faulty::{Faulty, Mishap, Mishaps};
 pub use port::Port;
-pub use settings::{Deadlines, Effect, LONGEST_REPLY, PortSettings, Probe};
+pub use settings::{Deadlines, Effect, Habits, LONGEST_REPLY, PortSettings, Probe};
 pub use tap::Tap;
 
 use tokio::io::{AsyncRead, AsyncWrite};

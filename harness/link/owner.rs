@@ -6,6 +6,7 @@ use super::Wire;
 use super::fault::{Cause, LinkError};
 use super::settings::{Effect, LONGEST_REPLY, PortSettings, Probe};
 use crate::protocol::{Expect, FrameFault, Framer, Reply};
+use crate::template;
 use std::future::poll_fn;
 use std::io;
 use std::pin::Pin;
@@ -22,6 +23,9 @@ const MOST_DISCARDED: usize = 1 << 24;
 
 /// The most lines that are read in search of the answer to a probe.
 const MOST_LATE: usize = 64;
+
+/// So many bytes of what came are shown in a message.
+const SHOWN: usize = 40;
 
 /// Room for one read; a pseudo-terminal hands over at most 4 KiB at once.
 const ROOM: usize = 16_384;
@@ -66,6 +70,8 @@ pub(super) struct Owner {
     probes_owed: u32,
     /// Somebody found an answer that cannot belong to its question.
     doubted: Arc<AtomicBool>,
+    /// When the last exchange ended.
+    ended: Option<Instant>,
 }
 
 impl Owner {
@@ -89,6 +95,7 @@ impl Owner {
             in_step: true,
             probes_owed: 0,
             doubted,
+            ended: None,
         }
     }
 
@@ -126,7 +133,9 @@ impl Owner {
             bytes,
             reply,
         } = request;
+        self.keep_gap().await;
         let result = self.exchange(&line, expect, bytes).await;
+        self.ended = Some(Instant::now());
         let alive = !matches!(
             result,
             Err(Failure {
@@ -142,6 +151,7 @@ impl Owner {
                 self.probes_owed = self.probes_owed.saturating_add(1);
             }
         }
+        let line = template::shown(&line);
         let result = result.map_err(|Failure { cause, left }| {
             tracing::debug!(port = %self.settings.name, %line, %cause, "exchange failed");
             let port = self.settings.name.clone();
@@ -187,20 +197,85 @@ impl Owner {
             self.in_step = false;
             self.resynchronise().await.map_err(Failure::before)?;
         }
-        self.outgoing.clear();
-        self.outgoing.extend_from_slice(line.as_bytes());
-        self.write_line().await.map_err(Failure::after)?;
+        self.write_line(line).await.map_err(Failure::after)?;
+        let heard = self.hear(expect, bytes).await.map_err(Failure::after)?;
+        self.await_prompt().await.map_err(Failure::after)?;
+        Ok(heard)
+    }
+
+    /// The instrument's gap between two lines, unless something urgent comes.
+    async fn keep_gap(&mut self) {
+        if let (Some(ended), false) = (self.ended, self.settings.habits.gap.is_zero()) {
+            tokio::time::sleep_until(ended + self.settings.habits.gap).await;
+        }
+    }
+
+    /// The line's echo where there is one, then the answer.
+    async fn hear(&mut self, expect: Option<Expect>, bytes: usize) -> Result<Vec<u8>, Cause> {
+        let patience = self.settings.deadlines.reply;
+        if self.settings.habits.echo {
+            let echo = self.read(Expect::Bytes(self.outgoing.len()), patience);
+            let echo = echo.await?;
+            if echo != self.outgoing {
+                return Err(Cause::Echo {
+                    shown: shown(&echo),
+                });
+            }
+        }
         let Some(expect) = expect else {
             return Ok(Vec::new());
         };
         // A byte takes ten bit times on the line; half as much again is allowed.
         let bits = 15.0 * bytes as f64 / f64::from(self.settings.speed.max(1));
-        let limit = self.settings.deadlines.reply + Duration::from_secs_f64(bits);
-        let answer = self.read(expect, limit).await.map_err(Failure::after)?;
+        let limit = patience + Duration::from_secs_f64(bits);
+        let answer = self.answer(expect, limit).await?;
         if expect == Expect::Line && std::str::from_utf8(&answer).is_err() {
-            return Err(Failure::after(Cause::Garbled));
+            return Err(Cause::Unfit {
+                shown: shown(&answer),
+            });
         }
         Ok(answer)
+    }
+
+    /// An answer without its ending and its checksum.
+    async fn answer(&mut self, expect: Expect, limit: Duration) -> Result<Vec<u8>, Cause> {
+        let ending = self.settings.ending.len();
+        let answer = match expect {
+            Expect::Line | Expect::Block => self.read(expect, limit).await?,
+            Expect::Bytes(count) => {
+                let mut answer = self.read(Expect::Bytes(count + ending), limit).await?;
+                if !answer.ends_with(self.settings.ending.as_bytes()) {
+                    return Err(Cause::Unfit {
+                        shown: shown(&answer),
+                    });
+                }
+                answer.truncate(count);
+                answer
+            }
+        };
+        match (&self.settings.habits.check, expect) {
+            (Some(check), Expect::Line) => {
+                let told = shown(&answer);
+                check.strip(answer).ok_or(Cause::Checksum { shown: told })
+            }
+            _ => Ok(answer),
+        }
+    }
+
+    /// Waits until the instrument says that it is ready, where it does.
+    async fn await_prompt(&mut self) -> Result<(), Cause> {
+        let length = self.settings.habits.prompt.len();
+        if length == 0 {
+            return Ok(());
+        }
+        let patience = self.settings.deadlines.reply;
+        let prompt = self.read(Expect::Bytes(length), patience).await?;
+        if prompt == self.settings.habits.prompt {
+            return Ok(());
+        }
+        Err(Cause::Prompt {
+            shown: shown(&prompt),
+        })
     }
 
     /// Throws away what came without being asked for, without waiting, and
@@ -225,10 +300,9 @@ impl Owner {
         Ok(discarded)
     }
 
-    /// Writes the outgoing bytes and the line's ending.
-    async fn write_line(&mut self) -> Result<(), Cause> {
-        self.outgoing
-            .extend_from_slice(self.settings.ending.as_bytes());
+    /// Writes `line` with its checksum and its ending.
+    async fn write_line(&mut self, line: &str) -> Result<(), Cause> {
+        self.outgoing = self.settings.bytes_of(line);
         self.write().await
     }
 
@@ -275,13 +349,11 @@ impl Owner {
         tracing::debug!(port = %self.settings.name, "getting back in step");
         self.outgoing.clear();
         self.outgoing
-            .extend_from_slice(self.settings.abandon.as_bytes());
+            .extend_from_slice(&template::bytes(&self.settings.abandon));
         self.write().await?;
         self.discard_until_quiet().await?;
         if let Some(probe) = self.settings.probe.clone() {
-            self.outgoing.clear();
-            self.outgoing.extend_from_slice(probe.line().as_bytes());
-            self.write_line().await?;
+            self.write_line(probe.line()).await?;
             self.probes_owed = self.probes_owed.saturating_add(1);
             self.hear_probes(&probe).await?;
             self.discard_until_quiet().await?;
@@ -298,7 +370,7 @@ impl Owner {
         let limit = self.settings.deadlines.reply;
         let mut heard = false;
         for _ in 0..MOST_LATE {
-            let answer = match self.read(Expect::Line, limit).await {
+            let answer = match self.late_answer(probe, limit).await {
                 Ok(answer) => answer,
                 Err(Cause::Silent(_)) if heard => {
                     self.probes_owed = 0;
@@ -319,6 +391,18 @@ impl Owner {
             }
         }
         Err(Cause::Garbled)
+    }
+
+    /// What may be the answer to a probe. One whose checksum is wrong is an older
+    /// line's, or an echo.
+    async fn late_answer(&mut self, probe: &Probe, limit: Duration) -> Result<Vec<u8>, Cause> {
+        if self.settings.habits.echo && !matches!(probe.expect(), Expect::Line) {
+            self.read(Expect::Bytes(self.outgoing.len()), limit).await?;
+        }
+        match self.answer(probe.expect(), limit).await {
+            Err(Cause::Checksum { shown }) => Ok(shown.into_bytes()),
+            answer => answer,
+        }
     }
 
     async fn discard_until_quiet(&mut self) -> Result<(), Cause> {
@@ -383,6 +467,12 @@ fn from_io(error: &io::Error) -> Cause {
 fn from_frame(fault: FrameFault) -> Cause {
     match fault {
         FrameFault::TooLong { limit } => Cause::Overlong(limit),
-        FrameFault::NotABlock { .. } | FrameFault::NoEnding => Cause::Garbled,
+        FrameFault::NotABlock { shown } => Cause::Unfit { shown },
+        FrameFault::NoEnding | FrameFault::Endless => Cause::Garbled,
     }
+}
+
+/// The first bytes of what came, for a message.
+fn shown(bytes: &[u8]) -> String {
+    bytes[..bytes.len().min(SHOWN)].escape_ascii().to_string()
 }

@@ -6,6 +6,7 @@ use super::owner::{Owner, Request, Urgent};
 use super::settings::{Effect, PortSettings};
 use super::{Tap, Wire, serial, tcp};
 use crate::protocol::Expect;
+use crate::template;
 use std::os::fd::OwnedFd;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -143,6 +144,21 @@ impl Port {
         Ok(String::from_utf8_lossy(&bytes).into_owned())
     }
 
+    /// Sends a line and awaits its answer in the form `expect`, of about `bytes`
+    /// bytes.
+    ///
+    /// # Errors
+    /// As for [`Port::query`].
+    pub async fn ask(
+        &self,
+        line: &str,
+        effect: Effect,
+        expect: Expect,
+        bytes: usize,
+    ) -> Result<Vec<u8>, LinkError> {
+        self.request(line, effect, Some(expect), bytes).await
+    }
+
     /// Sends a line and awaits a definite-length block of about `bytes`
     /// bytes; the deadline allows for the time they take on the line.
     ///
@@ -193,7 +209,7 @@ impl Port {
 
     fn gone(&self, line: &str, effect: Effect) -> LinkError {
         let port = self.settings.name.clone();
-        let line = line.to_owned();
+        let line = template::shown(line);
         let cause = Cause::Gone;
         match effect {
             Effect::Acts => LinkError::Uncertain { port, line, cause },

@@ -1,7 +1,9 @@
 //! How a port is used: its speed, its endings, the bounds on every exchange and
 //! what a line does. It opens nothing.
 
-use crate::protocol;
+use crate::checksum::LineCheck;
+use crate::protocol::{self, Expect};
+use crate::template;
 use regex_lite::Regex;
 use std::time::Duration;
 
@@ -45,6 +47,19 @@ impl Deadlines {
     };
 }
 
+/// What an instrument does on its line beside answering.
+#[derive(Clone, Debug, Default)]
+pub struct Habits {
+    /// It says each line back before it answers.
+    pub echo: bool,
+    /// What it sends when it is ready for the next line; empty for nothing.
+    pub prompt: Vec<u8>,
+    /// The checksum behind each line, both ways.
+    pub check: Option<LineCheck>,
+    /// The least time between the end of one exchange and the next line.
+    pub gap: Duration,
+}
+
 /// How a port is used.
 #[derive(Clone, Debug)]
 pub struct PortSettings {
@@ -52,8 +67,10 @@ pub struct PortSettings {
     pub name: String,
     /// Bits a second.
     pub speed: u32,
-    /// What ends a line, both ways.
+    /// What ends a line, both ways; nothing where every answer's length is known.
     pub ending: String,
+    /// What the instrument does beside answering.
+    pub habits: Habits,
     /// What the data-terminal-ready line should be.
     pub dtr: bool,
     /// Bounds on every exchange.
@@ -79,7 +96,21 @@ pub enum Probe {
         line: String,
         /// What the answer matches.
         pattern: Regex,
+        /// The form in which it comes.
+        expect: Expect,
     },
+}
+
+impl PortSettings {
+    /// The bytes of `line` as they go out: with its checksum and its ending.
+    pub fn bytes_of(&self, line: &str) -> Vec<u8> {
+        let mut bytes = template::bytes(line);
+        if let Some(check) = &self.habits.check {
+            check.append(&mut bytes);
+        }
+        bytes.extend_from_slice(self.ending.as_bytes());
+        bytes
+    }
 }
 
 impl Probe {
@@ -90,10 +121,23 @@ impl Probe {
         }
     }
 
+    /// The form in which its answer comes.
+    pub fn expect(&self) -> Expect {
+        match self {
+            Self::ErrorQueue { .. } => Expect::Line,
+            Self::Identity { expect, .. } => *expect,
+        }
+    }
+
     /// Whether `answer` is one to this question.
     pub fn answered_by(&self, answer: &[u8]) -> bool {
         match self {
             Self::ErrorQueue { .. } => protocol::error_entry(answer).is_ok(),
+            Self::Identity {
+                pattern,
+                expect: Expect::Bytes(_),
+                ..
+            } => pattern.is_match(&template::line_of(answer)),
             Self::Identity { pattern, .. } => {
                 std::str::from_utf8(answer).is_ok_and(|text| pattern.is_match(text))
             }

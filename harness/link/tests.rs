@@ -2,7 +2,9 @@
 //! of trouble on order, and never an answer to another question.
 
 use super::*;
+use crate::checksum::{Checksum, LineCheck, Written};
 use crate::measurement::Blame;
+use crate::protocol::Expect;
 use crate::seed::Seed;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -15,6 +17,7 @@ fn settings() -> PortSettings {
         name: "test port".to_owned(),
         speed: 115_200,
         ending: "\n".to_owned(),
+        habits: Habits::default(),
         dtr: true,
         deadlines: Deadlines {
             write: Duration::from_millis(200),
@@ -148,7 +151,8 @@ async fn a_line_where_a_block_was_due_is_garbled() {
     let (wire, _) = instrument();
     let port = Port::over(wire, settings());
     let error = port.query_block("LINE?", 4).await.expect_err("no block");
-    assert_eq!(cause(error), Cause::Garbled);
+    let shown = "answer to LINE?\\n".to_owned();
+    assert_eq!(cause(error), Cause::Unfit { shown });
     assert_eq!(asks(&port, "NEXT?").await, Ok("answer to NEXT?".to_owned()));
 }
 
@@ -202,6 +206,7 @@ fn without_error_queue() -> PortSettings {
         probe: Some(Probe::Identity {
             line: "WHO".to_owned(),
             pattern: regex_lite::Regex::new("^booster").expect("a pattern"),
+            expect: Expect::Line,
         }),
         ..settings()
     }
@@ -339,4 +344,148 @@ async fn an_unplugged_port_is_gone() {
     drop(master);
     let error = asks(&port, "A?").await.expect_err("nobody is there");
     assert!(error.is_gone(), "{error}");
+}
+
+/// An instrument with habits: it echoes, checks, prompts, and hears nothing that
+/// comes too soon.
+fn habitual(habits: Habits, replies: &'static [(&str, &[u8])]) -> (Port, Heard) {
+    let (host, mut device) = tokio::io::duplex(65_536);
+    let heard = Heard::default();
+    let notes = Arc::clone(&heard);
+    let settings = PortSettings {
+        ending: "\r\n".to_owned(),
+        habits,
+        probe: None,
+        ..settings()
+    };
+    let own = settings.clone();
+    tokio::spawn(async move {
+        let mut bytes = Vec::new();
+        let mut last: Option<Instant> = None;
+        while device
+            .read_buf(&mut bytes)
+            .await
+            .is_ok_and(|count| count > 0)
+        {
+            while let Some(end) = bytes.windows(2).position(|pair| pair == b"\r\n") {
+                let mut line: Vec<u8> = bytes.drain(..end + 2).collect();
+                let sent = line.clone();
+                line.truncate(end);
+                if last.is_some_and(|last| last.elapsed() < own.habits.gap) {
+                    continue;
+                }
+                let mut reply = if own.habits.echo { sent } else { Vec::new() };
+                if let Some(check) = &own.habits.check {
+                    let Some(plain) = check.strip(line) else {
+                        continue;
+                    };
+                    line = plain;
+                }
+                let line = String::from_utf8_lossy(&line).into_owned();
+                if let Some((_, own_reply)) = replies.iter().find(|(asked, _)| *asked == line) {
+                    reply.extend_from_slice(own_reply);
+                } else if line.ends_with('?') {
+                    reply.extend(own.bytes_of(&format!("answer to {line}")));
+                }
+                reply.extend_from_slice(&own.habits.prompt);
+                notes.lock().expect("no panic").push(line);
+                last = Some(Instant::now());
+                if device.write_all(&reply).await.is_err() {
+                    return;
+                }
+            }
+        }
+    });
+    (Port::over(host, settings), heard)
+}
+
+fn checked() -> LineCheck {
+    LineCheck {
+        checksum: Checksum::Crc1021,
+        written: Written::Hexadecimal,
+        mark: "*".to_owned(),
+        skip: 0,
+    }
+}
+
+#[tokio::test]
+async fn echo_prompt_checksum_and_gap_are_kept() {
+    let habits = Habits {
+        echo: true,
+        prompt: b"> ".to_vec(),
+        check: Some(checked()),
+        gap: Duration::from_millis(8),
+    };
+    let (port, heard) = habitual(habits, &[("TWO?", b"1234")]);
+    for number in 0..4 {
+        let line = format!("Q{number}?");
+        assert_eq!(asks(&port, &line).await, Ok(format!("answer to {line}")));
+        port.send("DO", Effect::Acts).await.expect("taken");
+    }
+    assert_eq!(times(&heard, "DO"), 4);
+}
+
+#[tokio::test]
+async fn bytes_by_number_need_no_ending() {
+    let (wire, mut device) = tokio::io::duplex(64);
+    tokio::spawn(async move {
+        let mut bytes = [0; 1];
+        while device.read_exact(&mut bytes).await.is_ok() {
+            if bytes[0] == 0xFE {
+                device.write_all(&[0xFE, b'\n', 3]).await.expect("room");
+            }
+        }
+    });
+    let bare = PortSettings {
+        ending: String::new(),
+        abandon: String::new(),
+        probe: Some(Probe::Identity {
+            line: "\u{fe}".to_owned(),
+            pattern: regex_lite::Regex::new("^\u{fe}").expect("a pattern"),
+            expect: Expect::Bytes(3),
+        }),
+        ..settings()
+    };
+    let port = Port::over(wire, bare);
+    let three = Expect::Bytes(3);
+    let answer = port.ask("\u{fe}", Effect::Asks, three, 3).await;
+    assert_eq!(answer, Ok(vec![0xFE, b'\n', 3]));
+    let silent = port.ask("\u{1}", Effect::Acts, Expect::Bytes(1), 1).await;
+    let error = silent.expect_err("it is not answered");
+    assert!(error.to_string().contains("\\x01"), "{error}");
+    // Back in step by its identity.
+    let answer = port.ask("\u{fe}", Effect::Asks, three, 3).await;
+    assert!(answer.is_ok(), "{answer:?}");
+}
+
+/// What fits no form is named by its bytes.
+#[tokio::test]
+async fn what_fits_no_form_is_shown_escaped() {
+    let check = Habits {
+        check: Some(checked()),
+        ..Habits::default()
+    };
+    let (port, _) = habitual(check, &[("WRONG?", b"4.5\x07*0000\r\n")]);
+    let error = asks(&port, "WRONG?").await.expect_err("a wrong checksum");
+    let shown = "4.5\\x07*0000".to_owned();
+    assert_eq!(cause(error), Cause::Checksum { shown });
+    let echo = Habits {
+        echo: true,
+        ..Habits::default()
+    };
+    let (host, mut device) = tokio::io::duplex(64);
+    tokio::spawn(async move {
+        let mut bytes = [0; 64];
+        while device.read(&mut bytes).await.is_ok_and(|count| count > 0) {
+            device.write_all(b"B?\nx").await.expect("room");
+        }
+    });
+    let deaf = PortSettings {
+        habits: echo,
+        probe: None,
+        ..settings()
+    };
+    let error = asks(&Port::over(host, deaf), "A?").await;
+    let shown = "B?\\n".to_owned();
+    assert_eq!(cause(error.expect_err("no echo")), Cause::Echo { shown });
 }

@@ -172,6 +172,22 @@ impl<'a> Dry<'a> {
         profile.is_none_or(|profile| profile.command(name).is_some())
     }
 
+    /// A fault where the instrument's profile has no command `name`, so that it
+    /// `lacks` something.
+    fn needs_command(&mut self, serves: Serves, role: Role, name: &'static str, lacks: &str) {
+        if self.command(role, name) {
+            return;
+        }
+        let called = match role {
+            Role::Drive => "signal source".to_owned(),
+            other => other.to_string(),
+        };
+        let message = format!("the bench's {called} {lacks}");
+        let expected = format!("`{name}` among the commands of its profile");
+        self.faults
+            .note((serves, name), (message, expected), None, true);
+    }
+
     /// A load's current beyond the range of the channel that shows it.
     fn in_range(&mut self, provokes: Provokes, intent: &Intent) {
         let drawn = match *intent {
@@ -249,6 +265,16 @@ impl<'a> Dry<'a> {
                 self.faults
                     .note((serves, "samples"), (message, expected), None, false);
             }
+        }
+        match request.trigger {
+            Trigger::Line { .. } => {
+                self.needs_command(serves, Role::Capture, "trigger_line", "starts on no line");
+            }
+            Trigger::Channel { .. } => {
+                let lacks = "starts on no channel's level";
+                self.needs_command(serves, Role::Capture, "trigger_channel", lacks);
+            }
+            Trigger::Now => {}
         }
         let missed = match request.trigger {
             Trigger::Line { line, .. } if self.wiring.line(line).is_none() => Some((

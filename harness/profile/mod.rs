@@ -1,25 +1,36 @@
 //! How to talk to one model of instrument: line, commands, status bits,
 //! ranges, accuracy and what makes it safe. It sends nothing.
 
+mod argument;
 mod needs;
 mod parse;
+mod parse_argument;
+mod parse_line;
 mod parse_reply;
+mod parse_waveform;
 mod range;
 mod reply;
+mod waveform;
 
-pub use needs::{CommandNeed, RoleNeeds, needs};
+pub use argument::{Form, Spelling};
+pub use needs::{CommandNeed, RoleNeeds, needs, read_back_by};
 pub use parse::{parse, shipped, shipped_source};
 pub use range::{CaptureRange, LoadRange, Range, SupplyRange, SwitchRange};
-pub use reply::{Reply, VALUE, measured};
+pub use reply::{Binary, Reply, VALUE, measured};
+pub use waveform::{Data, Place, Waveform};
 
+use crate::checksum::LineCheck;
 use crate::ident::Role;
-use crate::template::Template;
+use crate::template::{Argument, FillFault, Template};
 use crate::units::{Dimension, Quantity as _, Ratio, Seconds};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
 
 /// The names of the profiles that come with the program: one for each role.
 pub const SHIPPED: [&str; Role::ALL.len()] = Role::WORDS;
+
+/// The longest line a profile may ask for, in bytes.
+const LONGEST_LINE: usize = 1000;
 
 /// The group in a console's pattern that is the board's revision.
 const REVISION: &str = "revision";
@@ -39,8 +50,16 @@ pub struct Profile {
     pub line: LineSettings,
     /// Command lines by name.
     pub commands: BTreeMap<String, Template>,
+    /// How values are written, by command and gap, where not as they are.
+    pub forms: BTreeMap<String, BTreeMap<String, Form>>,
     /// How answers are worded, by command, where they are no bare numbers.
     pub replies: BTreeMap<String, Reply>,
+    /// How the end of an action is known.
+    pub completion: Completion,
+    /// How a capture device hands out its samples.
+    pub waveform: Waveform,
+    /// The line of the file in which each command stands, from one.
+    pub written_at: BTreeMap<String, usize>,
     /// What makes it safe.
     pub safety: Safety,
     /// Weights of the bits in the answer to `condition`.
@@ -54,6 +73,61 @@ pub struct Profile {
 }
 
 impl Profile {
+    /// The line that is sent for `command`, a character a byte, without its ending;
+    /// `None` where the profile has no such command. A value that the command has
+    /// no place for is left out.
+    ///
+    /// # Errors
+    /// A [`FillFault`].
+    pub fn line(
+        &self,
+        command: &str,
+        arguments: &[(&str, Argument<'_>)],
+    ) -> Option<Result<String, FillFault>> {
+        let template = self.commands.get(command)?;
+        Some(self.filled(template, command, arguments))
+    }
+
+    /// `template` filled as `command` is.
+    ///
+    /// # Errors
+    /// A [`FillFault`].
+    pub fn filled(
+        &self,
+        template: &Template,
+        command: &str,
+        arguments: &[(&str, Argument<'_>)],
+    ) -> Result<String, FillFault> {
+        let forms = self.forms.get(command);
+        let mut written = Vec::with_capacity(arguments.len());
+        for (name, value) in arguments {
+            if !template.placeholders().any(|gap| gap == *name) {
+                continue;
+            }
+            let form = forms.and_then(|forms| forms.get(*name));
+            let text = form.map(|form| form.write(name, *value)).transpose()?;
+            written.push((*name, *value, text));
+        }
+        let arguments: Vec<(&str, Argument<'_>)> = written
+            .iter()
+            .map(|(name, value, text)| match text {
+                Some(text) => (*name, Argument::Bytes(text)),
+                None => (*name, *value),
+            })
+            .collect();
+        template.fill(&arguments)
+    }
+
+    /// The bytes of `line` as they go out: with its checksum and its ending.
+    pub fn bytes_of(&self, line: &str) -> Vec<u8> {
+        let mut bytes = crate::template::bytes(line);
+        if let Some(check) = &self.line.check {
+            check.append(&mut bytes);
+        }
+        bytes.extend_from_slice(self.line.ending.as_bytes());
+        bytes
+    }
+
     /// The command under `name`.
     pub fn command(&self, name: &str) -> Option<&Template> {
         self.commands.get(name)
@@ -112,12 +186,39 @@ impl Profile {
     }
 }
 
+/// How the end of an action is known, where the instrument is not trusted to have
+/// done what it took.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Completion {
+    /// What `complete` answers when the action is over.
+    pub answer: String,
+    /// How often it is asked until then, and for how long at most; once where
+    /// `None`.
+    pub polls: Option<(Seconds, Seconds)>,
+    /// The time that every action is given instead.
+    pub wait: Option<Seconds>,
+    /// The time that single actions are given.
+    pub waits: BTreeMap<String, Seconds>,
+}
+
+impl Default for Completion {
+    fn default() -> Self {
+        Self {
+            // IEEE 488.2, 10.19: the answer to *OPC?.
+            answer: "1".to_owned(),
+            polls: None,
+            wait: None,
+            waits: BTreeMap::new(),
+        }
+    }
+}
+
 /// The serial line: 8 data bits, no parity, one stop bit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LineSettings {
     /// Bits a second.
     pub speed: u32,
-    /// What ends a line, both ways.
+    /// What ends a line, both ways; empty where the length of every answer is known.
     pub ending: String,
     /// What the instrument takes for one command, in picoseconds of bench time.
     pub processing: crate::clock::BenchSpan,
@@ -130,6 +231,17 @@ pub struct LineSettings {
     /// No byte for so long means that nothing more comes; the house's own
     /// where `None`.
     pub quiet: Option<Seconds>,
+    /// The least time between an answer and the next line.
+    pub gap: Option<Seconds>,
+    /// It says each line back before it answers.
+    pub echo: bool,
+    /// What it sends when it is ready for the next line, a character a byte; empty
+    /// for nothing.
+    pub prompt: String,
+    /// What it answers to a command that others leave silent, likewise.
+    pub acknowledgement: Option<String>,
+    /// The checksum behind each line, both ways.
+    pub check: Option<LineCheck>,
 }
 
 /// What makes an instrument safe, blind and without an answer.

@@ -12,9 +12,10 @@ use crate::units::Dimension;
 pub struct CommandNeed {
     /// Its name in the profile.
     pub name: &'static str,
-    /// The placeholders it offers; the template must use each of them and no
-    /// other.
+    /// The placeholders it offers; the template must use each of them.
     pub placeholders: &'static [&'static str],
+    /// Placeholders that it may use beside them, and no other.
+    pub may: &'static [&'static str],
 }
 
 /// What a role needs.
@@ -46,7 +47,46 @@ const fn plain(name: &'static str) -> CommandNeed {
 }
 
 const fn with(name: &'static str, placeholders: &'static [&'static str]) -> CommandNeed {
-    CommandNeed { name, placeholders }
+    part(name, placeholders, &[])
+}
+
+const fn part(
+    name: &'static str,
+    placeholders: &'static [&'static str],
+    may: &'static [&'static str],
+) -> CommandNeed {
+    CommandNeed {
+        name,
+        placeholders,
+        may,
+    }
+}
+
+/// A command that is there where another is.
+pub(super) const TOGETHER: [(&str, &str); 8] = [
+    // What was started must be seen to be over, and stopped.
+    ("pulse", "operation"),
+    ("ramp", "operation"),
+    ("ramp", "stop"),
+    ("constant_resistance", "set_resistance"),
+    ("set_resistance", "constant_resistance"),
+    ("constant_resistance", "constant_current"),
+    ("signal_off", "signal_on"),
+    ("signal_on", "signal_off"),
+];
+
+/// The question by which the setting that `command` made is read back, where the
+/// instrument has no error queue.
+pub fn read_back_by(command: &str) -> Option<&'static str> {
+    Some(match command {
+        "set_voltage" => "voltage_setting",
+        "set_current_limit" => "limit_setting",
+        "set_current" => "current_setting",
+        "set_resistance" => "resistance_setting",
+        "set_period" => "period_setting",
+        "set_length" => "length_setting",
+        _ => return None,
+    })
 }
 
 const VOLTMETER: (&str, Dimension) = ("measure_voltage", Dimension::Voltage);
@@ -88,20 +128,24 @@ static SUPPLY: RoleNeeds = RoleNeeds {
 static LOAD: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        plain("operation"),
-        plain("constant_current"),
-        plain("constant_resistance"),
         with("set_current", &["amperes"]),
-        with("set_resistance", &["ohms"]),
         plain("input_on"),
         plain("input_off"),
+        plain("measure_current"),
+    ],
+    optional: &[
+        plain("operation"),
+        plain("condition"),
+        plain("constant_current"),
+        plain("constant_resistance"),
+        with("set_resistance", &["ohms"]),
         with("pulse", &["amperes", "seconds"]),
         with("ramp", &["from_amperes", "to_amperes", "seconds"]),
         plain("stop"),
         plain("measure_voltage"),
-        plain("measure_current"),
+        plain("current_setting"),
+        plain("resistance_setting"),
     ],
-    optional: &[plain("condition")],
     confirming: &CONFIRMING,
     condition: &[
         "over_voltage",
@@ -119,25 +163,29 @@ static LOAD: RoleNeeds = RoleNeeds {
 static CAPTURE: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        plain("clear"),
-        plain("error"),
-        plain("complete"),
         plain("operation"),
         with("set_period", &["seconds"]),
         with("set_length", &["count"]),
         with("set_before_trigger", &["count"]),
         with("set_range", &["channel", "volts"]),
-        with("trigger_line", &["line", "slope"]),
-        with("trigger_channel", &["channel", "volts", "slope"]),
         plain("trigger_now"),
         plain("arm"),
         plain("stop"),
-        with("preamble", &["channel"]),
-        with("read_channel", &["channel", "start", "count"]),
-        with("read_lines", &["start", "count"]),
+        part("read_channel", &[], &["channel", "start", "count", "last"]),
     ],
-    optional: &[plain("event_status")],
-    confirming: &[],
+    optional: &[
+        with("enable_channel", &["channel"]),
+        part("probe_factor", &["channel"], &["factor"]),
+        part("set_offset", &["channel"], &["volts"]),
+        with("trigger_line", &["line", "slope"]),
+        with("trigger_channel", &["channel", "volts", "slope"]),
+        with("select_channel", &["channel"]),
+        part("preamble", &[], &["channel"]),
+        part("read_lines", &[], &["start", "count", "last"]),
+        plain("period_setting"),
+        plain("length_setting"),
+    ],
+    confirming: &CONFIRMING,
     condition: &[],
     operation: &["waiting_for_trigger", "running"],
     range: Some(range::capture),
@@ -149,14 +197,16 @@ static CAPTURE: RoleNeeds = RoleNeeds {
 static SWITCH: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
+        plain("open_all"),
+        part("closed", &[], &["channel"]),
+    ],
+    optional: &[
         plain("operation"),
         with("pulse", &["channel", "seconds"]),
         with("close", &["channel"]),
         with("open", &["channel"]),
-        plain("open_all"),
-        with("closed", &["channel"]),
+        part("continuity", &[], &["channel"]),
     ],
-    optional: &[with("continuity", &["channel"])],
     confirming: &CONFIRMING,
     condition: &[],
     operation: &["running"],
@@ -169,14 +219,16 @@ static SWITCH: RoleNeeds = RoleNeeds {
 static DRIVE: RoleNeeds = RoleNeeds {
     commands: &[
         plain("identify"),
-        with("pattern", &["pattern"]),
-        with("hold", &["polarity"]),
         plain("signal_on"),
         plain("signal_off"),
         with("set_enable", &["state"]),
-        with("set_brake", &["state"]),
     ],
-    optional: &[with("break_line", &["input"])],
+    optional: &[
+        with("pattern", &["pattern"]),
+        with("hold", &["polarity"]),
+        with("set_brake", &["state"]),
+        with("break_line", &["input"]),
+    ],
     confirming: &CONFIRMING,
     condition: &[],
     operation: &[],
@@ -187,8 +239,8 @@ static DRIVE: RoleNeeds = RoleNeeds {
 };
 
 static CONSOLE: RoleNeeds = RoleNeeds {
-    commands: &[plain("identify"), plain("sense"), plain("state")],
-    optional: &[plain("error")],
+    commands: &[plain("identify")],
+    optional: &[plain("sense"), plain("state"), plain("error")],
     confirming: &[],
     condition: &[],
     operation: &[],
@@ -199,12 +251,8 @@ static CONSOLE: RoleNeeds = RoleNeeds {
 };
 
 static THERMOMETER: RoleNeeds = RoleNeeds {
-    commands: &[
-        plain("identify"),
-        plain("error"),
-        plain("measure_temperature"),
-    ],
-    optional: &[plain("clear"), plain("event_status")],
+    commands: &[plain("identify"), plain("measure_temperature")],
+    optional: &[plain("clear"), plain("error"), plain("event_status")],
     confirming: &[],
     condition: &[],
     operation: &[],

@@ -1,20 +1,16 @@
 //! A profile's text to a checked profile. What a role needs is listed in
 //! `needs`; nothing is sent here.
 
-use super::needs::{CommandNeed, needs};
-use super::parse_reply;
+use super::needs::{CommandNeed, TOGETHER, needs};
 use super::range::Range;
-use super::{Accuracy, LineSettings, Profile, REVISION, Safety};
-use crate::clock::BenchSpan;
+use super::{Accuracy, LONGEST_LINE, Profile, REVISION, Reply, Safety, Waveform};
+use super::{parse_argument, parse_line, parse_reply, parse_waveform};
 use crate::document::{Demand, Fault, Faults, Node, Reader, Source, Table, Tree, nearest};
 use crate::ident::Role;
-use crate::template::Template;
+use crate::template::{Template, unescaped};
 use crate::units::{Dimension, Ratio, Seconds};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
-
-/// The longest line a profile may ask for, in bytes.
-const LONGEST_LINE: usize = 1000;
 
 /// The text of a profile that comes with the program.
 pub fn shipped_source(name: &str) -> Option<Source> {
@@ -58,10 +54,13 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     if let Some(head) = &head {
         head.finish();
     }
-    let line = root.table("line").and_then(line);
+    let line = root.table("line").and_then(parse_line::line);
     let safety = root.table("safety").and_then(|t| safety(t, role));
     let commands = root.table("commands");
+    let forms = root.optional_table("argument");
     let replies = root.optional_table("reply");
+    let completion = root.optional_table("completion");
+    let waveform = (role == Some(Role::Capture)).then(|| root.optional_table("waveform"));
     let condition = root.optional_table("condition");
     let operation = root.optional_table("operation");
     let range = root.optional_table("range");
@@ -74,11 +73,18 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     }
     let needs = needs(role);
     let commands = commands.and_then(|t| read_commands(t, role));
-    let replies = match &commands {
-        Some(commands) => parse_reply::replies(replies.as_ref(), commands),
-        None => BTreeMap::new(),
-    };
-    let asked = |command| commands.as_ref().is_some_and(|c| c.contains_key(command));
+    let none = BTreeMap::new();
+    let known = commands.as_ref().unwrap_or(&none);
+    let forms = parse_argument::forms(forms.as_ref(), known);
+    let replies = parse_reply::replies(replies.as_ref(), known);
+    let completion = parse_line::completion(completion.as_ref(), known);
+    let waveform = parse_waveform::waveform(waveform.flatten().as_ref());
+    if let (Some(commands), Some(line)) = (&commands, &line) {
+        check_together(root, commands, &waveform, role);
+        check_lengths(root, commands, &replies, &line.ending);
+    }
+    let written_at = written_at(root, known);
+    let asked = |command: &str| commands.as_ref().is_some_and(|c| c.contains_key(command));
     let needed = |command, bits| if asked(command) { bits } else { &[][..] };
     let condition = bits(
         root,
@@ -86,16 +92,26 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
         "condition",
         needed("condition", needs.condition),
     );
-    let operation = bits(root, operation, "operation", needs.operation);
+    let operation = bits(
+        root,
+        operation,
+        "operation",
+        needed("operation", needs.operation),
+    );
     let range = read_range(root, range, role);
-    let accuracy = accuracies(root, accuracy, needs.accuracy);
+    let measures = |name: &str| !name.starts_with("measure_") || asked(name);
+    let accuracy = accuracies(root, accuracy, needs.accuracy, measures);
     Some(Profile {
         name: name?,
         role,
         identifies_as: identifies_as?,
         line: line?,
-        commands: commands?,
+        forms,
         replies,
+        completion,
+        waveform,
+        written_at,
+        commands: commands?,
         safety: safety?,
         condition,
         operation,
@@ -123,6 +139,89 @@ fn pattern(head: &Table<'_>) -> Option<Regex> {
     }
 }
 
+/// Commands that another one needs, and a preamble where something stands in it.
+fn check_together(
+    root: &Table<'_>,
+    commands: &BTreeMap<String, Template>,
+    waveform: &Waveform,
+    role: Role,
+) {
+    let place = root.place_of("commands");
+    let may_be = needs(role).optional.iter();
+    let offered: Vec<&str> = may_be.map(|need| need.name).collect();
+    for (one, other) in TOGETHER {
+        let offers = offered.contains(&other);
+        if offers && commands.contains_key(one) && !commands.contains_key(other) {
+            root.fault(
+                Fault::error(&place, format!("`{other}` is missing"))
+                    .expected(format!("a command line, which `{one}` needs beside it")),
+            );
+        }
+    }
+    if role == Role::Capture && waveform.has_preamble() && !commands.contains_key("preamble") {
+        root.fault(Fault::error(&place, "`preamble` is missing").expected(
+            "a question for it, or a `query` or a `value` for all that `[waveform]` states",
+        ));
+    }
+}
+
+/// Where nothing ends a line, every answer has a stated length.
+fn check_lengths(
+    root: &Table<'_>,
+    commands: &BTreeMap<String, Template>,
+    replies: &BTreeMap<String, Reply>,
+    ending: &str,
+) {
+    if !ending.is_empty() {
+        return;
+    }
+    for command in commands.keys().filter(|command| asks(command)) {
+        if replies
+            .get(command)
+            .is_none_or(|reply| reply.bytes.is_none())
+        {
+            let place = root.place_of("commands");
+            root.fault(
+                Fault::error(
+                    &place,
+                    format!("nothing says where the answer to `{command}` ends"),
+                )
+                .expected(format!("`bytes = ...` in `[reply.{command}]`"))
+                .hint("`ending = \"\"` says that no line has an end"),
+            );
+        }
+    }
+}
+
+/// Whether a command asks for a line or for bytes.
+fn asks(command: &str) -> bool {
+    let measures = command.starts_with("measure_") || command.ends_with("_setting");
+    let other = [
+        "identify",
+        "error",
+        "complete",
+        "event_status",
+        "condition",
+        "operation",
+        "closed",
+        "continuity",
+        "sense",
+        "state",
+        "preamble",
+    ];
+    measures || other.contains(&command)
+}
+
+/// The line of the file in which each command stands.
+fn written_at(root: &Table<'_>, commands: &BTreeMap<String, Template>) -> BTreeMap<String, usize> {
+    let places = root.reader().places();
+    let line = |command: &String| {
+        let place = places.find(&format!("commands.{command}"))?;
+        Some((command.clone(), place.line_and_column().0))
+    };
+    commands.keys().filter_map(line).collect()
+}
+
 /// The one named group that means something is the revision a board tells.
 fn check_groups(pattern: &Regex, head: &Table<'_>, role: Role) {
     for name in pattern.capture_names().flatten() {
@@ -140,41 +239,11 @@ fn check_groups(pattern: &Regex, head: &Table<'_>, role: Role) {
     }
 }
 
-fn line(table: Table<'_>) -> Option<LineSettings> {
-    let speed = table.integer("speed", 300..=12_000_000);
-    let ending = table.any_text("ending").map(str::to_owned);
-    if let Some(ending) = &ending
-        && !matches!(ending.as_str(), "\n" | "\r" | "\r\n")
-    {
-        table.fault(
-            Fault::error(&table.place_of("ending"), "this cannot end a line")
-                .expected("\"\\n\", \"\\r\" or \"\\r\\n\""),
-        );
-    }
-    let processing: Option<Seconds> = table.quantity("processing", Demand::Within(0.0, 60.0));
-    let dtr = table.optional_boolean("dtr");
-    if dtr.is_none() && !table.has("dtr") {
-        table.missing("dtr", "true or false: raising the line resets some boards");
-    }
-    // Longer waits than a minute look like a program that hangs.
-    let reply = table.optional_quantity("reply", Demand::Within(1e-3, 60.0));
-    let quiet = table.optional_quantity("quiet", Demand::Within(1e-3, 10.0));
-    table.finish();
-    Some(LineSettings {
-        speed: u32::try_from(speed?).ok()?,
-        ending: ending?,
-        processing: BenchSpan::from_seconds(processing?),
-        dtr: dtr?,
-        reply,
-        quiet,
-    })
-}
-
 fn safety(table: Table<'_>, role: Option<Role>) -> Option<Safety> {
-    let abandon = table.any_text("abandon").map(str::to_owned);
+    let abandon = table.any_text("abandon").map(unescaped);
     let lines = table.any_texts("make_safe");
     for line in lines.iter().flatten() {
-        if line.is_empty() || line.len() > LONGEST_LINE || line.contains(['\n', '\r', '{']) {
+        if line.is_empty() || line.len() > LONGEST_LINE || !line.chars().all(sendable) {
             table.fault(
                 Fault::error(
                     &table.place_of("make_safe"),
@@ -197,8 +266,13 @@ fn safety(table: Table<'_>, role: Option<Role>) -> Option<Safety> {
     table.finish();
     Some(Safety {
         abandon: abandon?,
-        make_safe: lines?.into_iter().map(str::to_owned).collect(),
+        make_safe: lines?.into_iter().map(unescaped).collect(),
     })
+}
+
+/// Whether a make-safe line may have this character: a byte that ends no line.
+fn sendable(c: char) -> bool {
+    u8::try_from(c).is_ok() && !matches!(c, '\n' | '\r' | '{')
 }
 
 fn read_commands(table: Table<'_>, role: Role) -> Option<BTreeMap<String, Template>> {
@@ -248,10 +322,14 @@ fn template(table: &Table<'_>, node: &Node, need: &CommandNeed) -> Option<Templa
     let refuse = |message: String, hint: Option<String>| {
         table.fault(
             Fault::error(&node.place, message)
-                .expected(format!(
-                    "one command line with {}",
-                    braced(need.placeholders)
-                ))
+                .expected(match need.may {
+                    [] => format!("one command line with {}", braced(need.placeholders)),
+                    may => format!(
+                        "one command line with {}, and perhaps {}",
+                        braced(need.placeholders),
+                        braced(may)
+                    ),
+                })
                 .maybe_hint(hint),
         );
         None
@@ -264,8 +342,9 @@ fn template(table: &Table<'_>, node: &Node, need: &CommandNeed) -> Option<Templa
         Err(fault) => return refuse(fault.to_string(), None),
     };
     for name in template.placeholders() {
-        if !need.placeholders.contains(&name) {
-            let near = nearest(name, need.placeholders.iter().copied());
+        let mut offered = need.placeholders.iter().chain(need.may).copied();
+        if !offered.clone().any(|offered| offered == name) {
+            let near = nearest(name, &mut offered);
             return refuse(
                 format!("`{}` offers no {{{name}}}", need.name),
                 near.map(|near| format!("did you mean {{{near}}}?")),
@@ -350,6 +429,7 @@ fn accuracies(
     root: &Table<'_>,
     table: Option<Table<'_>>,
     needed: &[(&'static str, Dimension)],
+    measures: impl Fn(&str) -> bool,
 ) -> BTreeMap<String, Accuracy> {
     let mut accuracies = BTreeMap::new();
     let Some(table) = table else {
@@ -361,7 +441,12 @@ fn accuracies(
         return accuracies;
     };
     for &(name, dimension) in needed {
-        if let Some(one) = table.table(name) {
+        let one = if measures(name) {
+            table.table(name)
+        } else {
+            table.optional_table(name)
+        };
+        if let Some(one) = one {
             if dimension == Dimension::TemperatureDifference && one.has("fixed_of_range") {
                 one.fault(
                     Fault::error(

@@ -1,7 +1,8 @@
 //! The table `[reply]` of a profile: how answers are worded. Nothing is read
 //! from an instrument here.
 
-use super::reply::{Reply, VALUE, measured};
+use super::parse_line::optional_bytes;
+use super::reply::{Binary, Reply, VALUE, measured};
 use crate::document::{Fault, Table};
 use crate::template::Template;
 use crate::units::parse_si;
@@ -37,7 +38,43 @@ fn reply(table: &Table<'_>, command: &str) -> Reply {
         field: field.and_then(|field| usize::try_from(field).ok()),
         factor: factor(table, command),
         words: words(table),
+        bytes: bytes(table),
+        binary: table.optional_word("binary", Binary::WORDS),
+        lowest_channel: lowest_channel(table, command),
+        acknowledgement: optional_bytes(table, "acknowledgement"),
     }
+}
+
+fn bytes(table: &Table<'_>) -> Option<usize> {
+    let count = table.optional_integer("bytes", 1..=1000);
+    match count {
+        None if table.has("binary") => {
+            table.missing("bytes", "how many bytes a binary answer has, 1 to 4");
+        }
+        Some(count) if table.has("binary") && count > 4 => table.fault(
+            Fault::error(
+                &table.place_of("bytes"),
+                "a number of so many bytes does not fit",
+            )
+            .expected("1 to 4 bytes"),
+        ),
+        _ => {}
+    }
+    count.and_then(|count| usize::try_from(count).ok())
+}
+
+fn lowest_channel(table: &Table<'_>, command: &str) -> Option<u32> {
+    let lowest = table.optional_integer("lowest_channel", 0..=256)?;
+    if !matches!(command, "closed" | "continuity") {
+        table.fault(
+            Fault::error(
+                &table.place_of("lowest_channel"),
+                format!("`{command}` is not answered with a bit for each channel"),
+            )
+            .expected("this key for `closed` and `continuity` alone"),
+        );
+    }
+    u32::try_from(lowest).ok()
 }
 
 fn pattern(table: &Table<'_>) -> Option<Regex> {

@@ -269,10 +269,180 @@ fn a_misspelt_command_is_both_missing_and_hinted() {
     assert_eq!(faults.len(), 2, "{faults:#?}");
 }
 
+/// Instruments of other dialects, each with what the shipped profiles do not need.
+const STRANGERS: [&str; 5] = [
+    include_str!("../../fixtures/strangers/load.toml"),
+    include_str!("../../fixtures/strangers/list-scope.toml"),
+    include_str!("../../fixtures/strangers/byte-scope.toml"),
+    include_str!("../../fixtures/strangers/relay-card.toml"),
+    include_str!("../../fixtures/strangers/strict-supply.toml"),
+];
+
+fn stranger(index: usize) -> Profile {
+    let parsed = parse(&Source::new("p.toml", STRANGERS[index]));
+    let (profile, warnings) = parsed.unwrap_or_else(|faults| panic!("{index}: {faults:#?}"));
+    assert!(warnings.is_empty(), "{warnings:?}");
+    profile
+}
+
+#[test]
+fn lines_are_filled_as_other_dialects_write_them() {
+    let line = |index: usize, command: &str, arguments: &[(&str, Argument<'_>)]| {
+        let filled = stranger(index).line(command, arguments);
+        filled.expect("it has it").expect("it fits")
+    };
+    let number = Argument::Number;
+    let supply = |volts| line(4, "set_voltage", &[("volts", number(volts))]);
+    assert_eq!(supply(4.5), "U=04.50");
+    let limit = line(4, "set_current_limit", &[("amperes", number(3.05))]);
+    assert_eq!(limit, "L=03050");
+    let channel = ("channel", Argument::Integer(2));
+    let pulse = line(3, "pulse", &[channel, ("seconds", number(0.3))]);
+    assert_eq!(crate::template::bytes(&pulse), [b'P', 2, 1, 44]);
+    // Which channel is asked after is the answer's matter.
+    assert_eq!(line(3, "closed", &[channel]), "S");
+    let part = [
+        ("start", Argument::Integer(0)),
+        ("count", Argument::Integer(10)),
+        ("last", Argument::Integer(9)),
+        channel,
+    ];
+    assert_eq!(line(1, "read_channel", &part), "TRACE 2 1-10");
+    assert_eq!(line(2, "read_channel", &part), "CH:DATA? 0,10");
+    let slope = [
+        ("line", Argument::Integer(3)),
+        ("slope", Argument::Text("NEG")),
+    ];
+    assert_eq!(line(1, "trigger_line", &slope), "EDGE line 3 fall");
+    assert_eq!(
+        line(1, "set_range", &[channel, ("volts", number(3.0))]),
+        "DIV 2 1.25"
+    );
+    assert_eq!(stranger(3).bytes_of("A"), b"A");
+    // By hand with a CRC of the published check value 0x29B1, see `checksum`.
+    let sent = stranger(4).bytes_of("123456789");
+    assert_eq!(sent, b"123456789*29B1\r");
+}
+
+#[test]
+fn each_spoiled_dialect_is_faulted_at_its_place() {
+    for (index, old, new, message) in [
+        (
+            3,
+            "identify = { bytes = 3 }\n",
+            "",
+            "nothing says where the answer to `identify` ends",
+        ),
+        (3, "operation = \"B\"\n", "", "`operation` is missing"),
+        (
+            3,
+            "lowest_channel = 1 }\n\n",
+            "lowest_channel = -1 }\n\n",
+            "out of range",
+        ),
+        (
+            3,
+            "scale = 1000,",
+            "scale = 0,",
+            "every value would be sent as nought",
+        ),
+        (
+            3,
+            "spelling = \"high first\", width",
+            "spelling = \"upwards\", width",
+            "not known",
+        ),
+        (
+            4,
+            "kind = \"crc-16-1021\"",
+            "kind = \"crc\"",
+            "'crc' is not known",
+        ),
+        (
+            4,
+            "volts = { decimals",
+            "volt = { decimals",
+            "`volt` is not a key here",
+        ),
+        (4, "gap = \"8 ms\"", "gap = \"8 s\"", "out of range"),
+        (
+            4,
+            "[completion]\n",
+            "[completion]\nanswer = \"1\"\n",
+            "nothing asks whether",
+        ),
+        (
+            4,
+            "output_on = \"50 ms\"",
+            "output_up = \"50 ms\"",
+            "`output_up` is not a key here",
+        ),
+        (
+            2,
+            "sample_bits = 8",
+            "sample_bits = 12",
+            "a sample has whole bytes",
+        ),
+        (
+            2,
+            "volts_per_code = { query = \"CH:SCALE?\" }\n",
+            "",
+            "`volts_per_code` is missing",
+        ),
+        (
+            2,
+            "query = \"CH:SCALE?\"",
+            "query = \"{volts}?\"",
+            "offers {channel} alone",
+        ),
+        (
+            2,
+            "{ value = 128 }",
+            "{ value = 128, field = 2 }",
+            "more than once",
+        ),
+        (
+            2,
+            "{ value = 128 }",
+            "{ field = 2 }",
+            "`preamble` is missing",
+        ),
+        (
+            1,
+            "steps = [0.125, 0.25",
+            "steps = [0.25, 0.25",
+            "do not rise",
+        ),
+        (
+            1,
+            "data = \"volts\"",
+            "data = \"volts\"\nsigned = true",
+            "has no such thing",
+        ),
+        (
+            1,
+            "{start}-{last}",
+            "{start}-{end}",
+            "`read_channel` offers no {end}",
+        ),
+    ] {
+        let text = STRANGERS[index];
+        assert!(text.contains(old), "{index} says {old:?}");
+        let spoiled = text.replacen(old, new, 1);
+        let faults = parse(&Source::new("p.toml", spoiled)).expect_err("spoiled");
+        let found = faults.iter().any(|fault| fault.message.contains(message));
+        assert!(found, "{new:?}: {faults:#?}");
+    }
+}
+
 proptest! {
     #[test]
-    fn a_damaged_profile_never_panics(which in 0_usize..6, at in 0_usize..2000, with: String) {
-        let mut text = text(SHIPPED[which]);
+    fn a_damaged_profile_never_panics(which in 0_usize..12, at in 0_usize..2000, with: String) {
+        let texts: Vec<String> = SHIPPED.iter().map(|name| text(name)).collect();
+        let mut text = match texts.get(which) {
+            Some(text) => text.clone(),
+            None => STRANGERS[which - SHIPPED.len()].to_owned(),
+        };
         let at = (0..=at.min(text.len())).rev().find(|at| text.is_char_boundary(*at)).unwrap_or(0);
         text.insert_str(at, &with);
         if let Err(faults) = parse(&Source::new("p.toml", text)) {

@@ -1,6 +1,9 @@
-//! Bytes as they trickle in, cut into whole replies: lines and definite-length
-//! blocks. It waits for nothing and drops nothing by itself; after a fault the
+//! Bytes as they trickle in, cut into whole replies: lines, definite-length
+//! blocks and bytes by number. It waits for nothing and drops nothing by itself; after a fault the
 //! link discards until the line is quiet and calls [`Framer::reset`].
+
+/// So many bytes of what came are shown in a message.
+const SHOWN: usize = 40;
 
 /// What the host is waiting for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -9,6 +12,8 @@ pub enum Expect {
     Line,
     /// A definite-length block and then the ending.
     Block,
+    /// So many bytes, whatever they are, and nothing behind them.
+    Bytes(usize),
 }
 
 /// A whole reply, its ending and a block's head taken off.
@@ -18,13 +23,15 @@ pub enum Reply {
     Line(Vec<u8>),
     /// A block's data.
     Block(Vec<u8>),
+    /// Bytes by number.
+    Bytes(Vec<u8>),
 }
 
 impl Reply {
-    /// The bytes of either.
+    /// The bytes of any.
     pub fn into_bytes(self) -> Vec<u8> {
         match self {
-            Self::Line(bytes) | Self::Block(bytes) => bytes,
+            Self::Line(bytes) | Self::Block(bytes) | Self::Bytes(bytes) => bytes,
         }
     }
 }
@@ -48,6 +55,9 @@ pub enum FrameFault {
     /// A block without the line's ending behind it.
     #[error("the block is not followed by the line's ending")]
     NoEnding,
+    /// A line was due from an instrument that ends none.
+    #[error("nothing ends a line here, so no line can come")]
+    Endless,
 }
 
 /// Cuts a stream of bytes into replies.
@@ -74,12 +84,8 @@ pub struct Framer {
 
 impl Framer {
     /// A framer for lines that end in `ending`, replies of `limit` bytes at
-    /// most, head and ending included.
-    ///
-    /// # Panics
-    /// When the ending is empty; a profile that has none is refused earlier.
+    /// most, head and ending included. Without an ending there are no lines.
     pub fn new(ending: &[u8], limit: usize) -> Self {
-        assert!(!ending.is_empty(), "a line needs an ending");
         Self {
             ending: ending.to_vec(),
             limit: limit.max(ending.len() + 1),
@@ -121,7 +127,9 @@ impl Framer {
             return Err(fault.clone());
         }
         match self.expect {
+            Expect::Line if self.ending.is_empty() => Err(self.fail(FrameFault::Endless)),
             Expect::Line => Ok(self.poll_line()),
+            Expect::Bytes(count) => self.poll_bytes(count).map_err(|fault| self.fail(fault)),
             Expect::Block => self.poll_block().map_err(|fault| self.fail(fault)),
         }
     }
@@ -161,6 +169,23 @@ impl Framer {
         Some(Reply::Line(line))
     }
 
+    fn poll_bytes(&mut self, count: usize) -> Result<Option<Reply>, FrameFault> {
+        if count > self.limit {
+            return Err(FrameFault::TooLong { limit: self.limit });
+        }
+        if self.buffer.len() < count {
+            return Ok(None);
+        }
+        self.searched = 0;
+        Ok(Some(Reply::Bytes(self.buffer.drain(..count).collect())))
+    }
+
+    /// The first bytes that wait, for a message.
+    pub fn shown(&self) -> String {
+        let shown = &self.buffer[..self.buffer.len().min(SHOWN)];
+        shown.escape_ascii().to_string()
+    }
+
     fn poll_block(&mut self) -> Result<Option<Reply>, FrameFault> {
         let Some((start, length)) = self.block_head()? else {
             return Ok(None);
@@ -185,9 +210,9 @@ impl Framer {
     /// Start and length of the data, once the whole head is there.
     fn block_head(&self) -> Result<Option<(usize, usize)>, FrameFault> {
         let wrong = || {
-            let shown = &self.buffer[..self.buffer.len().min(40)];
-            let shown = shown.escape_ascii().to_string();
-            Err(FrameFault::NotABlock { shown })
+            Err(FrameFault::NotABlock {
+                shown: self.shown(),
+            })
         };
         let digits = match self.buffer.as_slice() {
             [] | [b'#'] => return Ok(None),

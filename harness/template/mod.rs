@@ -1,6 +1,9 @@
 //! Command lines with named gaps, `"VOLT {volts}"`: checked when a profile is
 //! read, filled when an instrument is spoken to. It knows no instrument and
 //! sends nothing.
+//!
+//! A line is text whose characters up to U+00FF stand for one byte each, so that
+//! it can also name bytes that are no letters: `\x01`.
 
 #[cfg(test)]
 mod tests;
@@ -43,6 +46,8 @@ pub enum Argument<'a> {
     Integer(i64),
     /// Printable ASCII that starts no further command.
     Text(&'a str),
+    /// Bytes, a character each, as a profile's own format writes them.
+    Bytes(&'a str),
 }
 
 /// Why a text is no template: the profile's fault. Positions are bytes from
@@ -55,8 +60,8 @@ pub enum TemplateFault {
     /// Longer than [`LONGEST_TEMPLATE`].
     #[error("the command has {0} bytes, more than {LONGEST_TEMPLATE}")]
     TooLong(usize),
-    /// A control character or one outside ASCII.
-    #[error("{shown} at byte {position} is not printable ASCII")]
+    /// A character that is no byte, or one that ends lines.
+    #[error("{shown} at byte {position} is not a byte of a command; write one as \\x41")]
     Character {
         /// Where.
         position: usize,
@@ -115,6 +120,14 @@ pub enum FillFault {
         /// The character, escaped.
         shown: String,
     },
+    /// A value that the profile's own format cannot write.
+    #[error("{value} for '{{{name}}}' is beyond what the profile's format can write")]
+    Beyond {
+        /// The gap.
+        name: String,
+        /// The value.
+        value: String,
+    },
     /// The line would be longer than [`LONGEST_LINE`].
     #[error("the filled command would be longer than {LONGEST_LINE} bytes")]
     TooLong,
@@ -132,7 +145,7 @@ impl Template {
         if text.len() > LONGEST_TEMPLATE {
             return Err(TemplateFault::TooLong(text.len()));
         }
-        if let Some((position, c)) = text.char_indices().find(|&(_, c)| !printable(c)) {
+        if let Some((position, c)) = text.char_indices().find(|&(_, c)| !sendable(c)) {
             let shown = format!("'{}'", c.escape_default());
             return Err(TemplateFault::Character { position, shown });
         }
@@ -155,13 +168,13 @@ impl Template {
                 });
             }
             if brace > position {
-                pieces.push(Piece::Text(text[position..brace].to_owned()));
+                pieces.push(Piece::Text(unescaped(&text[position..brace])));
             }
             pieces.push(Piece::Gap(name.to_owned()));
             position = close + 1;
         }
         if position < text.len() {
-            pieces.push(Piece::Text(text[position..].to_owned()));
+            pieces.push(Piece::Text(unescaped(&text[position..])));
         }
         let text = text.to_owned();
         Ok(Self { text, pieces })
@@ -234,8 +247,53 @@ fn append(line: &mut String, gap: &str, argument: Argument<'_>) -> Result<(), Fi
             }
             line.push_str(text);
         }
+        Argument::Bytes(text) => line.push_str(text),
     }
     Ok(())
+}
+
+/// `text` with each `\x41` as the byte that it names; any other backslash stays.
+pub fn unescaped(text: &str) -> String {
+    let mut found = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(at) = rest.find("\\x") {
+        found.push_str(&rest[..at]);
+        let digits = rest.get(at + 2..at + 4);
+        let digits = digits.filter(|two| two.bytes().all(|b| b.is_ascii_hexdigit()));
+        match digits.and_then(|digits| u8::from_str_radix(digits, 16).ok()) {
+            Some(byte) => {
+                found.push(char::from(byte));
+                rest = &rest[at + 4..];
+            }
+            None => {
+                found.push_str("\\x");
+                rest = &rest[at + 2..];
+            }
+        }
+    }
+    found.push_str(rest);
+    found
+}
+
+/// `line` for a message: what is no printable ASCII as `\x0A`.
+pub fn shown(line: &str) -> String {
+    let shown = line.chars().map(|c| match c {
+        ' '..='~' => c.to_string(),
+        _ => format!("\\x{:02X}", u32::from(c)),
+    });
+    shown.collect()
+}
+
+/// The bytes of a line, a character each.
+pub fn bytes(line: &str) -> Vec<u8> {
+    let bytes = line.chars().map(|c| u8::try_from(c).unwrap_or(b'?'));
+    // What is no byte was refused when the line was made.
+    bytes.collect()
+}
+
+/// The line that has these bytes.
+pub fn line_of(bytes: &[u8]) -> String {
+    bytes.iter().map(|&byte| char::from(byte)).collect()
 }
 
 /// The shortest decimal that reads back as `value`, in the flexible numeric
@@ -253,6 +311,10 @@ fn decimal(value: f64) -> Option<String> {
     } else {
         Some(format!("{value:E}"))
     }
+}
+
+fn sendable(c: char) -> bool {
+    u8::try_from(c).is_ok() && !matches!(c, '\n' | '\r' | '\t')
 }
 
 fn printable(c: char) -> bool {

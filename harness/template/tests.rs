@@ -93,6 +93,21 @@ fn filling_refuses_what_does_not_fit() {
     assert!(fault(&[("volts", Argument::Text(&long))]).contains("longer"));
 }
 
+#[test]
+fn bytes_that_are_no_letters_can_be_named() {
+    let close = Template::parse(r"\xFF\x01{channel}\x0A").expect("a sound template");
+    let line = close.fill(&[("channel", Argument::Bytes("\u{80}"))]);
+    let line = line.expect("filled");
+    assert_eq!(bytes(&line), [0xFF, 1, 0x80, b'\n']);
+    assert_eq!(line_of(&bytes(&line)), line);
+    let plain = Template::parse("\u{1}\u{ff}").expect("a sound template");
+    assert_eq!(bytes(&plain.fill(&[]).expect("filled")), [1, 0xFF]);
+    // What names no byte stays as it is.
+    assert_eq!(unescaped(r"a\b\x4\xg1"), r"a\b\x4\xg1");
+    assert_eq!(unescaped(r"\x41\x"), r"A\x");
+    assert!(Template::parse("VOLT {volts} \u{2126}").is_err());
+}
+
 proptest::proptest! {
     #[test]
     fn no_text_panics(text: String) {

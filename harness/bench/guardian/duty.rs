@@ -3,6 +3,7 @@
 
 use crate::bench::Bench;
 use crate::bench::safe::ORDER;
+use crate::template;
 use rustix::fs::{Mode, OFlags};
 use serde::{Deserialize, Serialize};
 use std::fs::File;
@@ -36,8 +37,10 @@ const BETWEEN_TRIES: Duration = Duration::from_millis(20);
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Duty {
     pub(super) path: String,
-    pub(super) abandon: String,
-    pub(super) lines: Vec<String>,
+    pub(super) abandon: Vec<u8>,
+    pub(super) lines: Vec<Vec<u8>>,
+    /// The time that the instrument needs between two lines.
+    pub(super) gap: Duration,
     /// Whether a handle to the port is handed over with the orders.
     pub(super) inherited: bool,
 }
@@ -54,12 +57,12 @@ pub(super) fn duties(bench: &Bench) -> (Vec<Duty>, Vec<OwnedFd>) {
         if profile.safety.make_safe.is_empty() || (spare.is_none() && !path.starts_with('/')) {
             continue;
         }
-        let ending = &profile.line.ending;
         let lines = profile.safety.make_safe.iter();
         duties.push(Duty {
             path,
-            abandon: profile.safety.abandon.clone(),
-            lines: lines.map(|line| format!("{line}{ending}")).collect(),
+            abandon: template::bytes(&profile.safety.abandon),
+            lines: lines.map(|line| profile.bytes_of(line)).collect(),
+            gap: session.port().settings().habits.gap,
             inherited: spare.is_some(),
         });
         handles.extend(spare);
@@ -77,12 +80,18 @@ impl Duty {
             opened = self.open_when_free()?;
             &opened
         };
-        let mut bytes = self.abandon.clone().into_bytes();
-        for line in &self.lines {
-            bytes.extend(line.as_bytes());
-            bytes.extend(line.as_bytes());
+        let twice = self.lines.iter().flat_map(|line| [line, line]);
+        if self.gap.is_zero() {
+            let mut bytes = self.abandon.clone();
+            bytes.extend(twice.flatten());
+            return write_bounded(port, &bytes);
         }
-        write_bounded(port, &bytes)
+        write_bounded(port, &self.abandon)?;
+        for line in twice {
+            std::thread::sleep(self.gap);
+            write_bounded(port, line)?;
+        }
+        Ok(())
     }
 
     /// The port without becoming its controlling process, never blocking on it.

@@ -43,8 +43,9 @@ impl Instrument {
     fn duty(&self, inherited: bool) -> Duty {
         Duty {
             path: self.path.clone(),
-            abandon: "\n".to_owned(),
-            lines: vec!["OUTP OFF\n".to_owned()],
+            abandon: b"\n".to_vec(),
+            lines: vec![b"OUTP OFF\n".to_vec()],
+            gap: Duration::ZERO,
             inherited,
         }
     }

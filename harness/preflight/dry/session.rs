@@ -7,7 +7,7 @@ use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::measurement::Estimate;
 use crate::scenario::acquisition::{CaptureRequest, Trigger};
-use crate::scenario::intent::Intent;
+use crate::scenario::intent::{Intent, LoadSetting};
 use crate::scenario::session::{
     Act, BenchSession, Halt, LONGEST_WAIT, Meter, Opening, Protections, Provokes, Serves,
 };
@@ -67,6 +67,9 @@ impl BenchSession for Dry<'_> {
             self.faults.refused(provokes, &refusal);
         }
         self.in_range(provokes, &intent);
+        if let Some((role, name, lacks)) = commanded(&intent) {
+            self.needs_command(provokes.amount, role, name, lacks);
+        }
         self.begins(text, true);
         let (role, actions) = match intent {
             Intent::SupplyOn { .. } => (Role::Supply, 3.0),
@@ -84,7 +87,10 @@ impl BenchSession for Dry<'_> {
 
     async fn act(&mut self, serves: Serves, act: Act) -> Result<(), Halt> {
         let (role, command) = match &act {
-            Act::Drive(_) | Act::Pattern(_) => (Role::Drive, None),
+            Act::Drive(Polarity::Alternating) | Act::Pattern(_) => {
+                (Role::Drive, Some(("pattern", "sends no pattern")))
+            }
+            Act::Drive(_) => (Role::Drive, Some(("hold", "holds no polarity"))),
             Act::Signal(_) | Act::Enable(_) => (Role::Drive, None),
             Act::Brake(_) => (Role::Drive, Some(("set_brake", "drives no brake line"))),
             Act::BreakLine(_) => (Role::Drive, Some(("break_line", "breaks no line"))),
@@ -93,13 +99,8 @@ impl BenchSession for Dry<'_> {
             Act::LoadOff => (Role::Load, None),
             Act::SupplyOff | Act::SecondOpener(_) => (Role::Supply, None),
         };
-        if let Some((name, lacks)) = command
-            && !self.command(role, name)
-        {
-            let message = format!("the bench's signal source {lacks}");
-            let expected = format!("`{name}` among the commands of its profile");
-            self.faults
-                .note((serves, name), (message, expected), None, true);
+        if let Some((name, lacks)) = command {
+            self.needs_command(serves, role, name, lacks);
         }
         let driven = match &act {
             Act::Drive(polarity) => Some(*polarity),
@@ -184,13 +185,16 @@ impl BenchSession for Dry<'_> {
         Ok(Some(self.shown(&request, label)))
     }
 
-    async fn read(&mut self, _: Serves, meter: Meter) -> Result<Option<Estimate>, Halt> {
+    async fn read(&mut self, serves: Serves, meter: Meter) -> Result<Option<Estimate>, Halt> {
         let (role, reads) = match meter {
             Meter::SupplyCurrent => (Role::Supply, "measure_current"),
             Meter::LoadCurrent => (Role::Load, "measure_current"),
             Meter::Temperature => (Role::Thermometer, "measure_temperature"),
             Meter::BoardSense => (Role::Console, "sense"),
         };
+        if meter == Meter::BoardSense {
+            self.needs_command(serves, role, "sense", "says nothing of its current");
+        }
         if self.profiles.contains_key(&role) {
             let took = self.lines().question(role, reads);
             self.passes(took);
@@ -234,5 +238,21 @@ impl BenchSession for Dry<'_> {
         self.goes_on("kind", takes);
         self.passes(takes);
         Ok(())
+    }
+}
+
+/// The command without which an instrument cannot do what `intent` asks, beside
+/// those that every one has, and what it then lacks.
+fn commanded(intent: &Intent) -> Option<(Role, &'static str, &'static str)> {
+    match intent {
+        Intent::LoadOn(LoadSetting::Resistance(_)) => {
+            Some((Role::Load, "constant_resistance", "holds no resistance"))
+        }
+        Intent::LoadPulse { .. } => Some((Role::Load, "pulse", "times no pulse")),
+        Intent::LoadRamp { .. } => Some((Role::Load, "ramp", "times no ramp")),
+        Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => {
+            Some((Role::Switch, "pulse", "times no closure"))
+        }
+        Intent::SupplyOn { .. } | Intent::LoadOn(_) | Intent::LoadHold { .. } => None,
     }
 }

@@ -1,0 +1,105 @@
+//! What each key of a file means, with an example: the pages that `guide` shows for
+//! them. It reads no file; that no key lacks its page is a test's matter.
+
+mod commands;
+mod profile;
+
+#[cfg(test)]
+mod tests;
+
+use super::guide::paragraph;
+use std::fmt::Write as _;
+
+/// One key of a kind of file.
+#[derive(Clone, Copy, Debug)]
+pub struct Page {
+    /// Its dotted path; a word in capitals stands for any name.
+    pub key: &'static str,
+    /// What it means and what holds without it.
+    pub says: &'static str,
+    /// How a file writes it.
+    pub example: &'static str,
+}
+
+/// A kind of file whose keys have pages.
+#[derive(Clone, Copy, Debug)]
+pub struct File {
+    /// The word by which a topic begins.
+    pub word: &'static str,
+    /// What it is for.
+    pub says: &'static str,
+    /// Its pages.
+    pub pages: &'static [&'static [Page]],
+}
+
+/// Every kind of file, by the word by which topics begin.
+pub const FILES: &[File] = &[File {
+    word: "profile",
+    says: "how to talk to one model of instrument: a file of its own, named by `profile` in the \
+           bench file",
+    pages: &[profile::PAGES, commands::PAGES],
+}];
+
+impl File {
+    /// The kind that `word` names.
+    pub fn of(word: &str) -> Option<&'static Self> {
+        FILES.iter().find(|file| file.word == word)
+    }
+
+    /// All its pages.
+    pub fn all(&self) -> impl Iterator<Item = &'static Page> {
+        self.pages.iter().copied().flatten()
+    }
+
+    /// The page of `key`, where its own or a general one is written.
+    pub fn page(&self, key: &str) -> Option<&'static Page> {
+        let exact = self.all().find(|page| page.key == key);
+        exact.or_else(|| self.all().find(|page| stands_for(page.key, key)))
+    }
+
+    /// Every key in a line.
+    pub fn overview(&self) -> String {
+        let mut out = format!("{}\n\n", self.word);
+        paragraph(&mut out, 2, &format!("It says {}.", self.says));
+        out.push_str("\nKeys\n\n");
+        for page in self.all() {
+            let first = page.says.split_inclusive(['.', ';']).next();
+            let first = first.unwrap_or_default().trim_end_matches(['.', ';']);
+            let _ = writeln!(out, "  {}", page.key);
+            paragraph(&mut out, 6, first);
+        }
+        let example = self.all().next().map_or("", |page| page.key);
+        let word = self.word;
+        let _ = write!(
+            out,
+            "\nA page on each:  bufferstop guide {word}.{example}\n"
+        );
+        out
+    }
+}
+
+impl Page {
+    /// The page as a terminal shows it.
+    pub fn shown(&self, file: &File) -> String {
+        let mut out = format!("{}.{}\n\n", file.word, self.key);
+        paragraph(&mut out, 2, self.says);
+        out.push_str("\nIn a file\n\n");
+        for line in self.example.lines() {
+            let _ = writeln!(out, "  {line}");
+        }
+        out
+    }
+}
+
+/// Whether `general`, in which words in capitals stand for any, is a page for `key`.
+fn stands_for(general: &str, key: &str) -> bool {
+    let any = |word: &str| word.chars().all(|c| c.is_ascii_uppercase());
+    let (mut words, mut own) = (general.split('.'), key.split('.'));
+    loop {
+        match (words.next(), own.next()) {
+            (None, None) => return true,
+            (Some(word), Some(own)) if any(word) || word == own => {}
+            _ => return false,
+        }
+    }
+}

@@ -1,0 +1,155 @@
+//! Every key that a file may have is a page of the guide, and no page is of a key
+//! that no file may have. The keys are those that the readers themselves name when
+//! one is misspelt.
+
+use super::*;
+use crate::document::{Fault, Source};
+use crate::profile;
+use std::collections::BTreeSet;
+
+/// A key that no table has.
+const STRANGE: &str = "zz_strange";
+
+/// The keys of every table of `text`, as the faults name them that come of a
+/// strange key in each.
+fn known(text: &str, read: impl Fn(&Source) -> Vec<Fault>) -> BTreeSet<String> {
+    let mut spoiled = format!("{STRANGE} = 1\n");
+    let mut headers = vec![String::new()];
+    for line in text.lines() {
+        spoiled.push_str(line);
+        spoiled.push('\n');
+        headers.push(String::new());
+        if let Some(header) = line.strip_prefix('[') {
+            let header = header.trim_matches(['[', ']']).to_owned();
+            spoiled.push_str(&format!("{STRANGE} = 1\n"));
+            headers.push(header);
+        }
+    }
+    let faults = read(&Source::new("f.toml", spoiled));
+    let mut keys = BTreeSet::new();
+    for fault in faults
+        .iter()
+        .filter(|fault| fault.message.contains(STRANGE))
+    {
+        let header = &headers[fault.line - 1];
+        let expected = fault.expected.as_deref().unwrap_or_default();
+        for key in expected.split(", ").map(|key| key.trim_matches('`')) {
+            if key == "nothing" {
+                continue;
+            }
+            keys.insert(match header.as_str() {
+                "" => key.to_owned(),
+                header => format!("{header}.{key}"),
+            });
+        }
+    }
+    keys
+}
+
+fn check(word: &str, texts: &[String], read: impl Fn(&Source) -> Vec<Fault>) {
+    let file = File::of(word).expect("it has pages");
+    let mut all = BTreeSet::new();
+    for text in texts {
+        all.extend(known(text, &read));
+    }
+    assert!(all.len() > 5, "{word}: {all:?}");
+    // A table's own key is no page where its keys are.
+    let table = |key: &str| {
+        let inner = format!("{key}.");
+        all.iter().any(|other| other.starts_with(&inner))
+            || file.all().any(|page| {
+                let depth = key.split('.').count();
+                let words: Vec<&str> = page.key.split('.').collect();
+                words.len() > depth && stands_for(&words[..depth].join("."), key)
+            })
+    };
+    let lacking: Vec<&String> = all
+        .iter()
+        .filter(|key| file.page(key).is_none() && !table(key))
+        .collect();
+    assert!(lacking.is_empty(), "{word}: no page for {lacking:#?}");
+    let stale: Vec<&str> = file
+        .all()
+        .map(|page| page.key)
+        .filter(|key| {
+            let own = |known: &String| stands_for(key, known);
+            // Names are free where a general key ends with one.
+            let last = key.rsplit('.').next().unwrap_or(key);
+            let free = last.chars().all(|c| c.is_ascii_uppercase());
+            !free && !all.iter().any(own)
+        })
+        .collect();
+    assert!(stale.is_empty(), "{word}: no file has {stale:#?}");
+}
+
+fn squeezed(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn every_page_fits_a_terminal_and_its_example_can_be_read() {
+    for file in FILES {
+        let mut seen = BTreeSet::new();
+        for page in file.all() {
+            assert!(seen.insert(page.key), "{} twice", page.key);
+            let shown = page.shown(file);
+            assert!(squeezed(&shown).contains(&squeezed(page.says)));
+            let widest = shown.lines().map(|line| line.chars().count()).max();
+            assert!(widest.is_some_and(|width| width <= 100), "{shown}");
+            let example: Result<toml::Table, _> = page.example.parse();
+            let example = example.unwrap_or_else(|e| panic!("{}: {e}", page.key));
+            let last = page.key.rsplit('.').next().unwrap_or(page.key);
+            let general = last.chars().all(|c| c.is_ascii_uppercase());
+            let written = general || page.example.contains(last);
+            assert!(written && !example.is_empty(), "{}", page.key);
+        }
+        assert!(
+            file.overview()
+                .lines()
+                .all(|line| line.chars().count() <= 100)
+        );
+    }
+    let profile = File::of("profile").expect("it is there");
+    let page = profile
+        .page("reply.measure_current.pattern")
+        .expect("a page");
+    assert_eq!(page.key, "reply.COMMAND.pattern");
+    assert!(profile.page("reply.measure_current.patern").is_none());
+}
+
+#[test]
+fn every_key_of_a_profile_has_its_page() {
+    let strangers = [
+        include_str!("../../../fixtures/strangers/load.toml"),
+        include_str!("../../../fixtures/strangers/list-scope.toml"),
+        include_str!("../../../fixtures/strangers/byte-scope.toml"),
+    ];
+    let mut texts: Vec<String> = profile::SHIPPED
+        .iter()
+        .map(|name| {
+            profile::shipped_source(name)
+                .expect("it comes with the program")
+                .text
+        })
+        .chain(strangers.map(str::to_owned))
+        .collect();
+    // Tables that may be written inline, written out.
+    let supply = &texts[0];
+    texts.push(format!(
+        "{supply}\n[line.checksum]\nkind = \"sum\"\n[argument.set_voltage]\n\
+         [argument.set_voltage.volts]\nadd = 1\n[reply.condition]\nbytes = 1\n\
+         [completion]\nwait = \"1 ms\"\n[completion.waits]\noutput_on = \"1 s\"\n"
+    ));
+    let scales = [
+        "[waveform.volts_per_code]\nvalue = 1",
+        "[waveform.bits]\nvalue = 8",
+    ];
+    let capture = &texts[2];
+    texts.push(format!(
+        "{capture}\n[waveform]\ndata = \"block\"\n{}\n",
+        scales.join("\n")
+    ));
+    check("profile", &texts, |source| {
+        profile::parse(source).err().unwrap_or_default()
+    });
+}

@@ -1,0 +1,120 @@
+//! The table `[waveform]` of a capture device's profile. No sample is read here.
+
+use super::waveform::{Data, Place, Waveform};
+use crate::document::{Demand, Fault, Table};
+use crate::template::Template;
+use crate::units::Dimension;
+
+/// What the table says; the shipped profile's device where there is none.
+pub(super) fn waveform(table: Option<&Table<'_>>) -> Waveform {
+    let Some(table) = table else {
+        return Waveform::default();
+    };
+    let data = data(table);
+    let place = |key| place(table, key);
+    let waveform = Waveform {
+        data,
+        count: place("count"),
+        volts_per_code: place("volts_per_code"),
+        volts_at_zero: place("volts_at_zero"),
+        zero_code: place("zero_code"),
+        clipped: place("clipped"),
+        bits: place("bits"),
+        full_scale: place("full_scale"),
+    };
+    let volts = matches!(data, Data::List { volts: true });
+    if !volts && !table.has("volts_per_code") {
+        table.missing(
+            "volts_per_code",
+            "where it stands, as in `volts_per_code = { query = \"CH{channel}:SCALE?\" }`",
+        );
+    }
+    table.finish();
+    waveform
+}
+
+#[derive(Clone, Copy)]
+enum Samples {
+    Block,
+    Codes,
+    Volts,
+}
+
+fn data(table: &Table<'_>) -> Data {
+    const WORDS: &[(&str, Samples)] = &[
+        ("block", Samples::Block),
+        ("codes", Samples::Codes),
+        ("volts", Samples::Volts),
+    ];
+    const ORDERS: &[(&str, bool)] = &[("high first", true), ("low first", false)];
+    let samples = table.word("data", WORDS);
+    let bits = table.optional_integer("sample_bits", 8..=16);
+    let signed = table.boolean_or("signed", true);
+    let order = table.optional_word("order", ORDERS);
+    let block = matches!(samples, Some(Samples::Block) | None);
+    if bits.is_some_and(|bits| bits != 8 && bits != 16) {
+        table.fault(
+            Fault::error(&table.place_of("sample_bits"), "a sample has whole bytes")
+                .expected("8 or 16"),
+        );
+    }
+    for key in ["sample_bits", "signed", "order"] {
+        if !block && table.has(key) {
+            table.fault(
+                Fault::error(&table.place_of(key), "a list in ASCII has no such thing")
+                    .expected("`data = \"block\"` with it"),
+            );
+        }
+    }
+    match samples {
+        Some(Samples::Codes) => Data::List { volts: false },
+        Some(Samples::Volts) => Data::List { volts: true },
+        Some(Samples::Block) | None => Data::Block {
+            bytes: if bits == Some(8) { 1 } else { 2 },
+            signed,
+            high_first: order.unwrap_or(true),
+        },
+    }
+}
+
+/// One of `field`, `name`, `query` and `value`.
+fn place(table: &Table<'_>, key: &str) -> Option<Place> {
+    let one = table.optional_table(key)?;
+    let field = one.optional_integer("field", 1..=1000);
+    let field = field.and_then(|field| usize::try_from(field).ok());
+    let named = one.optional_string("name");
+    let value = one.optional_si("value", Dimension::Ratio, Demand::Any);
+    let query = one.take("query").and_then(|node| {
+        let text = one.any_text_in(node)?;
+        match Template::parse(text) {
+            Ok(query) if query.placeholders().all(|gap| gap == "channel") => Some(query),
+            Ok(_) => {
+                one.fault(
+                    Fault::error(&node.place, "this question offers {channel} alone")
+                        .expected("a question such as \"CH{channel}:SCALE?\""),
+                );
+                None
+            }
+            Err(fault) => {
+                one.fault(Fault::error(&node.place, fault.to_string()));
+                None
+            }
+        }
+    });
+    let keys = ["field", "name", "query", "value"];
+    let written = keys.iter().filter(|key| one.has(key)).count();
+    if written != 1 {
+        one.fault(
+            Fault::error(
+                one.place(),
+                "this says not where it stands, or more than once",
+            )
+            .expected("one of `field`, `name`, `query`, `value`"),
+        );
+    }
+    one.finish();
+    let field = field.map(Place::Field);
+    let named = named.map(Place::Named);
+    let asked = query.map(Place::Asked);
+    field.or(named).or(asked).or(value.map(Place::Always))
+}

@@ -5,6 +5,7 @@
 
 mod agreement;
 mod arrays;
+mod beginnings;
 mod by_hand;
 mod command;
 mod damage;
@@ -42,4 +43,5 @@ mod simulation;
 mod strangers;
 mod substitution;
 mod tools;
+mod trials;
 mod words;

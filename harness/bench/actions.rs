@@ -33,6 +33,7 @@ impl Bench {
     /// permits nothing more until the bench was made safe.
     pub async fn energise(&mut self, permit: Permit) -> Result<(), BenchError> {
         let intent = self.interlock.redeem(permit)?;
+        tracing::info!(?intent, "energises");
         let result = self.carry_out(&intent).await;
         self.load_current = match intent {
             Intent::LoadOn(LoadSetting::Current(current)) | Intent::LoadHold { current, .. } => {

@@ -23,7 +23,7 @@ mod tests;
 pub use clock::{BenchClock, LONGEST_WAIT};
 pub use fault::BenchError;
 pub use interlock::{Interlock, Permit};
-pub use open::{Connection, Identified};
+pub use open::{Alone, Connection, Identified};
 
 use crate::bench_file::{self, CaptureWiring};
 use crate::clock::BenchInstant;

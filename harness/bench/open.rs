@@ -10,7 +10,7 @@ use crate::envelope::{BoardFacts, Surroundings};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::Session;
-use crate::link::{Deadlines, Habits, Port, PortSettings, Probe};
+use crate::link::{Deadlines, Habits, Port, PortSettings, Probe, Traffic};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
 use crate::profile::Profile;
 use crate::protocol::Expect;
@@ -142,32 +142,11 @@ impl Bench {
 
     /// A fresh port to the instrument in `role`.
     pub(super) fn connect(&self, role: Role, profile: &Profile) -> Result<Port, BenchError> {
-        let opened = match &self.model {
-            Some(model) => match model.path(role) {
-                Some(path) => Port::open(path, port_settings(path, profile, Deadlines::MODEL)),
-                None => {
-                    let wire = model.wire(role).ok_or(BenchError::Missing(role))?;
-                    let name = format!("model {role}");
-                    Ok(Port::over(
-                        wire,
-                        port_settings(&name, profile, Deadlines::MODEL),
-                    ))
-                }
-            },
-            None => {
-                let instrument = self
-                    .file
-                    .instrument(role)
-                    .ok_or(BenchError::Missing(role))?;
-                let name = port_name(role, &instrument.port)?;
-                let settings = port_settings(&name, profile, real_deadlines(profile));
-                match instrument.port {
-                    bench_file::Port::Tcp(_) => Port::connect(&name, settings),
-                    _ => Port::open(&name, settings),
-                }
-            }
+        let traffic = Traffic {
+            role: role.word().to_owned(),
+            listener: None,
         };
-        opened.map_err(|error| BenchError::Port { role, error })
+        connect(self.model.as_ref(), &self.file, role, profile, traffic)
     }
 
     /// Lets every instrument say who it is, and switches off each that is known for
@@ -205,9 +184,113 @@ impl Bench {
             due: calibration.map(|calibration| calibration.due),
             certificate: calibration.map(|calibration| calibration.certificate.clone()),
         };
+        tracing::info!(%role, identity = %found.identity, port = %found.port, "identified");
         self.identified.push(found);
         Ok(())
     }
+}
+
+/// One instrument without the rest of its bench: nothing is known of it yet, and
+/// nothing is switched off.
+pub struct Alone {
+    /// The instrument.
+    pub session: Session,
+    /// Kept last: its wires serve the instrument.
+    _model: Option<ModelBench>,
+}
+
+impl Alone {
+    /// The instrument in `role` of a bench.
+    ///
+    /// # Errors
+    /// A [`BenchError`] of its port.
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn of(
+        file: &bench_file::Bench,
+        role: Role,
+        profile: &Profile,
+        connection: Connection,
+        traffic: Traffic,
+    ) -> Result<Self, BenchError> {
+        let model = match connection {
+            Connection::Real => None,
+            Connection::Model { world, transport } => {
+                let started = ModelBench::start(world, &[role], transport, Pace::Bench);
+                Some(started.map_err(|error| BenchError::Model(error.to_string()))?)
+            }
+        };
+        let port = connect(model.as_ref(), file, role, profile, traffic)?;
+        Ok(Self {
+            session: Session::new(port, Arc::new(profile.clone())),
+            _model: model,
+        })
+    }
+
+    /// The instrument of `profile` at a port that no bench file names.
+    ///
+    /// # Errors
+    /// A [`BenchError`] of its port.
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn at(
+        port: &bench_file::Port,
+        profile: &Profile,
+        traffic: Traffic,
+    ) -> Result<Self, BenchError> {
+        let port = real_port(port, profile.role, profile, traffic)?;
+        Ok(Self {
+            session: Session::new(port, Arc::new(profile.clone())),
+            _model: None,
+        })
+    }
+}
+
+/// A fresh port to the instrument in `role`.
+fn connect(
+    model: Option<&ModelBench>,
+    file: &bench_file::Bench,
+    role: Role,
+    profile: &Profile,
+    traffic: Traffic,
+) -> Result<Port, BenchError> {
+    let Some(model) = model else {
+        let instrument = file.instrument(role).ok_or(BenchError::Missing(role))?;
+        return real_port(&instrument.port, role, profile, traffic);
+    };
+    let settings = |name: &str| PortSettings {
+        traffic: traffic.clone(),
+        ..port_settings(name, profile, Deadlines::MODEL)
+    };
+    let opened = match model.path(role) {
+        Some(path) => Port::open(path, settings(path)),
+        None => {
+            let wire = model.wire(role).ok_or(BenchError::Missing(role))?;
+            Ok(Port::over(wire, settings(&format!("model {role}"))))
+        }
+    };
+    opened.map_err(|error| BenchError::Port { role, error })
+}
+
+fn real_port(
+    port: &bench_file::Port,
+    role: Role,
+    profile: &Profile,
+    traffic: Traffic,
+) -> Result<Port, BenchError> {
+    let name = port_name(role, port)?;
+    let settings = PortSettings {
+        traffic,
+        ..port_settings(&name, profile, real_deadlines(profile))
+    };
+    let opened = match port {
+        bench_file::Port::Tcp(_) => Port::connect(&name, settings),
+        _ => Port::open(&name, settings),
+    };
+    tracing::info!(%role, port = %name, opened = opened.is_ok(), "port");
+    opened.map_err(|error| BenchError::Port { role, error })
 }
 
 /// How the port called `name` to an instrument of `profile` is used.
@@ -237,6 +320,7 @@ pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines)
         speed: profile.line.speed,
         ending: profile.line.ending.clone(),
         habits,
+        traffic: Traffic::default(),
         dtr: profile.line.dtr,
         deadlines,
         abandon: profile.safety.abandon.clone(),

@@ -50,6 +50,17 @@ pub enum Port {
     Model,
 }
 
+impl Port {
+    /// The port that a person names: a device path, else the address of a socket.
+    pub fn named(text: &str) -> Self {
+        if text.contains(':') && !text.starts_with('/') {
+            Self::Tcp(text.to_owned())
+        } else {
+            Self::Path(text.to_owned())
+        }
+    }
+}
+
 /// Which profile an instrument follows.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ProfileRef {

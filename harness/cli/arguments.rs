@@ -1,8 +1,10 @@
 //! The command line as typed. Names, files and numbers are turned into checked
 //! values later, by the command that needs them.
 
+mod new;
 mod records;
 
+pub(super) use new::*;
 pub(super) use records::*;
 
 use clap::{Args, Parser, Subcommand};
@@ -30,8 +32,8 @@ pub(super) struct Arguments {
     #[arg(long, global = true)]
     pub(super) json: bool,
 
-    /// Say on standard error what goes over the wires: `info`, `debug` or
-    /// `trace`.
+    /// Say on standard error what happens: `info` ports, instruments and what is let
+    /// in, `debug` also what goes over the wires, blocks shortened, `trace` all.
     #[arg(
         long,
         global = true,
@@ -40,6 +42,10 @@ pub(super) struct Arguments {
         hide_env = true
     )]
     pub(super) log: Option<String>,
+
+    /// Keep every byte that goes over the wires, with its time, in this new file.
+    #[arg(long, global = true, value_name = "FILE")]
+    pub(super) trace: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]
@@ -83,6 +89,9 @@ pub(super) enum Command {
     /// itself.
     #[command(hide = true)]
     Guardian,
+    /// Write a commented file to start from, of a few numbers.
+    #[command(after_help = NEW_AFTER)]
+    New(NewFile),
     /// Find and read records.
     #[command(subcommand)]
     Records(Records),
@@ -188,6 +197,10 @@ pub(super) struct Accept {
     /// and again for each board.
     #[arg(long)]
     pub(super) ready: bool,
+    /// The whole plan as a trial: a diagnosis, which accepts nothing and enters no
+    /// lot's statistics.
+    #[arg(long, conflicts_with = "only")]
+    pub(super) trial: bool,
 }
 
 #[derive(Debug, Args)]
@@ -203,6 +216,17 @@ pub(super) struct BenchArguments {
     /// The bench; without it the embedded model bench.
     #[arg(env = "BUFFERSTOP_BENCH")]
     pub(super) bench: Option<PathBuf>,
+    /// Try every command of one instrument's profile with values that hurt nothing,
+    /// and show each exchange: a role of the bench, or a profile's file with --port.
+    #[arg(long = "try", value_name = "ROLE")]
+    pub(super) tried: Option<String>,
+    /// Where the instrument of that profile is: /dev/ttyUSB0 or host:5025.
+    #[arg(long, value_name = "PORT", requires = "tried")]
+    pub(super) port: Option<String>,
+    /// Try without asking what switches something on: 1 V at 100 mA by a supply, 100 mA
+    /// by a load, a contact for 10 ms.
+    #[arg(long, requires = "tried")]
+    pub(super) ready: bool,
 }
 
 const PROVE_AFTER: &str = "\

@@ -7,6 +7,7 @@ use super::files::{BenchFiles, Files, complain};
 use super::mounting::{Mounted, drawn, open_bench};
 use super::output::Output;
 use super::stopping::runtime;
+use super::walk::walked;
 use crate::bench::Identified;
 use crate::bench_file::{Closes, Measures};
 use crate::console::BENCH_CAUTION;
@@ -22,6 +23,9 @@ pub(super) fn bench(arguments: &BenchArguments, output: Output) -> Exit {
 }
 
 fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
+    if let Some(wanted) = &arguments.tried {
+        return walked(arguments, wanted, output);
+    }
     let mut files = Files::default();
     let bench = files.bench(arguments.bench.as_deref(), None);
     // Identifying needs no plan, but the interlock wants a board to think of:

@@ -7,7 +7,7 @@ use super::evaluated_again::marked;
 use super::exit::Exit;
 use super::handing_out;
 use super::output::Output;
-use super::records::{Existing, find, headline, open_checked, seal_of, whole};
+use super::records::{Existing, find, headline, last_of_lot, open_checked, seal_of, whole};
 use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
@@ -15,6 +15,7 @@ use crate::ident::{RunId, harmless};
 use crate::record::Record;
 use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
+use std::path::Path;
 
 /// What it is kept under in the store.
 const KIND: &str = "certificate";
@@ -67,17 +68,40 @@ fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit
 }
 
 pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {
-    let path = &arguments.out_file;
-    let form = handing_out::form(path)?;
     let reader = open_checked(&arguments.place)?;
-    let Some(run) = find(&reader, &arguments.which)? else {
-        let which = harmless(&arguments.which);
-        warn_line!("no run and no board is called {which}");
+    if let (Some(lot), Some(folder)) = (&arguments.lot, &arguments.folder) {
+        std::fs::create_dir_all(folder).map_err(|fault| {
+            let folder = harmless(&folder.display().to_string());
+            warn_line!("{folder} cannot be made: {fault}");
+            Exit::Store
+        })?;
+        for (serial, run) in last_of_lot(&reader, lot)? {
+            let path = folder.join(format!("{serial}.pdf"));
+            hand_out(arguments, &reader, &run, &path, output)?;
+        }
+        return Ok(Exit::Pass);
+    }
+    let which = arguments.which.as_deref().unwrap_or_default();
+    let Some(run) = find(&reader, which)? else {
+        warn_line!("no run and no board is called {}", harmless(which));
         return Err(Exit::Usage);
     };
-    let bytes = match kept(&reader, &run, &name(form))? {
+    hand_out(arguments, &reader, &run, &arguments.out_file, output)?;
+    Ok(Exit::Pass)
+}
+
+/// One paper to one file.
+fn hand_out(
+    arguments: &RecordsCertificate,
+    reader: &Reader,
+    run: &RunId,
+    path: &Path,
+    output: Output,
+) -> Result<(), Exit> {
+    let form = handing_out::form(path)?;
+    let bytes = match kept(reader, run, &name(form))? {
         Some(bytes) => bytes,
-        None => issue(arguments, &reader, &run, form)?,
+        None => issue(arguments, reader, run, form)?,
     };
     whole(path, &bytes, Existing::MakesWay)?;
     if output.json {
@@ -86,7 +110,7 @@ pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<E
     } else {
         say_line!("{}", harmless(&path.display().to_string()));
     }
-    Ok(Exit::Pass)
+    Ok(())
 }
 
 /// The bytes handed out last under that name, unless a note or a signature came

@@ -73,7 +73,7 @@ fn key_of(topic: &str, file: &File, key: Option<&str>, output: Output) -> Exit {
     if output.json {
         output.document(&described(page));
     } else {
-        say!("{}", page.shown(file));
+        say!("{}", file.shown(page));
     }
     Exit::Pass
 }

@@ -7,6 +7,7 @@ use super::exit::Exit;
 use super::handing_out;
 use super::lot_reading::lot;
 use super::output::Output;
+use super::proposed::proposed;
 use super::records::{named, place};
 use crate::comparison::{LotSummary, MetricSummary, summarise};
 use crate::console::table_within;
@@ -33,6 +34,10 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
     if let (Some(form), Some(file)) = (form, &arguments.out_file) {
         let document = lot_summary(&found, model);
         handing_out::write(file, &handing_out::bytes(&document, form)?)?;
+    }
+    if arguments.propose_limits {
+        say!("{}", proposed(&found, arguments.room));
+        return Ok(Exit::Pass);
     }
     if output.json {
         output.document(&json!({ "lot": name, "model": model, "summary": found }));

@@ -54,8 +54,10 @@ mod lot;
 mod lot_reading;
 mod model_bench;
 mod mounting;
+mod new;
 mod output;
 mod own_workshop;
+mod proposed;
 mod prove;
 mod records;
 mod rejudge;
@@ -65,6 +67,8 @@ mod session;
 mod stopping;
 mod store_fault;
 mod substitution;
+mod trace;
+mod walk;
 
 use crate::bench::guardian;
 use arguments::{Arguments, Command};
@@ -90,11 +94,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return if asked { Exit::Pass } else { Exit::Usage }.into();
         }
     };
-    if let Some(level) = &arguments.log
-        && let Err(fault) = start_log(level)
-    {
-        warn_line!("--log {level}: {fault}; use info, debug or trace");
-        return Exit::Usage.into();
+    if let Err(exit) = trace::start(arguments.log.as_deref(), arguments.trace.as_deref()) {
+        return exit.into();
     }
     answer_for_bugs();
     let output = Output {
@@ -115,6 +116,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Prove(prove) => prove::prove(prove, output),
         Command::Bench(bench) => bench::bench(bench, output),
         Command::Inspect(inspect) => inspect::inspect(inspect, output),
+        Command::New(file) => new::new(file, output),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Guardian => match guardian::watch(&std::io::stdin()) {
             Ok(()) => Exit::Pass,
@@ -136,16 +138,4 @@ fn answer_for_bugs() {
         let what = panic.payload_as_str().unwrap_or("no reason given");
         warn_line!("a bug in bufferstop{place}: {what}");
     }));
-}
-
-fn start_log(level: &str) -> Result<(), tracing_subscriber::filter::ParseError> {
-    let filter = tracing_subscriber::EnvFilter::builder().parse(level)?;
-    // A second call in one process keeps the first log.
-    let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        // A log that nobody reads ends nothing.
-        .log_internal_errors(false)
-        .try_init();
-    Ok(())
 }

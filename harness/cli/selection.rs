@@ -6,12 +6,17 @@ use super::exit::Exit;
 use crate::ident::harmless;
 use crate::plan::{Omitted, Plan};
 
+/// What a record says of a trial in the place of the scenarios of a diagnosis.
+const TRIAL: &str = "the whole plan, as a trial";
+
 /// What a person asked for.
 pub(super) struct Selection {
     /// The scenarios of a diagnosis; none for an acceptance.
     pub(super) only: Vec<String>,
     /// What is left out of an acceptance.
     pub(super) without: Vec<Omitted>,
+    /// The whole plan is a trial.
+    trial: bool,
 }
 
 impl Selection {
@@ -24,6 +29,7 @@ impl Selection {
         Ok(Self {
             only: arguments.only.clone(),
             without: without.collect::<Result<_, _>>()?,
+            trial: arguments.trial,
         })
     }
 
@@ -66,6 +72,9 @@ impl Selection {
 
     /// The names of a diagnosis in words.
     pub(super) fn diagnosis(&self) -> Option<String> {
+        if self.trial {
+            return Some(TRIAL.to_owned());
+        }
         (!self.only.is_empty()).then(|| self.only.join(", "))
     }
 }

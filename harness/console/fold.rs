@@ -31,3 +31,16 @@ pub(super) fn columns(text: &str) -> usize {
     let shown = strip_str(text);
     shown.map(UnicodeWidthStr::width).sum()
 }
+
+/// Columns of running text.
+const WIDTH: usize = 92;
+
+/// Adds `text`, wrapped and indented.
+pub(super) fn paragraph(out: &mut String, indent: usize, text: &str) {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let text = format!("{}{}", " ".repeat(indent), words.join(" "));
+    for line in folded(&text, WIDTH, 0) {
+        out.push_str(&line);
+        out.push('\n');
+    }
+}

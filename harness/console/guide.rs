@@ -2,7 +2,7 @@
 //! the catalogue alone. It defines nothing itself.
 
 use super::cautions::caution_of;
-use super::fold::folded;
+use super::fold::paragraph;
 use super::keys::FILES;
 use super::table;
 use crate::plan::demo;
@@ -13,9 +13,6 @@ use crate::units::Dimension;
 use std::fmt::Write as _;
 #[cfg(test)]
 use unicode_width::UnicodeWidthStr;
-
-/// Columns of running text.
-const WIDTH: usize = 92;
 
 /// All scenarios in a line each.
 pub fn overview() -> String {
@@ -227,16 +224,6 @@ const NOT_LIMITED: &[((ScenarioKind, &str), &str)] = &[
     ((ScenarioKind::Reversal, "peak_current"), "max = \"46 A\""),
     ((ScenarioKind::Loss, "shutdown_time"), "max = \"20 ms\""),
 ];
-
-/// Adds `text`, wrapped and indented.
-pub(super) fn paragraph(out: &mut String, indent: usize, text: &str) {
-    let words: Vec<&str> = text.split_whitespace().collect();
-    let text = format!("{}{}", " ".repeat(indent), words.join(" "));
-    for line in folded(&text, WIDTH, 0) {
-        out.push_str(&line);
-        out.push('\n');
-    }
-}
 
 #[cfg(test)]
 mod tests {

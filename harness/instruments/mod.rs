@@ -4,6 +4,7 @@
 
 mod answer;
 mod capture;
+mod confirmation;
 mod console;
 mod drive;
 mod fault;
@@ -12,6 +13,7 @@ mod session;
 mod supply;
 mod switch;
 mod thermometer;
+mod walk;
 mod waveform;
 
 #[cfg(test)]
@@ -26,3 +28,4 @@ pub use session::{Measured, Session};
 pub use supply::{Supply, SupplyCondition};
 pub use switch::Switch;
 pub use thermometer::Thermometer;
+pub use walk::{Try, attempt, tries};

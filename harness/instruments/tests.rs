@@ -4,7 +4,7 @@
 use super::*;
 use crate::bench_file::{CaptureWiring, WiredChannel};
 use crate::ident::Role;
-use crate::link::{Deadlines, Habits, Port, PortSettings};
+use crate::link::{Deadlines, Habits, Port, PortSettings, Traffic};
 use crate::profile::{self, Profile};
 use crate::protocol::Reading;
 use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
@@ -47,6 +47,7 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
         speed: profile.line.speed,
         ending: "\n".to_owned(),
         habits: Habits::default(),
+        traffic: Traffic::default(),
         dtr: true,
         deadlines: Deadlines {
             write: Duration::from_secs(2),

@@ -10,6 +10,7 @@ mod serial;
 mod settings;
 mod tap;
 mod tcp;
+mod trace;
 
 #[cfg(test)]
 mod tests;
@@ -17,8 +18,11 @@ mod tests;
 pub use fault::{Cause, LinkError};
 pub use faulty::{Faulty, Mishap, Mishaps};
 pub use port::Port;
-pub use settings::{Deadlines, Effect, Habits, LONGEST_REPLY, PortSettings, Probe};
-pub use tap::Tap;
+pub use settings::{
+    Deadlines, Effect, Habits, LONGEST_REPLY, Listener, PortSettings, Probe, Traffic, Way,
+};
+pub use tap::{TRAFFIC, Tap, shortened};
+pub use trace::{Passed, Replay, Trace, TraceFault};
 
 use tokio::io::{AsyncRead, AsyncWrite};
 

@@ -4,7 +4,7 @@
 use super::fault::{Cause, LinkError};
 use super::owner::{Owner, Request, Urgent};
 use super::settings::{Effect, PortSettings};
-use super::{Tap, Wire, serial, tcp};
+use super::{Tap, Wire, serial, tap, tcp};
 use crate::protocol::Expect;
 use crate::template;
 use std::os::fd::OwnedFd;
@@ -77,8 +77,8 @@ impl Port {
         async move { while ended.changed().await.is_ok() {} }
     }
 
-    /// Takes over a wire that is already open. Frames are logged where trace
-    /// logging is on.
+    /// Takes over a wire that is already open. What passes is told where
+    /// somebody wants to know it.
     ///
     /// # Panics
     /// Outside a tokio runtime.
@@ -86,8 +86,9 @@ impl Port {
         let settings = Arc::new(settings);
         let (requests, inbox) = mpsc::channel(QUEUE);
         let (urgent, urgent_inbox) = mpsc::channel(QUEUE);
-        let wire: Box<dyn Wire> = if tracing::enabled!(tracing::Level::TRACE) {
-            Box::new(Tap::new(wire, settings.name.clone()))
+        let wire: Box<dyn Wire> = if tap::wanted(&settings.traffic) {
+            let traffic = settings.traffic.clone();
+            Box::new(Tap::new(wire, settings.name.clone(), traffic))
         } else {
             Box::new(wire)
         };

@@ -5,6 +5,8 @@ use crate::checksum::LineCheck;
 use crate::protocol::{self, Expect};
 use crate::template;
 use regex_lite::Regex;
+use std::fmt;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// The most bytes one answer may have, block head and ending included.
@@ -60,6 +62,57 @@ pub struct Habits {
     pub gap: Duration,
 }
 
+/// Which way bytes went.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// To the instrument.
+    Sent,
+    /// From the instrument.
+    Received,
+}
+
+impl Way {
+    /// The word for it in a trace.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Sent => "sent",
+            Self::Received => "received",
+        }
+    }
+}
+
+type Hear = dyn Fn(Way, &[u8]) + Send + Sync;
+
+/// Somebody who hears what passes over a wire.
+#[derive(Clone)]
+pub struct Listener(Arc<Hear>);
+
+impl Listener {
+    /// Calls `hear` with all that passes.
+    pub fn new(hear: impl Fn(Way, &[u8]) + Send + Sync + 'static) -> Self {
+        Self(Arc::new(hear))
+    }
+
+    pub(super) fn hear(&self, way: Way, bytes: &[u8]) {
+        (self.0)(way, bytes);
+    }
+}
+
+impl fmt::Debug for Listener {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Listener")
+    }
+}
+
+/// Whose traffic passes, and who hears it beside log and trace.
+#[derive(Clone, Debug, Default)]
+pub struct Traffic {
+    /// What the instrument is on the bench.
+    pub role: String,
+    /// Who hears it.
+    pub listener: Option<Listener>,
+}
+
 /// How a port is used.
 #[derive(Clone, Debug)]
 pub struct PortSettings {
@@ -71,6 +124,8 @@ pub struct PortSettings {
     pub ending: String,
     /// What the instrument does beside answering.
     pub habits: Habits,
+    /// Whose traffic it is.
+    pub traffic: Traffic,
     /// What the data-terminal-ready line should be.
     pub dtr: bool,
     /// Bounds on every exchange.

@@ -18,6 +18,7 @@ fn settings() -> PortSettings {
         speed: 115_200,
         ending: "\n".to_owned(),
         habits: Habits::default(),
+        traffic: Traffic::default(),
         dtr: true,
         deadlines: Deadlines {
             write: Duration::from_millis(200),
@@ -90,7 +91,10 @@ fn cause(error: LinkError) -> Cause {
 #[tokio::test]
 async fn questions_get_their_answers_and_blocks_their_bytes() {
     let (wire, heard) = instrument();
-    let port = Port::over(Tap::new(wire, "tapped".to_owned()), settings());
+    let port = Port::over(
+        Tap::new(wire, "tapped".to_owned(), Traffic::default()),
+        settings(),
+    );
     assert_eq!(asks(&port, "A?").await, Ok("answer to A?".to_owned()));
     port.send("DO", Effect::Acts).await.expect("it is taken");
     // The block holds the ending as data.
@@ -488,4 +492,52 @@ async fn what_fits_no_form_is_shown_escaped() {
     let error = asks(&Port::over(host, deaf), "A?").await;
     let shown = "B?\\n".to_owned();
     assert_eq!(cause(error.expect_err("no echo")), Cause::Echo { shown });
+}
+
+/// What passed is heard whole, kept as a trace, and answers again from there.
+#[tokio::test]
+async fn a_trace_answers_as_the_instrument_did() {
+    let passed: Arc<Mutex<Vec<Passed>>> = Arc::default();
+    let notes = Arc::clone(&passed);
+    let listener = Listener::new(move |way, bytes| {
+        let mut notes = notes.lock().expect("no panic");
+        let at = 0.1 * notes.len() as f64;
+        notes.push(Passed::new(at, "load", "test port", way, bytes));
+    });
+    let heard = PortSettings {
+        traffic: Traffic {
+            role: "load".to_owned(),
+            listener: Some(listener),
+        },
+        ..settings()
+    };
+    let (wire, _) = instrument();
+    let talk = async |port: Port| {
+        let block = port.query_block("BLOCK?", 4).await;
+        port.send("DO \\x5C", Effect::Acts).await.expect("taken");
+        (block, asks(&port, "A?").await)
+    };
+    let said = talk(Port::over(wire, heard)).await;
+    assert_eq!(said.0, Ok(b"abc\n".to_vec()));
+    let lines: Vec<String> = {
+        let passed = passed.lock().expect("no panic");
+        let line = |passed: &Passed| serde_json::to_string(passed).expect("JSON");
+        passed.iter().map(line).collect()
+    };
+    let trace = Trace::parse(&lines.join("\n")).expect("a trace");
+    assert_eq!(trace.roles(), ["load"]);
+    assert_eq!(
+        talk(Port::over(trace.replay("load"), settings())).await,
+        said
+    );
+    // Another line than the trace has is an error of the wire.
+    let other = Port::over(trace.replay("load"), settings());
+    assert!(
+        asks(&other, "OTHER?")
+            .await
+            .expect_err("not in it")
+            .is_gone()
+    );
+    let fault = Trace::parse("{}").expect_err("no line of a trace");
+    assert_eq!(fault.line, 1);
 }

@@ -2,7 +2,7 @@
 //! transports, big answers, time, and a clean stop.
 
 use super::*;
-use crate::link::{Deadlines, Effect, Habits, Port, PortSettings};
+use crate::link::{Deadlines, Effect, Habits, Port, PortSettings, Traffic};
 use std::time::{Duration, Instant};
 
 /// Answers with role, line and bench time; each exchange takes a microsecond.
@@ -43,6 +43,7 @@ fn settings(name: &str) -> PortSettings {
         speed: 4_000_000,
         ending: "\n".to_owned(),
         habits: Habits::default(),
+        traffic: Traffic::default(),
         dtr: true,
         deadlines: Deadlines::MODEL,
         abandon: "\n".to_owned(),

@@ -3,7 +3,7 @@
 //! end. The two alternate, since bare times fall into modes.
 
 use super::median;
-use bufferstop::link::{Deadlines, Effect, Habits, Port, PortSettings};
+use bufferstop::link::{Deadlines, Effect, Habits, Port, PortSettings, Traffic};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::fs::{File, OpenOptions};
@@ -71,6 +71,7 @@ async fn alternated() -> (Vec<f64>, Vec<f64>) {
         speed: 115_200,
         ending: "\n".to_owned(),
         habits: Habits::default(),
+        traffic: Traffic::default(),
         dtr: false,
         deadlines: Deadlines::REAL,
         abandon: String::new(),

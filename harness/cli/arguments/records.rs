@@ -19,6 +19,9 @@ pub(in crate::cli) enum Records {
         after_help = "Example:  bufferstop records certificate GR-0042 --out-file GR-0042.pdf"
     )]
     Certificate(RecordsCertificate),
+    /// Tell all that is known of one board: runs, failures, retests, remarks, papers.
+    #[command(after_help = "Example:  bufferstop records history GR-0042")]
+    History(RecordsHistory),
     /// Make a key to sign records with.
     #[command(after_help = KEY_AFTER)]
     Key(RecordsKey),
@@ -94,10 +97,30 @@ pub(in crate::cli) struct RecordsCertificate {
     #[command(flatten)]
     pub(in crate::cli) place: StorePlace,
     /// A run's identifier or a serial number.
-    pub(in crate::cli) which: String,
+    #[arg(required_unless_present = "lot")]
+    pub(in crate::cli) which: Option<String>,
+    /// Every board of this lot instead: its last whole run, a PDF file each.
+    #[arg(long, conflicts_with = "which", requires = "folder")]
+    pub(in crate::cli) lot: Option<String>,
+    /// Where the papers of a lot go, each named after its board.
+    #[arg(long, value_name = "DIR", requires = "lot")]
+    pub(in crate::cli) folder: Option<PathBuf>,
     /// Where it goes: a name ending in .pdf or .html; `certificate.pdf` without.
-    #[arg(long, value_name = "FILE", default_value = "certificate.pdf")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        default_value = "certificate.pdf",
+        conflicts_with = "lot"
+    )]
     pub(in crate::cli) out_file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct RecordsHistory {
+    #[command(flatten)]
+    pub(in crate::cli) place: StorePlace,
+    /// The board's serial number.
+    pub(in crate::cli) serial: String,
 }
 
 #[derive(Debug, Args)]
@@ -111,7 +134,11 @@ pub(in crate::cli) struct RecordsSign {
     #[command(flatten)]
     pub(in crate::cli) place: StorePlace,
     /// A run's identifier or a serial number.
-    pub(in crate::cli) which: String,
+    #[arg(required_unless_present = "lot")]
+    pub(in crate::cli) which: Option<String>,
+    /// Every board of this lot instead: its last whole run.
+    #[arg(long, conflicts_with = "which")]
+    pub(in crate::cli) lot: Option<String>,
     /// The file with the secret key.
     #[arg(long, value_name = "FILE")]
     pub(in crate::cli) key: PathBuf,
@@ -142,6 +169,13 @@ pub(in crate::cli) struct RecordsLabel {
     /// Only this serial number.
     #[arg(long)]
     pub(in crate::cli) serial: Option<String>,
+}
+
+fn room(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(room) if (1.0..=20.0).contains(&room) => Ok(room),
+        _ => Err("from 1 to 20 standard deviations".to_owned()),
+    }
 }
 
 /// Which runs; what is not given is not asked.
@@ -254,6 +288,12 @@ pub(in crate::cli) struct RecordsLot {
     pub(in crate::cli) place: StorePlace,
     /// Name of the lot.
     pub(in crate::cli) lot: String,
+    /// Propose limits from its boards, as TOML for a plan.
+    #[arg(long, conflicts_with = "out_file")]
+    pub(in crate::cli) propose_limits: bool,
+    /// How far proposed limits lie from the mean, in standard deviations.
+    #[arg(long, default_value_t = 4.0, requires = "propose_limits", value_parser = room)]
+    pub(in crate::cli) room: f64,
     /// Write a report with charts: a name ending in .html or .pdf.
     #[arg(long, value_name = "FILE")]
     pub(in crate::cli) out_file: Option<PathBuf>,

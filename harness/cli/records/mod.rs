@@ -3,6 +3,7 @@
 
 mod export;
 mod filter;
+mod history;
 mod keeping;
 mod label;
 mod outfile;
@@ -12,7 +13,9 @@ mod stored;
 pub(super) use filter::named;
 pub(super) use outfile::{Existing, whole};
 pub(super) use signing::seal_of;
-pub(super) use stored::{find, headline, known, open, open_checked, path as place, record};
+pub(super) use stored::{
+    find, headline, known, last_of_lot, open, open_checked, path as place, record,
+};
 
 use super::arguments::{Records, RecordsList, RecordsShow};
 use super::exit::Exit;
@@ -29,6 +32,7 @@ pub(super) fn records(records: &Records, output: Output) -> Exit {
         Records::Backup(backup) => keeping::backup(backup, output),
         Records::Certificate(asked) => certificate::issued(asked, output),
         Records::Export(export) => export::export(export, output),
+        Records::History(asked) => history::history(asked, output),
         Records::Key(key) => signing::key(key, output),
         Records::Label(label) => label::label(label, output),
         Records::List(list) => listed(list, output),

@@ -2,7 +2,7 @@
 //! at. The signature is kept with its run like any document that is handed
 //! out; a secret key is read from its file and kept nowhere.
 
-use super::stored::{known, open_checked, path, record};
+use super::stored::{known, last_of_lot, open_checked, path, record};
 use crate::cli::arguments::{RecordsKey, RecordsSign};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
@@ -84,26 +84,40 @@ fn write_new(path: &Path, text: &str, mode: u32) -> io::Result<()> {
 pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit> {
     let key = secret(&arguments.key)?;
     let reader = open_checked(&arguments.place)?;
-    let run = known(&reader, &arguments.which)?;
-    let record = record(&reader, &run)?;
-    let Some(statement) = signed_words(&reader, &record)? else {
-        warn_line!("run {run} has not ended: there is nothing to sign yet");
-        return Err(Exit::Usage);
+    let runs: Vec<RunId> = match (&arguments.lot, &arguments.which) {
+        (Some(lot), _) => {
+            let boards = last_of_lot(&reader, lot)?;
+            boards.into_iter().map(|(_, run)| run).collect()
+        }
+        (None, which) => vec![known(&reader, which.as_deref().unwrap_or_default())?],
     };
-    let seal = key.sign(statement);
+    // All are made before the first is kept.
+    let mut seals = Vec::with_capacity(runs.len());
+    for run in runs {
+        let record = record(&reader, &run)?;
+        let Some(statement) = signed_words(&reader, &record)? else {
+            warn_line!("run {run} has not ended: there is nothing to sign yet");
+            return Err(Exit::Usage);
+        };
+        seals.push((run, key.sign(statement)));
+    }
     let (path, kind) = path(&arguments.place);
     drop(reader);
     let store = Store::open(&path, kind, Durability::EveryEvent, &SystemClock)
         .map_err(|fault| store_exit(&fault))?;
-    store
-        .issue(&run, SystemClock.now(), KIND, NAME, seal.bytes())
-        .map_err(|fault| store_exit(&fault))?;
-    if output.json {
-        output.document(&json!({ "run": run, "seal": seal }));
-    } else {
-        say!("{}", seal.statement);
-        say_line!("signature {}", seal.signature);
-        say_line!("by key    {}", seal.public_key);
+    for (run, seal) in &seals {
+        store
+            .issue(run, SystemClock.now(), KIND, NAME, seal.bytes())
+            .map_err(|fault| store_exit(&fault))?;
+        match (output.json, seals.len()) {
+            (true, 1) => output.document(&json!({ "run": run, "seal": seal })),
+            (true, _) => output.line(&json!({ "run": run, "seal": seal })),
+            (false, _) => {
+                say!("{}", seal.statement);
+                say_line!("signature {}", seal.signature);
+                say_line!("by key    {}", seal.public_key);
+            }
+        }
     }
     Ok(Exit::Pass)
 }

@@ -4,10 +4,11 @@
 use crate::cli::arguments::StorePlace;
 use crate::cli::exit::Exit;
 use crate::cli::store_fault::store_exit;
-use crate::ident::{RunId, Serial, harmless};
+use crate::ident::{LotName, RunId, Serial, harmless};
 use crate::judgement::Verdict;
 use crate::record::Record;
 use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// Where the store of that place is.
@@ -76,6 +77,35 @@ pub(in crate::cli) fn find(reader: &Reader, which: &str) -> Result<Option<RunId>
         Some(Err(fault)) => Err(store_exit(&fault)),
         None => Ok(None),
     }
+}
+
+/// The last whole run of every board of a lot, in the order of their serial numbers.
+pub(in crate::cli) fn last_of_lot(
+    reader: &Reader,
+    lot: &str,
+) -> Result<Vec<(Serial, RunId)>, Exit> {
+    let name: LotName = lot.parse().map_err(|fault| {
+        warn_line!("--lot cannot be used: {fault}");
+        Exit::Usage
+    })?;
+    let filter = Filter {
+        lot: Some(name),
+        diagnosis: Some(false),
+        open: Some(false),
+        ..Filter::default()
+    };
+    let mut last = BTreeMap::new();
+    for run in reader.runs(&filter) {
+        let run = run.map_err(|fault| store_exit(&fault))?;
+        if run.abort.is_none() {
+            last.insert(run.serial, run.run);
+        }
+    }
+    if last.is_empty() {
+        warn_line!("no finished run of lot {} is in this store", harmless(lot));
+        return Err(Exit::Usage);
+    }
+    Ok(last.into_iter().collect())
 }
 
 /// The run that `which` names.

@@ -1,11 +1,7 @@
 //! Pages of the commands that a profile states. Which role needs which stands in
 //! `profile::needs`.
 
-use super::Page;
-
-const fn page(key: &'static str, says: &'static str, example: &'static str) -> Page {
-    Page { key, says, example }
-}
+use super::page::{Page, page};
 
 pub(super) const PAGES: &[Page] = &[
     page(

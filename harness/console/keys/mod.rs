@@ -1,25 +1,22 @@
 //! What each key of a file means, with an example: the pages that `guide` shows for
 //! them. It reads no file; that no key lacks its page is a test's matter.
 
+mod bench;
+mod board;
 mod commands;
+mod lot;
+mod page;
+mod plan;
 mod profile;
+mod workshop;
 
 #[cfg(test)]
 mod tests;
 
-use super::guide::paragraph;
-use std::fmt::Write as _;
+pub use page::Page;
 
-/// One key of a kind of file.
-#[derive(Clone, Copy, Debug)]
-pub struct Page {
-    /// Its dotted path; a word in capitals stands for any name.
-    pub key: &'static str,
-    /// What it means and what holds without it.
-    pub says: &'static str,
-    /// How a file writes it.
-    pub example: &'static str,
-}
+use super::fold::paragraph;
+use std::fmt::Write as _;
 
 /// A kind of file whose keys have pages.
 #[derive(Clone, Copy, Debug)]
@@ -33,12 +30,40 @@ pub struct File {
 }
 
 /// Every kind of file, by the word by which topics begin.
-pub const FILES: &[File] = &[File {
-    word: "profile",
-    says: "how to talk to one model of instrument: a file of its own, named by `profile` in the \
-           bench file",
-    pages: &[profile::PAGES, commands::PAGES],
-}];
+pub const FILES: &[File] = &[
+    File {
+        word: "plan",
+        says: "what a board must withstand and show, and within which limits",
+        pages: &[plan::PAGES],
+    },
+    File {
+        word: "bench",
+        says: "which instruments there are, how they are wired, and what may flow at most",
+        pages: &[bench::PAGES],
+    },
+    File {
+        word: "profile",
+        says: "how to talk to one model of instrument: a file of its own, named by `profile` in \
+               the bench file",
+        pages: &[profile::PAGES, commands::PAGES],
+    },
+    File {
+        word: "board",
+        says: "what a model board is made of, how boards differ and which carry a defect",
+        pages: &[board::PAGES],
+    },
+    File {
+        word: "lot",
+        says: "which boards were built together, and of which parts",
+        pages: &[lot::PAGES],
+    },
+    File {
+        word: "bufferstop",
+        says: "who issues papers and what commands take where nothing else is stated, in the file \
+               `bufferstop.toml` of a folder or one above it",
+        pages: &[workshop::PAGES],
+    },
+];
 
 impl File {
     /// The kind that `word` names.
@@ -55,6 +80,17 @@ impl File {
     pub fn page(&self, key: &str) -> Option<&'static Page> {
         let exact = self.all().find(|page| page.key == key);
         exact.or_else(|| self.all().find(|page| stands_for(page.key, key)))
+    }
+
+    /// A page as a terminal shows it.
+    pub fn shown(&self, page: &Page) -> String {
+        let mut out = format!("{}.{}\n\n", self.word, page.key);
+        paragraph(&mut out, 2, page.says);
+        out.push_str("\nIn a file\n\n");
+        for line in page.example.lines() {
+            let _ = writeln!(out, "  {line}");
+        }
+        out
     }
 
     /// Every key in a line.
@@ -74,19 +110,6 @@ impl File {
             out,
             "\nA page on each:  bufferstop guide {word}.{example}\n"
         );
-        out
-    }
-}
-
-impl Page {
-    /// The page as a terminal shows it.
-    pub fn shown(&self, file: &File) -> String {
-        let mut out = format!("{}.{}\n\n", file.word, self.key);
-        paragraph(&mut out, 2, self.says);
-        out.push_str("\nIn a file\n\n");
-        for line in self.example.lines() {
-            let _ = writeln!(out, "  {line}");
-        }
         out
     }
 }

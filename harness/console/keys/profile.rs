@@ -1,11 +1,7 @@
 //! Pages of a profile's keys beside its commands. How a file is read stands in
 //! `profile`.
 
-use super::Page;
-
-const fn page(key: &'static str, says: &'static str, example: &'static str) -> Page {
-    Page { key, says, example }
-}
+use super::page::{Page, page};
 
 pub(super) const PAGES: &[Page] = &[
     page(

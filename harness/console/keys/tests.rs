@@ -3,8 +3,12 @@
 //! one is misspelt.
 
 use super::*;
+use crate::bench_file;
 use crate::document::{Fault, Source};
+use crate::model_board;
+use crate::plan;
 use crate::profile;
+use crate::workshop;
 use std::collections::BTreeSet;
 
 /// A key that no table has.
@@ -92,7 +96,7 @@ fn every_page_fits_a_terminal_and_its_example_can_be_read() {
         let mut seen = BTreeSet::new();
         for page in file.all() {
             assert!(seen.insert(page.key), "{} twice", page.key);
-            let shown = page.shown(file);
+            let shown = file.shown(page);
             assert!(squeezed(&shown).contains(&squeezed(page.says)));
             let widest = shown.lines().map(|line| line.chars().count()).max();
             assert!(widest.is_some_and(|width| width <= 100), "{shown}");
@@ -151,5 +155,64 @@ fn every_key_of_a_profile_has_its_page() {
     ));
     check("profile", &texts, |source| {
         profile::parse(source).err().unwrap_or_default()
+    });
+}
+
+fn fixture(name: &str) -> String {
+    match name {
+        "plan" => include_str!("../../../fixtures/demo/plan.toml"),
+        "bench" => include_str!("../../../fixtures/demo/bench.toml"),
+        "board" => include_str!("../../../fixtures/demo/board.toml"),
+        _ => include_str!("../../../fixtures/demo/lot.toml"),
+    }
+    .to_owned()
+}
+
+#[test]
+fn every_key_of_a_bench_has_its_page() {
+    let bench = fixture("bench");
+    let bus = "bus = { metres = 20, conductor = \"AWG 14\" }\n";
+    assert!(bench.contains(bus));
+    let bench = bench.replace(bus, "");
+    let texts = [format!(
+        "{bench}\n[model.fixture]\nbleeder = \"1 kohm\"\n\
+         [wiring.bus]\nmetres = 20\nconductor = \"AWG 14\"\n\
+         [safety]\nsupply_fuse = \"10 A\"\n\
+         [[instrument]]\nrole = \"load\"\nprofile = \"load\"\nnet = \"earth\"\n\
+         [instrument.usb]\nvendor = 1\nproduct = 2\n"
+    )
+    .replacen("[safety]\nemergency_stop = \"model: none is needed\"\nsupply_fuse = \"model: 10 A in the supply's positive\"\n", "", 1)];
+    check("bench", &texts, |source| {
+        bench_file::parse(source).err().unwrap_or_default()
+    });
+}
+
+#[test]
+fn every_key_of_a_plan_has_its_page() {
+    // A limit and a margin written out, and a scenario's own settings left in.
+    let text = fixture("plan").replacen(
+        "[scenario.limits]\ninput_current_off = {",
+        "[scenario.limits.off_voltage]\nmax = \"1 V\"\nsource = \"house\"\n\
+         [scenario.limits]\ninput_current_off = {",
+        1,
+    );
+    check("plan", &[text], |source| {
+        plan::parse(std::slice::from_ref(source))
+            .err()
+            .unwrap_or_default()
+    });
+}
+
+#[test]
+fn every_key_of_a_model_board_and_of_a_lot_has_its_page() {
+    check("board", &[fixture("board")], |source| {
+        model_board::parse(source).err().unwrap_or_default()
+    });
+    check("lot", &[fixture("lot")], |source| {
+        plan::parse_lot(source).err().unwrap_or_default()
+    });
+    let workshop = "format = 1\n[issuer]\nname = \"A\"\n[defaults]\noperator = \"B\"\n";
+    check("bufferstop", &[workshop.to_owned()], |source| {
+        workshop::parse(source).err().unwrap_or_default()
     });
 }

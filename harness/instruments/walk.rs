@@ -1,0 +1,343 @@
+//! Every command of a profile in turn, with values that hurt nothing, to find out
+//! whether an instrument understands them and answers as the profile says. It knows
+//! no plan and no board, and lets no energy in unless its caller agrees.
+
+use super::fault::InstrumentError;
+use super::session::Session;
+use super::{CaptureDevice, CaptureStatus};
+use crate::bench_file::{CaptureWiring, WiredChannel, WiredLine};
+use crate::ident::Role;
+use crate::profile::{Profile, measured};
+use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
+use crate::template::Argument;
+use crate::units::{Quantity as _, Seconds, show};
+use crate::waveform::{LogicLine, Signal};
+use std::time::Duration;
+
+/// The voltage that a supply is set to.
+const VOLTS: f64 = 1.0;
+/// The current that a supply is limited to, and a load draws.
+const AMPERES: f64 = 0.1;
+/// The resistance that a load stands for.
+const OHMS: f64 = 1000.0;
+/// How long a load's pulse and ramp take.
+const SHORT: f64 = 0.01;
+/// Samples of the capture.
+const SAMPLES: u32 = 64;
+/// How often it is asked whether the capture is over, and how long apart.
+const LOOKS: u32 = 50;
+const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
+
+type Values = &'static [(&'static str, Argument<'static>)];
+
+/// One command with what is sent.
+#[derive(Clone, Copy, Debug)]
+pub struct Try {
+    /// Its name in the profile.
+    pub command: &'static str,
+    values: Values,
+    kind: Kind,
+    /// What it lets in or closes, where it does: to be agreed to first.
+    pub energises: Option<&'static str>,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Kind {
+    /// It is confirmed as the profile says.
+    Act,
+    /// Its end is not awaited.
+    Start,
+    /// A text.
+    Text,
+    /// A number.
+    Number,
+    /// Bits by name.
+    Bits,
+    /// A truth value of the first channel.
+    Truth,
+    /// A whole capture, with all that it takes.
+    Capture,
+}
+
+const fn one(command: &'static str, kind: Kind) -> Try {
+    with(command, kind, &[])
+}
+
+const fn with(command: &'static str, kind: Kind, values: Values) -> Try {
+    Try {
+        command,
+        values,
+        kind,
+        energises: None,
+    }
+}
+
+const fn energising(command: &'static str, kind: Kind, values: Values, what: &'static str) -> Try {
+    Try {
+        command,
+        values,
+        kind,
+        energises: Some(what),
+    }
+}
+
+const fn number(value: f64) -> Argument<'static> {
+    Argument::Number(value)
+}
+
+const FIRST: (&str, Argument<'static>) = ("channel", Argument::Integer(1));
+
+const SUPPLY: &[Try] = &[
+    one("output_off", Kind::Act),
+    with(
+        "set_current_limit",
+        Kind::Act,
+        &[("amperes", number(AMPERES))],
+    ),
+    one("limit_setting", Kind::Number),
+    with("set_voltage", Kind::Act, &[("volts", number(VOLTS))]),
+    one("voltage_setting", Kind::Number),
+    one("condition", Kind::Bits),
+    one("measure_voltage", Kind::Number),
+    one("measure_current", Kind::Number),
+    energising(
+        "output_on",
+        Kind::Act,
+        &[],
+        "1 V, limited to 100 mA, at the supply's output",
+    ),
+    one("measure_voltage", Kind::Number),
+    one("measure_current", Kind::Number),
+    one("output_off", Kind::Act),
+];
+
+const LOAD: &[Try] = &[
+    one("input_off", Kind::Act),
+    with("set_resistance", Kind::Act, &[("ohms", number(OHMS))]),
+    one("resistance_setting", Kind::Number),
+    one("constant_resistance", Kind::Act),
+    with("set_current", Kind::Act, &[("amperes", number(AMPERES))]),
+    one("current_setting", Kind::Number),
+    one("constant_current", Kind::Act),
+    one("condition", Kind::Bits),
+    one("operation", Kind::Bits),
+    one("measure_voltage", Kind::Number),
+    one("measure_current", Kind::Number),
+    energising("input_on", Kind::Act, &[], "the load's input on, at 100 mA"),
+    one("measure_current", Kind::Number),
+    one("input_off", Kind::Act),
+    energising(
+        "pulse",
+        Kind::Start,
+        &[("amperes", number(AMPERES)), ("seconds", number(SHORT))],
+        "a pulse of 100 mA for 10 ms by the load",
+    ),
+    energising(
+        "ramp",
+        Kind::Start,
+        &[
+            ("from_amperes", number(0.0)),
+            ("to_amperes", number(AMPERES)),
+            ("seconds", number(SHORT)),
+        ],
+        "a ramp up to 100 mA in 10 ms by the load",
+    ),
+    one("operation", Kind::Bits),
+    one("stop", Kind::Act),
+    one("input_off", Kind::Act),
+];
+
+const CAPTURE: &[Try] = &[
+    one("operation", Kind::Bits),
+    one("stop", Kind::Act),
+    with(
+        "trigger_line",
+        Kind::Act,
+        &[
+            ("line", Argument::Integer(0)),
+            ("slope", Argument::Text("POS")),
+        ],
+    ),
+    with(
+        "trigger_channel",
+        Kind::Act,
+        &[
+            FIRST,
+            ("volts", number(VOLTS)),
+            ("slope", Argument::Text("NEG")),
+        ],
+    ),
+    one("arm", Kind::Capture),
+];
+
+const SWITCH: &[Try] = &[
+    one("open_all", Kind::Act),
+    with("open", Kind::Act, &[FIRST]),
+    with("closed", Kind::Truth, &[FIRST]),
+    with("continuity", Kind::Truth, &[FIRST]),
+    one("operation", Kind::Bits),
+    energising(
+        "pulse",
+        Kind::Start,
+        &[FIRST, ("seconds", number(SHORT))],
+        "the switch's first contact closed for 10 ms",
+    ),
+    one("operation", Kind::Bits),
+    with("closed", Kind::Truth, &[FIRST]),
+];
+
+const DRIVE: &[Try] = &[
+    with("set_enable", Kind::Act, &[("state", Argument::Integer(0))]),
+    one("signal_off", Kind::Act),
+    with("set_brake", Kind::Act, &[("state", Argument::Integer(0))]),
+    with("hold", Kind::Act, &[("polarity", Argument::Text("POS"))]),
+    with("hold", Kind::Act, &[("polarity", Argument::Text("NEG"))]),
+    with("pattern", Kind::Act, &[("pattern", Argument::Text("ONES"))]),
+    with(
+        "break_line",
+        Kind::Act,
+        &[("input", Argument::Text("NONE"))],
+    ),
+    energising(
+        "signal_on",
+        Kind::Act,
+        &[],
+        "a signal on the board's inputs",
+    ),
+    one("signal_off", Kind::Act),
+];
+
+const CONSOLE: &[Try] = &[one("sense", Kind::Number), one("state", Kind::Text)];
+
+const THERMOMETER: &[Try] = &[one("measure_temperature", Kind::Number)];
+
+/// What is tried of an instrument in `role`, in this order; it is identified
+/// before. What makes it safe is left to the caller.
+pub const fn tries(role: Role) -> &'static [Try] {
+    match role {
+        Role::Supply => SUPPLY,
+        Role::Load => LOAD,
+        Role::Capture => CAPTURE,
+        Role::Switch => SWITCH,
+        Role::Drive => DRIVE,
+        Role::Console => CONSOLE,
+        Role::Thermometer => THERMOMETER,
+    }
+}
+
+/// Tries one command and says what it found.
+///
+/// # Errors
+/// An [`InstrumentError`] that says what did not fit.
+pub async fn attempt(session: &Session, one: &Try) -> Result<String, InstrumentError> {
+    match one.kind {
+        Kind::Act => {
+            session.act(one.command, one.values).await?;
+            Ok("taken".to_owned())
+        }
+        Kind::Start => {
+            session.start(one.command, one.values).await?;
+            // So that what follows finds it over.
+            tokio::time::sleep(BETWEEN_LOOKS).await;
+            Ok("taken".to_owned())
+        }
+        Kind::Text => {
+            let text = session.ask(one.command, one.values).await?;
+            Ok(format!("\"{}\"", text.escape_debug()))
+        }
+        Kind::Number => {
+            let reading = session.number(one.command, one.values).await?;
+            Ok(match (reading.value(), measured(one.command)) {
+                (Some(value), Some(dimension)) => show(value, dimension),
+                (Some(value), None) => value.to_string(),
+                (None, _) => "no number at this moment".to_owned(),
+            })
+        }
+        Kind::Truth => {
+            let is = session.truth(one.command, 1).await?;
+            Ok(if is { "yes" } else { "no" }.to_owned())
+        }
+        Kind::Bits => {
+            let bits = session.bits(one.command).await?;
+            let profile = session.profile();
+            let named = match one.command {
+                "condition" => &profile.condition,
+                _ => &profile.operation,
+            };
+            let set = named.iter().filter(|(_, weight)| bits & **weight != 0);
+            let set: Vec<&str> = set.map(|(name, _)| name.as_str()).collect();
+            Ok(match set.as_slice() {
+                [] => format!("{bits}: nothing"),
+                set => format!("{bits}: {}", set.join(", ")),
+            })
+        }
+        Kind::Capture => capture(session).await,
+    }
+}
+
+/// A short capture of the first channel.
+async fn capture(session: &Session) -> Result<String, InstrumentError> {
+    let wiring = wiring(session.profile());
+    let device = CaptureDevice::new(session, &wiring);
+    let range = session.profile().capture_range();
+    let fastest = range.map_or(Seconds::ZERO, |range| range.period);
+    let request = CaptureRequest {
+        period: Seconds::new(1e-6).max(fastest),
+        length: SAMPLES,
+        before_trigger: 0,
+        trigger: Trigger::Now,
+        channels: vec![ChannelRequest {
+            signal: Signal::NodeVoltage,
+            range: VOLTS.min(range.map_or(VOLTS, |range| range.voltage.si())),
+        }],
+        lines: session.profile().command("read_lines").is_some(),
+    };
+    device.arm(&request).await?;
+    let mut looks = 0;
+    while device.status().await? != CaptureStatus::Idle {
+        looks += 1;
+        if looks > LOOKS {
+            device.stop().await?;
+            return Err(session.data("a capture that starts at once did not end"));
+        }
+        tokio::time::sleep(BETWEEN_LOOKS).await;
+    }
+    let taken = device.read_out(&request, "trial").await?;
+    let Some(channel) = taken.channels.first() else {
+        return Err(session.data("no channel was read out"));
+    };
+    let volts = |code: &i16| channel.offset + channel.scale * f64::from(*code);
+    let (least, largest) = channel.codes.iter().map(volts).fold(
+        (f64::INFINITY, f64::NEG_INFINITY),
+        |(least, largest), volts| (least.min(volts), largest.max(volts)),
+    );
+    let dimension = Signal::NodeVoltage.dimension();
+    Ok(format!(
+        "{} samples from {} to {}",
+        channel.codes.len(),
+        show(least, dimension),
+        show(largest, dimension)
+    ))
+}
+
+/// The first channel as it is, and the first line where there are lines.
+fn wiring(profile: &Profile) -> CaptureWiring {
+    let range = profile.capture_range();
+    let lines = range.is_some_and(|range| range.lines > 0);
+    CaptureWiring {
+        channels: vec![WiredChannel {
+            signal: Signal::NodeVoltage,
+            number: 1,
+            scale: 1.0,
+            scale_u: 0.0,
+            range: range.map_or(VOLTS, |range| range.voltage.si()),
+        }],
+        lines: lines
+            .then_some(WiredLine {
+                line: LogicLine::SignalA,
+                number: 0,
+            })
+            .into_iter()
+            .collect(),
+    }
+}

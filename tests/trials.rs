@@ -1,0 +1,129 @@
+//! Trying a profile on its instrument: every exchange is shown, what does not fit is
+//! named, and the trace of it answers again as the instrument did.
+
+use super::guardian::{bench_on, is_on, serve};
+use bufferstop::ident::Role;
+use bufferstop::instruments::{Session, attempt, tries};
+use bufferstop::link::{Deadlines, Habits, Port, PortSettings, Trace, Traffic};
+use bufferstop::profile;
+use serde_json::Value;
+use std::path::Path;
+use std::process::{Command, Output};
+use std::sync::Arc;
+
+fn tried(bench: &Path, role: &str, more: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+        .env_remove("BUFFERSTOP_BENCH")
+        .arg("bench")
+        .arg(bench)
+        .args(["--json", "--try", role])
+        .args(more)
+        .output()
+        .expect("the command runs")
+}
+
+fn rows(done: &Output) -> Vec<Value> {
+    let text = String::from_utf8_lossy(&done.stdout).into_owned();
+    let lines = text.lines().map(serde_json::from_str);
+    lines.collect::<Result<_, _>>().expect("JSON lines")
+}
+
+#[test]
+fn every_shipped_profile_fits_its_model_and_a_trace_answers_again() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
+    for role in Role::ALL {
+        let trace = folder.path().join(format!("{role}.jsonl"));
+        let file = trace.to_str().expect("a plain name");
+        let done = tried(&bench, role.word(), &["--ready", "--trace", file]);
+        let said = String::from_utf8_lossy(&done.stderr);
+        assert_eq!(done.status.code(), Some(0), "{role}: {said}");
+        let rows = rows(&done);
+        assert!(rows.iter().all(|row| row["fault"].is_null()), "{rows:#?}");
+        assert_eq!(rows[0]["command"], "identify");
+        assert!(rows[0]["passed"][0]["sent"].is_string(), "{:#}", rows[0]);
+    }
+    let list = ports["ports"].as_array().expect("a list");
+    let supply = list.iter().find(|port| port["role"] == "supply");
+    let supply = supply.expect("a supply")["path"].as_str().expect("a path");
+    assert!(!is_on(supply, "OUTP?"), "it was left on");
+
+    let text = std::fs::read_to_string(folder.path().join("supply.jsonl")).expect("a trace");
+    let trace = Trace::parse(&text).expect("a trace");
+    assert_eq!(trace.roles(), ["supply"]);
+    let own = profile::shipped("supply").expect("it comes with the program");
+    let settings = PortSettings {
+        name: "trace".to_owned(),
+        speed: own.line.speed,
+        ending: own.line.ending.clone(),
+        habits: Habits::default(),
+        traffic: Traffic::default(),
+        dtr: true,
+        deadlines: Deadlines::MODEL,
+        abandon: own.safety.abandon.clone(),
+        probe: None,
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime");
+    runtime.block_on(async {
+        let port = Port::over(trace.replay("supply"), settings);
+        let session = Session::new(port, Arc::new(own));
+        session.identify().await.expect("the same as before");
+        for one in tries(Role::Supply) {
+            let again = attempt(&session, one).await;
+            assert!(again.is_ok(), "{}: {again:?}", one.command);
+        }
+        // Another order than the trace has is refused.
+        assert!(session.order("OUTP ON").await.is_err());
+    });
+}
+
+/// Without anybody's word nothing is switched on, and what does not fit is named.
+#[test]
+fn nothing_is_switched_on_unasked_and_what_does_not_fit_is_named() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    let text = bench_on(&ports).replacen("profile = \"load\"", "profile = \"own.toml\"", 1);
+    std::fs::write(&bench, text).expect("a bench file");
+    let source = profile::shipped_source("load").expect("it comes with the program");
+    let own = source.text.replace("MEAS:CURR?", "MEAS:CURENT?");
+    let own = own.replace("STAT:QUES:COND?", "*IDN?");
+    std::fs::write(folder.path().join("own.toml"), own).expect("a profile");
+    let done = tried(&bench, "load", &[]);
+    assert_eq!(done.status.code(), Some(69), "two exchanges do not fit");
+    let rows = rows(&done);
+    let commands: Vec<&str> = rows
+        .iter()
+        .filter_map(|row| row["command"].as_str())
+        .collect();
+    for never in ["input_on", "pulse", "ramp"] {
+        assert!(!commands.contains(&never), "{commands:?}");
+    }
+    let fault = |command: &str| {
+        let row = rows.iter().find(|row| row["command"] == command);
+        row.expect("it was tried")["fault"]
+            .as_str()
+            .unwrap_or_default()
+            .to_owned()
+    };
+    assert_eq!(fault("set_current"), "");
+    // Role, command, what came, and the line of the profile.
+    let condition = fault("condition");
+    for part in [
+        "load",
+        "condition",
+        "BUFFERSTOP MODEL",
+        "of its profile: *IDN?",
+    ] {
+        assert!(condition.contains(part), "{condition}");
+    }
+    assert!(!fault("measure_current").is_empty());
+    let own = folder.path().join("own.toml");
+    let at_none = tried(&bench, own.to_str().expect("a plain name"), &[]);
+    assert_eq!(at_none.status.code(), Some(64), "a profile needs a port");
+}

@@ -94,8 +94,9 @@ fn port_of<'a>(role: &str, ports: &'a Value) -> &'a str {
 }
 
 /// A run of `only` on the instruments of `strangers` says what one on the model
-/// instruments says.
-fn agree(strangers: &[(&str, &str)], only: &[&str], least: usize) {
+/// instruments says; `scatter` is the part of a value by which two shots differ on one
+/// bench already.
+fn agree(strangers: &[(&str, &str)], only: &[&str], least: usize, scatter: f64) {
     let Some(python) = interpreter() else { return };
     let (_served, ports) = serve();
     let folder = tempfile::tempdir().expect("a temporary folder");
@@ -121,7 +122,7 @@ fn agree(strangers: &[(&str, &str)], only: &[&str], least: usize) {
         }
         let (other, other_u, other_decision) = &found[name];
         assert!(
-            (value - other).abs() <= u + other_u,
+            (value - other).abs() <= u + other_u + scatter * value.abs(),
             "{name}: {value} +- {u} directly, {other} +- {other_u} on {strangers:?}"
         );
         assert_eq!(decision, other_decision, "{name} on {strangers:?}");
@@ -130,27 +131,29 @@ fn agree(strangers: &[(&str, &str)], only: &[&str], least: usize) {
 
 #[test]
 fn a_load_behind_a_socket_needs_a_profile_and_no_code() {
-    agree(&[("load", "load")], &["load"], 15);
+    agree(&[("load", "load")], &["load"], 15, 0.0);
 }
 
 #[test]
 fn a_scope_that_lists_volts_needs_a_profile_and_no_code() {
-    agree(&[("list-scope", "capture")], &["idle", "load"], 20);
+    agree(&[("list-scope", "capture")], &["idle", "load"], 20, 0.0);
 }
 
 #[test]
 fn a_scope_of_eight_bits_needs_a_profile_and_no_code() {
-    agree(&[("byte-scope", "capture")], &["idle"], 5);
+    agree(&[("byte-scope", "capture")], &["idle"], 5, 0.0);
 }
 
 #[test]
 fn a_relay_card_worked_by_bytes_needs_a_profile_and_no_code() {
-    agree(&[("relay-card", "switch")], &["short"], 8);
+    // A contact bounces otherwise each time, and the board's clock starts where it
+    // does: trip times differ by tens of microseconds on one switch as well.
+    agree(&[("relay-card", "switch")], &["short"], 8, 0.01);
 }
 
 #[test]
 fn a_supply_that_checks_every_line_needs_a_profile_and_no_code() {
-    agree(&[("strict-supply", "supply")], &["idle", "load"], 20);
+    agree(&[("strict-supply", "supply")], &["idle", "load"], 20, 0.0);
 }
 
 /// The guardian has the socket as well.

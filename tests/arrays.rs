@@ -3,9 +3,7 @@
 //! here; what was planted is what must be told.
 
 use crate::inspect::{Told, file, inspect};
-use bufferstop::track::{
-    ChannelAnalyser, ChannelSettings, DecoderSettings, EdgeUncertainty, Scale, SignalReport,
-};
+use bufferstop::track::{ChannelAnalyser, ChannelSettings, DecoderSettings, Scale, SignalReport};
 use bufferstop::units::Seconds;
 use std::path::{Path, PathBuf};
 
@@ -124,7 +122,7 @@ fn shaped_as_planted(told: &Told, what: &str) {
                 "{what} {way} {name}: {found}"
             );
         }
-        let over = number(told, &format!("/signal/shape/{way}/overshoot/1"));
+        let over = number(told, &format!("/signal/shape/{way}/overshoot/1/value"));
         assert!(over < 0.02, "{what} {way}: {over}");
     }
 }
@@ -184,11 +182,7 @@ fn reading_ahead_changes_no_bit() {
     let told = inspect(&path, &["--rate", "2 MHz", "--scale", "1 mV"]);
     let ahead: SignalReport =
         serde_json::from_value(told.json["signal"].clone()).expect("a report");
-    let edge = EdgeUncertainty {
-        edge_u: ahead.edge_u,
-        skew_u: 0.0,
-        time_base_u: ahead.time_base_u,
-    };
+    let edge = ahead.edge;
     let scale = Scale {
         gain: 1e-3,
         offset: 0.0,
@@ -205,7 +199,7 @@ fn reading_ahead_changes_no_bit() {
     for sample in &long {
         analyser.push(std::slice::from_ref(sample), &mut |_| ());
     }
-    let (_, alone) = analyser.finish();
+    let alone = analyser.finish(&mut |_| ());
     assert!(
         alone.packets.all >= 35 * (PACKETS - 1),
         "{}",

@@ -251,10 +251,6 @@ fn analyser(scale: Scale) -> ChannelAnalyser {
     ChannelAnalyser::new(ChannelSettings::new(Seconds::new(2e-6), scale, settings()))
 }
 
-fn report((_, report): (Option<bufferstop::track::Packet>, SignalReport)) -> Box<SignalReport> {
-    Box::new(report)
-}
-
 fn dump(pieces: &[&[u8]]) -> Told {
     let mut told = 0;
     let mut reader = VcdReader::new(&["track"]);
@@ -274,7 +270,7 @@ fn dump(pieces: &[&[u8]]) -> Told {
             reader.push(piece, &mut take).map_err(|f| f.to_string())?;
         }
         let summary = reader.finish(&mut take).map_err(|f| f.to_string())?;
-        Ok(report(decoder.finish(summary.end)))
+        Ok(Box::new(decoder.finish(summary.end).1))
     };
     let outcome = run();
     (told, outcome)
@@ -294,7 +290,7 @@ fn table(pieces: &[&[u8]]) -> Told {
             reader.push(piece, &mut take).map_err(|f| f.to_string())?;
         }
         reader.finish(&mut take).map_err(|f| f.to_string())?;
-        Ok(report(analyser.finish()))
+        Ok(Box::new(analyser.finish(&mut |_| ())))
     };
     let outcome = run();
     (told, outcome)
@@ -318,7 +314,7 @@ fn sampled(read: impl FnOnce(&mut dyn FnMut(Samples<'_>)) -> Result<(), String>)
             Samples::F64(list) => analyser.push(list, &mut |_| ()),
         }
     });
-    (told, read.map(|()| report(analyser.finish())))
+    (told, read.map(|()| Box::new(analyser.finish(&mut |_| ()))))
 }
 
 fn array(pieces: &[&[u8]]) -> Told {

@@ -197,9 +197,9 @@ fn readings(path: &Path) -> serde_json::Value {
     // One sample a 250 ns, so that halves are those of a track signal.
     let told = crate::inspect::inspect(path, &["--rate", "4 MHz", "--scale", "1 V"]);
     let samples = |place: &str| {
-        let value = told.json["signal"].pointer(place);
-        let seconds = value.and_then(serde_json::Value::as_f64);
-        seconds.unwrap_or_else(|| panic!("no {place}: {}", told.said)) * 4e6
+        let found = told.json["signal"].pointer(place);
+        let found = found.unwrap_or_else(|| panic!("no {place}: {}", told.said));
+        ["value", "u"].map(|part| found[part].as_f64().expect("a number") * 4e6)
     };
     let states = &told.json["signal"]["levels"]["states"];
     serde_json::json!({
@@ -209,12 +209,12 @@ fn readings(path: &Path) -> serde_json::Value {
         "command": {
             "levels": [states["low"], states["high"]],
             "durations": [
-                samples("/shape/rising/duration/value"),
-                samples("/shape/falling/duration/value"),
+                samples("/shape/rising/duration"),
+                samples("/shape/falling/duration"),
             ],
             "halves": [
-                samples("/ones/all/least/estimate/value"),
-                samples("/ones/all/greatest/estimate/value"),
+                samples("/ones/all/least/estimate"),
+                samples("/ones/all/greatest/estimate"),
             ],
         },
     })

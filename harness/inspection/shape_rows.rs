@@ -283,9 +283,18 @@ fn one_side(
         "amplitude too high"
     };
     let mut row = single(OF_AMPLITUDE, what, Measure::Voltage, seen, (limit, low));
+    // Where single halves are too noisy to say, their mean may: with it beyond,
+    // some of them are.
+    if row.standing != Standing::Violation {
+        let of_mean = single(OF_AMPLITUDE, what, Measure::Voltage, mean, (limit, low));
+        if of_mean.standing == Standing::Violation {
+            row = of_mean;
+        }
+    }
+    let expanded = row.expanded.unwrap_or(0.0);
     if halves.count > 0 {
         row.checked = halves.count;
-        let (beyond, near) = halves.against(limit, low, seen.expanded());
+        let (beyond, near) = halves.against(limit, low, expanded);
         if row.standing == Standing::Violation {
             row.beyond = beyond.max(1);
         }
@@ -294,7 +303,7 @@ fn one_side(
         let excess = |value: f64| if low { limit - value } else { value - limit };
         row.places = places
             .iter()
-            .map(|&(at, value)| Place::new(at, value, excess(value) > seen.expanded()))
+            .map(|&(at, value)| Place::new(at, value, excess(value) > expanded))
             .collect();
     }
     // What is cut off is at least this: it may be above the most, and need not be

@@ -10,8 +10,7 @@ use super::{Heard, PacketSink, Unread};
 use crate::capture_file::{Clipping, Samples, Survey};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::track::{
-    ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned, ShapeFigures,
-    VerticalUncertainty,
+    ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned, SignalReport,
 };
 use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
@@ -60,8 +59,9 @@ pub struct Listener {
     shapes: Shapes,
     silence: Silence,
     even: bool,
-    /// Edges of the present piece.
+    /// Crossings of the present piece.
     fresh: Vec<Edge>,
+    /// Edges, each known to a fit through its samples.
     edges: Vec<Edge>,
     all: usize,
 }
@@ -110,19 +110,31 @@ impl Listener {
             shapes,
             silence,
             fresh,
+            edges,
+            all,
             ..
         } = self;
         fresh.clear();
-        let mut note = |edge| fresh.push(edge);
+        let room = MOST_EDGES.saturating_sub(edges.len());
+        let (mut kept, mut count) = (Vec::new(), 0);
+        let mut keep = |edge| {
+            count += 1;
+            if kept.len() < room {
+                kept.push(edge);
+            }
+        };
         match piece {
             Piece::At(time, volts) => {
                 self.even = false;
                 let volts = survey.push_at(time, volts);
-                scan.push_at(Seconds::new(time - analogue.first), volts, &mut note);
+                scan.push_at(Seconds::new(time - analogue.first), volts, &mut |edge| {
+                    fresh.push(edge);
+                    keep(edge);
+                });
             }
             Piece::Even(samples) => {
                 let samples = survey.push(samples);
-                scanned(scan, samples, &mut note);
+                scanned(scan, samples, &mut |edge| fresh.push(edge), &mut keep);
                 match samples {
                     Samples::I8(list) => shapes.take(list, fresh),
                     Samples::I16(list) => shapes.take(list, fresh),
@@ -136,20 +148,19 @@ impl Listener {
         for &edge in fresh.iter() {
             silence.push(from, edge);
         }
-        self.all += self.fresh.len();
-        let room = MOST_EDGES.saturating_sub(self.edges.len());
-        self.edges.extend(self.fresh.iter().take(room));
+        edges.append(&mut kept);
+        *all += count;
     }
 
     /// The end of the samples; packets go to `sink`.
-    pub fn finish(self, sink: &mut PacketSink<'_>) -> Listened {
-        let scanned = self.scan.finish();
-        let known = uncertainty(&self.analogue, &scanned);
-        let (edge, bound) = known.map_or_else(
-            // Either edge may lie anywhere between two samples, and be read so.
-            || (coarse(&self.analogue), Some(self.analogue.period)),
-            |edge| (edge, None),
-        );
+    pub fn finish(mut self, sink: &mut PacketSink<'_>) -> Listened {
+        let (edges, all) = (&mut self.edges, &mut self.all);
+        let scanned = self.scan.finish(&mut |edge| {
+            *all += 1;
+            if edges.len() < MOST_EDGES {
+                edges.push(edge);
+            }
+        });
         let facts = self.survey.finish(scanned.to.since_zero().si());
         let unread = Unread {
             silent: self.silence.finish(scanned.from, scanned.to),
@@ -160,6 +171,15 @@ impl Listener {
         let first = channel_settings(&self.analogue).first;
         let ChannelAccuracy { gain_u, offset_u } = self.analogue.accuracy;
         let Scale { gain, step, .. } = self.analogue.scale;
+        let edge = if self.all > MOST_EDGES {
+            scanned.edge
+        } else {
+            // Where halves scatter more than is explained, that counts.
+            let report = first_look(first, &scanned, &self.edges);
+            report.scattered(&scanned.edge).unwrap_or(scanned.edge)
+        };
+        // Either edge may lie anywhere between two samples, and be read so.
+        let bound = edge.sampling_alone().then_some(self.analogue.period);
         let mut decoding = Decoding {
             decoder: ScanDecoder::new(first, settings(edge, bound)),
             words: Words::default(),
@@ -204,13 +224,19 @@ impl SecondListener {
                 let volts = survey.push_at(time, volts);
                 scan.push_at(Seconds::new(time - *first), volts, &mut decode);
             }
-            Piece::Even(samples) => scanned(scan, survey.push(samples), &mut decode),
+            Piece::Even(samples) => {
+                scanned(scan, survey.push(samples), &mut |_| (), &mut decode);
+            }
         }
     }
 
     /// The end of the samples.
     pub fn finish(self, sink: &mut PacketSink<'_>) -> Box<Heard> {
-        Box::new(self.decoding.finish(sink))
+        let Self {
+            scan, mut decoding, ..
+        } = self;
+        scan.finish(&mut |edge| decoding.push(edge, sink));
+        Box::new(decoding.finish(sink))
     }
 }
 
@@ -270,13 +296,27 @@ fn survey(analogue: &Analogue) -> Survey {
     Survey::new(analogue.first, analogue.period).coded(analogue.codes)
 }
 
-fn scanned(scan: &mut ChannelScan, samples: Samples<'_>, each: &mut impl FnMut(Edge)) {
+/// What edges say that are taken for as well known as `scanned` has it.
+fn first_look(first: BenchInstant, scanned: &Scanned, edges: &[Edge]) -> SignalReport {
+    let mut decoder = ScanDecoder::new(first, settings(scanned.edge, None));
+    for &edge in edges {
+        decoder.push(edge);
+    }
+    decoder.finish(scanned.clone()).1
+}
+
+fn scanned(
+    scan: &mut ChannelScan,
+    samples: Samples<'_>,
+    crossed: &mut impl FnMut(Edge),
+    each: &mut impl FnMut(Edge),
+) {
     match samples {
-        Samples::I8(list) => scan.push(list, each),
-        Samples::I16(list) => scan.push(list, each),
-        Samples::I32(list) => scan.push(list, each),
-        Samples::F32(list) => scan.push(list, each),
-        Samples::F64(list) => scan.push(list, each),
+        Samples::I8(list) => scan.push_telling(list, crossed, each),
+        Samples::I16(list) => scan.push_telling(list, crossed, each),
+        Samples::I32(list) => scan.push_telling(list, crossed, each),
+        Samples::F32(list) => scan.push_telling(list, crossed, each),
+        Samples::F64(list) => scan.push_telling(list, crossed, each),
     }
 }
 
@@ -298,36 +338,6 @@ fn channel_settings(analogue: &Analogue) -> ChannelSettings {
         },
         ..usual
     }
-}
-
-/// How well edges between samples are known, if shapes could be measured. A half
-/// lies between an edge of each direction, so their variances count alike.
-fn uncertainty(analogue: &Analogue, scanned: &Scanned) -> Option<EdgeUncertainty> {
-    let levels = scanned.levels.as_ref()?;
-    let shape = scanned.shape.as_ref()?;
-    let of = |figures: &ShapeFigures| {
-        // A bound is no slope: the edge may be a jump.
-        let slope = figures.slowest.filter(|_| figures.slew_bounded == 0)?.value;
-        let vertical = VerticalUncertainty {
-            slope,
-            amplitude: levels.states.amplitude(),
-            noise: levels.states.noise_low.max(levels.states.noise_high),
-            step: analogue.scale.step * analogue.scale.gain.abs(),
-            offset_u: analogue.accuracy.offset_u,
-        };
-        EdgeUncertainty::straight(analogue.period, analogue.time_base_u, &vertical)
-    };
-    let sampled = coarse(analogue);
-    let (up, down) = match (of(&shape.rising), of(&shape.falling)) {
-        (None, None) => return None,
-        (up, down) => (up.unwrap_or(sampled), down.unwrap_or(sampled)),
-    };
-    let both = |a: f64, b: f64| libm::sqrt((a * a + b * b) / 2.0);
-    Some(EdgeUncertainty {
-        edge_u: both(up.edge_u, down.edge_u),
-        skew_u: (up.skew_u + down.skew_u) / 2.0,
-        time_base_u: analogue.time_base_u,
-    })
 }
 
 /// The samples as numbers.

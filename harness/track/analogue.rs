@@ -2,32 +2,32 @@
 //! of transitions, in one pass. It does not know where the samples come from,
 //! nor what the edges say.
 
-use super::report::{LevelFigures, Shape, ShapeFigures};
+mod figures;
+
+use super::half_levels::HalfLevels;
+use super::report::{LevelFigures, Shape};
 use super::settings::DecoderSettings;
-use super::spread::Tally;
-use super::windows::Windows;
+use super::timing::{EdgeTimer, Grounds, Timed};
+use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
-use crate::measurement::{Estimate, combined, resolution};
 use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
-use crate::waveform::crossing::{Crossing, CrossingDetector, Sample, Thresholds};
-use crate::waveform::levels::{
-    BEYOND_READING, LevelHistogram, SpanUncertainty, StateLevels, Transition, TransitionSettings,
-    measure_transition,
-};
+use crate::waveform::crossing::{CrossingDetector, Sample, Thresholds};
+use crate::waveform::levels::LevelHistogram;
 
-/// Slew is taken between these voltages: NMRA S-9.1:2020.
-const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
-/// An edge whose time between them is not known to this share of itself, at
-/// two standard uncertainties, gives no more than a bound of its slew (common
-/// practice, no source; at 1 the least slew within them would be zero).
-const HARDLY_KNOWN: f64 = 0.85;
-/// Half of a window around a transition, in seconds: at the 2.4 V/us of S-9.1
-/// it holds a swing of 44 V and as much again.
-const WINDOW: f64 = 18e-6;
+/// Half of a window around a transition, in seconds: less than the shortest
+/// half that a decoder must accept leaves between two edges of 22 us (S-9.1:
+/// 52 us).
+const WINDOW: f64 = 28e-6;
 /// Samples of half a window, at most.
-const LONGEST_WINDOW: usize = 2000;
+const LONGEST_WINDOW: usize = 3000;
+/// An edge is undisturbed where no other lies within this of it, in seconds:
+/// less than the 52 us that a decoder must accept (S-9.1:2020 table 1).
+const CLEAR: f64 = 45e-6;
+/// What comes after an edge is known so much later, in seconds: within 20 us an
+/// edge has left the band about zero, or rests in it.
+const AHEAD: f64 = CLEAR + 20e-6;
 
 /// Volts from raw samples: `volts = gain * raw + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,7 +74,7 @@ pub struct ChannelSettings {
 }
 
 impl ChannelSettings {
-    /// 2.5 V of hysteresis, 8 us of dwell, every 127th sample counted (a
+    /// 2.5 V of hysteresis, 20 us of dwell (a crossing of 0.25 V/us), every 127th sample counted (a
     /// prime, so that no period of the signal hides a level).
     pub const fn new(period: Seconds, scale: Scale, decoder: DecoderSettings) -> Self {
         Self {
@@ -82,7 +82,7 @@ impl ChannelSettings {
             first: BenchInstant::ZERO,
             scale,
             hysteresis: 2.5,
-            dwell: Seconds::new(8e-6),
+            dwell: Seconds::new(20e-6),
             stride: 127,
             accuracy: ChannelAccuracy {
                 gain_u: 0.0,
@@ -102,7 +102,8 @@ pub struct ChannelScan {
     histogram: LevelHistogram,
     /// Samples to pass over before the next is counted.
     until_counted: usize,
-    windows: Windows,
+    timer: EdgeTimer,
+    halves: [HalfLevels; 2],
     ruler: Ruler,
     last: f64,
 }
@@ -129,10 +130,10 @@ impl Ruler {
         }
     }
 
-    fn edge(self, crossing: &Crossing) -> Edge {
+    fn edge(self, position: f64, to: Polarity) -> Edge {
         Edge {
-            at: self.instant(crossing.position),
-            to: self.sign(crossing.to),
+            at: self.instant(position),
+            to: self.sign(to),
         }
     }
 }
@@ -150,6 +151,8 @@ pub struct Scanned {
     pub levels: Option<LevelFigures>,
     /// The shape of transitions, where there are levels.
     pub shape: Option<Shape>,
+    /// How well the edges are known.
+    pub edge: EdgeUncertainty,
 }
 
 impl ChannelScan {
@@ -158,6 +161,7 @@ impl ChannelScan {
         let (gain, offset) = (settings.scale.gain, settings.scale.offset);
         let period = settings.period.si();
         let reach = libm::ceil(WINDOW / period).clamp(4.0, LONGEST_WINDOW as f64);
+        let ahead = libm::ceil(AHEAD / period).clamp(reach, 20.0 * LONGEST_WINDOW as f64);
         Self {
             detector: CrossingDetector::new(Thresholds {
                 level: -offset / gain,
@@ -166,7 +170,14 @@ impl ChannelScan {
             }),
             histogram: LevelHistogram::new(settings.scale.step),
             until_counted: 0,
-            windows: Windows::new(reach as usize),
+            timer: EdgeTimer::new(Grounds {
+                level: -offset / gain,
+                quantum: settings.scale.step,
+                clear: CLEAR / period,
+                reach: reach as usize,
+                ahead: ahead as usize,
+            }),
+            halves: [HalfLevels::new(), HalfLevels::new()],
             ruler: Ruler {
                 first: settings.first,
                 period,
@@ -177,8 +188,20 @@ impl ChannelScan {
         }
     }
 
-    /// Takes evenly spaced samples and tells the edges among them.
+    /// Takes evenly spaced samples and tells the edges among them, later ones
+    /// when what follows them is known.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Edge)) {
+        self.push_telling(samples, &mut |_| (), sink);
+    }
+
+    /// The same; every crossing that the samples complete goes to `crossed` at
+    /// once, its instant not yet read by a fit.
+    pub fn push_telling<S: Sample>(
+        &mut self,
+        samples: &[S],
+        crossed: &mut impl FnMut(Edge),
+        sink: &mut impl FnMut(Edge),
+    ) {
         // No samples move no end: those at their own times are not counted here.
         if samples.is_empty() {
             return;
@@ -194,7 +217,8 @@ impl ChannelScan {
         };
         let Self {
             detector,
-            windows,
+            timer,
+            halves,
             ruler,
             ..
         } = self;
@@ -202,13 +226,10 @@ impl ChannelScan {
         detector.push(samples, &mut |crossing| {
             let between = before != Some(Polarity::Zero) && crossing.to != Polarity::Zero;
             before = Some(crossing.to);
-            if between {
-                let rising = crossing.to == Polarity::Positive;
-                windows.note(crossing.position, rising, samples);
-            }
-            sink(ruler.edge(&crossing));
+            crossed(ruler.edge(crossing.position, crossing.to));
+            timer.note(crossing, between);
         });
-        self.windows.take(samples);
+        timer.take(samples, &mut |timed| sink(told(halves, *ruler, &timed)));
         self.last = self.detector.samples() as f64;
     }
 
@@ -219,177 +240,42 @@ impl ChannelScan {
         let ruler = self.ruler;
         let position = time.si() / ruler.period;
         self.detector.push_at(position, value, &mut |crossing| {
-            sink(ruler.edge(&crossing));
+            sink(ruler.edge(crossing.position, crossing.to));
         });
         self.last = self.last.max(position);
     }
 
-    /// The end: all that was found besides edges.
-    pub fn finish(self) -> Scanned {
+    /// The end: the edges that still waited for what follows them, and all
+    /// that was found besides edges.
+    pub fn finish(mut self, sink: &mut impl FnMut(Edge)) -> Scanned {
+        let Self {
+            timer,
+            halves,
+            ruler,
+            ..
+        } = &mut self;
+        timer.finish(&mut |timed| sink(told(halves, *ruler, &timed)));
         let levels = self.levels();
         let shape = levels.as_ref().map(|levels| Shape {
-            rising: self.shape(&levels.states, true),
-            falling: self.shape(&levels.states, false),
+            rising: self.shape(levels, true),
+            falling: self.shape(levels, false),
         });
         Scanned {
             from: self.ruler.first,
             to: self.ruler.instant(self.last),
             polarity: self.detector.polarity().map(|p| self.ruler.sign(p)),
+            edge: self.edge(),
             levels,
             shape,
         }
     }
-
-    fn levels(&self) -> Option<LevelFigures> {
-        let Scale { gain, offset, .. } = self.settings.scale;
-        let states = self.histogram.levels()?.scaled(gain, offset);
-        let (a, b) = self.detector.extremes()?;
-        let (a, b) = (a * gain + offset, b * gain + offset);
-        let accuracy = self.settings.accuracy;
-        let bin = resolution(states.resolution);
-        // A sum of both levels, or a difference, holds a bin of either.
-        let both = bin * std::f64::consts::SQRT_2;
-        let estimate = |value: f64, offset_u: f64, bins: f64| {
-            Estimate::new(value, combined([value * accuracy.gain_u, offset_u, bins]))
-        };
-        Some(LevelFigures {
-            states,
-            positive: estimate(states.high, accuracy.offset_u, bin),
-            negative: estimate(-states.low, accuracy.offset_u, bin),
-            // The offset cancels in the amplitude, which halves the bins too, and
-            // doubles in the symmetry.
-            amplitude: estimate(states.amplitude() / 2.0, 0.0, both / 2.0),
-            symmetry: estimate(states.high + states.low, 2.0 * accuracy.offset_u, both),
-            extremes: (a.min(b), a.max(b)),
-        })
-    }
-
-    fn shape(&self, levels: &StateLevels, rising: bool) -> ShapeFigures {
-        let Scale { gain, offset, .. } = self.settings.scale;
-        let noise = levels.noise_low.max(levels.noise_high);
-        let settings = TransitionSettings {
-            slew: SLEW_LEVELS,
-            // Peak to peak, noise stays within six deviations (from memory).
-            reversal: (6.0 * noise).max(4.0 * levels.resolution),
-            noise: noise.max(resolution(self.settings.scale.step * gain.abs())),
-        };
-        let mut tallies = ShapeTally::new();
-        let raw_rising = rising != (gain < 0.0);
-        for window in self.windows.kept(raw_rising) {
-            let volts: Vec<f64> = window.samples.iter().map(|v| v * gain + offset).collect();
-            // Passed over here as it is in the levels.
-            if volts.iter().any(|v| v.is_nan() || v.abs() > BEYOND_READING) {
-                continue;
-            }
-            if let Some(transition) =
-                measure_transition(&volts, window.crossing, rising, levels, &settings)
-            {
-                tallies.push(&transition, self.ruler.period);
-            }
-        }
-        // A bent edge is the steeper the nearer to the level it began at: the
-        // offset moves the slew levels on it.
-        let ChannelAccuracy { gain_u, offset_u } = self.settings.accuracy;
-        let relative = combined([gain_u, 2.0 * offset_u / levels.amplitude()]);
-        tallies.figures(relative, noise)
-    }
 }
 
-struct ShapeTally {
-    duration: Tally,
-    duration_u: [Tally; 2],
-    slew: Tally,
-    /// Relative: own and shared.
-    slew_u: [Tally; 2],
-    overshoot: Tally,
-    preshoot: Tally,
-    measured: u64,
-    bounded: u64,
-    distorted: u64,
-    distortion: Option<(f64, f64)>,
-}
-
-impl ShapeTally {
-    const fn new() -> Self {
-        Self {
-            duration: Tally::new(),
-            duration_u: [const { Tally::new() }; 2],
-            slew: Tally::new(),
-            slew_u: [const { Tally::new() }; 2],
-            overshoot: Tally::new(),
-            preshoot: Tally::new(),
-            measured: 0,
-            bounded: 0,
-            distorted: 0,
-            distortion: None,
-        }
+/// Notes the level before an edge, and the edge itself in time.
+fn told(halves: &mut [HalfLevels; 2], ruler: Ruler, timed: &Timed) -> Edge {
+    if let Some(level) = timed.level {
+        let positive = timed.to == Polarity::Negative;
+        halves[usize::from(positive)].push(level, timed.position);
     }
-
-    fn push(&mut self, transition: &Transition, period: f64) {
-        self.measured += 1;
-        if let Some(duration) = transition.duration {
-            self.duration.push(duration * period);
-            let SpanUncertainty { own, shared } = transition.duration_u;
-            self.duration_u[0].push(own * period);
-            self.duration_u[1].push(shared * period);
-            self.overshoot.push(transition.overshoot);
-            self.preshoot.push(transition.preshoot);
-        }
-        if let Some(slew) = transition.slew {
-            let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-            // Between two samples it may have been any faster, and so it may
-            // where its time is hardly known; surely it took no longer than
-            // from the last sample before to the first after.
-            let SpanUncertainty { own, shared } = transition.slew_u;
-            let unknown = 2.0 * combined([own, shared]) * slew / swing;
-            let within = transition.samples_in_slew;
-            let bounded = within == 0 || unknown > HARDLY_KNOWN;
-            let (slew, share) = if bounded {
-                (swing / (within as f64 + 1.0), 0.0)
-            } else {
-                (slew, slew / swing)
-            };
-            self.bounded += u64::from(bounded);
-            self.slew.push(slew / period);
-            self.slew_u[0].push(own * share);
-            self.slew_u[1].push(shared * share);
-        }
-        if let Some((low, high)) = transition.distortion {
-            self.distorted += 1;
-            let (least, greatest) = self.distortion.unwrap_or((low, high));
-            self.distortion = Some((least.min(low), greatest.max(high)));
-        }
-    }
-
-    /// `level_u` is relative, of the voltage scale.
-    fn figures(&self, level_u: f64, noise: f64) -> ShapeFigures {
-        let known = |pair: &[Tally; 2]| {
-            pair.each_ref()
-                .map(|tally| tally.mean(0.0).map_or(0.0, |mean| mean.value))
-        };
-        let [duration_own, duration_shared] = known(&self.duration_u);
-        let [slew_own, slew_shared] = known(&self.slew_u);
-        let shared = combined([level_u, slew_shared]);
-        let mean_slew = self.slew.mean(0.0).map_or(0.0, |mean| mean.value);
-        let swing = SLEW_LEVELS.1 - SLEW_LEVELS.0;
-        let slowest = (self.slew.count() > 0).then(|| {
-            let slew = self.slew.least;
-            // Noise at both ends of the swing.
-            let u_noise = slew * std::f64::consts::SQRT_2 * noise / swing;
-            Estimate::new(slew, combined([slew * shared, u_noise]))
-        });
-        let share = |tally: &Tally| tally.mean(0.0).map(|mean| (mean, tally.greatest));
-        ShapeFigures {
-            measured: self.measured,
-            duration: self.duration.mean_of(duration_own, duration_shared),
-            longest: (self.duration.count() > 0).then_some(self.duration.greatest),
-            slew: self.slew.mean_of(mean_slew * slew_own, mean_slew * shared),
-            slowest,
-            slew_bounded: self.bounded,
-            overshoot: share(&self.overshoot),
-            preshoot: share(&self.preshoot),
-            distorted: self.distorted,
-            distortion: self.distortion,
-        }
-    }
+    ruler.edge(timed.position, timed.to)
 }

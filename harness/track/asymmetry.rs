@@ -43,7 +43,8 @@ impl Differences {
             -difference
         };
         let at = first.from;
-        self.signed.push(BenchSpan::from_picoseconds(signed), at);
+        let signed = BenchSpan::from_picoseconds(signed);
+        self.signed.push_joined(signed, at, second.to);
         let size = difference.saturating_abs();
         self.size.push(BenchSpan::from_picoseconds(size), at);
         let reading = Reading {

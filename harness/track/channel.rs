@@ -90,8 +90,16 @@ impl ChannelAnalyser {
         });
     }
 
-    /// The end: the last packet, if one was waiting, and all that was found.
-    pub fn finish(self) -> (Option<Packet>, SignalReport) {
-        self.decoder.finish(self.scan.finish())
+    /// The end: the last packets, if any were waiting, and all that was found.
+    pub fn finish(self, sink: &mut impl FnMut(Packet)) -> SignalReport {
+        let Self { scan, mut decoder } = self;
+        let scanned = scan.finish(&mut |edge| {
+            if let Some(packet) = decoder.push(edge) {
+                sink(packet);
+            }
+        });
+        let (last, report) = decoder.finish(scanned);
+        last.into_iter().for_each(sink);
+        report
     }
 }

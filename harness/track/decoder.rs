@@ -33,6 +33,8 @@ const CUTOUT_BODY: (BenchSpan, BenchSpan) = (
 /// cutout.
 const CUTOUT_LEAST: BenchSpan = BenchSpan::from_microseconds(100);
 const CUTOUT_REACH: BenchSpan = BenchSpan::from_microseconds(500);
+/// Where halves of both polarities are counted.
+const BOTH: usize = 2;
 const SILENCE: BenchSpan = BenchSpan::from_microseconds(30_000);
 
 /// Reads a track signal.
@@ -57,8 +59,8 @@ pub struct Decoder {
     /// The next stretch is the rest of a half-bit that a cutout covered.
     fragment: bool,
     last_start: Option<BenchInstant>,
-    ones: [Spread; 2],
-    zeros: [Spread; 2],
+    ones: [Spread; 3],
+    zeros: [Spread; 3],
     stretched: Spread,
     histogram: Microseconds,
     neither: u64,
@@ -103,8 +105,8 @@ impl Decoder {
             head: None,
             fragment: false,
             last_start: None,
-            ones: [about(58), about(58)],
-            zeros: [about(100), about(100)],
+            ones: [58; 3].map(about),
+            zeros: [100; 3].map(about),
             stretched: about(100),
             histogram: Microseconds::new(),
             neither: 0,
@@ -332,11 +334,15 @@ impl Decoder {
             check_half(rules, checker, one, reading);
         }
         if one {
-            self.ones[sign].push(length, half.from);
+            for of in [sign, BOTH] {
+                self.ones[of].push_from(half.from, half.to);
+            }
         } else if length > STRETCHED {
-            self.stretched.push(length, half.from);
+            self.stretched.push_from(half.from, half.to);
         } else {
-            self.zeros[sign].push(length, half.from);
+            for of in [sign, BOTH] {
+                self.zeros[of].push_from(half.from, half.to);
+            }
         }
     }
 
@@ -410,33 +416,45 @@ impl Decoder {
     fn report(mut self, end: BenchInstant) -> SignalReport {
         let edge = self.settings.edge;
         let base = edge.time_base_u;
-        let own = edge.edge_u * std::f64::consts::SQRT_2;
-        let skewed = |left: f64| Budget {
-            own,
+        let spans = Budget {
+            edge,
+            weights: 2.0,
+            joined: -2.0,
+            mixed: false,
+            biased: false,
             shared: 2.0 * edge.skew_u,
-            left: 2.0 * edge.skew_u * left,
+            left: 2.0 * edge.skew_u,
             time_base: base,
         };
-        let figures = |spread: &Spread| spread.figures(skewed(1.0));
-        let halves = |signs: &[Spread; 2]| {
-            let mut all = signs[0].clone();
-            all.merge(&signs[1]);
+        let figures = |spread: &Spread| spread.figures(spans);
+        let halves = |[positive, negative, all]: &[Spread; 3]| {
             // What lengthens the one sign shortens the other.
-            let counts = signs.each_ref().map(|sign| sign.count() as f64);
+            let counts = [positive, negative].map(|sign| sign.count() as f64);
             let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
+            let both = all.figures(Budget {
+                mixed: true,
+                left: 2.0 * edge.skew_u * left,
+                ..spans
+            });
+            let (positive, negative) = (figures(positive), figures(negative));
             HalfBits {
-                all: all.figures(skewed(left)),
-                positive: figures(&signs[0]),
-                negative: figures(&signs[1]),
+                all: both.map(|all| all.with_extremes(&positive, &negative)),
+                positive,
+                negative,
             }
         };
         let difference = Budget {
-            own: edge.edge_u * libm::sqrt(6.0),
+            edge,
+            weights: 6.0,
+            joined: 2.0,
+            mixed: false,
+            biased: false,
             shared: 4.0 * edge.skew_u,
             left: 4.0 * edge.skew_u,
             time_base: 0.0,
         };
         let differences = &self.framer.pairing.total;
+        let asymmetry = differences.signed.figures(difference);
         self.power_station.merge(&differences.power_station);
         self.receiver.merge(&differences.receiver);
         self.packets.broken = self.framer.broken;
@@ -450,6 +468,7 @@ impl Decoder {
             out_of_order: self.filter.out_of_order(),
             edge_u: edge.edge_u,
             time_base_u: base,
+            edge,
             ones: halves(&self.ones),
             zeros: halves(&self.zeros),
             stretched: figures(&self.stretched),
@@ -458,8 +477,14 @@ impl Decoder {
             neither: self.neither,
             one_bits: self.framer.one_bits,
             zero_bits: self.framer.zero_bits,
-            asymmetry: differences.signed.figures(difference),
-            difference: differences.size.figures(difference),
+            asymmetry: asymmetry.clone(),
+            difference: differences.size.figures(difference).map(|mut size| {
+                // Noise only ever adds to a size: the signed extremes say more.
+                if let Some(signed) = &asymmetry {
+                    size.greatest = signed.farthest();
+                }
+                size
+            }),
             cutouts: Cutouts {
                 count: self.cutouts,
                 start_hidden: self.cutouts - self.cutout_start.count(),

@@ -163,7 +163,11 @@ impl Matcher {
     fn report(&self) -> DelayReport {
         let edge = self.settings.edge;
         let skewed = |left: f64| Budget {
-            own: edge.edge_u * std::f64::consts::SQRT_2,
+            edge,
+            weights: 2.0,
+            joined: 0.0,
+            mixed: left < 0.5,
+            biased: true,
             shared: edge.skew_u,
             left: edge.skew_u * left,
             time_base: edge.time_base_u,
@@ -185,7 +189,11 @@ impl Matcher {
             spread,
             // Four edges: twice that of one.
             width_change: self.width.figures(Budget {
-                own: 2.0 * edge.edge_u,
+                edge,
+                weights: 4.0,
+                joined: 0.0,
+                mixed: false,
+                biased: false,
                 shared: 2.0 * edge.skew_u,
                 left: 2.0 * edge.skew_u,
                 time_base: 0.0,

@@ -8,14 +8,25 @@ mod channel;
 mod checker;
 mod decoder;
 mod delay;
+mod extremes;
+mod fits;
 mod framing;
+mod half_levels;
 mod intervals;
+mod noise;
+mod overlay;
 mod packet;
 mod pattern;
+mod peak;
+mod plan;
+mod profile;
 mod report;
+mod residues;
 mod rules;
 mod settings;
+mod shape;
 mod spread;
+mod timing;
 mod uncertainty;
 mod windows;
 
@@ -24,17 +35,19 @@ pub use analogue::{ChannelScan, ChannelSettings, Scale, Scanned};
 pub use channel::{ChannelAnalyser, ScanDecoder};
 pub use decoder::Decoder;
 pub use delay::{DelayReport, DelaySettings, compare_edges};
+pub use extremes::bias_of_maximum;
 pub use packet::{LONGEST_PACKET, Packet, PacketBytes, PacketKind, check_byte, speed_step};
 pub use pattern::{CutoutTiming, DriveStep, PacketShape, Pattern, PatternFault};
 pub use report::{
-    Cutouts, Glitches, HalfBits, LevelFigures, PacketCounts, Shape, ShapeFigures, SignalReport,
+    Clipped, Cutouts, Glitches, HalfBits, LevelFigures, PacketCounts, Shape, ShapeFigures,
+    SignalReport,
 };
 pub use rules::{
     BitRules, Clause, ClauseFindings, Conformity, Findings, POWER_STATION, RECEIVER, Violation,
 };
 pub use settings::DecoderSettings;
-pub use spread::{Figures, Worst, bias_of_maximum};
-pub use uncertainty::{EdgeUncertainty, STRAIGHT, VerticalUncertainty};
+pub use spread::{Figures, Worst};
+pub use uncertainty::EdgeUncertainty;
 
 use crate::clock::BenchInstant;
 

@@ -4,6 +4,7 @@
 use super::packet::{Packet, PacketKind};
 use super::rules::{Conformity, Findings};
 use super::spread::{Figures, Worst};
+use super::uncertainty::EdgeUncertainty;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::measurement::Estimate;
 use crate::waveform::levels::StateLevels;
@@ -84,19 +85,46 @@ pub struct LevelFigures {
     pub amplitude: Estimate,
     /// Positive less negative amplitude.
     pub symmetry: Estimate,
+    /// The lowest level of a positive half, and when that half ended.
+    pub lowest_positive: Option<(Estimate, BenchInstant)>,
+    /// The highest of them.
+    pub highest_positive: Option<(Estimate, BenchInstant)>,
+    /// The lowest level of a negative half as a magnitude, and when it ended.
+    pub lowest_negative: Option<(Estimate, BenchInstant)>,
+    /// The highest of them.
+    pub highest_negative: Option<(Estimate, BenchInstant)>,
     /// Least and greatest sample.
     pub extremes: (f64, f64),
+    /// Where the converter's range cuts the waveform off.
+    pub clipped: Clipped,
+}
+
+/// Where tops are flat because the range of the converter ends there: what lies
+/// beyond is only known to be at least that.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Clipped {
+    /// The voltage that no sample exceeds and at which positive halves stay.
+    pub positive: Option<f64>,
+    /// The same of negative halves.
+    pub negative: Option<f64>,
+}
+
+impl Clipped {
+    /// Whether either polarity is cut off.
+    pub const fn any(&self) -> bool {
+        self.positive.is_some() || self.negative.is_some()
+    }
 }
 
 /// Transitions of one direction. Times in seconds, slopes in V/s.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ShapeFigures {
     /// Transitions measured, spread evenly over the capture.
     pub measured: u64,
     /// 10 % to 90 %.
     pub duration: Option<Estimate>,
     /// The longest duration.
-    pub longest: Option<f64>,
+    pub longest: Option<Estimate>,
     /// Slew between -4 V and +4 V. Where `slew_bounded` is not zero, a bound
     /// from below.
     pub slew: Option<Estimate>,
@@ -106,13 +134,28 @@ pub struct ShapeFigures {
     /// only known to be at least what was taken.
     pub slew_bounded: u64,
     /// Overshoot as a share of the amplitude, mean and greatest.
-    pub overshoot: Option<(Estimate, f64)>,
+    pub overshoot: Option<(Estimate, Estimate)>,
+    /// Samples are too few, or always at the same places of an edge: overshoot
+    /// and preshoot are at least what they show.
+    pub overshoot_bounded: bool,
     /// Preshoot likewise.
-    pub preshoot: Option<(Estimate, f64)>,
+    pub preshoot: Option<(Estimate, Estimate)>,
     /// Transitions that ran backwards for a while.
     pub distorted: u64,
     /// Lowest and highest voltage at which one did.
     pub distortion: Option<(f64, f64)>,
+    /// Standard uncertainty of those.
+    pub distortion_u: f64,
+    /// Reversals of less than this, V, are taken for noise.
+    pub reversal: f64,
+}
+
+impl ShapeFigures {
+    /// The same without what needs the state levels.
+    pub(super) fn without_levels(&mut self) {
+        (self.duration, self.longest) = (None, None);
+        (self.overshoot, self.preshoot) = (None, None);
+    }
 }
 
 /// Transitions of both directions.
@@ -140,6 +183,8 @@ pub struct SignalReport {
     pub edge_u: f64,
     /// Relative standard uncertainty of the time base.
     pub time_base_u: f64,
+    /// How well edges are known, part by part.
+    pub edge: EdgeUncertainty,
     /// Halves of 1.
     pub ones: HalfBits,
     /// Halves of 0 that are not stretched.
@@ -186,6 +231,14 @@ pub struct SignalReport {
 }
 
 impl SignalReport {
+    /// How well edges taken for `edge` are known, where halves of ones of one
+    /// polarity scatter more than that explains; `None` where they do not.
+    pub fn scattered(&self, edge: &EdgeUncertainty) -> Option<EdgeUncertainty> {
+        let signs = [&self.ones.positive, &self.ones.negative];
+        let deviations = signs.into_iter().flatten().map(|f| f.deviation);
+        edge.scattered(deviations.reduce(f64::max)?)
+    }
+
     /// The standing against the rules for a power station's output and for
     /// packets together.
     pub fn conformity(&self) -> Conformity {

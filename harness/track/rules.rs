@@ -202,8 +202,8 @@ pub struct Violation {
     pub limit: f64,
     /// Expanded uncertainty of the reading (k = 2).
     pub expanded: f64,
-    /// True beyond the limit by more than the uncertainty; false beyond it by
-    /// less, which decides nothing.
+    /// True beyond the limit by more than the uncertainty of the worst of all
+    /// readings checked; false beyond it by less, which decides nothing.
     pub decided: bool,
 }
 
@@ -212,7 +212,9 @@ pub struct Violation {
 pub struct ClauseFindings {
     /// Readings held against the limit.
     pub checked: u64,
-    /// Beyond the limit by more than the uncertainty: violations.
+    /// Beyond the limit by more than the uncertainty of the worst of so many
+    /// readings: violations. Of n readings just within a limit, noise alone
+    /// carries a fortieth beyond it by more than U; none may be one.
     pub beyond: u64,
     /// Beyond the limit by no more than the uncertainty: undecided.
     pub undecided: u64,

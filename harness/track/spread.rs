@@ -1,6 +1,8 @@
 //! Mean, deviation and extremes of many spans, exact and in one pass, and what
-//! the largest of many readings overstates. It keeps no readings.
+//! the largest of many readings overstates. It keeps few readings.
 
+use super::extremes::{Extreme, alone, bias_of_maximum, deviation_left, extreme_of};
+use super::uncertainty::EdgeUncertainty;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::measurement::{Estimate, combined};
 use serde::{Deserialize, Serialize};
@@ -14,9 +16,16 @@ pub(super) struct Spread {
     count: u64,
     sum: i128,
     squares: u128,
-    least: (i64, BenchInstant),
-    greatest: (i64, BenchInstant),
+    /// The most extreme first.
+    least: Vec<(i64, BenchInstant)>,
+    greatest: Vec<(i64, BenchInstant)>,
+    /// Where the last span ended, and how many began where one had ended.
+    end: Option<BenchInstant>,
+    joined: u64,
 }
+
+/// Spans at each end that are kept.
+const KEPT: usize = 16;
 
 impl Spread {
     pub(super) const fn about(about: BenchSpan) -> Self {
@@ -25,9 +34,24 @@ impl Spread {
             count: 0,
             sum: 0,
             squares: 0,
-            least: (i64::MAX, BenchInstant::ZERO),
-            greatest: (i64::MIN, BenchInstant::ZERO),
+            least: Vec::new(),
+            greatest: Vec::new(),
+            end: None,
+            joined: 0,
         }
+    }
+
+    /// Takes the span from one instant to another; it shares an edge with the
+    /// one before where that ended there.
+    pub(super) fn push_from(&mut self, from: BenchInstant, to: BenchInstant) {
+        self.push_joined(to - from, from, to);
+    }
+
+    /// Takes a span that was read from `from` up to `to`.
+    pub(super) fn push_joined(&mut self, span: BenchSpan, from: BenchInstant, to: BenchInstant) {
+        self.joined += u64::from(self.end == Some(from));
+        self.end = Some(to);
+        self.push(span, from);
     }
 
     pub(super) fn push(&mut self, span: BenchSpan, at: BenchInstant) {
@@ -42,12 +66,8 @@ impl Spread {
             Err(_) => away.saturating_mul(away),
         };
         self.squares = self.squares.saturating_add(square);
-        if picoseconds < self.least.0 {
-            self.least = (picoseconds, at);
-        }
-        if picoseconds > self.greatest.0 {
-            self.greatest = (picoseconds, at);
-        }
+        insert(&mut self.least, (picoseconds, at), |a, b| a < b);
+        insert(&mut self.greatest, (picoseconds, at), |a, b| a > b);
     }
 
     /// Adds another spread about the same value.
@@ -56,11 +76,12 @@ impl Spread {
         self.count += other.count;
         self.sum = self.sum.saturating_add(other.sum);
         self.squares = self.squares.saturating_add(other.squares);
-        if other.least.0 < self.least.0 {
-            self.least = other.least;
+        self.joined += other.joined;
+        for &item in &other.least {
+            insert(&mut self.least, item, |a, b| a < b);
         }
-        if other.greatest.0 > self.greatest.0 {
-            self.greatest = other.greatest;
+        for &item in &other.greatest {
+            insert(&mut self.greatest, item, |a, b| a > b);
         }
     }
 
@@ -68,18 +89,12 @@ impl Spread {
         self.count
     }
 
-    pub(super) const fn greatest(&self) -> i64 {
-        self.greatest.0
+    pub(super) fn greatest(&self) -> i64 {
+        self.greatest.first().map_or(i64::MIN, |(span, _)| *span)
     }
 
     /// The figures in seconds.
     pub(super) fn figures(&self, budget: Budget) -> Option<Figures> {
-        let Budget {
-            own: u_each,
-            shared,
-            left,
-            time_base,
-        } = budget;
         if self.count == 0 {
             return None;
         }
@@ -94,18 +109,60 @@ impl Spread {
         } else {
             0.0
         };
-        // Readings that scatter by less than their own resolution are not
-        // independent: averaging them gains nothing (GUM 4.3.7, F.2.2.1).
-        let u_readings = if deviation < u_each / 2.0 {
-            u_each
+        let Budget {
+            edge,
+            weights,
+            joined,
+            mixed,
+            biased,
+            shared,
+            left,
+            time_base,
+        } = budget;
+        let noise = edge.noise_u() * libm::sqrt(weights);
+        let unseen = if biased { edge.unseen_u } else { 0.0 };
+        let grid = edge.grid_u * libm::sqrt(weights);
+        let u_each = combined([noise, grid]);
+        // Edges that two spans share weigh in the sum by what both make of them.
+        let sum = (weights * n + joined * self.joined as f64).max(weights);
+        let averaged = libm::sqrt(sum) / n;
+        // Sampling errs alike on like phases, so that not all of a shared edge
+        // cancels in effect (a tenth: our own allowance).
+        let shared_less = weights * n
+            + 0.9 * (joined * self.joined as f64).min(0.0)
+            + (joined * self.joined as f64).max(0.0);
+        let sampled = libm::sqrt(shared_less.max(weights)) / n;
+        // What sampling does is the same again on the same phase: as much of it
+        // averages out as shows in the scatter (GUM 4.3.7, F.2.2.1).
+        let varied = if mixed || grid == 0.0 {
+            1.0
         } else {
-            deviation.max(u_each) / libm::sqrt(n)
+            ((deviation * deviation - noise * noise) / (grid * grid)).clamp(0.0, 1.0)
         };
-        let bias = bias_of_maximum(self.count) * u_each;
-        let extreme = |(picoseconds, at): (i64, BenchInstant)| {
-            let value = seconds(picoseconds as f64);
+        let left_over = if mixed { edge.worse_u } else { 0.0 };
+        let u_mean = combined([
+            edge.noise_u().max(left_over) * averaged,
+            edge.grid_u * sampled * libm::sqrt(varied),
+            grid * libm::sqrt(1.0 - varied),
+            unseen,
+            left,
+            mean * time_base,
+        ]);
+        let extreme = |list: &[(i64, BenchInstant)], greatest: bool| {
+            let values: Vec<f64> = list.iter().map(|(span, _)| seconds(*span as f64)).collect();
+            let (first, at) = list
+                .first()
+                .map_or((0.0, BenchInstant::ZERO), |l| (seconds(l.0 as f64), l.1));
+            let found = self.extreme(&values, deviation, u_each, greatest);
+            // Sampling errs by a period at each edge at most, however many.
+            let farthest =
+                libm::sqrt(3.0) * edge.grid_u * budget.most() + bias_of_maximum(self.count) * noise;
+            let bias = found.bias.min(farthest).min((first - mean).abs());
+            let value = if greatest { first - bias } else { first + bias };
+            let own = found.u * noise / u_each.max(f64::MIN_POSITIVE);
+            let parts = [own, grid, shared, value * time_base];
             Worst {
-                estimate: Estimate::new(value, combined([u_each, shared, value * time_base])),
+                estimate: Estimate::new(value, combined(parts)),
                 at,
                 of: self.count,
                 bias,
@@ -113,19 +170,69 @@ impl Spread {
         };
         Some(Figures {
             count: self.count,
-            mean: Estimate::new(mean, combined([u_readings, left, mean * time_base])),
+            mean: Estimate::new(mean, u_mean),
             deviation,
-            least: extreme(self.least),
-            greatest: extreme(self.greatest),
+            least: extreme(&self.least, false),
+            greatest: extreme(&self.greatest, true),
         })
+    }
+
+    fn extreme(&self, values: &[f64], deviation: f64, noise: f64, greatest: bool) -> Extreme {
+        if values.len() as u64 >= self.count {
+            return extreme_of(values, noise, greatest);
+        }
+        let first = values.first().copied().unwrap_or(0.0);
+        let near = |v: &&f64| (*v - first).abs() <= 3.0 * noise;
+        let alike = values.iter().filter(near).count();
+        let (bias, u) = if alike < values.len() {
+            alone(alike, noise)
+        } else {
+            deviation_left(self.count, deviation, noise)
+        };
+        Extreme {
+            value: if greatest { first - bias } else { first + bias },
+            u,
+            bias,
+        }
     }
 }
 
-/// Standard uncertainties of readings in seconds.
+fn insert(
+    list: &mut Vec<(i64, BenchInstant)>,
+    item: (i64, BenchInstant),
+    before: fn(i64, i64) -> bool,
+) {
+    let full = list.len() >= KEPT;
+    if full && list.last().is_some_and(|last| !before(item.0, last.0)) {
+        return;
+    }
+    let place = list.partition_point(|other| !before(item.0, other.0));
+    list.insert(place, item);
+    list.truncate(KEPT);
+}
+
+impl Budget {
+    /// The magnitudes of the weights of the edges in one reading, summed.
+    fn most(&self) -> f64 {
+        // Two edges of weight 1; four of 1 or one of 2 and two of 1.
+        if self.weights > 2.0 { 4.0 } else { 2.0 }
+    }
+}
+
+/// What every reading of a kind is uncertain by. Times in seconds.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Budget {
-    /// What each reading owns alone.
-    pub(super) own: f64,
+    /// What an edge is.
+    pub(super) edge: EdgeUncertainty,
+    /// Squares of the weights of the edges in one reading, summed.
+    pub(super) weights: f64,
+    /// What an edge that two readings share adds to those of both.
+    pub(super) joined: f64,
+    /// Readings of both polarities, in which edges of the same phase cancel.
+    pub(super) mixed: bool,
+    /// Edges of one kind against edges of another: what samples do not show of
+    /// their shape does not cancel.
+    pub(super) biased: bool,
     /// What all share, up to the sign, in each reading.
     pub(super) shared: f64,
     /// What is left of it in their mean.
@@ -149,45 +256,46 @@ pub struct Figures {
     pub greatest: Worst,
 }
 
+impl Figures {
+    /// The extreme farther from zero, without its sign.
+    pub(super) fn farthest(&self) -> Worst {
+        let (least, greatest) = (&self.least, &self.greatest);
+        let mut worst = if -least.estimate.value > greatest.estimate.value {
+            least.clone()
+        } else {
+            greatest.clone()
+        };
+        worst.estimate.value = worst.estimate.value.abs();
+        worst
+    }
+
+    /// The same with the extremes of its two parts, each of which is freed from
+    /// what noise made of it.
+    pub(super) fn with_extremes(mut self, one: &Option<Self>, other: &Option<Self>) -> Self {
+        let parts = || [one, other].into_iter().flatten();
+        let by = |a: &&Worst, b: &&Worst| a.estimate.value.total_cmp(&b.estimate.value);
+        if let Some(least) = parts().map(|part| &part.least).min_by(by) {
+            self.least = least.clone();
+        }
+        if let Some(greatest) = parts().map(|part| &part.greatest).max_by(by) {
+            self.greatest = greatest.clone();
+        }
+        self
+    }
+}
+
 /// An extreme of many readings.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Worst {
-    /// The reading, with the standard uncertainty of a single one.
+    /// The reading less `bias`, with its standard uncertainty.
     pub estimate: Estimate,
     /// When it occurred.
     pub at: BenchInstant,
     /// The number of readings of which it is the extreme.
     pub of: u64,
-    /// By how much (s) measurement noise alone lets the extreme of that many
-    /// readings lie beyond the true extreme, if all true values were equal.
-    /// Stated, not subtracted.
+    /// By how much (s) measurement noise alone carried the extreme of that many
+    /// readings beyond the true extreme, by their own scatter; taken off.
     pub bias: f64,
-}
-
-/// The expected maximum of `count` independent standard normal deviates:
-/// Blom's approximation (Statistical Estimates and Transformed Beta-Variables,
-/// 1958), Phi^-1((n - 3/8) / (n + 1/4)); from memory.
-pub fn bias_of_maximum(count: u64) -> f64 {
-    if count < 2 {
-        return 0.0;
-    }
-    let n = count as f64;
-    upper_quantile(0.625 / (n + 0.25))
-}
-
-/// The `z` that a standard normal deviate exceeds with probability `tail`.
-fn upper_quantile(tail: f64) -> f64 {
-    let (mut low, mut high) = (-1.0, 40.0);
-    // Sixty halvings of a range of 41 leave less than 1e-16.
-    for _ in 0..60 {
-        let middle = (low + high) / 2.0;
-        if 0.5 * libm::erfc(middle / std::f64::consts::SQRT_2) > tail {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    (low + high) / 2.0
 }
 
 /// Counts of spans in bins of a microsecond.
@@ -225,64 +333,5 @@ impl Microseconds {
 
     pub(super) const fn beyond(&self) -> u64 {
         self.beyond
-    }
-}
-
-/// Statistics of plain numbers, such as volts.
-#[derive(Clone, Debug)]
-pub(super) struct Tally {
-    count: u64,
-    mean: f64,
-    squares: f64,
-    pub(super) least: f64,
-    pub(super) greatest: f64,
-}
-
-impl Tally {
-    pub(super) const fn new() -> Self {
-        Self {
-            count: 0,
-            mean: 0.0,
-            squares: 0.0,
-            least: f64::INFINITY,
-            greatest: f64::NEG_INFINITY,
-        }
-    }
-
-    /// Welford's update (Technometrics 4, 1962, p. 419).
-    pub(super) fn push(&mut self, value: f64) {
-        self.count += 1;
-        let distance = value - self.mean;
-        self.mean += distance / self.count as f64;
-        self.squares += distance * (value - self.mean);
-        self.least = self.least.min(value);
-        self.greatest = self.greatest.max(value);
-    }
-
-    pub(super) const fn count(&self) -> u64 {
-        self.count
-    }
-
-    /// The mean; `u_common` is what all readings share.
-    pub(super) fn mean(&self, u_common: f64) -> Option<Estimate> {
-        self.mean_of(0.0, u_common)
-    }
-
-    /// The mean of readings each of which owns `u_each` alone at least: the
-    /// scatter of a few may by chance be less.
-    pub(super) fn mean_of(&self, u_each: f64, u_common: f64) -> Option<Estimate> {
-        if self.count == 0 {
-            return None;
-        }
-        let n = self.count as f64;
-        let deviation = if self.count > 1 {
-            libm::sqrt(self.squares / (n - 1.0))
-        } else {
-            0.0
-        };
-        Some(Estimate::new(
-            self.mean,
-            combined([deviation.max(u_each) / libm::sqrt(n), u_common]),
-        ))
     }
 }

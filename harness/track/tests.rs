@@ -10,7 +10,12 @@ use crate::seed::Seed;
 
 const EXACT: EdgeUncertainty = EdgeUncertainty {
     edge_u: 0.0,
+    grid_u: 0.0,
+    sampled_u: 0.0,
+    unseen_u: 0.0,
+    worse_u: 0.0,
     skew_u: 0.0,
+    offset_u: 0.0,
     time_base_u: 0.0,
 };
 

@@ -8,13 +8,35 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct EdgeUncertainty {
     /// Standard uncertainty of one edge in seconds, edges independent of each
-    /// other.
+    /// other, both parts together: noise and `grid_u`.
     pub edge_u: f64,
+    /// The part of `edge_u` that is the same again on the same phase of the
+    /// sampling: its period, or the converter's step through the slope. No
+    /// more than `edge_u`.
+    #[serde(default)]
+    pub grid_u: f64,
+    /// What `grid_u` may be at most: where samples are too few to show the
+    /// shape of an edge, readings that scatter more than `grid_u` and noise
+    /// explain are believed no better than they scatter, up to this.
+    #[serde(default)]
+    pub sampled_u: f64,
+    /// The part of `grid_u` that only their scatter showed: what samples do not
+    /// show of an edge's shape does not cancel between edges of two kinds.
+    #[serde(default)]
+    pub unseen_u: f64,
+    /// What noise makes of an edge of the direction that it shifts more: halves
+    /// that follow each other begin and end with edges of one direction.
+    #[serde(default)]
+    pub worse_u: f64,
     /// Standard uncertainty by which every edge upwards is too early and every
     /// edge downwards too late, or the other way round, in seconds: what an
     /// offset of the channel does through the slope.
     #[serde(default)]
     pub skew_u: f64,
+    /// The part of `skew_u` that the channel's offset makes, alike for all that
+    /// the channel measures; the rest is what a fit makes of an edge's shape.
+    #[serde(default)]
+    pub offset_u: f64,
     /// Relative standard uncertainty of the time base, common to all.
     pub time_base_u: f64,
 }
@@ -24,53 +46,43 @@ impl EdgeUncertainty {
     pub fn sampled(period: f64, time_base_u: f64) -> Self {
         Self {
             edge_u: resolution(period.abs()),
+            grid_u: resolution(period.abs()),
+            sampled_u: resolution(period.abs()),
+            unseen_u: 0.0,
+            worse_u: 0.0,
             skew_u: 0.0,
+            offset_u: 0.0,
             time_base_u,
         }
     }
 
-    /// Edges interpolated between samples, by the slope (V/s):
-    /// * noise (V), which holds the resolution of the vertical scale and is
-    ///   never below it, `s sqrt(2/3) / slope`: at the share f of the way
-    ///   between two samples it is `s sqrt(f^2 + (1 - f)^2)`, of which the mean
-    ///   square over f is 2/3;
-    /// * what bends between two samples. A line errs by `y'' Ts^2 f (1 - f) / 2`
-    ///   through the slope; of an exponential edge, bent the most of those met,
-    ///   `y'' / slope` is twice the slope over the amplitude, and over f its
-    ///   deviation is `sqrt(1/180)`: `Ts^2 slope / (sqrt(180) amplitude)`;
-    /// * the offset (V) of the channel, which skews edges.
-    ///
-    /// Not claimed for edges of fewer than [`STRAIGHT`] samples.
-    pub fn interpolated(period: f64, time_base_u: f64, vertical: &VerticalUncertainty) -> Self {
-        let sampled = Self::sampled(period, time_base_u);
-        match Self::straight(period, time_base_u, vertical) {
-            None => sampled,
-            Some(edge) => Self {
-                edge_u: edge.edge_u.min(sampled.edge_u),
-                ..edge
-            },
-        }
-    }
-
-    /// The same of edges that hold [`STRAIGHT`] samples, whatever noise makes of
-    /// them; `None` of steeper ones.
-    pub fn straight(period: f64, time_base_u: f64, vertical: &VerticalUncertainty) -> Option<Self> {
-        let per_period = vertical.slope.abs() * period;
-        let straight = STRAIGHT * per_period <= 0.8 * vertical.amplitude;
-        if !straight || per_period == 0.0 {
-            return None;
-        }
-        let through = |volts: f64| volts / vertical.slope.abs();
-        let noise = vertical.noise.max(resolution(vertical.step));
-        let edge_u = combined([
-            through(noise) * libm::sqrt(2.0 / 3.0),
-            period * per_period / vertical.amplitude / libm::sqrt(180.0),
-        ]);
-        Some(Self {
-            edge_u,
-            skew_u: through(vertical.offset_u),
-            time_base_u,
+    /// The same where readings of two edges each, all alike, scatter by
+    /// `deviation` (s): where samples do not show the shape of an edge, known no
+    /// better than that. `None` where it stays as it is.
+    pub fn scattered(&self, deviation: f64) -> Option<Self> {
+        let noise = self.noise_u();
+        let left = deviation * deviation / 2.0 - noise * noise;
+        let shown = libm::sqrt(left.max(0.0)).min(self.sampled_u);
+        // A fifth more is chance.
+        (shown > 1.2 * self.grid_u).then(|| Self {
+            edge_u: combined([noise, shown]),
+            grid_u: shown,
+            unseen_u: libm::sqrt(shown * shown - self.grid_u * self.grid_u),
+            ..*self
         })
+    }
+
+    /// Whether an edge is known to a sampling period and nothing else matters.
+    pub fn sampling_alone(&self) -> bool {
+        self.sampled_u > 0.0
+            && self.grid_u >= 0.99 * self.sampled_u
+            && self.noise_u() + self.skew_u < 0.01 * self.grid_u
+    }
+
+    /// The part of `edge_u` that noise makes, s.
+    pub fn noise_u(&self) -> f64 {
+        let squares = self.edge_u * self.edge_u - self.grid_u * self.grid_u;
+        libm::sqrt(squares.max(0.0))
     }
 
     /// Standard uncertainty of a span of `length` seconds between two edges,
@@ -85,23 +97,4 @@ impl EdgeUncertainty {
     pub fn difference_u(&self) -> f64 {
         combined([self.edge_u * libm::sqrt(6.0), 4.0 * self.skew_u])
     }
-}
-
-/// Fewest sampling periods from 10 % to 90 % of an edge for which a straight
-/// line between two samples stands for it. Faster edges are known to a sample.
-pub const STRAIGHT: f64 = 3.5;
-
-/// What turns volts into time at an interpolated edge.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct VerticalUncertainty {
-    /// Slope at the crossing, V/s.
-    pub slope: f64,
-    /// From one state level to the other, V.
-    pub amplitude: f64,
-    /// Standard deviation of the noise, V.
-    pub noise: f64,
-    /// Step of the converter, V.
-    pub step: f64,
-    /// Standard uncertainty of the offset, V.
-    pub offset_u: f64,
 }

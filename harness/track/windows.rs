@@ -1,30 +1,102 @@
 //! Pieces of waveform around transitions, kept evenly over a capture of any
-//! length in bounded memory. It measures nothing.
+//! length in bounded memory, and the last samples before a piece. It measures
+//! nothing.
 
 use crate::waveform::crossing::Sample;
-use std::collections::VecDeque;
 
 /// Windows kept of each direction; on reaching it only transitions of an even
 /// number are kept from then on, and so on: which ones are kept depends on
 /// their numbers alone, not on how the samples were cut in pieces.
 const KEPT: usize = 256;
-/// Transitions whose window is not yet complete.
-const PENDING: usize = 64;
 
 /// One window: raw samples, and where in them the crossing lies.
 #[derive(Clone, Debug)]
 pub(super) struct Window {
     pub(super) samples: Vec<f64>,
     pub(super) crossing: f64,
+    /// Samples between the first and the last passing of zero.
+    pub(super) ambiguity: f64,
+    /// Samples to the crossing before it and to the one after it, as far as
+    /// these are known; infinite where there is none.
+    pub(super) apart: (f64, f64),
+}
+
+/// The last samples before a piece, and the piece: what is at hand.
+#[derive(Clone, Debug)]
+pub(super) struct History {
+    wanted: usize,
+    tail: Vec<f64>,
+    /// Number of the sample after the tail.
+    next: u64,
+}
+
+impl History {
+    /// Remembers at least `wanted` samples.
+    pub(super) const fn new(wanted: usize) -> Self {
+        Self {
+            wanted,
+            tail: Vec::new(),
+            next: 0,
+        }
+    }
+
+    /// The number of the sample after those of `piece`.
+    pub(super) const fn end<S>(&self, piece: &[S]) -> u64 {
+        self.next + piece.len() as u64
+    }
+
+    /// Puts the samples from `from` up to `to` into `found`, if they are all at
+    /// hand.
+    pub(super) fn copy<S: Sample>(
+        &self,
+        piece: &[S],
+        (from, to): (i64, i64),
+        found: &mut Vec<f64>,
+    ) -> bool {
+        let start = self.next as i64;
+        let earliest = start - self.tail.len() as i64;
+        if from < earliest || to > start + piece.len() as i64 || from > to {
+            return false;
+        }
+        found.clear();
+        if from < start {
+            let until = to.min(start);
+            let part = (from - earliest) as usize..(until - earliest) as usize;
+            found.extend_from_slice(&self.tail[part]);
+        }
+        if to > start {
+            let part = (from.max(start) - start) as usize..(to - start) as usize;
+            found.extend(piece[part].iter().map(|s| s.number()));
+        }
+        true
+    }
+
+    /// What is at hand of the samples from `from` up to `to`.
+    pub(super) fn at_hand<S>(&self, piece: &[S], (from, to): (i64, i64)) -> (i64, i64) {
+        let earliest = self.next as i64 - self.tail.len() as i64;
+        (from.max(earliest), to.min(self.end(piece) as i64))
+    }
+
+    /// Remembers the end of a piece.
+    pub(super) fn take<S: Sample>(&mut self, piece: &[S]) {
+        if piece.len() < self.wanted {
+            let surplus = (self.tail.len() + piece.len()).saturating_sub(self.wanted);
+            self.tail.drain(..surplus);
+        } else {
+            self.tail.clear();
+        }
+        let fresh = &piece[piece.len().saturating_sub(self.wanted)..];
+        self.tail.extend(fresh.iter().map(|s| s.number()));
+        self.next += piece.len() as u64;
+    }
 }
 
 /// Windows of one direction.
 #[derive(Clone, Debug, Default)]
-struct Keeper {
+pub(super) struct Keeper {
     /// Number of the transition, and its window.
     kept: Vec<(u64, Window)>,
     seen: u64,
-    wanted: usize,
     every_log2: u32,
 }
 
@@ -34,132 +106,25 @@ impl Keeper {
     }
 
     /// The number of the next transition, if it is one to keep.
-    fn next(&mut self) -> Option<u64> {
+    pub(super) fn next(&mut self) -> Option<u64> {
         let number = self.seen;
         self.seen += 1;
-        if !self.keeps(number) {
-            return None;
-        }
-        self.wanted += 1;
-        if self.wanted == KEPT {
-            self.wanted = KEPT / 2;
-            self.every_log2 += 1;
-        }
-        Some(number)
+        self.keeps(number).then_some(number)
     }
 
-    fn keep(&mut self, number: u64, window: Window) {
+    pub(super) fn keep(&mut self, number: u64, window: Window) {
         if self.kept.len() >= KEPT {
+            self.every_log2 += 1;
             let every = 1_u64 << self.every_log2;
             self.kept.retain(|(number, _)| number.is_multiple_of(every));
         }
-        if self.keeps(number) && self.kept.len() < KEPT {
+        if self.keeps(number) {
             self.kept.push((number, window));
         }
     }
-}
 
-/// Cuts windows out of a stream of samples.
-#[derive(Clone, Debug)]
-pub(super) struct Windows {
-    /// Samples either side of a crossing.
-    reach: usize,
-    /// The last samples of earlier pieces.
-    tail: Vec<f64>,
-    /// Number of the sample after the tail.
-    next: u64,
-    pending: VecDeque<(f64, bool, u64)>,
-    falling: Keeper,
-    rising: Keeper,
-}
-
-impl Windows {
-    pub(super) fn new(reach: usize) -> Self {
-        Self {
-            reach,
-            tail: Vec::new(),
-            next: 0,
-            pending: VecDeque::new(),
-            falling: Keeper::default(),
-            rising: Keeper::default(),
-        }
-    }
-
-    /// Notes a crossing of the piece that [`Windows::take`] gets next.
-    pub(super) fn note(&mut self, position: f64, rising: bool, samples: &[impl Sample]) {
-        let keeper = if rising {
-            &mut self.rising
-        } else {
-            &mut self.falling
-        };
-        let Some(number) = keeper.next() else {
-            return;
-        };
-        if self.pending.len() == PENDING {
-            self.cut(samples);
-        }
-        if self.pending.len() < PENDING {
-            self.pending.push_back((position, rising, number));
-        }
-    }
-
-    /// Cuts all windows that `samples` completes, and remembers its tail.
-    pub(super) fn take<S: Sample>(&mut self, samples: &[S]) {
-        self.cut(samples);
-        let wanted = 2 * self.reach + 2;
-        if samples.len() < wanted {
-            let surplus = (self.tail.len() + samples.len()).saturating_sub(wanted);
-            self.tail.drain(..surplus);
-        } else {
-            self.tail.clear();
-        }
-        let fresh = &samples[samples.len().saturating_sub(wanted)..];
-        self.tail.extend(fresh.iter().map(|s| s.number()));
-        self.next += samples.len() as u64;
-    }
-
-    /// The windows of one direction, spread evenly.
-    pub(super) fn kept(&self, rising: bool) -> impl Iterator<Item = &Window> {
-        let keeper = if rising { &self.rising } else { &self.falling };
-        let even = keeper
-            .kept
-            .iter()
-            .filter(|(number, _)| keeper.keeps(*number));
-        even.map(|(_, window)| window)
-    }
-
-    fn cut<S: Sample>(&mut self, samples: &[S]) {
-        let start = self.next;
-        let end = start + samples.len() as u64;
-        while let Some(&(position, rising, number)) = self.pending.front() {
-            let middle = libm::floor(position) as u64;
-            if middle + self.reach as u64 >= end {
-                return;
-            }
-            self.pending.pop_front();
-            let tail_start = start - self.tail.len() as u64;
-            let Some(from) = middle.checked_sub(self.reach as u64) else {
-                continue;
-            };
-            if from < tail_start {
-                continue;
-            }
-            let value = |index: u64| {
-                if index < start {
-                    self.tail[(index - tail_start) as usize]
-                } else {
-                    samples[(index - start) as usize].number()
-                }
-            };
-            let window = Window {
-                samples: (from..=middle + self.reach as u64).map(value).collect(),
-                crossing: position - from as f64,
-            };
-            if rising {
-                self.rising.keep(number, window);
-            } else {
-                self.falling.keep(number, window);
-            }
-        }
+    /// The windows, spread evenly.
+    pub(super) fn windows(&self) -> impl Iterator<Item = &Window> {
+        self.kept.iter().map(|(_, window)| window)
     }
 }

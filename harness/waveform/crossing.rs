@@ -78,6 +78,9 @@ pub struct CrossingDetector {
     /// First and last crossing of the level since the value left its side,
     /// and the step at the last.
     pending: Option<(f64, f64, f64)>,
+    /// Since when the value is exactly at the level, and on which side it was
+    /// before: code zero belongs to neither side.
+    level_since: Option<(f64, bool)>,
     next: u64,
     least: f64,
     greatest: f64,
@@ -104,6 +107,7 @@ impl CrossingDetector {
             previous: None,
             entered: None,
             pending: None,
+            level_since: None,
             next: 0,
             least: f64::INFINITY,
             greatest: f64::NEG_INFINITY,
@@ -187,6 +191,7 @@ impl CrossingDetector {
     /// Passes over samples at rest.
     fn skip<S: Sample>(&mut self, resting: &[S]) {
         let last = resting.iter().rposition(|s| !s.number().is_nan());
+        self.level_since = None;
         if let Some(index) = last {
             self.previous = Some((self.next as f64 + index as f64, resting[index].number()));
         }
@@ -215,14 +220,14 @@ impl CrossingDetector {
             return;
         };
         let here = (position, value);
-        if (before.1 < self.level) != (value < self.level) {
-            let at = between(before, here, self.level);
+        if let Some(at) = self.passes(before, here) {
             let first = self.pending.map_or(at, |(first, ..)| first);
             self.pending = Some((first, at, value - before.1));
         }
         if side == state {
             self.entered = None;
             self.pending = None;
+            self.level_since = None;
         } else if side == Polarity::Zero {
             self.inside_band(state, before, here, sink);
         } else {
@@ -240,6 +245,23 @@ impl CrossingDetector {
             };
             self.emit(side, first, last, step, sink);
         }
+    }
+
+    /// Where the value passes the level between two samples. Samples exactly at
+    /// it count for neither side: their middle is the crossing, up and down.
+    fn passes(&mut self, before: (f64, f64), here: (f64, f64)) -> Option<f64> {
+        if here.1 == self.level {
+            if before.1 != self.level {
+                self.level_since = Some((here.0, before.1 > self.level));
+            }
+            return None;
+        }
+        let above = here.1 > self.level;
+        if before.1 == self.level {
+            let (since, was_above) = self.level_since.take()?;
+            return (was_above != above).then_some(since + (before.0 - since) / 2.0);
+        }
+        ((before.1 > self.level) != above).then(|| between(before, here, self.level))
     }
 
     fn inside_band(
@@ -273,6 +295,7 @@ impl CrossingDetector {
         self.state = Some(to);
         self.entered = None;
         self.pending = None;
+        self.level_since = None;
         sink(Crossing {
             position: first + (last - first) / 2.0,
             to,

@@ -7,6 +7,7 @@ mod freshness;
 mod half_bits;
 mod instant;
 pub mod levels;
+pub mod local_fit;
 pub mod rest;
 mod trace;
 mod window;

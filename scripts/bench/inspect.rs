@@ -245,7 +245,7 @@ pub(crate) fn giga() {
         reader.push(&bytes, &mut take).expect("sound");
     }
     reader.finish().expect("whole");
-    let (_, report) = analyser.finish();
+    let report = analyser.finish(&mut |_| ());
     let peak = super::command::own_peak();
     println!(
         "a gigasample made on the way: {:.1} s, {} edges, {packets} packets, peak {:.0} MB",

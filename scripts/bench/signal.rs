@@ -97,7 +97,7 @@ fn samples(samples_per_half: usize) {
         for piece in wave.chunks(PIECE) {
             analyser.push(piece, &mut |_| ());
         }
-        let (_, report) = analyser.finish();
+        let report = analyser.finish(&mut |_| ());
         assert!(report.edges as usize >= SAMPLES / samples_per_half - 1);
         black_box(report);
     });

@@ -1,13 +1,18 @@
-"""Makes noisy captures at both sides of limits in closed form, and judges verdicts.
+"""Makes noisy captures of a track signal in closed form, and judges readings.
 
+    noisy_signal.py make FOLDER COUNT FIRST   writes arrays and their truth
+    noisy_signal.py check FOLDER              judges what the command read
     noisy_signal.py limits FOLDER             captures at both sides of limits
     noisy_signal.py check-limits FOLDER       judges what the command said of them
 
-Every instant of a capture is known before it is sampled; nothing here reads a
-waveform. Edges are straight. Then come noise (white or through one pole), the
-converter's range and its codes. What lies within a limit by next to nothing may
-be called a violation as often as U promises (a normal law has 2.3 % beyond two
-deviations on one side; binomial interval), what lies far beyond it always is.
+Every instant, level, duration, slope and overshoot of a capture is known before
+it is sampled; nothing here reads a waveform. Edges are straight, half a cosine
+or exponential; ringing begins where a straight edge ends. Then come noise (white
+or through one pole), the converter's range and its codes. Errors over the stated
+standard uncertainty must have an rms of at most 1.15, for every value and by
+noise, rate and bits, and of at least 0.5 over all: without noise, or of a few
+samples an edge, U holds what they do not show of its shape; beyond U = 2 u may lie 6 % (a normal law has 4.6 %), within
+the binomial interval of the number of readings; a bound may be violated in 5 %.
 """
 
 import json
@@ -19,6 +24,7 @@ import numpy as np
 from scipy.signal import lfilter
 from scipy.stats import binom
 
+RATES = [1e6, 2e6, 4e6, 10e6, 25e6, 50e6, 100e6]
 SLEW = 4.0  # V, S-9.1:2020: between -4 V and +4 V
 
 
@@ -90,6 +96,50 @@ def bits(rng, packets, preamble):
             found += [0] + [byte >> bit & 1 for bit in range(7, -1, -1)]
         found.append(1)
     return found
+
+
+def draw(number):
+    rng = np.random.default_rng([20_260, 9, number])
+    rate = RATES[number % len(RATES)]
+    period = 1 / rate
+    depth = int(rng.choice([8, 10, 12, 14, 16]))
+    amplitude = rng.uniform(8, 22)
+    offset = rng.choice([0.0, rng.uniform(-0.5, 0.5), rng.uniform(-2.5, 2.5)])
+    high, low = amplitude + offset, -amplitude + offset
+    high, low = min(high, 24), max(low, -24)
+    if min(high, -low) < 5.5:
+        high, low = amplitude, -amplitude
+    noise = rng.choice([0.0, 10 ** rng.uniform(-2.5, -1.5), 10 ** rng.uniform(-1.5, math.log10(0.5))])
+    pole = rng.choice([0.0, 10 ** rng.uniform(-7.5, -6)])
+    shape = rng.choice(["straight", "straight", "cosine", "exponential"])
+    steep = 1e6 * 10 ** rng.uniform(0, math.log10(60), 2)
+    # Edges that do not settle within their half are no signal of a booster.
+    longest = {"straight": 1 / 36e-6, "cosine": math.pi / 2 / 36e-6, "exponential": 0.5 / 2e-6}
+    steep = np.maximum(steep, (high - low) * longest[str(shape)])
+    rising, falling = Edge(shape, steep[0], low, high), Edge(shape, steep[1], high, low)
+    rings = shape == "straight" and rng.random() < 0.6
+    if rings:
+        for edge in (rising, falling):
+            # Its first peak within three durations, gone when the half ends.
+            room = (45e-6 - edge.scale) / 6
+            turn = max(rng.uniform(0.5, 4) * edge.duration(), 0.3e-6)
+            omega = 2 * math.pi / min(turn, 8e-6)
+            tau = min(rng.uniform(0.5, 2.0) * 2 * math.pi / omega, 3e-6, room)
+            edge.ring = (rng.uniform(0.01, 0.2) * edge.swing, omega, tau)
+    one = rng.uniform(56, 60, 2) * 1e-6
+    zero = np.repeat(rng.uniform(98, 110), 2) * 1e-6
+    coherent = rng.random() < 0.25
+    if coherent:
+        grid = period * rng.choice([1, 2])
+        one, zero = np.round(one / grid) * grid, np.round(zero / grid) * grid
+    clock = 1.0 if coherent else 1 + rng.uniform(-50e-6, 50e-6)
+    length = 10e-3 if rate > 30e6 else 20e-3
+    return {
+        "rng": rng, "rate": rate, "depth": depth, "high": high, "low": low, "noise": noise,
+        "pole": pole, "shape": str(shape), "edges": (rising, falling), "one": one * clock,
+        "zero": zero * clock, "length": length, "coherent": bool(coherent), "rings": rings,
+        "odd": str(rng.choice(["", "", "", "cutouts", "glitches", "dead", "clipped"])),
+    }
 
 
 def make_one(folder, number, drawn):
@@ -188,7 +238,13 @@ def make_one(folder, number, drawn):
         {"rate": rate, "step": step, "facts": facts, "truth": truth}, default=float))
 
 
-# Rows of the command on NMRA S-9.1:2020 table 1: name, the limit, by how
+def make(folder, count, first):
+    for number in range(first, first + count):
+        make_one(folder, number, draw(number))
+    print(f"{count} captures")
+
+
+# Rows of the command on NMRA S-9.1:2020 tables 1 to 3: name, the limit, by how
 # much (SI) a capture lies within it that must not be a violation, and by how
 # much beyond it one that must be; its sign says on which side "beyond" lies.
 LIMITS = [
@@ -196,6 +252,10 @@ LIMITS = [
     ("half of a 1 too long", 61e-6, 2e-9, 0.2e-6),
     ("halves of a 1 differ", 3e-6, 2e-9, 0.3e-6),
     ("half of a 0 too short", 95e-6, 2e-9, -0.2e-6),
+    ("rising slew low", 2.4e6, 1e3, -0.15e6),
+    ("falling slew low", 2.4e6, 1e3, -0.15e6),
+    ("amplitude too low, any scale", 8.5, 1e-3, -0.1),
+    ("amplitude too high", 22.0, 1e-3, 0.1),
 ]
 EACH = 8  # seeds a side
 
@@ -212,8 +272,12 @@ def at_limit(number):
         one[:] = value
     elif what.startswith("halves"):
         one += np.array([value, -value]) / 2 * rng.choice([-1, 1])
-    else:
+    elif what.startswith("half of a 0"):
         zero[:] = value
+    elif what.endswith("slew low"):
+        steep[what.startswith("falling")] = value
+    else:
+        amplitude = value
     drawn = {
         "rng": rng, "rate": 10e6, "depth": 12, "high": amplitude, "low": -amplitude,
         "noise": rng.uniform(0.02, 0.3), "pole": rng.choice([0.0, 2e-7]), "shape": "straight",
@@ -256,9 +320,127 @@ def check_limits(folder):
     sys.exit(bool(failed) or len(tally) != 2 * len(LIMITS))
 
 
+def readings(signal):
+    """What the command reported: name to (value, u, is it a bound)."""
+    found = {}
+
+    def add(name, estimate, bound=False):
+        if estimate:
+            found[name] = (estimate["value"], estimate["u"], bound)
+
+    levels = signal["levels"]
+    if levels:
+        clipped = levels.get("clipped") or {}
+        up, down = bool(clipped.get("positive")), bool(clipped.get("negative"))
+        add("positive level", levels["positive"], up)
+        add("negative level", levels["negative"], down)
+        add("amplitude", levels["amplitude"], up or down)
+        if not up and not down:
+            add("symmetry", levels["symmetry"])
+    for name in ("one", "zero"):
+        halves = signal[f"{name}s"]
+        if halves["all"]:
+            add(f"{name} mean", halves["all"]["mean"])
+            add(f"{name} shortest", halves["all"]["least"]["estimate"])
+            add(f"{name} longest", halves["all"]["greatest"]["estimate"])
+        for sign in ("positive", "negative"):
+            if halves[sign]:
+                add(f"{name} {sign} mean", halves[sign]["mean"])
+    if signal["asymmetry"]:
+        add("asymmetry", signal["asymmetry"]["mean"])
+        add("difference", signal["difference"]["greatest"]["estimate"])
+    for way in ("rising", "falling"):
+        figures = (signal["shape"] or {}).get(way)
+        if not figures:
+            continue
+        add(f"{way} duration", figures["duration"])
+        if figures["longest"] and "value" in figures["longest"]:
+            add(f"{way} longest", figures["longest"])
+        bound = figures["slew_bounded"] > 0
+        add(f"{way} slew", figures["slew"], bound)
+        add(f"{way} slowest", figures["slowest"], bound)
+        if figures["overshoot"] and isinstance(figures["overshoot"][1], dict):
+            clipped = (levels or {}).get("clipped") or {}
+            if not clipped.get("positive") and not clipped.get("negative"):
+                least = figures["overshoot_bounded"]
+                add(f"{way} overshoot", figures["overshoot"][0], least)
+                add(f"{way} worst overshoot", figures["overshoot"][1], least)
+    return found
+
+
+def groups(facts):
+    noise = facts["noise"]
+    yield "all"
+    yield f"noise {'none' if noise == 0 else 'low' if noise < 0.05 else 'high'}"
+    yield f"rate {'to 2 MHz' if facts['rate'] < 3e6 else 'to 10 MHz' if facts['rate'] < 2e7 else 'above'}"
+    yield f"bits {'8' if facts['depth'] == 8 else '10 to 12' if facts['depth'] < 13 else '14 to 16'}"
+
+
+def quantity(name):
+    """Both directions and both signs are one quantity."""
+    return name.replace("rising ", "").replace("falling ", "")
+
+
+def check(folder, verbose=False):
+    tally, bounds, worst = {}, {}, {}
+    cases = sorted(folder.glob("read-*.json"))
+    for path in cases:
+        number = int(path.stem.split("-")[1])
+        made = json.loads((folder / f"case-{number}.json").read_text())
+        signal = json.loads(path.read_text())
+        for name, (value, u, bound) in readings(signal).items():
+            if name not in made["truth"]:
+                continue
+            error = value - made["truth"][name]
+            kind = quantity(name)
+            for group in groups(made["facts"]):
+                if bound:
+                    bounds.setdefault((kind, group), []).append(error > 2 * u + 1e-12)
+                else:
+                    z = error / u if u > 0 else (0.0 if abs(error) < 1e-12 else 1e9)
+                    tally.setdefault((kind, group), []).append(z)
+                    if group == "all":
+                        worst.setdefault(kind, []).append((abs(z), z, number, name, value, error, u, made["facts"]))
+    faults = []
+    for (kind, group), z in sorted(tally.items()):
+        z = np.array(z)
+        rms, out = float(np.sqrt(np.mean(np.minimum(np.abs(z), 1e6) ** 2))), int(np.sum(np.abs(z) > 2))
+        # The rms of n readings scatters by 1 / sqrt(2 n) of itself.
+        room = 1 + 2 / math.sqrt(2 * len(z))
+        few = binom.ppf(0.99, len(z), 0.06)
+        line = f"{kind}, {group}: rms {rms:.2f} of {len(z)}, {100 * out / len(z):.1f} % beyond U, mean {z.mean():.2f}"
+        # What samples do not show of an edge is in U where it happens to be nil.
+        idle = group == "all" and rms < 0.5 / room
+        bad = idle or rms > 1.15 * room or out > few
+        if bad:
+            faults.append(line)
+        if verbose or group == "all":
+            print(("BAD " if bad else "    ") + line)
+    for (kind, group), broken in sorted(bounds.items()):
+        line = f"{kind}, {group}: bound violated {sum(broken)} of {len(broken)}"
+        if sum(broken) > binom.ppf(0.99, len(broken), 0.05):
+            faults.append(line)
+        if group == "all":
+            print("    " + line)
+    if verbose:
+        for kind, list_ in worst.items():
+            print("==", kind)
+            for _, z, number, name, value, error, u, facts in sorted(list_, key=lambda x: -x[0])[:6]:
+                told = {k: (round(v, 4) if isinstance(v, float) else v) for k, v in facts.items() if k != "steep"}
+                print(f"  z {z:9.2f} case {number} {name} {value:.6g} error {error:.3g} u {u:.3g} {told} {np.round(np.array(facts['steep'])/1e6, 2)}")
+    for line in faults:
+        print("FAULT", line)
+    print(f"{len(cases)} captures, {len(tally) + len(bounds)} groups, {len(faults)} failed")
+    sys.exit(bool(faults))
+
+
 if __name__ == "__main__":
     place = pathlib.Path(sys.argv[2])
-    if sys.argv[1] == "limits":
+    if sys.argv[1] == "make":
+        make(place, int(sys.argv[3]), int(sys.argv[4]))
+    elif sys.argv[1] == "limits":
         limits(place)
-    else:
+    elif sys.argv[1] == "check-limits":
         check_limits(place)
+    else:
+        check(place, "-v" in sys.argv)

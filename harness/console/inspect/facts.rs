@@ -74,12 +74,18 @@ fn edges(text: &mut String, signal: &SignalReport) {
                 .overshoot
                 .as_ref()
                 .map_or(String::new(), |(_, most)| {
-                    format!(", overshoot up to {:.1} %", most * 100.0)
+                    let (most, expanded) = (100.0 * most.value, 100.0 * most.expanded());
+                    let most = most.max(0.0);
+                    if expanded < 0.05 {
+                        format!(", overshoot up to {most:.1} %")
+                    } else {
+                        format!(", overshoot up to {most:.1} ± {expanded:.1} %")
+                    }
                 });
             parts.push(format!(
                 "{name} {} (longest {}){over}",
                 shown(Measure::Time, duration.value, Some(duration.expanded())),
-                show(longest, Dimension::Time)
+                show(longest.value, Dimension::Time)
             ));
         }
     }

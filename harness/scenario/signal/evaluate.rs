@@ -6,7 +6,7 @@ use super::listen::{Heard, Levelled};
 use super::metrics::ENTRY;
 use super::seen::{Loading, Seen, SignalTake, Stream};
 use super::{input, listen};
-use crate::measurement::{Blame, Estimate, Finding, combined, rectangular, resolution};
+use crate::measurement::{Blame, COVERAGE, Estimate, Finding, combined, rectangular, resolution};
 use crate::scenario::context::Context;
 use crate::scenario::sheet::Sheet;
 use crate::track::{DelayReport, Figures, POWER_STATION, Shape, ShapeFigures, SignalReport, Worst};
@@ -179,7 +179,7 @@ impl Page<'_, '_> {
                 self.slew(shape, heard.period);
                 self.distortion(shape, heard);
                 self.levels(report, levelled, heard);
-                self.overshoot(shape, heard);
+                self.overshoot(shape);
             }
             _ => self.missing(
                 &[SLEW, DISTORTION, AMPLITUDE, SYMMETRY, OVERSHOOT],
@@ -205,7 +205,7 @@ impl Page<'_, '_> {
         self.add_with_common(metric, "mean", mean, base, note);
         for (part, worst) in [("shortest", &figures.least), ("longest", &figures.greatest)] {
             let base = worst.estimate.value * edge.time_base_u;
-            let common = combined([2.0 * edge.skew_u, base]);
+            let common = combined([2.0 * edge.offset_u, base]);
             let note = of_many(worst, of);
             self.add_with_common(metric, part, Finding::Value(worst.estimate), common, note);
         }
@@ -216,14 +216,14 @@ impl Page<'_, '_> {
     /// Common to all boards is what the channel's offset does through the slope:
     /// it skews four edges (two of weight one, one of weight two) alike.
     fn asymmetry(&mut self, report: &SignalReport, heard: &Heard) {
-        let common = 4.0 * heard.edge.skew_u;
+        let common = 4.0 * heard.edge.offset_u;
         let (Some(signed), Some(size)) = (&report.asymmetry, &report.difference) else {
             let reason = "no whole 1 is on the output";
             self.missing(&[ASYMMETRY], Blame::Board, reason);
             return;
         };
         let allowed = POWER_STATION.difference.seconds().si();
-        let expanded = size.greatest.estimate.expanded();
+        let expanded = COVERAGE * heard.edge.difference_u();
         if expanded > allowed / 3.0 {
             let reason = format!(
                 "one reading has U = {}, more than a third of the {} that S-9.1 allows: sample \
@@ -345,25 +345,21 @@ impl Page<'_, '_> {
         self.add_with_common(SYMMETRY, "worst", worst, common, note);
     }
 
-    fn overshoot(&mut self, shape: &Shape, heard: &Heard) {
+    fn overshoot(&mut self, shape: &Shape) {
         let sides = [&shape.rising, &shape.falling];
         let found = sides.iter().filter_map(|figures| figures.overshoot);
         let worse = found.reduce(|a, b| {
-            let mean = if b.0.value > a.0.value { b.0 } else { a.0 };
-            (mean, a.1.max(b.1))
+            let larger = |a: Estimate, b: Estimate| if b.value > a.value { b } else { a };
+            (larger(a.0, b.0), larger(a.1, b.1))
         });
         let Some((mean, greatest)) = worse else {
             let reason = "no edge could be measured";
             return self.missing(&[OVERSHOOT], Blame::Board, reason);
         };
-        // Gain cancels in a share; noise and code do not.
-        let each = heard.sample_u / heard.amplitude.max(f64::MIN_POSITIVE);
-        let mean = Estimate::new(mean.value, combined([mean.u, each]));
         let measured: u64 = sides.iter().map(|figures| figures.measured).sum();
         let note = format!("of {measured} edges");
         self.add(OVERSHOOT, "mean", Finding::Value(mean), note.clone());
-        let worst = Finding::Value(Estimate::new(greatest, each));
-        self.add(OVERSHOOT, "worst", worst, note);
+        self.add(OVERSHOOT, "worst", Finding::Value(greatest), note);
     }
 
     pub(super) fn delay(&mut self, delays: &DelayReport) {
@@ -379,12 +375,17 @@ impl Page<'_, '_> {
         let longest = Finding::Value(delay.greatest.estimate);
         let note = of_many(&delay.greatest, "edges");
         self.add(DELAY, "longest", longest, note);
-        // What sampling spreads so many readings by may be all of it, or none.
+        // Both extremes are less what sampling and noise spread them by.
         let spread = delay.greatest.estimate.minus(delay.least.estimate);
         let sampled = delay.greatest.bias + delay.least.bias;
-        let spread = Estimate::new(spread.value, combined([spread.u, rectangular(sampled)]));
+        // Either end lies between two edges, each read somewhere within a
+        // rectangle: so much of what is left sampling may have made as well.
+        let most = 2.0 * libm::sqrt(6.0) * delay.greatest.estimate.u;
+        let doubt = sampled.max(spread.value.min(most));
+        let u = combined([spread.u, rectangular(doubt.max(0.0))]);
+        let spread = Estimate::new(spread.value.max(0.0), u);
         let note = format!(
-            "of {} edges; sampling alone spreads so many by {}",
+            "of {} edges, less {} that sampling and noise alone spread so many by",
             delay.count,
             show(sampled, Dimension::Time)
         );
@@ -438,8 +439,12 @@ impl Page<'_, '_> {
 
 /// Of how many an extreme is one, and what noise alone makes of that.
 fn of_many(worst: &Worst, of: &str) -> String {
+    // A picosecond is the step of the clock.
+    if worst.bias < 1e-12 {
+        return format!("the extreme of {} {of}", worst.of);
+    }
     format!(
-        "the extreme of {} {of}; noise alone carries it {} beyond",
+        "the extreme of {} {of}, less {} that noise alone carries it beyond",
         worst.of,
         show(worst.bias, Dimension::Time)
     )

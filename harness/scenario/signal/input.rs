@@ -94,10 +94,17 @@ impl Input {
     /// the input's edges: a reversing board may stand reversed.
     pub(super) fn delays(&self, heard: &Heard) -> DelayReport {
         // A delay lies between one edge of each kind.
-        let both = combined([self.edge.edge_u, heard.edge.edge_u]);
+        let both = |of: fn(&EdgeUncertainty) -> f64| {
+            combined([of(&self.edge), of(&heard.edge)]) / std::f64::consts::SQRT_2
+        };
         let edge = EdgeUncertainty {
-            edge_u: both / std::f64::consts::SQRT_2,
+            edge_u: both(|edge| edge.edge_u),
+            grid_u: both(|edge| edge.grid_u),
+            sampled_u: both(|edge| edge.sampled_u),
+            unseen_u: heard.edge.unseen_u,
+            worse_u: both(|edge| edge.worse_u),
             skew_u: heard.edge.skew_u,
+            offset_u: heard.edge.offset_u,
             ..self.edge
         };
         let settings = DelaySettings::new(edge);

@@ -4,11 +4,10 @@
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
 use crate::measurement::{Estimate, combined};
 use crate::track::{
-    ChannelAnalyser, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Packet, Polarity,
-    STRAIGHT, Scale, SignalReport, VerticalUncertainty,
+    ChannelScan, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Packet, Polarity, Scale,
+    ScanDecoder, SignalReport,
 };
 use crate::units::{Quantity, Seconds};
-use crate::waveform::crossing::{CrossingDetector, Thresholds};
 use crate::waveform::{Capture, Channel, Signal, Trace};
 
 /// What the output said in one capture.
@@ -21,8 +20,6 @@ pub(super) struct Heard {
     pub(super) period: f64,
     /// 10 % to 90 % of the slower direction; a sample where it is not known.
     pub(super) edge_duration: f64,
-    /// From one level to the other, V.
-    pub(super) amplitude: f64,
     pub(super) gain_u: f64,
     pub(super) zero_u: f64,
     pub(super) sample_u: f64,
@@ -50,21 +47,28 @@ pub(super) fn listen(capture: &Capture, crossing: f64) -> Option<Heard> {
         return None;
     }
     let period = trace.period();
-    let coarse = EdgeUncertainty::sampled(period, trace.time_base_u());
-    let (report, _) = analyse(channel, period, coarse);
-    let (edges, gentle) = edges(channel, period);
-    let edge = refined(&report, &trace, gentle).unwrap_or(coarse);
-    let (report, packets) = analyse(channel, period, edge);
+    let settings = settings(channel, period, trace.time_base_u());
+    let mut scan = ChannelScan::new(settings);
+    let mut edges = Vec::new();
+    scan.push(&channel.codes, &mut |edge| edges.push(edge));
+    let scanned = scan.finish(&mut |edge| edges.push(edge));
+    // What edges mean is asked when it is known how well they are known.
+    let decoded = |edge: EdgeUncertainty| {
+        let mut decoder = ScanDecoder::new(settings.first, DecoderSettings::new(edge));
+        let mut packets: Vec<Packet> = edges.iter().filter_map(|&e| decoder.push(e)).collect();
+        let (last, report) = decoder.finish(scanned.clone());
+        packets.extend(last);
+        (report, packets, edge)
+    };
+    let first = decoded(scanned.edge);
+    let scattered = first.0.scattered(&first.2);
+    let (report, packets, edge) = scattered.map_or(first, decoded);
     let durations = report
         .shape
         .iter()
         .flat_map(|shape| [&shape.rising, &shape.falling])
         .filter_map(|figures| figures.duration);
     let edge_duration = durations.map(|d| d.value).fold(period, f64::max);
-    let amplitude = report
-        .levels
-        .as_ref()
-        .map_or(0.0, |levels| levels.states.amplitude());
     let stretches = Stretches::of(&trace, &edges, crossing);
     Some(Heard {
         levelled: stretches.levels(&trace),
@@ -73,7 +77,6 @@ pub(super) fn listen(capture: &Capture, crossing: f64) -> Option<Heard> {
         end: instant(trace.len() as f64, period),
         period,
         edge_duration,
-        amplitude,
         gain_u: trace.gain_u(),
         zero_u: trace.zero_u(),
         sample_u: trace.sample_u(),
@@ -88,7 +91,8 @@ pub(super) fn instant(position: f64, period: f64) -> BenchInstant {
     BenchInstant::ZERO + BenchSpan::from_picoseconds(libm::round(picoseconds) as i64)
 }
 
-fn settings(channel: &Channel, period: f64, edge: EdgeUncertainty) -> ChannelSettings {
+fn settings(channel: &Channel, period: f64, time_base_u: f64) -> ChannelSettings {
+    let edge = EdgeUncertainty::sampled(period, time_base_u);
     let scale = Scale {
         gain: channel.scale,
         offset: channel.offset,
@@ -100,81 +104,6 @@ fn settings(channel: &Channel, period: f64, edge: EdgeUncertainty) -> ChannelSet
         stride: 1,
         ..ChannelSettings::new(Seconds::new(period), scale, DecoderSettings::new(edge))
     }
-}
-
-fn analyse(channel: &Channel, period: f64, edge: EdgeUncertainty) -> (SignalReport, Vec<Packet>) {
-    let mut analyser = ChannelAnalyser::new(settings(channel, period, edge));
-    let mut packets = Vec::new();
-    analyser.push(&channel.codes, &mut |packet| packets.push(packet));
-    let (last, report) = analyser.finish();
-    packets.extend(last);
-    (report, packets)
-}
-
-/// How well edges are known, by the levels and slopes of a first pass.
-/// `gentle` is the gentlest slope at which they pass zero itself: in the dead
-/// time of a bridge a loaded output rests near zero, and noise alone decides
-/// where it passes.
-fn refined(report: &SignalReport, trace: &Trace, gentle: f64) -> Option<EdgeUncertainty> {
-    let levels = report.levels.as_ref()?;
-    let shape = report.shape.as_ref()?;
-    let slope = [&shape.rising, &shape.falling]
-        .iter()
-        .filter_map(|figures| figures.slowest)
-        .map(|slew| slew.value)
-        .fold(gentle, f64::min);
-    let durations = [&shape.rising, &shape.falling]
-        .into_iter()
-        .filter_map(|figures| figures.duration);
-    let fastest = durations.map(|d| d.value).fold(f64::INFINITY, f64::min);
-    // Edges that pause in the bridge's dead time are known to a sample too.
-    if fastest < STRAIGHT * trace.period() {
-        return None;
-    }
-    let vertical = VerticalUncertainty {
-        slope,
-        amplitude: levels.states.amplitude(),
-        noise: levels.states.noise_low.max(levels.states.noise_high),
-        step: trace.step(),
-        offset_u: trace.zero_u(),
-    };
-    slope
-        .is_finite()
-        .then(|| EdgeUncertainty::interpolated(trace.period(), trace.time_base_u(), &vertical))
-}
-
-/// The edges by the same thresholds as the report's, and the slope (V/s) that
-/// nine of ten exceed where they pass zero.
-fn edges(channel: &Channel, period: f64) -> (Vec<Edge>, f64) {
-    let coarse = EdgeUncertainty::sampled(period, 0.0);
-    let settings = settings(channel, period, coarse);
-    let gain = channel.scale;
-    let mut detector = CrossingDetector::new(Thresholds {
-        level: -channel.offset / gain,
-        hysteresis: (settings.hysteresis / gain).abs(),
-        dwell: settings.dwell.si() / period,
-    });
-    let mut edges = Vec::new();
-    let mut slopes = Vec::new();
-    let mut before = None;
-    detector.push(&channel.codes, &mut |crossing| {
-        let to = if gain < 0.0 {
-            crossing.to.opposite()
-        } else {
-            crossing.to
-        };
-        if before != Some(Polarity::Zero) && to != Polarity::Zero {
-            slopes.push((crossing.step * gain).abs() / period);
-        }
-        before = Some(to);
-        edges.push(Edge {
-            at: instant(crossing.position, period),
-            to,
-        });
-    });
-    slopes.sort_unstable_by(f64::total_cmp);
-    let gentle = slopes.get(slopes.len() / 10).copied();
-    (edges, gentle.unwrap_or(0.0))
 }
 
 /// The inner samples between two edges that follow each other.

@@ -53,8 +53,11 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Half-bit of a 1, from one crossing of zero by the rail-to-rail voltage to the next, \
-             interpolated linearly; the mean of all, the shortest and the longest.",
+            "Half-bit of a 1, from one crossing of zero by the rail-to-rail voltage to the next, each \
+             read by a fit through all samples of its edge near zero; the mean of all, the \
+             shortest and the longest, less what noise alone adds to an extreme. Where an edge \
+             passes zero more than once, the last passing counts: from it on the voltage keeps \
+             its new sign (S-9.1 times crossings of zero and does not say which).",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -62,8 +65,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Dimension::Time,
             Censoring::Never,
             Worse::Either,
-            "Half-bit of a 0 that is not stretched, between crossings of zero by the rail-to-rail \
-             voltage, interpolated linearly; the mean of all, the shortest and the longest.",
+            "Half-bit of a 0 that is not stretched, between crossings of zero as for a 1; the mean of \
+             all, the shortest and the longest, less what noise alone adds to an extreme.",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -83,10 +86,10 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
                 Dimension::VoltageSlew,
                 Censoring::Never,
                 Worse::Smaller,
-                "Mean slope of the rail-to-rail voltage between -4 V and +4 V, instants \
-                 interpolated linearly, of the slower direction: the mean and the slowest edge. \
-                 A bound where no sample lies between, where the time is known no better than to \
-                 85 % of itself, or where samples are more than 200 ns apart.",
+                "Mean slope of the rail-to-rail voltage between -4 V and +4 V, from all edges of a \
+                 direction laid over each other, of the slower direction: the mean and the \
+                 slowest edge. A bound where less than one sampling period lies between, or \
+                 where samples are more than 200 ns apart.",
             )
         },
         Metric::unsigned(
@@ -124,8 +127,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Largest excursion past the new state level within three durations of the edge, as \
-             a proportion of the distance of the levels, of the worse direction: the mean and the \
-             largest.",
+             a proportion of the distance of the levels, of the worse direction: of all edges laid \
+             over each other, and of the worst single one, less what noise alone adds to a \
+             maximum.",
         ),
         Metric::unsigned(
             Per::Loading,
@@ -134,7 +138,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "From an edge of the input lines to the output's crossing of zero that answers it: \
-             the mean of all and the longest.",
+             the mean of all and the longest. Where an edge passes zero more than once, or \
+             pauses there in the bridge's dead time, the last passing counts: only from it on \
+             does the voltage keep its new sign.",
         )
         .needing(&[Need::FirstInput]),
         Metric::unsigned(
@@ -144,7 +150,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Larger,
             "Longest less shortest propagation delay between the polarities in one capture; \
-             what sampling adds is stated with it and not taken off.",
+             what sampling and noise add is taken off and stated with it.",
         )
         .needing(&[Need::FirstInput]),
         Metric::unsigned(

@@ -183,3 +183,23 @@ proptest::proptest! {
         agree(dwell, &samples.iter().map(|&s| holes(s)).collect::<Vec<_>>(), piece);
     }
 }
+
+/// Code zero belongs to neither side: where a slow edge stays on it, the
+/// crossing lies in the middle of its stay, upwards and downwards alike.
+#[test]
+fn samples_at_the_level_count_for_neither_side() {
+    let stair = |n: i32| ((n - 40) / 8) as i8;
+    let up: Vec<i8> = (0..90).map(stair).collect();
+    let down: Vec<i8> = up.iter().map(|code| -code).collect();
+    // (n - 40) / 8 is zero from 33 to 47.
+    for wave in [&up, &down] {
+        let found = crossings(PLAIN, wave, 7);
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].position, 40.0);
+    }
+    // Touching it is no crossing.
+    let touched = [3_i8, 2, 0, 0, 2, 3, 3, 0, -2];
+    let found = crossings(PLAIN, &touched, 9);
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0].position, 7.0);
+}

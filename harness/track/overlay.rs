@@ -1,0 +1,329 @@
+//! Edges of one direction laid over each other by their passing of zero: samples
+//! of many edges at many phases are samples of one, read by local fits. It knows
+//! no standard's levels.
+
+use super::noise::{quantised, stairs};
+use super::residues::Noise;
+use crate::measurement::{combined, rectangular};
+
+/// What is known of one direction before its shape.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Known {
+    /// Levels before and after, V, as if the edge rose.
+    pub(super) start: f64,
+    pub(super) end: f64,
+    /// Standard uncertainty of a level, but for gain and zero, V.
+    pub(super) level_u: f64,
+    /// Standard deviation of a sample, V.
+    pub(super) noise: f64,
+    /// Samples that an edge takes at its slope about zero, 1 for a jump.
+    pub(super) apparent: f64,
+    /// The converter's step, V.
+    pub(super) quantum: f64,
+    /// Relative, of the gain and of what the offset does.
+    pub(super) scale_u: f64,
+    /// Time between samples, s.
+    pub(super) period: f64,
+    /// Where noise of a sample ends and a reversal begins, V.
+    pub(super) reversal: f64,
+}
+
+/// One edge: its samples in volts, turned so that it rises, and where among
+/// them it passes zero.
+pub(super) struct Laid {
+    pub(super) volts: Vec<f64>,
+    pub(super) zero: f64,
+}
+
+impl Laid {
+    /// The samples within `half` of `at` after zero.
+    pub(super) fn about(&self, at: f64, half: f64) -> &[f64] {
+        let centre = self.zero + at;
+        let from = libm::ceil(centre - half).max(0.0) as usize;
+        let to = (libm::floor(centre + half).max(-1.0) + 1.0) as usize;
+        let to = to.min(self.volts.len());
+        &self.volts[from.min(to)..to]
+    }
+}
+
+/// Edges of one direction laid over each other; times in samples after zero.
+pub(super) struct Overlay<'a> {
+    pub(super) edges: &'a [Laid],
+    pub(super) known: Known,
+    /// What noise does to sums of samples, V.
+    pub(super) noise: &'a Noise,
+    /// Means over a sample each, from `-middle` on.
+    pub(super) profile: Vec<f64>,
+    pub(super) middle: usize,
+    /// How far apart neighbouring samples of all edges together lie at most.
+    pub(super) gap: f64,
+}
+
+/// The value at one place, and what each edge contributes to its error.
+pub(super) struct Local {
+    pub(super) value: f64,
+    slope: f64,
+    shares: Vec<f64>,
+    points: f64,
+}
+
+/// When the edges are at a level, in samples, and each edge's share in the
+/// error.
+struct Instant {
+    at: f64,
+    shares: Vec<f64>,
+    /// Standard uncertainty that the shares do not show.
+    hidden: f64,
+    slope: f64,
+}
+
+impl<'a> Overlay<'a> {
+    /// `None` of fewer than three edges, or without two levels.
+    pub(super) fn of(edges: &'a [Laid], known: Known, noise: &'a Noise) -> Option<Self> {
+        let two = known.end > known.start;
+        if edges.len() < 3 || !two {
+            return None;
+        }
+        let before = |laid: &Laid| laid.zero;
+        let behind = |laid: &Laid| laid.volts.len() as f64 - 1.0 - laid.zero;
+        let least = |of: &dyn Fn(&Laid) -> f64| edges.iter().map(of).fold(f64::INFINITY, f64::min);
+        let middle = (least(&before) - 1.0).max(1.0) as usize;
+        let after = (least(&behind) - 1.0).max(1.0) as usize;
+        let mut sums = vec![(0.0, 0.0_f64); middle + after + 1];
+        for laid in edges {
+            let from = libm::round(laid.zero) as usize - middle;
+            for (sum, value) in sums.iter_mut().zip(&laid.volts[from..]) {
+                *sum = (sum.0 + value, sum.1 + 1.0);
+            }
+        }
+        let mut phases: Vec<f64> = edges
+            .iter()
+            .map(|laid| laid.zero - libm::floor(laid.zero))
+            .collect();
+        phases.sort_unstable_by(f64::total_cmp);
+        let around = phases
+            .first()
+            .zip(phases.last())
+            .map_or(1.0, |(a, b)| a + 1.0 - b);
+        let gap = phases
+            .windows(2)
+            .map(|pair| pair[1] - pair[0])
+            .fold(around, f64::max);
+        Some(Self {
+            edges,
+            known,
+            noise,
+            profile: sums.iter().map(|(sum, n)| sum / n.max(1.0)).collect(),
+            middle,
+            gap,
+        })
+    }
+
+    pub(super) fn amplitude(&self) -> f64 {
+        self.known.end - self.known.start
+    }
+
+    /// A parabola, or a line where there are too few places, through all
+    /// samples within `half` of `at`.
+    fn local(&self, at: f64, half: f64) -> Option<Local> {
+        let points = |laid: &'a Laid| {
+            let centre = laid.zero + at;
+            let from = libm::ceil(centre - half).max(0.0) as usize;
+            let to = (libm::floor(centre + half).max(-1.0) + 1.0) as usize;
+            let to = to.min(laid.volts.len());
+            (from.min(to)..to).map(move |index| {
+                let x = (index as f64 - centre) / half;
+                (x, laid.volts[index])
+            })
+        };
+        let (mut s, mut t) = ([0.0; 5], [0.0; 3]);
+        for (x, y) in self.edges.iter().flat_map(points) {
+            let (x2, y) = (x * x, y - self.known.start);
+            for (sum, part) in s.iter_mut().zip([1.0, x, x2, x2 * x, x2 * x2]) {
+                *sum += part;
+            }
+            for (sum, part) in t.iter_mut().zip([y, x * y, x2 * y]) {
+                *sum += part;
+            }
+        }
+        if s[0] < 3.0 {
+            return None;
+        }
+        let inverse = invert(&s)?;
+        let solve = |row: usize| (0..3).map(|i| inverse[row][i] * t[i]).sum::<f64>();
+        let (value, slope, bend) = (solve(0), solve(1), solve(2));
+        let shares = self.edges.iter().map(|laid| {
+            let of = |(x, y): (f64, f64)| {
+                let left = y - self.known.start - (value + slope * x + bend * x * x);
+                left * (inverse[0][0] + inverse[0][1] * x + inverse[0][2] * x * x)
+            };
+            points(laid).map(of).sum()
+        });
+        Some(Local {
+            value: value + self.known.start,
+            slope: slope / half,
+            shares: shares.collect(),
+            points: s[0],
+        })
+    }
+
+    /// A width that holds enough samples, from `half` on.
+    pub(super) fn about(&self, at: f64, half: f64) -> Option<(Local, f64)> {
+        let mut half = half.max(1e-3);
+        for _ in 0..24 {
+            if let Some(local) = self.local(at, half)
+                && local.points >= 6.0
+            {
+                return Some((local, half));
+            }
+            half *= 1.4;
+        }
+        None
+    }
+
+    fn sample(&self, index: i64) -> f64 {
+        let place = (self.middle as i64 + index).clamp(0, self.profile.len() as i64 - 1);
+        self.profile[place as usize]
+    }
+
+    /// Where the profile first, going out from zero, is at `level`; `None`
+    /// where it never is.
+    pub(super) fn outward(&self, level: f64, up: bool) -> Option<f64> {
+        let ends = if up {
+            (self.profile.len() - self.middle) as i64
+        } else {
+            self.middle as i64 + 1
+        };
+        let at = |step: i64| self.sample(if up { step } else { -step });
+        let beyond = |step: i64| {
+            if up {
+                at(step) >= level
+            } else {
+                at(step) <= level
+            }
+        };
+        let step = (0..ends).find(|&step| beyond(step))?;
+        let place = if step == 0 || beyond(0) {
+            0.0
+        } else {
+            let (near, far) = (at(step - 1), at(step));
+            step as f64 - 1.0 + (level - near) / (far - near)
+        };
+        Some(if up { place } else { -place })
+    }
+
+    /// When the edges are at `level`, near `guess`, by fits of `half` samples.
+    fn instant(&self, level: f64, guess: f64, half: f64) -> Option<Instant> {
+        let mut at = guess;
+        let mut found = None;
+        for _ in 0..6 {
+            let (local, wide) = self.about(at, half)?;
+            if local.slope <= 0.0 {
+                return None;
+            }
+            let moved = ((level - local.value) / local.slope).clamp(-wide, wide);
+            at += moved;
+            let near = moved.abs() < 1e-4 * wide;
+            found = Some((local, wide));
+            if near {
+                break;
+            }
+        }
+        let (local, wide) = found?;
+        let slope = local.slope;
+        // Steps that noise does not blur err alike at the same volts: over many
+        // of them most of it averages out.
+        let Known { quantum, noise, .. } = self.known;
+        let over = (quantum / (4.0 * wide * slope)).min(1.0);
+        let alike = stairs(quantum, noise) * over / slope;
+        // Codes that repeat on the same phases are no noise.
+        let repeated = if self.gap > 0.1 {
+            let count = (local.points / self.edges.len() as f64).max(1.0) / self.gap;
+            quantised(self.known.quantum, self.known.noise) / slope / libm::sqrt(count.max(1.0))
+        } else {
+            0.0
+        };
+        // What bends between places that no sample comes near.
+        let centre = libm::round(at) as i64;
+        let second = self.sample(centre - 1) + self.sample(centre + 1) - 2.0 * self.sample(centre);
+        let gap = self.gap.min(1.0);
+        let missed = (second.abs() - 4.0 * self.known.noise / libm::sqrt(self.edges.len() as f64))
+            .max(0.0)
+            * gap
+            * gap
+            / (8.0 * slope)
+            * 4.0;
+        Some(Instant {
+            at,
+            shares: local.shares.iter().map(|share| share / slope).collect(),
+            hidden: combined([repeated, alike, rectangular(missed.min(0.5))]),
+            slope,
+        })
+    }
+
+    /// From one level to another: samples, their own standard uncertainty, and
+    /// the slopes at both ends.
+    pub(super) fn span(
+        &self,
+        (from, to): (f64, f64),
+        share: f64,
+        laid: f64,
+    ) -> Option<(f64, f64, [f64; 2])> {
+        let guess = (self.outward(from, false)?, self.outward(to, true)?);
+        let half = (share * (guess.1 - guess.0)).max(0.2);
+        let (low, high) = (
+            self.instant(from, guess.0, half)?,
+            self.instant(to, guess.1, half)?,
+        );
+        let n = self.edges.len() as f64;
+        let pairs = low.shares.iter().zip(&high.shares);
+        let squares: f64 = pairs.map(|(a, b)| (b - a) * (b - a)).sum();
+        let own = scatter(squares, n);
+        // Noise that laid the edges over each other bends what was laid.
+        let relative = self.known.noise / (low.slope.min(high.slope)).max(f64::MIN_POSITIVE);
+        let noisy = 0.25 * (relative * relative).min(0.25);
+        // And so does laying edges of few samples over each other.
+        let apparent = self.known.apparent.max(1.0);
+        let lain = combined([noisy, laid / (apparent * libm::sqrt(apparent))]);
+        let u = combined([own, low.hidden, high.hidden, lain]);
+        Some((high.at - low.at, u, [low.slope, high.slope]))
+    }
+}
+
+/// Standard uncertainty of a sum of `n` independent shares by the sum of their
+/// squares; that of few is itself uncertain, which Student's law makes wider by
+/// the root of `(n - 1) / (n - 3)`.
+pub(super) fn scatter(squares: f64, n: f64) -> f64 {
+    libm::sqrt(squares * n / (n - 3.0).max(0.5))
+}
+
+/// The inverse of the moments of a parabola, of a line where the places are too
+/// few for one, of a mean where they are one.
+fn invert(s: &[f64; 5]) -> Option<[[f64; 3]; 3]> {
+    let n = s[0];
+    let m = s.map(|sum| sum / n);
+    let line = m[2] - m[1] * m[1];
+    if line < 0.03 {
+        return None;
+    }
+    let a = m[2] * m[4] - m[3] * m[3];
+    let b = m[2] * m[3] - m[1] * m[4];
+    let c = m[1] * m[3] - m[2] * m[2];
+    let whole = a + m[1] * b + m[2] * c;
+    if whole > 0.02 * line {
+        let d = m[4] - m[2] * m[2];
+        let e = m[1] * m[2] - m[3];
+        let scale = 1.0 / (whole * n);
+        return Some([
+            [a * scale, b * scale, c * scale],
+            [b * scale, d * scale, e * scale],
+            [c * scale, e * scale, line * scale],
+        ]);
+    }
+    let scale = 1.0 / (line * n);
+    Some([
+        [m[2] * scale, -m[1] * scale, 0.0],
+        [-m[1] * scale, scale, 0.0],
+        [0.0; 3],
+    ])
+}

@@ -183,7 +183,7 @@ impl Overlay<'_> {
         let noise = libm::sqrt(own.iter().map(|(_, u)| u * u).sum::<f64>() / n);
         let shares: Vec<f64> = own.iter().map(|(share, _)| *share).collect();
         let Extreme { value, u, .. } = extreme_of(&shares, noise, false);
-        let least = Some(Estimate::new(value.max(1e-3), u));
+        let least = Some(Estimate::new(value.clamp(1e-3, 1.0), u));
         (least, least)
     }
 

@@ -150,7 +150,7 @@ impl Overlay<'_> {
         // Tops that are cut off hide noise, which the edges' own lines show.
         let free = own.len() as f64 * (libm::floor(to - from) - 1.0).max(1.0);
         let rest = libm::sqrt(own.iter().map(|(.., rest)| rest).sum::<f64>() / free);
-        let count = libm::floor(to - from) + 1.0;
+        let count = libm::floor(to - from).max(3.0);
         let seen = rest / libm::sqrt(count * (count * count - 1.0) / 12.0) / mean_slope;
         let pair = |(share, relative, _): (f64, f64, f64)| (share, relative.max(seen));
         own.into_iter().map(pair).collect()
@@ -160,7 +160,8 @@ impl Overlay<'_> {
     /// the samples of one edge, V per sample: steps that noise does not blur err
     /// alike all along it, as two readings at its ends do.
     fn slope_u(&self, span: f64) -> f64 {
-        let count = (libm::floor(span) + 1.0).max(3.0);
+        // Some edges hold one sample more; the extreme is of those that do not.
+        let count = libm::floor(span).max(3.0);
         let moment = count * (count * count - 1.0) / 12.0;
         let middle = (count - 1.0) / 2.0;
         let weights: Vec<f64> = (0..count as usize)

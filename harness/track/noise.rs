@@ -53,3 +53,30 @@ fn damped(squares: f64) -> f64 {
     let pi = std::f64::consts::PI;
     libm::exp(-2.0 * pi * pi * squares.max(0.0))
 }
+
+#[cfg(test)]
+mod tests {
+    //! Closed forms: a rectangle's deviation is its half width over the root of
+    //! three (GUM 4.3.7), two codes deviate as a Bernoulli variable does.
+
+    use super::*;
+
+    #[test]
+    fn a_level_is_known_by_how_often_either_code_is_read() {
+        for upper in [0.0_f64, 0.15, 0.2, 0.8, 1.0] {
+            let read = libm::sqrt(upper * (1.0 - upper));
+            let expected = (upper - 0.5).abs() / libm::sqrt(3.0);
+            let found = level(1.0, read);
+            assert!((found - expected).abs() < 1e-9, "{upper}: {found}");
+        }
+    }
+
+    #[test]
+    fn noise_of_a_step_and_more_leaves_nothing_of_it() {
+        for noise in [0.8, 1.0, 3.0] {
+            assert!(level(1.0, noise) < 1e-4 && stairs(1.0, noise) < 1e-3);
+        }
+        // What rests between two codes is no dither.
+        assert!((stairs(1.0, 0.4) - resolution(1.0)).abs() < 1e-12);
+    }
+}

@@ -1,7 +1,7 @@
 //! The counting of readings against limits, and when one of many decides. It
 //! knows no standard.
 
-use super::rules::{Clause, ClauseFindings, Findings, Violation};
+use super::rules::{BitRules, Clause, ClauseFindings, Findings, Violation};
 use crate::clock::BenchInstant;
 use crate::statistics::distribution::normal_critical;
 
@@ -105,6 +105,17 @@ impl Checker {
         };
         seen.keep_worst(kept);
         seen.keep_first(kept, self.keep);
+    }
+
+    /// Checks a half of a 1 or of a 0 against both its bounds.
+    pub(super) fn check_half(&mut self, rules: &BitRules, one: bool, reading: Reading) {
+        let (clauses, (least, most)) = if one {
+            ((Clause::OneHalfShort, Clause::OneHalfLong), rules.one)
+        } else {
+            ((Clause::ZeroHalfShort, Clause::ZeroHalfLong), rules.zero)
+        };
+        self.check(clauses.0, reading, least.picoseconds());
+        self.check(clauses.1, reading, most.picoseconds());
     }
 
     /// Adds what a part of the signal said, later than all here.

@@ -8,8 +8,8 @@ use super::intervals::{Found, Glitch, Interval, IntervalFilter};
 use super::packet::Packet;
 use super::report::{Cutouts, Glitches, HalfBits, PacketCounts, SignalReport};
 use super::rules::{
-    BitRules, CUTOUT_END, CUTOUT_START, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT,
-    PREAMBLE_SENT, RECEIVER, START_BITS_APART,
+    CUTOUT_END, CUTOUT_START, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT, PREAMBLE_SENT,
+    RECEIVER, START_BITS_APART,
 };
 use super::settings::DecoderSettings;
 use super::spread::{Budget, Microseconds, Spread};
@@ -331,7 +331,7 @@ impl Decoder {
             (&POWER_STATION, &mut self.power_station),
             (&RECEIVER, &mut self.receiver),
         ] {
-            check_half(rules, checker, one, reading);
+            checker.check_half(rules, one, reading);
         }
         if one {
             for of in [sign, BOTH] {
@@ -512,14 +512,4 @@ fn expanded(standard: f64) -> i64 {
 
 fn within(interval: &Interval, (least, most): (BenchSpan, BenchSpan)) -> bool {
     interval.length() >= least && interval.length() <= most
-}
-
-fn check_half(rules: &BitRules, checker: &mut Checker, one: bool, reading: Reading) {
-    let (clauses, (least, most)) = if one {
-        ((Clause::OneHalfShort, Clause::OneHalfLong), rules.one)
-    } else {
-        ((Clause::ZeroHalfShort, Clause::ZeroHalfLong), rules.zero)
-    };
-    checker.check(clauses.0, reading, least.picoseconds());
-    checker.check(clauses.1, reading, most.picoseconds());
 }

@@ -4,6 +4,7 @@
 
 use super::exit::Exit;
 use super::file_kind::Kind;
+use super::plain_file;
 use crate::bench_file::{self, Bench, ProfileRef};
 use crate::clock::{SystemClock, WallClock as _};
 use crate::digest::Digest;
@@ -22,7 +23,6 @@ use crate::units::{Quantity as _, Seconds};
 use crate::workshop::{self, Workshop};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -425,10 +425,7 @@ impl Files {
 /// Reads no more than the largest file worth reading and one byte, so that a
 /// device or an endless pipe cannot hold the command up.
 fn bytes_of(path: &Path) -> std::io::Result<Vec<u8>> {
-    let file = File::open(path)?;
-    if !file.metadata()?.is_file() {
-        return Err(std::io::Error::other("it is not a plain file"));
-    }
+    let file = plain_file::open(path)?;
     let mut bytes = Vec::new();
     file.take(LARGEST_FILE + 1).read_to_end(&mut bytes)?;
     Ok(bytes)

@@ -57,6 +57,7 @@ mod mounting;
 mod new;
 mod output;
 mod own_workshop;
+mod plain_file;
 mod proposed;
 mod prove;
 mod records;

@@ -4,6 +4,9 @@
 use super::{Fault, Severity, Source};
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 
+/// Faults shown at once; nobody reads on behind so many.
+const MOST_SHOWN: usize = 50;
+
 /// `faults` one below the other, with their lines from `sources`, coloured if
 /// `colour`. A fault whose source is not among them is shown by place alone.
 pub fn render(faults: &[Fault], sources: &[Source], colour: bool) -> String {
@@ -13,10 +16,17 @@ pub fn render(faults: &[Fault], sources: &[Source], colour: bool) -> String {
         Renderer::plain()
     };
     let mut text = String::new();
-    for fault in faults {
+    for fault in faults.iter().take(MOST_SHOWN) {
         let source = sources.iter().find(|source| source.name == fault.file);
         text.push_str(&renderer.render(&[group(fault, source)]));
         text.push_str("\n\n");
+    }
+    if let Some(more) = faults
+        .len()
+        .checked_sub(MOST_SHOWN)
+        .filter(|more| *more > 0)
+    {
+        text.push_str(&format!("and {more} more; mend these first\n\n"));
     }
     text
 }

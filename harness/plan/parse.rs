@@ -14,6 +14,9 @@ const FORMAT: i64 = 2;
 /// Lists whose tables are matched by name when one plan extends another.
 const LISTS: &[&str] = &["scenario"];
 
+/// A day at the bench has no room for more.
+const MOST_SCENARIOS: usize = 1000;
+
 /// What `source` extends, as written.
 ///
 /// # Errors
@@ -81,6 +84,13 @@ fn plan(root: &Table<'_>) -> Option<Plan> {
     root.finish();
     if tables.is_empty() && !root.has("scenario") {
         root.missing("scenario", "at least one `[[scenario]]` table");
+    }
+    if let Some(one) = tables.get(MOST_SCENARIOS) {
+        one.fault(
+            Fault::error(one.place(), "no plan has as many scenarios as this")
+                .expected(format!("{MOST_SCENARIOS} or less")),
+        );
+        return None;
     }
     let read: Vec<Option<Scenario>> = tables
         .iter()

@@ -374,6 +374,35 @@ fn the_let_through_of_a_gap_is_weighed_as_the_interlock_weighs_it() {
 
 /// Steps are those of the procedures themselves; each scenario powers up, and
 /// what puts energy into the board is marked.
+/// A slip in a prefix: the envelope of this bench ends far below a megaampere.
+#[test]
+fn a_limit_that_nothing_on_the_bench_can_reach_is_named() {
+    for (old, new, says) in [
+        (
+            "off_voltage = { max = \"500 mV\"",
+            "off_voltage = { max = \"500 MV\"",
+            "500.0 MV",
+        ),
+        (
+            "let_through = { max = \"30 A2s\"",
+            "let_through = { max = \"30000 A2s\"",
+            "its envelope ends at",
+        ),
+        (
+            "full_scale = { min = \"12 A\"",
+            "full_scale = { min = \"12 kA\"",
+            "12.00 kA",
+        ),
+    ] {
+        let text = DEMO.replacen(old, new, 1);
+        assert_ne!(text, DEMO, "{old}");
+        let (plan, _) = read(&text).expect("sound by itself");
+        let faults = faults_of(&plan, &bench(BENCH), &profiles());
+        let named = faults.iter().any(|fault| fault.message.contains(says));
+        assert!(named, "{new}: {faults:?}");
+    }
+}
+
 #[test]
 fn steps_are_the_procedures_own() {
     let (plan, _) = read(DEMO).expect("sound");

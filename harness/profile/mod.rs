@@ -10,6 +10,7 @@ mod parse_reply;
 mod parse_waveform;
 mod range;
 mod reply;
+mod sound;
 mod waveform;
 
 pub use argument::{Form, Spelling};

@@ -3,12 +3,13 @@
 
 use super::needs::{CommandNeed, TOGETHER, needs};
 use super::range::Range;
+use super::sound;
 use super::{Accuracy, LONGEST_LINE, Profile, REVISION, Reply, Safety, Waveform};
 use super::{parse_argument, parse_line, parse_reply, parse_waveform};
 use crate::document::{Demand, Fault, Faults, Node, Reader, Source, Table, Tree, nearest};
 use crate::ident::Role;
 use crate::template::{Template, unescaped};
-use crate::units::{Dimension, Ratio, Seconds};
+use crate::units::{Dimension, Quantity as _, Ratio, Seconds};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
 
@@ -55,7 +56,7 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
         head.finish();
     }
     let line = root.table("line").and_then(parse_line::line);
-    let safety = root.table("safety").and_then(|t| safety(t, role));
+    let safe = root.table("safety");
     let commands = root.table("commands");
     let forms = root.optional_table("argument");
     let replies = root.optional_table("reply");
@@ -67,12 +68,16 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     let accuracy = root.optional_table("accuracy");
     root.finish();
     // Without the role nothing more can be said about the rest.
-    let role = role?;
+    let Some(role) = role else {
+        safe.and_then(|t| safety(t, None, None));
+        return None;
+    };
     if let (Some(pattern), Some(head)) = (&identifies_as, &head) {
         check_groups(pattern, head, role);
     }
     let needs = needs(role);
     let commands = commands.and_then(|t| read_commands(t, role));
+    let safety = safe.and_then(|t| safety(t, Some(role), commands.as_ref()));
     let none = BTreeMap::new();
     let known = commands.as_ref().unwrap_or(&none);
     let forms = parse_argument::forms(forms.as_ref(), known);
@@ -239,7 +244,11 @@ fn check_groups(pattern: &Regex, head: &Table<'_>, role: Role) {
     }
 }
 
-fn safety(table: Table<'_>, role: Option<Role>) -> Option<Safety> {
+fn safety(
+    table: Table<'_>,
+    role: Option<Role>,
+    commands: Option<&BTreeMap<String, Template>>,
+) -> Option<Safety> {
     let abandon = table.any_text("abandon").map(unescaped);
     let lines = table.any_texts("make_safe");
     for line in lines.iter().flatten() {
@@ -252,6 +261,12 @@ fn safety(table: Table<'_>, role: Option<Role>) -> Option<Safety> {
                 .expected("whole commands without line ends or placeholders"),
             );
         }
+    }
+    if let Some(commands) = commands {
+        let abandon: Vec<&str> = abandon.iter().map(String::as_str).collect();
+        sound::safety(&table, "abandon", &abandon, commands);
+        let lines = lines.as_deref().unwrap_or_default();
+        sound::safety(&table, "make_safe", lines, commands);
     }
     let silent = lines.as_ref().is_some_and(Vec::is_empty);
     if silent && role.is_some_and(|role| needs(role).can_energise) {
@@ -297,6 +312,7 @@ fn read_commands(table: Table<'_>, role: Role) -> Option<BTreeMap<String, Templa
             None => sound = false,
         }
     }
+    sound::commands(&table, &commands);
     table.finish();
     sound.then_some(commands)
 }
@@ -389,6 +405,7 @@ fn bits(
             note_bit(&mut bits, &table, &entry.key, weight);
         }
     }
+    sound::bits(&table, &bits);
     bits
 }
 
@@ -486,6 +503,13 @@ fn accuracy(table: &Table<'_>, dimension: Dimension) -> Accuracy {
         time_base: part("time_base"),
     };
     let written = ["reading", "fixed", "fixed_of_range"];
+    let errs = accuracy.reading.si() + accuracy.fixed + accuracy.fixed_of_range.si();
+    if written.iter().any(|key| table.has(key)) && errs <= 0.0 {
+        table.fault(
+            Fault::error(table.place(), "no instrument errs by nothing")
+                .expected("what its data sheet or its calibration states"),
+        );
+    }
     if !written.iter().any(|key| table.has(key)) {
         table.fault(
             Fault::error(table.place(), "this states no accuracy")

@@ -20,6 +20,74 @@ fn spoiled(name: &str, old: &str, new: &str) -> Vec<Fault> {
     parse(&Source::new("p.toml", text)).expect_err("spoiled")
 }
 
+/// A command that does the opposite of its name is worse than one that fails.
+#[test]
+fn what_cannot_be_meant_is_named() {
+    for (name, old, new, says) in [
+        ("supply", "\"OUTP OFF\"\n", "\"OUTP ON\"\n", "the same line"),
+        (
+            "supply",
+            "\"MEAS:CURR?\"",
+            "\"MEAS:VOLT?\"",
+            "the same line",
+        ),
+        ("supply", "[\"OUTP OFF\"]", "[\"outp on\"]", "`output_on`"),
+        (
+            "supply",
+            "[\"OUTP OFF\"]",
+            "[\"OUTP OFF;:OUTP ON\"]",
+            "`output_on`",
+        ),
+        (
+            "supply",
+            "abandon = \"\\n\"",
+            "abandon = \"\\nOUTP ON\\n\"",
+            "`output_on`",
+        ),
+        (
+            "supply",
+            "over_voltage = 1",
+            "over_voltage = 2",
+            "the same bit",
+        ),
+        (
+            "supply",
+            "reading = \"0.05 %\"\nfixed = \"5 mV\"",
+            "reading = \"0 %\"\nfixed = \"0 mV\"",
+            "errs by nothing",
+        ),
+        ("load", "\"INP OFF\"\n", "\"INP ON\"\n", "the same line"),
+        (
+            "load",
+            "\"ABOR\", \"INP OFF\"",
+            "\"INIT\", \"INP OFF\"",
+            "does what `pulse` does",
+        ),
+        (
+            "switch",
+            "\"ROUT:OPEN:ALL\"\n",
+            "\"ROUT:CLOS (@1,2)\"\n",
+            "does what `close` does",
+        ),
+        (
+            "switch",
+            "[\"ROUT:OPEN:ALL\"]",
+            "[\"ROUT:CLOS (@8)\"]",
+            "`close`",
+        ),
+        (
+            "switch",
+            "\"ROUT:OPEN (@{channel})\"",
+            "\"ROUT:CLOS (@{channel})\"",
+            "the same line",
+        ),
+    ] {
+        let faults = spoiled(name, old, new);
+        let named = faults.iter().any(|fault| fault.message.contains(says));
+        assert!(named, "{name}: {new}: {faults:?}");
+    }
+}
+
 /// Where `word` stands in `text`, as people count.
 fn position(text: &str, word: &str) -> (usize, usize) {
     for (index, line) in text.lines().enumerate() {

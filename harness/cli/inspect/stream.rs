@@ -28,13 +28,7 @@ const PART: usize = 1 << 16;
 /// Opens a file that has an end: of a pipe or a device nobody knows where it
 /// is, and a second pass finds nothing.
 pub(super) fn plain_file(path: &Path) -> Result<File, Trouble> {
-    // Before it is opened: that of a pipe waits for its other end.
-    if !std::fs::metadata(path)?.is_file() {
-        return Err(Trouble::File(
-            "this is not a plain file: copy what it gives into one first".to_owned(),
-        ));
-    }
-    Ok(File::open(path)?)
+    Ok(crate::cli::plain_file::open(path)?)
 }
 
 /// Hands on the bytes of `path`, a piece at a time and in order. A thread of

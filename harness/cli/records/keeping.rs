@@ -6,6 +6,7 @@ use super::stored::{known, open, open_as_found, path};
 use crate::cli::arguments::{RecordsBackup, RecordsNote, RecordsVerify};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
+use crate::cli::plain_file;
 use crate::cli::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::digest::Digest;
@@ -15,6 +16,7 @@ use crate::record::seal::{PublicKey, statement};
 use crate::report::check_bundle;
 use crate::store::{Durability, Reader, Store, StoreError};
 use serde_json::json;
+use std::io::Read as _;
 use std::path::Path;
 
 /// The longest remark kept, in characters; more belongs into a document.
@@ -93,7 +95,11 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
 /// A file of `records export`.
 fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, Exit> {
     let file = harmless(&path.display().to_string());
-    let text = std::fs::read_to_string(path).map_err(|fault| {
+    let text = plain_file::open(path).and_then(|mut file| {
+        let mut text = String::new();
+        file.read_to_string(&mut text).map(|_| text)
+    });
+    let text = text.map_err(|fault| {
         warn_line!("{file} cannot be read: {fault}");
         Exit::Usage
     })?;

@@ -6,6 +6,7 @@ use super::stored::{known, last_of_lot, open_checked, path, record};
 use crate::cli::arguments::{RecordsKey, RecordsSign};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
+use crate::cli::plain_file;
 use crate::cli::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::ident::{RunId, harmless};
@@ -142,7 +143,7 @@ fn secret(path: &Path) -> Result<SecretKey, Exit> {
 
 fn key_text(path: &Path) -> io::Result<String> {
     let mut text = String::new();
-    File::open(path)?
+    plain_file::open(path)?
         .take(LONGEST_KEY)
         .read_to_string(&mut text)?;
     Ok(text)

@@ -166,7 +166,8 @@ proptest! {
     /// rises with every board, as far as its integrals are exact, wherever many
     /// boards prove equivalence at all. (A difference outside of what the bench
     /// leaves of the margin is called equivalent by luck only, the less the more
-    /// boards there are.)
+    /// boards there are; and so are two boards whose readings happen to agree, which
+    /// is rarer than the risk that the test itself takes.)
     #[test]
     fn the_number_of_boards_is_the_least_that_reaches_the_power(
         difference in -0.6_f64..0.6, sds in [0.02_f64..1.2, 0.02_f64..1.2], common in common(),
@@ -192,8 +193,9 @@ proptest! {
         let chances: Vec<f64> = [0, 1, 2, 5, 20, 100]
             .map(|more| lots.power(counts.map(|count| count + more)))
             .to_vec();
+        let rises = |pair: &[f64]| pair[1] >= pair[0] - 1e-4 || pair[0] < lots.alpha;
         let provable = lots.power([5_000; 2]) > 0.9;
-        prop_assert!(!provable || chances.windows(2).all(|pair| pair[1] >= pair[0] - 1e-4), "{:?}", chances);
+        prop_assert!(!provable || chances.windows(2).all(rises), "{:?}", chances);
     }
 }
 

@@ -209,6 +209,43 @@ fn what_was_altered_is_named_and_a_cut_end_is_found_by_a_head() {
     assert_eq!(status, 64);
 }
 
+/// A board that passed on a bench of which nobody knows that it is off: the paper
+/// waits for somebody who has looked.
+#[test]
+fn a_certificate_waits_until_the_bench_was_looked_at() {
+    let shelf = Shelf::new();
+    shelf.accept("A1", &[]);
+    shelf.alter(
+        "UPDATE lines SET text = replace(text, '\"safe\":true', '\"safe\":false') \
+         WHERE text LIKE '%\"safe\":true%'",
+    );
+    let certificate = [
+        "records",
+        "certificate",
+        "A1",
+        "--model",
+        "--out-file",
+        "a1.html",
+    ];
+    let refused = shelf.command(&certificate);
+    let said = String::from_utf8_lossy(&refused.stderr);
+    assert_eq!(refused.status.code(), Some(69), "{said}");
+    assert!(said.contains("--bench-is-off"), "{said}");
+    let note = ["records", "note", "A1", "the supply hung", "--model"];
+    let note = |more: &[&str]| shelf.says(&[&note[..], more].concat()).0;
+    assert_eq!(note(&["--author", "J. Doe"]), 0);
+    assert_eq!(
+        shelf.says(&certificate).0,
+        69,
+        "a remark alone says nothing of it"
+    );
+    assert_eq!(note(&["--bench-is-off"]), 64, "somebody has to have looked");
+    assert_eq!(note(&["--author", "J. Doe", "--bench-is-off"]), 0);
+    assert_eq!(shelf.says(&certificate).0, 0);
+    let shown = shelf.says(&["records", "show", "A1", "--model"]).1;
+    assert!(shown.contains("everything on it is off"), "{shown}");
+}
+
 /// A disc that takes no file beside the store, as a read-only mount is one. Only
 /// root may mount; anybody else's run says so.
 #[test]

@@ -12,6 +12,7 @@ use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
 use crate::ident::{RunId, harmless};
+use crate::judgement::Verdict;
 use crate::record::Record;
 use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
@@ -144,6 +145,7 @@ fn issue(
         warn_line!("run {run} has no entry");
         return Err(Exit::Store);
     };
+    is_wound_up(reader, &record)?;
     let bytes = handing_out::bytes(&document(reader, &record)?, form)?;
     let place = &arguments.place;
     let store = Store::for_run(
@@ -157,4 +159,23 @@ fn issue(
         .issue(run, SystemClock.now(), KIND, &name(form), bytes.clone())
         .map_err(told)?;
     Ok(bytes)
+}
+
+/// Refuses a certificate for a run that left a bench of which nobody knows that it is
+/// off, until somebody has looked and said so.
+fn is_wound_up(reader: &Reader, record: &Record) -> Result<(), Exit> {
+    let run = &record.started.run;
+    if record.verdict() != Verdict::Pass || record.made_safe() != Some(false) {
+        return Ok(());
+    }
+    let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
+    if notes.iter().any(|note| note.bench_is_off) {
+        return Ok(());
+    }
+    warn_line!(
+        "the end of run {run} did not prove that the bench is off, so it has no certificate yet: look at the \
+         bench, make sure that everything on it is off, and say so with `bufferstop records note {run} \"...\" \
+         --author NAME --bench-is-off`"
+    );
+    Err(Exit::Bench)
 }

@@ -43,6 +43,10 @@ pub struct Note {
     pub author: Option<String>,
     /// The remark.
     pub text: String,
+    /// Whether its author says of having looked at the bench that everything on it
+    /// is off, after a run whose end proved less.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub bench_is_off: bool,
 }
 
 /// A document handed out for a run; its bytes are kept under their digest.

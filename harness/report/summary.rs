@@ -52,6 +52,9 @@ pub fn notes(notes: &[Note]) -> String {
         for text in note.text.lines() {
             let _ = writeln!(out, "    {}", plain(text));
         }
+        if note.bench_is_off {
+            let _ = writeln!(out, "    The bench was looked at: everything on it is off.");
+        }
     }
     out
 }

@@ -254,6 +254,7 @@ fn notes_and_documents_are_in_the_chain() {
         at: Noon.now(),
         author: Some("bench hand".into()),
         text: "cold joint at the output, soldered again".into(),
+        bench_is_off: false,
     };
     let run = run_id("r1");
     store.note(&run, note.clone()).expect("room");

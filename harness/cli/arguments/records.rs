@@ -311,6 +311,10 @@ pub(in crate::cli) struct RecordsNote {
     /// Who writes it.
     #[arg(long, value_name = "NAME")]
     pub(in crate::cli) author: Option<String>,
+    /// The author has looked at the bench and everything on it is off: asked for
+    /// before a certificate, where the end of the run did not prove it.
+    #[arg(long, requires = "author")]
+    pub(in crate::cli) bench_is_off: bool,
 }
 
 #[derive(Debug, Args)]

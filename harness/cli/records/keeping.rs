@@ -176,6 +176,7 @@ pub(super) fn note(arguments: &RecordsNote, output: Output) -> Result<Exit, Exit
         at: SystemClock.now(),
         author: arguments.author.clone(),
         text: text.to_owned(),
+        bench_is_off: arguments.bench_is_off,
     };
     store
         .note(&run, note.clone())

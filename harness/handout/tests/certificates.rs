@@ -82,6 +82,7 @@ fn hostile_texts_do_nothing() {
         at: record.started_at,
         author: Some(hostile.into()),
         text: hostile.into(),
+        bench_is_off: false,
     }];
     let sources = Sources {
         notes: &notes,
@@ -116,6 +117,7 @@ fn other_readers_find_everything_on_as_many_pages_as_it_takes() {
             at: record.started_at,
             author: None,
             text: format!("note {number} {}", "word ".repeat(60)),
+            bench_is_off: false,
         })
         .collect();
     let seen = seen();

@@ -119,6 +119,52 @@ fn a_port_that_somebody_else_holds_is_named() {
     );
 }
 
+/// Two benches of one workshop at work at once: each has ports of its own, and both
+/// keep their runs in one store, in one chain.
+#[test]
+fn two_benches_run_at_once_and_share_a_store() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let reports = folder.path().join("reports");
+    let served: Vec<_> = (0..2).map(|_| serve()).collect();
+    let runs: Vec<_> = served
+        .iter()
+        .enumerate()
+        .map(|(number, (_, ports))| {
+            let bench = folder.path().join(format!("bench{number}.toml"));
+            std::fs::write(&bench, bench_on(ports)).expect("a bench file");
+            Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+                .env_remove("BUFFERSTOP_BENCH")
+                .arg("accept")
+                .arg(fixture("plan.toml"))
+                .args(["--serial", &format!("W{number}"), "--ready"])
+                .args(["--only", "sense", "--bench"])
+                .arg(&bench)
+                .arg("--out")
+                .arg(&reports)
+                .stderr(Stdio::piped())
+                .stdout(Stdio::null())
+                .spawn()
+                .expect("the command runs")
+        })
+        .collect();
+    for run in runs {
+        let done = run.wait_with_output().expect("it ends");
+        let said = String::from_utf8_lossy(&done.stderr);
+        // A diagnosis never accepts, so a board that passes it ends with 2.
+        assert_eq!(done.status.code(), Some(2), "{said}");
+    }
+    let verified = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+        .args(["records", "verify", "--model", "--json", "--out"])
+        .arg(&reports)
+        .output()
+        .expect("the command runs");
+    let verified: Value = serde_json::from_slice(&verified.stdout).expect("JSON");
+    assert_eq!(
+        (&verified["intact"], &verified["runs"]),
+        (&true.into(), &2.into())
+    );
+}
+
 /// A lot on ports that stay open, the boards changed in between: every port is
 /// the same program's from the first board to the last. The instruments say that
 /// they are models, so nothing enters the store of real boards.

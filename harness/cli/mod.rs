@@ -50,6 +50,7 @@ mod guide;
 mod guided;
 mod handing_out;
 mod inspect;
+mod left_on;
 mod lot;
 mod lot_reading;
 mod model_bench;

@@ -8,7 +8,7 @@ use super::files::BenchFiles;
 use super::mounting::{Mounted, next_bench, open_bench};
 use super::output::{JsonLines, Output};
 use super::store_fault::store_exit;
-use super::{certificate, handing_out};
+use super::{certificate, handing_out, left_on};
 use crate::bench::Bench;
 use crate::bench::guardian::Guardian;
 use crate::clock::SystemClock;
@@ -75,6 +75,11 @@ impl<'a> Session<'a> {
             .map_err(|fault| store_exit(&fault))?;
         for run in store.closed_cut_off() {
             warn_line!("run {run} was cut off; its record is closed as inconclusive");
+        }
+        // A model hurts nobody, and the system gives its ports' names away again.
+        if let Some(bench) = kept.as_ref().filter(|bench| !bench.is_model()) {
+            let reader = store.reader().map_err(|fault| store_exit(&fault))?;
+            left_on::refuse(&reader, bench.identified())?;
         }
         Ok(Self {
             plan,

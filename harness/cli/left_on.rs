@@ -1,0 +1,118 @@
+//! Whether the last run on this bench left something on. A program that was started
+//! anew remembers it by the record, until somebody has looked at the bench and said
+//! so in a note. It asks no instrument.
+
+use super::exit::Exit;
+use super::store_fault::store_exit;
+use crate::bench::Identified;
+use crate::ident::RunId;
+use crate::store::{Filter, Reader, StoreError};
+
+/// Runs looked back through for one on the same ports; other benches may have run
+/// since.
+const LOOKED_BACK: usize = 40;
+
+/// Refuses a bench whose last run did not end proven safe.
+///
+/// # Errors
+/// [`Exit::Bench`], after saying what to do.
+pub(super) fn refuse(reader: &Reader, bench: &[Identified]) -> Result<(), Exit> {
+    let Some(run) = last_unsafe(reader, bench).map_err(|fault| store_exit(&fault))? else {
+        return Ok(());
+    };
+    warn_line!(
+        "run {run} on this bench ended without a proof that it is off: nothing is energised. Look at the bench, \
+         switch everything on it off, and say so with `bufferstop records note {run} \"...\" --author NAME \
+         --bench-is-off`"
+    );
+    Err(Exit::Bench)
+}
+
+fn last_unsafe(reader: &Reader, bench: &[Identified]) -> Result<Option<RunId>, StoreError> {
+    let newest = Filter {
+        newest_first: true,
+        ..Filter::default()
+    };
+    for header in reader.runs(&newest).take(LOOKED_BACK) {
+        let run = header?.run;
+        let Some(record) = reader.record(&run)? else {
+            continue;
+        };
+        let same = |port: &str| bench.iter().any(|found| found.port == port);
+        if !record.instruments.iter().any(|known| same(&known.port)) {
+            continue;
+        }
+        if record.made_safe() != Some(false) {
+            return Ok(None);
+        }
+        let looked_at = reader.notes(&run)?.iter().any(|note| note.bench_is_off);
+        return Ok((!looked_at).then_some(run));
+    }
+    Ok(None)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::{SystemClock, WallClock as _};
+    use crate::event::Event;
+    use crate::ident::Role;
+    use crate::judgement::Verdict;
+    use crate::record::Note;
+    use crate::record::samples::{events, finished, made_safe, numbered, started, value};
+    use crate::store::{Durability, Store};
+
+    fn bench(port: &str) -> [Identified; 1] {
+        [Identified {
+            role: Role::Supply,
+            identity: "WORKSHOP,SUPPLY,1,2".to_owned(),
+            revision: None,
+            profile: "scpi supply".to_owned(),
+            port: port.to_owned(),
+            calibrated: None,
+            due: None,
+            certificate: None,
+        }]
+    }
+
+    fn keep(store: &Store, run: &str, safe: bool) {
+        let whole = events(started(run, "GR-0042", false), value(0.009, 2e-5));
+        let begun = whole
+            .into_iter()
+            .take_while(|e| !matches!(e, Event::ScenarioStarted { .. }));
+        let ended = [made_safe(safe), finished(Verdict::Pass, None)];
+        let entries = numbered(begun.chain(ended));
+        let mut run = store.begin(&entries[0]).expect("a new run");
+        for entry in &entries[1..] {
+            run.append(entry, true).expect("room");
+        }
+    }
+
+    #[test]
+    fn a_bench_that_was_left_on_waits_for_somebody_who_looked() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let store = Store::for_run(folder.path(), false, Durability::EveryEvent, &SystemClock);
+        let store = store.expect("a store");
+        let left = |port: &str| {
+            let reader = store.reader().expect("readable");
+            last_unsafe(&reader, &bench(port)).expect("readable")
+        };
+        assert_eq!(left("port-1"), None, "nothing ran yet");
+        keep(&store, "r1", true);
+        assert_eq!(left("port-1"), None);
+        keep(&store, "r2", false);
+        let run: RunId = "r2".parse().expect("a plain name");
+        assert_eq!(left("port-1"), Some(run.clone()));
+        assert_eq!(left("port-2"), None, "another bench");
+        let note = |bench_is_off| Note {
+            at: SystemClock.now(),
+            author: Some("J. Doe".to_owned()),
+            text: "the supply hung".to_owned(),
+            bench_is_off,
+        };
+        store.note(&run, note(false)).expect("room");
+        assert_eq!(left("port-1"), Some(run.clone()), "a remark alone");
+        store.note(&run, note(true)).expect("room");
+        assert_eq!(left("port-1"), None);
+    }
+}

@@ -89,6 +89,14 @@ pub(super) enum Command {
     /// itself.
     #[command(hide = true)]
     Guardian,
+    /// Print what a shell needs to complete commands and options.
+    #[command(
+        after_help = "Example:  bufferstop shell bash > ~/.local/share/bash-completion/completions/bufferstop"
+    )]
+    Shell(ShellArguments),
+    /// Print the manual for `man`.
+    #[command(after_help = "Example:  bufferstop manual > bufferstop.1; man ./bufferstop.1")]
+    Manual,
     /// Write a commented file to start from, of a few numbers.
     #[command(after_help = NEW_AFTER)]
     New(NewFile),
@@ -209,6 +217,13 @@ pub(super) struct Check {
     /// bench given together are also checked against each other.
     #[arg(required = true, value_name = "FILE")]
     pub(super) files: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ShellArguments {
+    /// Which shell.
+    #[arg(value_enum)]
+    pub(super) shell: clap_complete::Shell,
 }
 
 #[derive(Debug, Args)]

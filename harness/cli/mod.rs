@@ -66,6 +66,7 @@ mod rejudge;
 mod selection;
 mod served_bench;
 mod session;
+mod shell;
 mod stopping;
 mod store_fault;
 mod substitution;
@@ -119,6 +120,8 @@ fn dispatch(command: &Command, output: Output) -> Exit {
         Command::Bench(bench) => bench::bench(bench, output),
         Command::Inspect(inspect) => inspect::inspect(inspect, output),
         Command::New(file) => new::new(file, output),
+        Command::Shell(asked) => shell::completions(asked),
+        Command::Manual => shell::manual(),
         Command::ModelBench(model_bench) => model_bench::serve(model_bench, output),
         Command::Guardian => match guardian::watch(&std::io::stdin()) {
             Ok(()) => Exit::Pass,

@@ -331,7 +331,7 @@ fn uneven_steps_keep_every_edge_in_its_place() {
     // not judged, and so the whole is not.
     assert_eq!(told.status, 2, "{}", told.json["rules"]);
     let rules = told.json["rules"].as_array().expect("rules");
-    let open = rules.iter().filter(|row| row["standing"] == "undecided");
+    let open = rules.iter().filter(|row| row["standing"] == "inconclusive");
     let open: Vec<&str> = open.filter_map(|row| row["what"].as_str()).collect();
     assert_eq!(
         open,

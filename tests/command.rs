@@ -339,6 +339,59 @@ fn faults_come_as_json_too() {
     assert!(name["column"].as_u64().is_some_and(|column| column >= 1));
 }
 
+/// With `--json` whatever goes wrong is said in lines of JSON, by every command.
+#[test]
+fn errors_come_as_json_from_every_command() {
+    let folder = folder();
+    fs::write(
+        folder.path().join("bad.toml"),
+        "format = 1\n[plan]\nname = 3\n",
+    )
+    .expect("room");
+    for (words, status, key) in [
+        (&["accept", "bad.toml", "--serial", "A1"][..], 65, "faults"),
+        (&["accept", "bad.toml"], 64, "message"),
+        (&["accept", "bad.toml", "--serial", "../x"], 64, "message"),
+        (&["bench", "absent.toml"], 65, "faults"),
+        (
+            &["compare", "--baseline", "none", "--candidate", "none"],
+            64,
+            "message",
+        ),
+        (&["guide", "nothing"], 64, "message"),
+        (&["inspect", "absent.vcd"], 64, "message"),
+        (&["prove", "bad.toml"], 65, "faults"),
+        (&["records", "list"], 64, "message"),
+        (&["records", "show", "X1"], 64, "message"),
+        (&["rejudge", "--all"], 64, "message"),
+        (&["no-such-command"], 64, "message"),
+    ] {
+        let done = cargo_bin_cmd!("bufferstop")
+            .env_remove("BUFFERSTOP_BENCH")
+            .current_dir(folder.path())
+            .args(words)
+            .arg("--json")
+            .output()
+            .expect("the command runs");
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        let lines = said.lines().map(serde_json::from_str::<serde_json::Value>);
+        let lines: Vec<_> = lines
+            .collect::<Result<_, _>>()
+            .unwrap_or_else(|_| panic!("{words:?}: {said}"));
+        assert!(
+            lines.iter().any(|line| !line[key].is_null()),
+            "{words:?}: {said}"
+        );
+        assert!(
+            done.status.code().is_some_and(|found| found >= 64),
+            "{words:?}: {said}"
+        );
+        if status == 65 {
+            assert_eq!(done.status.code(), Some(65), "{words:?}: {said}");
+        }
+    }
+}
+
 #[test]
 fn every_command_has_help_with_an_example() {
     for words in [
@@ -407,5 +460,8 @@ fn the_workshops_file_is_found_upwards() {
     let done = run("O4", &[]);
     let said = String::from_utf8_lossy(&done.stderr).into_owned();
     assert_eq!(done.status.code(), Some(65), "{said}");
-    assert!(said.contains("bufferstop.toml:3:"), "{said}");
+    assert!(
+        said.contains("bufferstop.toml") && said.contains("\"line\":3"),
+        "{said}"
+    );
 }

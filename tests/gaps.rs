@@ -20,7 +20,7 @@ fn inspected(volts: &[f64]) -> Told {
 fn open_row(told: &Told) -> bool {
     let rules = told.json["rules"].as_array();
     let mut rules = rules.into_iter().flatten();
-    rules.any(|row| row["what"] == "parts are not the signal" && row["standing"] == "undecided")
+    rules.any(|row| row["what"] == "parts are not the signal" && row["standing"] == "inconclusive")
 }
 
 /// Idle packets in us, of which the values from 20 to 30 ms are replaced.

@@ -79,7 +79,7 @@ fn real_captures_are_told_as_they_were_counted() {
     };
     // Counted by other means, in the README beside the captures. At 1 MHz a
     // difference of halves has U = 1.41 us, more than a third of the 3 us that
-    // are allowed: undecided (status 2).
+    // are allowed: inconclusive (status 2).
     for (name, samples, edges, packets, status) in [
         ("track-a", 5_498_880, 71_758, 765, 2),
         ("track-b", 5_918_720, 77_557, 827, 2),
@@ -282,11 +282,11 @@ fn what_cannot_be_told_is_said_in_one_sentence() {
         .expect("the command runs");
     assert_eq!(done.status.code(), Some(2));
     let said = String::from_utf8(done.stdout).expect("UTF-8");
-    let end = said.find("UNDECIDED").expect("a conclusion");
+    let end = said.find("INCONCLUSIVE").expect("a conclusion");
     let sentence: Vec<&str> = said[end..].split_whitespace().collect();
     let sentence = sentence.join(" ");
     assert!(
-        sentence.contains("'halves of a 1 differ' cannot be told")
+        sentence.contains("'halves of a 1 differ' cannot be judged")
             && sentence.contains("U = 1.41 us, more than a third of the 3 us allowed"),
         "{sentence}"
     );

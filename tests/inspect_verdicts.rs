@@ -1,5 +1,5 @@
 //! What `inspect` makes of voltages with one fault each: every rule in force is
-//! listed, a rule that nothing was checked against leaves the whole undecided, and
+//! listed, a rule that nothing was checked against leaves the whole inconclusive, and
 //! what is wrong is located. The voltages have a closed form: ramps through zero at
 //! the instants of an ideal signal, up to the level of each half.
 
@@ -108,7 +108,7 @@ fn shown(path: &Path, words: &[&str]) -> String {
         assert!(option || !word.starts_with("--"), "{word}: {said}");
         assert!(!["inf", "-inf", "NaN"].contains(&word), "{word}: {said}");
     }
-    assert!(!said.contains("± 0.00 "), "{said}");
+    assert!(!said.contains("+/- 0.00 "), "{said}");
     said
 }
 
@@ -266,7 +266,7 @@ fn one_sided_voltages_infinite_samples_and_unknown_values_are_never_within() {
     assert_eq!(one_sided.status, 2, "{}", one_sided.json["rules"]);
     assert!(said.contains("one sign only"), "{said}");
     for what in IN_FORCE {
-        assert_eq!(rule(&one_sided, what)["standing"], "undecided", "{what}");
+        assert_eq!(rule(&one_sided, what)["standing"], "inconclusive", "{what}");
     }
     let every_tenth = |(index, volts): (usize, &f64)| {
         if index % 10 == 3 {
@@ -301,10 +301,13 @@ fn one_sided_voltages_infinite_samples_and_unknown_values_are_never_within() {
         "{} {}",
         unknown.said, unknown.json["rules"]
     );
-    assert_eq!(rule(&unknown, "wrong check bytes")["standing"], "undecided");
+    assert_eq!(
+        rule(&unknown, "wrong check bytes")["standing"],
+        "inconclusive"
+    );
     assert_eq!(
         rule(&unknown, "half of a 1 too short")["standing"],
-        "undecided"
+        "inconclusive"
     );
     shown(&path, &[]);
 }
@@ -392,7 +395,7 @@ fn flat_tops_are_bounds() {
     });
     let (told, said) = told(&wave, &cut.collect::<Vec<f64>>());
     let row = rule(&told, "amplitude too high");
-    assert_eq!(row["standing"], "undecided", "{row}");
+    assert_eq!(row["standing"], "inconclusive", "{row}");
     assert!(number(&row["value"]) >= 13.99, "{row}");
     assert_eq!(told.status, 2, "{}", told.json["rules"]);
     let odd = told.json["odd"].to_string();

@@ -1,8 +1,8 @@
 //! Every kind of page that is handed out, held to the words and the order it
 //! had: certificate, comparison, lot summary, labels. What differs from run to
-//! run (names of runs, digests, times, versions) is redacted; numbers are not,
-//! since the model bench repeats. `BUFFERSTOP_RENEW_PAGES=1` writes the pages
-//! anew; read what git then shows.
+//! run (names of runs, digests, times, versions) is redacted, and so are numbers:
+//! those of a certificate are compared with its record instead.
+//! `BUFFERSTOP_RENEW_PAGES=1` writes the pages again; read what git then shows.
 
 use crate::records::{Shelf, fixture};
 use regex_lite::Regex;
@@ -60,12 +60,7 @@ fn lot(shelf: &Shelf, plan: &str, name: &str, slow: &[u32]) {
 
 /// Writes a document by the command and holds it to what is kept.
 fn check(shelf: &Shelf, words: &[&str], file: &str) {
-    let option = if words.contains(&"label") {
-        "--file"
-    } else {
-        "--out-file"
-    };
-    let words: Vec<&str> = words.iter().copied().chain([option, file]).collect();
+    let words: Vec<&str> = words.iter().copied().chain(["--out-file", file]).collect();
     let (status, said) = shelf.says(&words);
     assert!([0, 1, 2].contains(&status), "{words:?}: {said}");
     let path = shelf.path(file);
@@ -201,7 +196,102 @@ fn redacted(text: &str) -> String {
         let pattern = Regex::new(pattern).expect("a sound pattern");
         text = pattern.replace_all(&text, word).into_owned();
     }
-    text
+    // Numbers are held against the record, not against what they were.
+    let numbers = Regex::new(r"-?\d+(\.\d+)?").expect("a sound pattern");
+    numbers.replace_all(&text, "#").into_owned()
+}
+
+/// A number with its unit in SI units, read by this test's own rules; nothing
+/// where the text is no number.
+fn si(text: &str) -> Option<f64> {
+    let text = text.trim_start_matches(['>', '<', ' ']);
+    let (number, unit) = text.split_once([' ', '\u{a0}']).unwrap_or((text, ""));
+    let number: f64 = number.parse().ok()?;
+    let bases = [
+        "s", "A", "V", "\u{3a9}", "H", "F", "C", "W", "J", "A\u{b2}s", "Hz", "\u{b0}C", "K", "V/s",
+        "A/s", "A/count",
+    ];
+    let power = match unit {
+        "" => 0,
+        "%" => -2,
+        "V/\u{b5}s" => 6,
+        unit if bases.contains(&unit) => 0,
+        unit => {
+            let prefix = unit.chars().next()?;
+            assert!(
+                bases.contains(&&unit[prefix.len_utf8()..]),
+                "the unit {unit}"
+            );
+            match prefix {
+                'p' => -12,
+                'n' => -9,
+                '\u{b5}' => -6,
+                'm' => -3,
+                'k' => 3,
+                'M' => 6,
+                'G' => 9,
+                _ => panic!("the prefix of {unit}"),
+            }
+        }
+    };
+    Some(number * 10_f64.powi(power))
+}
+
+/// Every value and uncertainty on the measurement sheet is that of the record,
+/// to the digits shown: four of a value, two of an uncertainty.
+fn numbers_are_the_records(page: &str, record: &serde_json::Value) {
+    let row = Regex::new("(?s)<tr>(.*?)</tr>").expect("a sound pattern");
+    let cell = Regex::new("(?s)<td[^>]*data-t=\"([^\"]*)\"[^>]*>(.*?)</td>").expect("sound");
+    let cells = |row: &str| -> Vec<(String, String)> {
+        let found = cell.captures_iter(row);
+        let plain = |text: &str| text.replace("&gt;", ">").replace("&lt;", "<");
+        found.map(|c| (c[1].to_owned(), plain(&c[2]))).collect()
+    };
+    let rows = row.captures_iter(page).map(|found| cells(&found[1]));
+    let rows: Vec<_> = rows.filter(|r| r.iter().any(|c| c.0 == "Margin")).collect();
+    let scenarios = record["record"]["scenarios"].as_array().expect("a list");
+    let metrics: Vec<&serde_json::Value> = scenarios
+        .iter()
+        .flat_map(|scenario| scenario["metrics"].as_array().expect("a list"))
+        .collect();
+    assert!(metrics.len() > 100);
+    assert_eq!(rows.len(), metrics.len());
+    for (row, metric) in rows.iter().zip(metrics) {
+        let shown = |title: &str| {
+            let cell = row.iter().find(|cell| cell.0 == title);
+            cell.expect("each row has every cell").1.as_str()
+        };
+        let finding = &metric["metric"]["finding"];
+        let temperature = if shown("Value").ends_with("\u{b0}C") {
+            273.15
+        } else {
+            0.0
+        };
+        let value = finding["value"].as_f64().expect("every metric was found");
+        match shown("Value") {
+            "yes" => assert_eq!(value, 1.0, "{metric}"),
+            "no" => assert_eq!(value, 0.0, "{metric}"),
+            text => {
+                let read = si(text).expect("a number");
+                // Shown to the place of its U's second digit, or with four digits.
+                let coarse = 0.102 * finding["u"].as_f64().expect("a standard uncertainty");
+                let near = [value, value - temperature].iter().any(|value| {
+                    let least = coarse.max(5.1e-4 * value.abs()).max(1e-15);
+                    (read - value).abs() <= least
+                });
+                assert!(near, "{text} of {metric}");
+            }
+        }
+        if let Some(read) = si(shown("U")) {
+            let expanded = 2.0 * finding["u"].as_f64().expect("a standard uncertainty");
+            assert!(
+                (read - expanded).abs() <= 0.051 * expanded,
+                "U {read} of {metric}"
+            );
+        } else {
+            assert_eq!(shown("U"), "", "{metric}");
+        }
+    }
 }
 
 #[test]
@@ -212,6 +302,11 @@ fn certificates_read_as_they_did() {
     let words = ["records", "certificate", "A1", "--model"];
     check(&shelf, &words, "certificate.html");
     check(&shelf, &words, "certificate.pdf");
+    let page = std::fs::read_to_string(shelf.path("certificate.html")).expect("a page");
+    let mut runs = std::fs::read_dir(shelf.path("reports/A1")).expect("a folder");
+    let run = runs.next().expect("a run").expect("an entry").path();
+    let record = std::fs::read_to_string(run.join("record.json")).expect("a record");
+    numbers_are_the_records(&page, &serde_json::from_str(&record).expect("JSON"));
 }
 
 #[test]
@@ -254,6 +349,9 @@ fn a_difference_is_told_in_few_lines() {
     );
     let long: String = (0..500).map(|n| format!("line {n}\n")).collect();
     assert_eq!(difference(old, &long).len(), SHOWN + 1);
-    let run = "run 01a21551-52e6-7093-baf6-b1d4443ba808 at 2026-11-26 00:46:20 UTC";
-    assert_eq!(redacted(run), "run RUN at MOMENT");
+    let run = "run 01a21551-52e6-7093-baf6-b1d4443ba808 at 2026-11-26 00:46:20 UTC, -1.5 V";
+    assert_eq!(redacted(run), "run RUN at MOMENT, # V");
+    assert_eq!(si("12.5 m\u{3a9}"), Some(0.0125));
+    assert_eq!(si("> 19 V/\u{b5}s"), Some(19e6));
+    assert_eq!(si("not measured"), None);
 }

@@ -99,7 +99,7 @@ async fn banks_and_the_loads_place_go_through_the_interlock() {
     };
     // A short has an intent of its own.
     let error = refusal(&bench, connect(Closes::NearShort));
-    assert!(matches!(error, Refusal::Senseless { .. }), "{error}");
+    assert!(matches!(error, Refusal::NotPositive { .. }), "{error}");
     // The load is moved only while it draws nothing.
     bench.set_drive(Polarity::Positive).await.expect("held");
     energise(&mut bench, SUPPLY).await;
@@ -309,7 +309,7 @@ async fn without_a_rectifier_the_load_bears_one_polarity() {
 async fn senseless_amounts_and_waits_are_refused() {
     let bench = powered(&file()).await;
     let refused = refusal(&bench, short(-1.0));
-    assert!(matches!(refused, Refusal::Senseless { .. }), "{refused}");
+    assert!(matches!(refused, Refusal::NotPositive { .. }), "{refused}");
     let error = bench.wait(Seconds::new(-1.0)).await.expect_err("refused");
     assert!(matches!(error, BenchError::Wait(_)));
 }

@@ -302,7 +302,7 @@ Of a run, from the store or out of a file that `records export` handed out, it r
 the node voltage, or with --onset the output current for a trip; --column and --current name
 another signal.
 
-Exit status: 0 every rule met, 1 a violation, 2 undecided or nothing to judge, 64 wrong usage,
+Exit status: 0 every rule met, 1 a violation, 2 inconclusive or nothing to judge, 64 wrong usage,
 65 a faulty file.";
 
 /// Which rules of S-9.1 the signal is checked against.

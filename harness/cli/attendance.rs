@@ -75,7 +75,10 @@ impl Attendance {
 /// Shows a person `text`, beside JSON on standard error.
 fn shown(text: &str, output: Output) {
     if output.json {
-        warn_text!("{text}");
+        // Without a terminal nobody reads it.
+        if std::io::stderr().is_terminal() {
+            warn_text!("{text}");
+        }
     } else {
         say!("{text}");
         // A prompt that cannot be shown is one that nobody waits for.

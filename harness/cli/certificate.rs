@@ -7,6 +7,7 @@ use super::evaluated_again::marked;
 use super::exit::Exit;
 use super::handing_out;
 use super::output::Output;
+use super::own_workshop::OwnWorkshop;
 use super::records::{Existing, find, headline, last_of_lot, open_checked, seal_of, whole};
 use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
@@ -34,10 +35,13 @@ pub(super) fn document(reader: &Reader, record: &Record) -> Result<Handout, Exit
     let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
     let runs = runs_of_board(reader, record)?;
     let seal = seal_of(reader, record)?;
+    let own = OwnWorkshop::nearest()?;
+    let letterhead = own.letterhead()?;
     let record = &marked(record, &seen);
     let sources = Sources {
         record,
         seal: seal.as_ref(),
+        letterhead: letterhead.as_ref(),
         runs: &runs,
         observations: &seen,
         notes: &notes,

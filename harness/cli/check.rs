@@ -5,7 +5,7 @@ use super::arguments::Check;
 use super::exit::Exit;
 use super::file_kind::Kind;
 use super::files::{BenchFiles, Files};
-use super::output::Output;
+use super::output::{Output, complained};
 use crate::console::BENCH_CAUTION;
 use crate::document::{Fault, Faults, Reader, Table, Tree};
 use crate::ident::harmless;
@@ -68,7 +68,7 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
         );
         return exit;
     }
-    warn_text!("{}", files.rendered(true));
+    complained(files.faults(), &files.rendered(true));
     if exit == Exit::Pass {
         for (plan, found) in &told {
             say!("{}", described(plan, found, benches.is_empty()));

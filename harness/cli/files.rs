@@ -4,6 +4,7 @@
 
 use super::exit::Exit;
 use super::file_kind::Kind;
+use super::output::complained;
 use super::plain_file;
 use crate::bench_file::{self, Bench, ProfileRef};
 use crate::clock::{SystemClock, WallClock as _};
@@ -438,7 +439,7 @@ fn parent(path: &Path) -> PathBuf {
 /// Says what is wrong with the files; the status when that forbids going on.
 pub(super) fn complain(files: &Files, colour: bool) -> Option<Exit> {
     if !files.faults().is_empty() {
-        warn_text!("{}", files.rendered(colour));
+        complained(files.faults(), &files.rendered(colour));
     }
     files.any_error().then_some(Exit::File)
 }

@@ -65,7 +65,7 @@ pub(super) fn inspect(arguments: &Inspect, output: Output) -> Exit {
     match inspection.standing() {
         Some(Standing::Within) => Exit::Pass,
         Some(Standing::Violation) => Exit::Fail,
-        Some(Standing::Undecided) | None => Exit::Inconclusive,
+        Some(Standing::Inconclusive) | None => Exit::Inconclusive,
     }
 }
 

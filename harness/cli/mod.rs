@@ -5,14 +5,10 @@
 /// Says something on standard error. `eprintln!` ends the program where nobody
 /// hears it, as after the terminal was closed; a run must go on to its safe end.
 macro_rules! warn_line {
-    ($($words:tt)*) => {{
-        use std::io::Write as _;
-        // There is nowhere left to say that nothing can be said.
-        let _ = writeln!(anstream::stderr().lock(), $($words)*);
-    }};
+    ($($words:tt)*) => { $crate::cli::output::warned(format_args!($($words)*)) };
 }
 
-/// The same without a line's end.
+/// Text on standard error as it stands, for a person alone.
 macro_rules! warn_text {
     ($($words:tt)*) => {{
         use std::io::Write as _;
@@ -74,17 +70,22 @@ mod trace;
 mod walk;
 
 use crate::bench::guardian;
+use crate::console;
 use arguments::{Arguments, Command};
 use clap::Parser;
 use clap::error::ErrorKind;
 use exit::Exit;
 use output::Output;
 use std::ffi::OsString;
+use std::io::IsTerminal as _;
 use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
 
 /// Runs the command with `arguments`, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    // What is wrong with the words is said in the form that they ask for.
+    let json = arguments.iter().any(|word| word == "--json");
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(fault) => {
@@ -92,15 +93,26 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
                 fault.kind(),
                 ErrorKind::DisplayHelp | ErrorKind::DisplayVersion
             );
-            // Nothing can be said to a reader that has gone away.
-            let _ = fault.print();
+            if json && !asked {
+                output::speak_json();
+                warn_line!("{}", fault.render());
+            } else {
+                // Nothing can be said to a reader that has gone away.
+                let _ = fault.print();
+            }
             return if asked { Exit::Pass } else { Exit::Usage }.into();
         }
     };
+    if arguments.json {
+        output::speak_json();
+    }
     if let Err(exit) = trace::start(arguments.log.as_deref(), arguments.trace.as_deref()) {
         return exit.into();
     }
     answer_for_bugs();
+    let set = ["LC_ALL", "LC_CTYPE", "LANG"].map(|name| std::env::var(name).ok());
+    let utf8 = console::writes_utf8(set.each_ref().map(|text| text.as_deref()));
+    console::show_signs(utf8 && std::io::stdout().is_terminal());
     let output = Output {
         json: arguments.json,
     };

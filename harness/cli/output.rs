@@ -3,10 +3,13 @@
 
 use super::exit::Exit;
 use crate::console::Screen;
+use crate::document::Fault;
 use crate::event::Entry;
 use crate::runner::Sink;
+use serde_json::json;
 use std::io::{self, IsTerminal, Write};
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Why standard output took no more, from the first failure on.
 static FAILED: OnceLock<io::Error> = OnceLock::new();
@@ -14,6 +17,38 @@ static FAILED: OnceLock<io::Error> = OnceLock::new();
 /// Writes to standard output, unless it took no more before.
 pub(super) fn said(words: std::fmt::Arguments<'_>) {
     written(anstream::stdout().lock().write_fmt(words));
+}
+
+/// Whether standard error speaks JSON as well.
+static JSON: AtomicBool = AtomicBool::new(false);
+
+/// From here on each message is a line of JSON.
+pub(super) fn speak_json() {
+    JSON.store(true, Ordering::Relaxed);
+}
+
+/// Says something on standard error: a line for a person, or with `--json` an
+/// object of one `message`.
+pub(super) fn warned(words: std::fmt::Arguments<'_>) {
+    let mut out = anstream::stderr().lock();
+    // There is nowhere left to say that nothing can be said.
+    let _ = if JSON.load(Ordering::Relaxed) {
+        let text = words.to_string();
+        writeln!(out, "{}", json!({ "message": text.trim() }))
+    } else {
+        writeln!(out, "{words}")
+    };
+}
+
+/// Faults of files on standard error: `rendered` for a person, or with `--json` an
+/// object of all.
+pub(super) fn complained(faults: &[Fault], rendered: &str) {
+    let mut out = anstream::stderr().lock();
+    let _ = if JSON.load(Ordering::Relaxed) {
+        writeln!(out, "{}", json!({ "faults": faults }))
+    } else {
+        write!(out, "{rendered}")
+    };
 }
 
 /// Notes how a write to standard output went.

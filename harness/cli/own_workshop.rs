@@ -1,20 +1,30 @@
 //! The workshop's own file, `bufferstop.toml`: looked for in the working
 //! directory and then upwards, so that it serves every folder below it. What it
-//! says is used elsewhere.
+//! says is used elsewhere; a logo is read here and drawn there.
 
 use super::exit::Exit;
 use super::files::{Files, complain};
+use crate::handout::{Letterhead, Logo};
+use crate::ident::harmless;
 use crate::workshop::{FILE, Workshop};
 use std::path::{Path, PathBuf};
 
 /// Folders looked into at most.
 const DEEPEST: usize = 64;
 
-/// What the workshop's file says.
+/// Bytes of a logo at most.
+const LARGEST_LOGO: usize = 1 << 20;
+/// What every PNG begins with (ISO/IEC 15948, 5.2).
+const PNG: &[u8] = b"\x89PNG\r\n\x1a\n";
+
+/// What the workshop's file says, and where it lies: the names of files in it
+/// are beside it.
 #[derive(Clone, Debug, Default)]
 pub(super) struct OwnWorkshop {
     /// What it says; nothing where there is no such file.
     pub(super) workshop: Workshop,
+    /// Its folder.
+    folder: PathBuf,
 }
 
 impl OwnWorkshop {
@@ -31,8 +41,49 @@ impl OwnWorkshop {
         let mut files = Files::default();
         let workshop = files.workshop(&path);
         match (complain(&files, true), workshop) {
-            (None, Some(workshop)) => Ok(Self { workshop }),
+            (None, Some(workshop)) => Ok(Self {
+                workshop,
+                folder: path.parent().map(Path::to_path_buf).unwrap_or_default(),
+            }),
             _ => Err(Exit::File),
+        }
+    }
+
+    /// Who issues papers, the logo read.
+    ///
+    /// # Errors
+    /// [`Exit::File`], after saying why the logo cannot be shown.
+    pub(super) fn letterhead(&self) -> Result<Option<Letterhead>, Exit> {
+        let Some(issuer) = self.workshop.issuer.clone() else {
+            return Ok(None);
+        };
+        let logo = issuer.logo.as_deref().map(|name| self.logo(name));
+        let logo = logo.transpose()?;
+        Ok(Some(Letterhead { issuer, logo }))
+    }
+
+    fn logo(&self, name: &str) -> Result<Logo, Exit> {
+        let path = self.folder.join(name);
+        let fault = |why: String| {
+            warn_line!(
+                "{FILE}: the logo {} cannot be shown: {why}",
+                harmless(&path.display().to_string())
+            );
+            Exit::File
+        };
+        let bytes = std::fs::read(&path).map_err(|trouble| fault(trouble.to_string()))?;
+        if bytes.len() > LARGEST_LOGO {
+            return Err(fault("it is larger than 1 MiB".to_owned()));
+        }
+        if path.extension().is_some_and(|ending| ending == "png") {
+            return match bytes.starts_with(PNG) {
+                true => Ok(Logo::Png(bytes)),
+                false => Err(fault("it is no PNG".to_owned())),
+            };
+        }
+        match String::from_utf8(bytes) {
+            Ok(text) if text.contains("<svg") => Ok(Logo::Svg(text)),
+            _ => Err(fault("it is no SVG".to_owned())),
         }
     }
 }

@@ -21,6 +21,7 @@ use crate::record::Record;
 use crate::report;
 use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, run};
 use crate::store::{Durability, Reader, Store, StoreError, folder};
+use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 
 /// Everything that stays the same from board to board.
@@ -210,7 +211,11 @@ impl<'a> Session<'a> {
             Live::new(out.writer(), screen)
         };
         let mut json = JsonLines;
-        let mut sinks: Vec<&mut dyn Sink> = vec![&mut live];
+        let mut sinks: Vec<&mut dyn Sink> = Vec::new();
+        // Beside JSON only a person who looks is told as well.
+        if !output.json || std::io::stderr().is_terminal() {
+            sinks.push(&mut live);
+        }
         if output.json {
             sinks.push(&mut json);
         }

@@ -11,11 +11,13 @@ pub mod keys;
 mod live;
 pub mod proof;
 mod row;
+mod signs;
 mod table;
 
 pub use banner::banner;
 pub use cautions::{AFTER_SOAK, BENCH_CAUTION, MODEL_CAUTION, cautions};
 pub use live::Live;
+pub use signs::{show_signs, writes_utf8};
 pub use table::{table, table_within};
 
 /// What the far end of the output can show.

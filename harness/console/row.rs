@@ -3,6 +3,7 @@
 
 use super::fold::columns;
 use super::gauge::gauge;
+use super::signs::in_signs;
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::{Metric, in_words};
@@ -40,12 +41,9 @@ pub(super) fn row(
     width: usize,
 ) -> String {
     let key = in_words(&metric.key);
-    let value = metric
-        .finding
-        .show(metric.dimension)
-        .replace("+/-", "\u{B1}");
+    let value = in_signs(&metric.finding.show(metric.dimension));
     let bounds = limit
-        .map(|limit| limit.show(metric.dimension))
+        .map(|limit| in_signs(&limit.show(metric.dimension)))
         .unwrap_or_default();
     let verdict = match decision {
         Some(decision) => {

@@ -3,6 +3,7 @@
 
 use super::fold::folded;
 use super::row::padded;
+use super::signs::in_signs;
 use crate::ident::harmless;
 use unicode_width::UnicodeWidthStr;
 
@@ -27,7 +28,10 @@ pub fn table_within(headings: &[&str], rows: &[Vec<String>], room: usize) -> Str
     let right: Vec<bool> = headings.iter().map(|text| text.starts_with('>')).collect();
     let head = headings.iter().map(|text| text.trim_start_matches('>'));
     let head: Vec<String> = head.map(str::to_owned).collect();
-    let clean = |row: &Vec<String>| row.iter().map(|cell| harmless(cell)).collect();
+    let clean = |row: &Vec<String>| {
+        let cells = row.iter().map(|cell| in_signs(&harmless(cell)));
+        cells.collect()
+    };
     let rows: Vec<Vec<String>> = std::iter::once(head)
         .chain(rows.iter().map(clean))
         .collect();

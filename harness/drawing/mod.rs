@@ -10,6 +10,8 @@ mod tags;
 pub(crate) mod tests;
 pub(crate) mod typeface;
 
+use crate::units::typeset;
+
 /// Red, green, blue.
 pub(crate) type Ink = [u8; 3];
 
@@ -194,7 +196,7 @@ impl Drawing {
             bold,
             anchor,
             ink,
-            text: text.into(),
+            text: typeset(&text.into()).into_owned(),
         }));
     }
 
@@ -204,6 +206,32 @@ impl Drawing {
         let drawn = draw(self);
         self.items.push(Item::End);
         drawn
+    }
+
+    /// The same drawing, so many times as large.
+    pub(crate) fn scaled(&self, factor: f64) -> Self {
+        let larger = |points: &mut Vec<(f64, f64)>| {
+            for point in points {
+                *point = (point.0 * factor, point.1 * factor);
+            }
+        };
+        let mut drawing = self.clone();
+        (drawing.width, drawing.height) = (self.width * factor, self.height * factor);
+        for item in &mut drawing.items {
+            match item {
+                Item::Line { points, width, .. } => {
+                    larger(points);
+                    *width *= factor;
+                }
+                Item::Shape { points, .. } => larger(points),
+                Item::Text(text) => {
+                    text.at = (text.at.0 * factor, text.at.1 * factor);
+                    text.size *= factor;
+                }
+                Item::Begin(_) | Item::End => {}
+            }
+        }
+        drawing
     }
 
     /// Puts another drawing with its corner at `(x, y)`.

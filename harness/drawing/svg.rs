@@ -2,12 +2,14 @@
 
 use super::{Anchor, Drawing, Ink, Item};
 use crate::drawing::plain::plain;
+use crate::units::typeset;
 use std::fmt::Write as _;
 
-/// `text` for a page: control and direction characters shown, markup escaped.
+/// `text` for a page: units in the signs of print, control and direction
+/// characters shown, markup escaped.
 pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in plain(text).chars() {
+    for c in plain(&typeset(text)).chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),

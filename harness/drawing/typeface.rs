@@ -3,6 +3,7 @@
 //! nothing: text runs left to right, one glyph a character.
 
 use crate::drawing::plain::plain;
+use crate::units::typeset;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
@@ -86,6 +87,7 @@ impl Typeface {
 /// `text` cut with an ellipsis so that it is no wider than `room` points.
 pub(crate) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
     let face = face(bold);
+    let text = &*typeset(text);
     if face.width(text) * size <= room {
         return text.to_owned();
     }
@@ -107,7 +109,7 @@ pub(crate) fn fitted(text: &str, size: f64, bold: bool, room: f64) -> String {
 pub(crate) fn wrapped(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
     let face = face(bold);
     // Shown as it is drawn, so that what is counted is what is seen.
-    let text = plain(text);
+    let text = plain(&typeset(text));
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
     let mut used = 0.0;

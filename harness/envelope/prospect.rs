@@ -302,7 +302,7 @@ impl Asked<'_> {
     }
 
     fn senseless(&self) -> Refusal {
-        Refusal::Senseless {
+        Refusal::NotPositive {
             intent: self.intent.words(),
         }
     }

@@ -126,7 +126,7 @@ pub enum Refusal {
     },
     /// A number that is negative, or a duration of zero.
     #[error("refused: {intent}: that is no sensible amount")]
-    Senseless {
+    NotPositive {
         /// What was asked for.
         intent: String,
     },
@@ -173,7 +173,7 @@ pub enum RefusalKind {
     /// The bench has no such instrument or branch.
     Lacks,
     /// A number that makes no sense.
-    Senseless,
+    NotPositive,
     /// A person must look at the bench first.
     Locked,
     /// The bench has changed since the permit was given.
@@ -195,7 +195,7 @@ impl Refusal {
             Self::LoadDraws { .. } => RefusalKind::LoadDraws,
             Self::Unknown { .. } => RefusalKind::Unknown,
             Self::Lacks { .. } => RefusalKind::Lacks,
-            Self::Senseless { .. } => RefusalKind::Senseless,
+            Self::NotPositive { .. } => RefusalKind::NotPositive,
             Self::Locked { .. } => RefusalKind::Locked,
             Self::Stale { .. } => RefusalKind::Stale,
         }
@@ -224,7 +224,7 @@ impl Refusal {
             Self::LoadWiring { .. } => Some("the output held positive".to_owned()),
             Self::LoadDraws { .. } => Some("the load off".to_owned()),
             Self::Lacks { what, .. } => Some(format!("a bench with a {what}")),
-            Self::Senseless { .. } => Some("amounts and times above zero".to_owned()),
+            Self::NotPositive { .. } => Some("amounts and times above zero".to_owned()),
             Self::Unknown { .. } | Self::Locked { .. } | Self::Stale { .. } => None,
         }
     }

@@ -4,6 +4,7 @@
 use crate::drawing::Picture;
 use crate::judgement::Limit;
 use crate::measurement::Finding;
+use crate::workshop::Issuer;
 
 /// A document, ready to become a page of HTML or sheets of paper.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +29,8 @@ pub(super) struct Head {
     pub(super) model: bool,
     /// What a window shows of it, and what a file does.
     pub(super) titles: [String; 2],
+    /// Who issues it.
+    pub(super) issuer: Option<Letterhead>,
     /// At the foot of every sheet.
     pub(super) foot: String,
     /// What tells this document from others.
@@ -36,6 +39,24 @@ pub(super) struct Head {
     pub(super) version: String,
     /// The end of what it is about: a document knows no clock.
     pub(super) at: jiff::Timestamp,
+}
+
+/// Who issues a document.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Letterhead {
+    /// The workshop.
+    pub issuer: Issuer,
+    /// Its logo.
+    pub logo: Option<Logo>,
+}
+
+/// A logo as its file has it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Logo {
+    /// Text of an SVG.
+    Svg(String),
+    /// Bytes of a PNG.
+    Png(Vec<u8>),
 }
 
 impl Head {
@@ -52,6 +73,7 @@ impl Head {
             headline,
             about,
             code: None,
+            issuer: None,
             model: true,
             version: env!("CARGO_PKG_VERSION").into(),
             at: jiff::Timestamp::UNIX_EPOCH,
@@ -77,16 +99,16 @@ pub(super) struct Layout {
 /// One board's document, on few sheets.
 pub(super) const DENSE: Layout = Layout {
     screen: 1020,
-    text: (6.8, 8.6),
-    row: 1.6,
+    text: (8.0, 10.4),
+    row: 2.0,
     sheets: 100,
-    gallery: 3,
+    gallery: 6,
 };
 
 /// A document about many boards; a lot of many metrics fills a dozen sheets.
 pub(super) const ROOMY: Layout = Layout {
     screen: 1240,
-    text: (7.5, 10.0),
+    text: (8.5, 11.2),
     row: 4.0,
     sheets: 60,
     gallery: 60,
@@ -111,6 +133,15 @@ pub(super) enum Block {
     Table(Table),
     /// What a scenario measured.
     Readings(Readings),
+    /// Of each scenario the metric that decided it.
+    Deciding(Vec<Reading>),
+    /// A block that is shown on paper only where it and so much more have room
+    /// on the sheet that is begun.
+    IfRoom(Box<Block>, f64),
+    /// A line to sign on, and what stands below it.
+    Signature(String),
+    /// What follows begins a sheet of its own.
+    NewSheet,
     /// Pictures, so many beside each other.
     Pictures(usize, Vec<Picture>),
     /// Pictures with whether each can be spared: on paper the end of the
@@ -158,11 +189,13 @@ pub(super) struct Readings {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Reading {
     /// What was measured, and where.
-    pub(super) key: String,
-    pub(super) at: String,
     pub(super) label: String,
+    /// Whose metric it is.
+    pub(super) scenario: String,
     pub(super) value: String,
     pub(super) uncertainty: String,
+    /// Value and expanded uncertainty in one.
+    pub(super) result: String,
     pub(super) limit: String,
     /// Number of the rule of decision; empty where nothing is judged.
     pub(super) rule: String,
@@ -221,6 +254,23 @@ impl Block {
 }
 
 impl Reading {
+    /// Of a scenario that judged nothing.
+    pub(super) fn nothing(scenario: &str, verdict: &'static str) -> Self {
+        Self {
+            label: "nothing is judged".to_owned(),
+            scenario: scenario.to_owned(),
+            value: String::new(),
+            uncertainty: String::new(),
+            result: String::new(),
+            limit: String::new(),
+            rule: String::new(),
+            margin: String::new(),
+            verdict,
+            remarks: Vec::new(),
+            gauge: None,
+        }
+    }
+
     /// What its gauge shows, in words.
     pub(super) fn against(&self) -> String {
         format!("{} against {}", self.value, self.limit)

@@ -1,19 +1,22 @@
-//! The certificate of a run, from its record and its observations alone: what
-//! the board is, what did not pass, every metric, what was seen, how the bench
-//! was left. It lays nothing out and judges nothing.
+//! The paper of a run, from its record and its observations alone: page one for
+//! the customer, then the measurement sheet with what did not pass, every metric,
+//! what was seen and how the bench was left. It lays nothing out and judges
+//! nothing.
 
-use super::block::{Block, DENSE, Fact, Framed, Handout, Head, Line, Reading, Readings};
-use crate::bench_file::Standing;
+use super::block::{
+    Block, DENSE, Fact, Framed, Handout, Head, Letterhead, Line, Reading, Readings,
+};
+use super::conditions::{conditions, identity, instruments, time};
+use super::front;
 use crate::digest::Digest;
 use crate::drawing::Picture;
 use crate::ident::RunId;
-use crate::judgement::Verdict;
+use crate::judgement::{Limit, Verdict};
 use crate::measurement::in_words;
 use crate::record::seal::Seal;
-use crate::record::{InstrumentFacts, JudgedMetric, Note, Record, ScenarioRecord};
+use crate::record::{JudgedMetric, Note, Record, ScenarioRecord};
 use crate::report::words;
-use crate::scenario::{Judged, Observation};
-use jiff::tz::TimeZone;
+use crate::scenario::{Judged, Observation, ScenarioKind};
 
 /// What a certificate is made from.
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +33,8 @@ pub struct Sources<'a> {
     pub seal: Option<&'a Seal>,
     /// Every run of this board in the store, this one included, oldest first.
     pub runs: &'a [BoardRun],
+    /// Who issues the paper, where that is stated.
+    pub letterhead: Option<&'a Letterhead>,
 }
 
 /// One run of the board that a certificate is for.
@@ -48,16 +53,22 @@ pub struct BoardRun {
 /// The certificate.
 pub fn certificate(sources: &Sources<'_>) -> Handout {
     let record = sources.record;
-    let mut blocks = Vec::new();
-    blocks.extend(framed(record).map(Block::Framed));
-    let conditions = vec![
-        Block::heading("Conditions"),
-        Block::Facts(conditions(record)),
-        Block::heading("Instruments"),
-        instruments(record),
-    ];
-    let identity = vec![Block::heading("Identity"), Block::Facts(identity(record))];
-    blocks.push(Block::Beside([identity, conditions]));
+    let mut blocks = front::front(sources);
+    blocks.push(Block::heading(format!(
+        "Measurement sheet of {}",
+        record.started.serial
+    )));
+    let told = framed(record).map(|framed| Framed {
+        label: "What did not pass, in sentences",
+        ..framed
+    });
+    blocks.extend(told.map(Block::Framed));
+    blocks.push(Block::Beside([
+        vec![Block::Facts(identity(record))],
+        vec![Block::Facts(conditions(record))],
+    ]));
+    blocks.push(Block::heading("Instruments"));
+    blocks.push(instruments(record));
     blocks.extend(board(sources).into_iter().flatten());
     let mut rules = Rules::default();
     let scenarios = record.scenarios.iter();
@@ -69,7 +80,7 @@ pub fn certificate(sources: &Sources<'_>) -> Handout {
     blocks.extend(sources.notes.iter().map(note));
     blocks.push(Block::Facts(digests(sources)));
     Handout {
-        head: head(record),
+        head: front::issued(head(record), sources.letterhead),
         blocks,
         layout: &DENSE,
     }
@@ -78,21 +89,27 @@ pub fn certificate(sources: &Sources<'_>) -> Handout {
 /// Every figure in the order of the run, with whether its scenario passed.
 fn figures(sources: &Sources<'_>) -> Vec<(Picture, bool)> {
     let drawn = sources.observations.iter().flat_map(|(name, observation)| {
-        let scenarios = &sources.record.scenarios;
-        let recorded = scenarios.iter().find(|s| s.name == *name);
-        let metrics = recorded.map_or(&[][..], |s| &s.metrics);
-        let metrics: Vec<Judged<'_>> = metrics
-            .iter()
-            .map(|judged| Judged {
-                metric: &judged.metric,
-                limit: judged.limit.as_ref(),
-            })
-            .collect();
-        let passed = recorded.and_then(|s| s.verdict) == Some(Verdict::Pass);
-        let figures = observation.figures(name, &metrics);
-        figures.into_iter().map(move |figure| (figure, passed))
+        let mut scenarios = sources.record.scenarios.iter();
+        let verdict = scenarios.find(|s| s.name == *name).and_then(|s| s.verdict);
+        let figures = figures_of(sources.record, name, observation);
+        figures
+            .into_iter()
+            .map(move |figure| (figure, verdict == Some(Verdict::Pass)))
     });
     drawn.collect()
+}
+
+/// The figures of one scenario beside its metrics.
+pub(super) fn figures_of(record: &Record, name: &str, observation: &Observation) -> Vec<Picture> {
+    let recorded = record.scenarios.iter().find(|s| s.name == name);
+    let metrics = recorded.map_or(&[][..], |s| &s.metrics).iter();
+    let metrics: Vec<Judged<'_>> = metrics
+        .map(|judged| Judged {
+            metric: &judged.metric,
+            limit: judged.limit.as_ref(),
+        })
+        .collect();
+    observation.figures(name, &metrics)
 }
 
 fn head(record: &Record) -> Head {
@@ -101,6 +118,7 @@ fn head(record: &Record) -> Head {
     Head {
         kind: kind(record),
         about: format!("Board {serial}"),
+        issuer: None,
         code: Some(code(record)),
         model: started.model,
         titles: [
@@ -135,106 +153,12 @@ pub(super) fn code(record: &Record) -> String {
     format!("{model}{} {digest}", record.started.serial)
 }
 
-fn identity(record: &Record) -> Vec<Fact> {
-    let started = &record.started;
-    let (lot, ended) = (started.lot.as_ref(), record.ended.as_ref());
-    let board = format!("{}, revision {}", started.family, started.revision);
-    let scale = words::scale_factor(record).map(words::with_uncertainty);
-    let only = started.only.as_ref();
-    let planted = (!started.planted.is_empty()).then(|| started.planted.join(", "));
-    let facts = [
-        ("Serial number", Some(started.serial.to_string())),
-        ("Lot", Some(lot.map_or("none".into(), ToString::to_string))),
-        ("Board", Some(board)),
-        ("Plan", Some(started.plan.clone())),
-        ("Run", Some(started.run.to_string())),
-        ("Started", Some(time(record.started_at))),
-        (
-            "Ended",
-            Some(ended.map_or("not ended".into(), |e| time(e.at))),
-        ),
-        ("Scale factor", scale),
-        ("Tested again", started.retest.clone()),
-        ("Label", words::label_scale(record)),
-        ("Planted defects", planted),
-        ("Not tested", not_tested(record)),
-        (
-            "Diagnosis",
-            only.map(|only| format!("only scenario {only}; accepts nothing")),
-        ),
-    ];
-    let stated = facts
-        .into_iter()
-        .filter_map(|(label, text)| Some((label, text?)));
-    stated.collect()
-}
-
 /// What was left out of the run, and why.
-fn not_tested(record: &Record) -> Option<String> {
+pub(super) fn not_tested(record: &Record) -> Option<String> {
     let omitted = record.started.without.iter();
     let words = omitted.map(|omitted| format!("{} ({})", omitted.scenario, omitted.reason));
     let words: Vec<String> = words.collect();
     (!words.is_empty()).then(|| words.join("; "))
-}
-
-fn time(at: jiff::Timestamp) -> String {
-    at.strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
-}
-
-fn conditions(record: &Record) -> Vec<Fact> {
-    let started = &record.started;
-    let stated = |text: Option<String>| text.unwrap_or_else(|| "not stated".into());
-    let mut facts = vec![
-        ("Ambient", stated(started.ambient.map(|t| t.to_string()))),
-        ("Operator", stated(started.operator.clone())),
-        ("Program", format!("bufferstop {}", started.version)),
-    ];
-    if let Some(reason) = &started.overdue_calibration {
-        facts.push(("Overdue calibrations", format!("used because: {reason}")));
-    }
-    for missing in &started.missing_safety {
-        facts.push(("Safety", missing.clone()));
-    }
-    if let (true, Some(seed)) = (started.model, started.seed) {
-        facts.push(("Model bench", format!("seed {}", seed.0)));
-    }
-    facts
-}
-
-/// Role, identity and calibration of each instrument.
-fn instruments(record: &Record) -> Block {
-    if record.instruments.is_empty() {
-        return Block::text("None had answered.");
-    }
-    let rows = record.instruments.iter().map(|instrument| {
-        let calibrated = instrument.calibrated.as_deref();
-        vec![
-            instrument.role.to_string(),
-            instrument.identity.clone(),
-            calibrated.map_or_else(
-                || "not stated".to_owned(),
-                |date| format!("{date}{}", due(record, instrument)),
-            ),
-        ]
-    });
-    Block::table("Role | Identity | Calibrated", rows)
-}
-
-/// When the calibration is due, whether it was before the run, and by which
-/// certificate it stands.
-fn due(record: &Record, instrument: &InstrumentFacts) -> String {
-    let Some(due) = instrument.due else {
-        return String::new();
-    };
-    let day = TimeZone::UTC.to_datetime(record.started_at).date();
-    let due = match Standing::of(due, day) {
-        // A model is not calibrated.
-        Standing::Overdue(_) if !record.started.model => format!(", overdue since {due}"),
-        _ => format!(", due {due}"),
-    };
-    let certificate = instrument.certificate.as_ref();
-    let certificate = certificate.map(|number| format!(", {number}"));
-    due + &certificate.unwrap_or_default()
 }
 
 /// What is known of this board over all its runs: the first and the last
@@ -269,7 +193,7 @@ fn board(sources: &Sources<'_>) -> Option<[Block; 3]> {
 /// Rules of decision with where their limits come from, numbered as they are
 /// met, so that a row needs a number only.
 #[derive(Default)]
-struct Rules(Vec<String>);
+pub(super) struct Rules(Vec<String>);
 
 impl Rules {
     /// The number of the rule by which that is judged; empty where nothing is.
@@ -300,27 +224,72 @@ fn readings(scenario: &ScenarioRecord, rules: &mut Rules) -> Block {
     let verdict = scenario.verdict.map_or("UNFINISHED", Verdict::word);
     Block::Readings(Readings {
         name: format!("{}: {verdict}", scenario.name),
-        rows: scenario.metrics.iter().map(|j| reading(j, rules)).collect(),
+        rows: scenario
+            .metrics
+            .iter()
+            .map(|judged| reading(scenario, judged, rules))
+            .collect(),
     })
 }
 
-fn reading(judged: &JudgedMetric, rules: &mut Rules) -> Reading {
+/// A metric of a scenario. A plain statement is answered with yes or no: it has
+/// neither an uncertainty nor a margin.
+pub(super) fn reading(
+    scenario: &ScenarioRecord,
+    judged: &JudgedMetric,
+    rules: &mut Rules,
+) -> Reading {
     let metric = &judged.metric;
     let limit = judged.limit.as_ref();
     let decision = judged.decision.as_ref();
-    Reading {
-        key: metric.key.clone(),
-        at: metric.at.clone(),
+    let kind = ScenarioKind::from_word(&scenario.kind);
+    let known = kind.and_then(|kind| kind.metric(&metric.key));
+    let answer = known
+        .filter(|known| known.is_statement())
+        .and_then(|_| metric.finding.estimate())
+        .map(|answer| if answer.value == 0.0 { "no" } else { "yes" });
+    let (value, uncertainty) = words::value_and_uncertainty(judged);
+    let shown = Reading {
+        scenario: scenario.name.clone(),
         label: words::label(judged),
-        value: words::found(judged),
-        uncertainty: words::uncertainty(judged).replace(" (k = 2)", ""),
+        value,
+        uncertainty,
+        result: metric.finding.show(metric.dimension),
         limit: limit.map_or("recorded only".into(), |limit| limit.show(metric.dimension)),
         rule: rules.number(judged),
         margin: decision.map_or(String::new(), |d| words::margin(d, metric.dimension)),
         verdict: judged.verdict().map_or("", Verdict::word),
         remarks: metric.notes.clone(),
         gauge: limit.map(|limit| (metric.finding.clone(), limit.clone())),
+    };
+    let Some(answer) = answer else {
+        return shown;
+    };
+    let asked = |limit: &Limit| match (limit.lower, limit.upper) {
+        (Some(lower), _) if lower > 0.0 => "yes".to_owned(),
+        (_, Some(upper)) if upper < 1.0 => "no".to_owned(),
+        _ => "either".to_owned(),
+    };
+    Reading {
+        value: answer.to_owned(),
+        result: answer.to_owned(),
+        uncertainty: String::new(),
+        margin: String::new(),
+        limit: limit.map_or(shown.limit, asked),
+        gauge: None,
+        ..shown
     }
+}
+
+/// What did not pass, in short, for page one.
+pub(super) fn framed_short(record: &Record) -> Option<Framed> {
+    let framed = framed(record)?;
+    let (lines, _) = framed.short.unwrap_or_default();
+    Some(Framed {
+        label: framed.label,
+        lines,
+        short: None,
+    })
 }
 
 /// What did not pass, a sentence each and in short; nothing where all did.
@@ -440,4 +409,4 @@ fn digests(sources: &Sources<'_>) -> Vec<Fact> {
 /// Said below findings that have no sentence each.
 const IN_SHORT: &str = "Each of these stands in the tables with its value, limit and margin; the HTML page and the run's summary give each a sentence of its own.";
 /// What U and k are.
-const LEGEND: &str = "U: expanded uncertainty, k = 2. Line: allowed range heavy between its bars; diamond: value; arrow: bound. MARGIN: distance to the nearer limit, positive inside.";
+const LEGEND: &str = "U: expanded uncertainty, k = 2. Line: allowed range heavy between its bars; diamond: value; arrow: bound. Margin: distance to the nearer limit, positive inside.";

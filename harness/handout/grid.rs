@@ -6,12 +6,12 @@ use super::sheets::{Piece, Rows};
 use crate::drawing::typeface::{face, wrapped};
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Role};
 
-const SIZE: f64 = 6.6;
-const LINE: f64 = 8.2;
+const SIZE: f64 = 8.0;
+const LINE: f64 = 9.8;
 const GAP: f64 = 6.0;
 /// Size and height of a row that heads others.
-const GROUP: f64 = 7.6;
-const GROUP_HEIGHT: f64 = 13.0;
+const GROUP: f64 = 8.6;
+const GROUP_HEIGHT: f64 = 14.0;
 /// Width that a column of words gets before any number gets more than it must.
 const WORDS: f64 = 88.0;
 

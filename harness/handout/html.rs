@@ -1,12 +1,17 @@
 //! A document as one page of HTML without any other file. It prints; it runs no
 //! script.
 
-use super::block::{Block, Fact, Framed, Handout, Head, MODEL, Readings, Table, bound, columns};
+use super::block::{
+    Block, Fact, Framed, Handout, Head, Letterhead, Logo, MODEL, Reading, Readings, Table, bound,
+    columns,
+};
 use super::figures::gauge::gauge;
 use super::figures::qr::qr;
 use super::paper::SEEN;
 use crate::drawing::Picture;
 use crate::drawing::svg::{escape, svg};
+
+use crate::record::base64;
 
 const STYLE: &str = "\
 @page{size:A4;margin:14mm}*{box-sizing:border-box}\
@@ -23,9 +28,13 @@ dl{display:grid;grid-template-columns:max-content 1fr;gap:3px 16px;margin:6px 0}
 th{text-align:left;font-weight:600;color:#555;border-bottom:1px solid #111}th,td{padding:3px 10px 3px 0;vertical-align:top}\
 td{border-bottom:1px solid #ddd}th.n,td.n{text-align:right}td.n{font-variant-numeric:tabular-nums}.n+:not(.n){padding-left:14px}.wide td:first-child{min-width:13em}tr{break-inside:avoid}thead{display:table-header-group}tr.g{break-after:avoid}tr.g th{color:#111;font-size:13.5px;padding-top:10px;border-bottom:1px solid #ddd}\
 .found td,.found th{padding-right:8px;vertical-align:middle}.found td.n,.l,.w{white-space:nowrap}.w{font-weight:700}.s{color:#555;font-size:11px}p.s{max-width:none}p.r{margin:2px 0}\
-.p1,.p2{display:grid;gap:22px;margin:12px 0}.p2{grid-template-columns:1fr 1fr}figure{margin:0;break-inside:avoid}figure svg{width:100%;height:auto}figcaption{font-size:11px;color:#555}\
+.p1,.p2{display:grid;gap:22px;margin:12px 0}.p2{grid-template-columns:1fr 1fr}figure{margin:0;break-inside:avoid}figure svg{width:100%;height:auto;overflow:visible}figcaption{font-size:11px;color:#555}\
 svg text{font-family:inherit}p{max-width:95ch;margin:6px 0}\
-@media(max-width:700px){.p2,.beside{grid-template-columns:1fr}}@media print{body{padding:0;font-size:11px}table{font-size:9px}tr.g th{font-size:10px;padding-top:5px}th,td{padding:2px 5px 2px 0}}";
+.issuer{display:flex;justify-content:space-between;gap:24px;border-bottom:1px solid #bbb;padding-bottom:10px;margin-bottom:14px}.issuer strong{font-size:19px}.issuer img{display:block;max-height:56px;max-width:220px;margin-bottom:6px}.issuer span{display:block;text-align:right;color:#555;font-size:12.5px}\
+.sign{display:grid;grid-template-columns:260px 130px;gap:36px;margin:44px 0 10px}.sign p{border-top:1px solid #111;padding-top:4px;font-size:12.5px;color:#555;margin:0}\
+@media(max-width:700px){body{padding:14px}.p2,.beside{grid-template-columns:1fr}.outcome{font-size:30px}header{flex-wrap:wrap}.issuer{flex-wrap:wrap}.issuer span{text-align:left}\
+.found thead{display:none}.found,.found tbody{display:block}.found tr{display:block;border-bottom:1px solid #bbb;padding:8px 0}.found td,.found td.n{display:flex;justify-content:space-between;gap:16px;border:0;padding:1px 0;white-space:normal;text-align:right}.found td,.found .n+:not(.n){padding-left:0}.found td:empty{display:none}.found td:before{content:attr(data-t);color:#555;text-align:left}.found td:first-child{display:block;font-weight:700;text-align:left;padding:0}.found td:first-child:before{content:none}.found .s{font-weight:400}dl{grid-template-columns:1fr}dd{margin-bottom:4px}.sign{grid-template-columns:1fr;gap:40px}}\
+@media print{.sheet{break-before:page}.scroll{overflow:visible}body{padding:0;font-size:11px}table{font-size:10.7px}tr.g th{font-size:11px;padding-top:5px}th,td{padding:2px 5px 2px 0}}";
 
 pub(super) fn page(handout: &Handout) -> String {
     let (head, screen) = (&handout.head, handout.layout.screen);
@@ -39,7 +48,34 @@ pub(super) fn page(handout: &Handout) -> String {
     out
 }
 
+/// Who issues it: an image stands in a frame of its own, where no script of it
+/// runs.
+fn letterhead(out: &mut String, letterhead: &Letterhead) {
+    let issuer = &letterhead.issuer;
+    out.push_str("<div class=\"issuer\"><div>");
+    let logo = letterhead.logo.as_ref().map(|logo| match logo {
+        Logo::Svg(text) => ("svg+xml", base64::encoded(text.as_bytes())),
+        Logo::Png(bytes) => ("png", base64::encoded(bytes)),
+    });
+    if let Some((kind, data)) = logo {
+        out.push_str(&format!(
+            "<img alt=\"\" src=\"data:image/{kind};base64,{data}\">"
+        ));
+    }
+    out.push_str(&format!(
+        "<strong>{}</strong></div><div>",
+        escape(&issuer.name)
+    ));
+    for line in &issuer.address {
+        out.push_str(&format!("<span>{}</span>", escape(line)));
+    }
+    out.push_str("</div></div>\n");
+}
+
 fn beginning(out: &mut String, head: &Head) {
+    if let Some(issuer) = &head.issuer {
+        letterhead(out, issuer);
+    }
     let (headline, about) = (escape(&head.headline), escape(&head.about));
     let kind = head.kind;
     out.push_str(&format!(
@@ -79,6 +115,13 @@ fn blocks(out: &mut String, blocks: &[Block]) {
             }
             Block::Table(found) => table(out, found),
             Block::Readings(found) => readings(out, found),
+            Block::Deciding(found) => deciding(out, found),
+            Block::IfRoom(block, _) => self::blocks(out, std::slice::from_ref(block)),
+            Block::Signature(text) => out.push_str(&format!(
+                "<div class=\"sign\"><p>{}</p><p>Date</p></div>\n",
+                escape(text)
+            )),
+            Block::NewSheet => out.push_str("<div class=\"sheet\"></div>\n"),
             Block::Pictures(abreast, all) => figures(out, *abreast, all, false),
             Block::Gallery(all) if all.is_empty() => {}
             Block::Gallery(all) => {
@@ -134,7 +177,7 @@ fn figures<'a>(
 /// A table's beginning: what it is and each column's heading and class.
 fn begin<'a>(out: &mut String, class: &str, columns: impl Iterator<Item = (&'a str, bool)>) {
     out.push_str(&format!(
-        "<div class=\"scroll\"><table class=\"{class}\"><thead><tr>"
+        "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Table\"><table class=\"{class}\"><thead><tr>"
     ));
     for (heading, right) in columns {
         let (class, heading) = (numeric(right), escape(heading));
@@ -174,32 +217,69 @@ fn table(out: &mut String, table: &Table) {
 
 /// Columns of readings.
 const READING: &str = "Metric | >Value | >U | Limit | On its limit | >Margin | Verdict | >Rule";
+/// Columns of what decided each scenario.
+const DECIDING: &str = "Scenario | Decided by | >Value and U | Limit | On its limit | Verdict";
 
 fn readings(out: &mut String, readings: &Readings) {
     out.push_str(&format!("<h2>{}</h2>", escape(&readings.name)));
     begin(out, "found", columns(READING));
     for row in &readings.rows {
-        let drawn = row.gauge.as_ref().and_then(|(finding, limit)| {
-            let drawn = gauge(finding, limit, (110.0, 12.0))?;
-            Some(svg(&drawn, &row.against()))
-        });
-        let drawn = drawn.unwrap_or_default();
         let remarks = row.remarks.iter();
         let remarks: String = remarks
             .map(|remark| format!("<div class=\"s\">{}</div>", escape(remark)))
             .collect();
-        let texts = [
-            &row.label,
-            &row.value,
-            &row.uncertainty,
-            &row.limit,
-            &row.margin,
+        let label = format!("{}{remarks}", escape(&row.label));
+        let cells = [
+            label,
+            escape(&row.value),
+            escape(&row.uncertainty),
+            escape(&row.limit),
+            on_limit(row),
+            escape(&row.margin),
+            row.verdict.to_owned(),
+            row.rule.clone(),
         ];
-        let [label, value, u, limit, margin] = texts.map(|text| escape(text));
-        let (verdict, rule) = (row.verdict, &row.rule);
-        out.push_str(&format!(
-            "<tr><td>{label}{remarks}</td><td class=\"n\">{value}</td><td class=\"n\">{u}</td><td class=\"l\">{limit}</td><td>{drawn}</td><td class=\"n\">{margin}</td><td class=\"w\">{verdict}</td><td class=\"n\">{rule}</td></tr>\n"
-        ));
+        cards(out, READING, cells);
     }
     out.push_str("</tbody></table></div>\n");
+}
+
+fn deciding(out: &mut String, rows: &[Reading]) {
+    begin(out, "found", columns(DECIDING));
+    for row in rows {
+        let cells = [
+            escape(&row.scenario),
+            escape(&row.label),
+            escape(&row.result),
+            escape(&row.limit),
+            on_limit(row),
+            row.verdict.to_owned(),
+        ];
+        cards(out, DECIDING, cells);
+    }
+    out.push_str("</tbody></table></div>\n");
+}
+
+fn on_limit(row: &Reading) -> String {
+    let drawn = row.gauge.as_ref().and_then(|(finding, limit)| {
+        let drawn = gauge(finding, limit, (110.0, 12.0))?;
+        Some(svg(&drawn, &row.against()))
+    });
+    drawn.unwrap_or_default()
+}
+
+/// A row that becomes a card on a narrow screen, where each cell says what it
+/// is; the first is the card's name.
+fn cards<const N: usize>(out: &mut String, headings: &'static str, cells: [String; N]) {
+    out.push_str("<tr>");
+    for (cell, (heading, right)) in cells.into_iter().zip(columns(headings)) {
+        let class = match (heading, right) {
+            ("Limit", _) => " class=\"l\"",
+            ("Verdict", _) => " class=\"w\"",
+            (_, true) => " class=\"n\"",
+            _ => "",
+        };
+        out.push_str(&format!("<td{class} data-t=\"{heading}\">{cell}</td>"));
+    }
+    out.push_str("</tr>\n");
 }

@@ -1,9 +1,11 @@
-//! Labels for boards that passed, on sheets of A4: serial number, scale factor
-//! and a code. It decides which record may stand on a label, and nothing else
+//! Labels for boards that passed, on sheets of A4: maker, serial number, scale
+//! factor, family, rating, lot and a code. It decides which record may stand on a label, and nothing else
 //! about it.
 
 use super::certificate::code;
 use super::figures::qr::qr;
+use super::front::nominal;
+use super::label_sheet::LabelSheet;
 use crate::comparison::KeptFiles;
 use crate::drawing::pdf::{self, About, PdfFault};
 use crate::drawing::typeface::{fitted, shrunk};
@@ -14,20 +16,6 @@ use crate::report::words;
 
 /// A4 in points.
 const PAGE: (f64, f64) = (595.0, 842.0);
-/// What most printers leave free.
-const MARGIN: f64 = 24.0;
-
-/// How labels stand on a sheet.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Grid {
-    /// Labels beside each other.
-    pub columns: usize,
-    /// Labels below each other.
-    pub rows: usize,
-    /// Places at the start of the first sheet that are used up.
-    pub skip: usize,
-}
-
 /// Why a record gets no label.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NoLabel {
@@ -67,32 +55,33 @@ pub fn may_have_label(record: &Record, specimen: bool) -> Result<(), NoLabel> {
     Ok(())
 }
 
-/// Sheets of labels, one for each record that may have one; where `specimen`
-/// is set each says so across its whole width.
+/// Sheets of labels, one for each record that may have one, with their `maker`
+/// where one is stated; where `specimen` is set each says so across its whole
+/// width.
 ///
 /// # Errors
 /// A [`PdfFault`], which is a bug here.
-pub fn labels(records: &[Record], grid: Grid, specimen: bool) -> Result<Vec<u8>, PdfFault> {
-    let (columns, rows) = (grid.columns.max(1), grid.rows.max(1));
-    let size = (
-        (PAGE.0 - 2.0 * MARGIN) / columns as f64,
-        (PAGE.1 - 2.0 * MARGIN) / rows as f64,
-    );
+pub fn labels(
+    records: &[Record],
+    sheet: &LabelSheet,
+    maker: Option<&str>,
+    specimen: bool,
+) -> Result<Vec<u8>, PdfFault> {
+    let size = sheet.points();
     let mut pages = Vec::new();
     let mut page = Drawing::new(PAGE.0, PAGE.1);
-    let mut place = grid.skip % (columns * rows);
+    let mut place = usize::from(sheet.skip) % sheet.places();
     let fit = |record: &&Record| may_have_label(record, specimen).is_ok();
     let mut last = jiff::Timestamp::UNIX_EPOCH;
     let mut count = 0_usize;
     for record in records.iter().filter(fit) {
-        if place == columns * rows {
+        if place == sheet.places() {
             pages.push(std::mem::replace(&mut page, Drawing::new(PAGE.0, PAGE.1)));
             place = 0;
         }
-        let x = MARGIN + size.0 * (place % columns) as f64;
-        let y = MARGIN + size.1 * (place / columns) as f64;
-        page.place(&label(record, size, specimen), (x, y));
-        page.frame((x, y), size, PALE, 0.3);
+        let corner = sheet.corner(place);
+        page.place(&label(record, size, maker, specimen), corner);
+        page.frame(corner, size, PALE, 0.3);
         last = last.max(record.started_at);
         place += 1;
         count += 1;
@@ -112,7 +101,12 @@ pub fn labels(records: &[Record], grid: Grid, specimen: bool) -> Result<Vec<u8>,
     pdf::write(&about, &pages)
 }
 
-fn label(record: &Record, (width, height): (f64, f64), specimen: bool) -> Drawing {
+fn label(
+    record: &Record,
+    (width, height): (f64, f64),
+    maker: Option<&str>,
+    specimen: bool,
+) -> Drawing {
     let mut label = Drawing::new(width, height);
     let started = &record.started;
     let inset = 6.0;
@@ -125,19 +119,40 @@ fn label(record: &Record, (width, height): (f64, f64), specimen: bool) -> Drawin
     let room = width - side - 3.0 * inset;
     let board = format!("{}, rev. {}", started.family, started.revision);
     let scale = words::scale_factor(record).map(|scale| format!("sense {}", words::found(scale)));
-    let tested = record.started_at.strftime("tested %Y-%m-%d").to_string();
+    let rating = KeptFiles::of(started).plan().ok().map(|plan| {
+        let ratings = plan.ratings;
+        format!(
+            "{}, supply {} to {}",
+            nominal(ratings.rated_current),
+            nominal(ratings.lowest_supply),
+            nominal(ratings.highest_supply)
+        )
+    });
+    let day = record.started_at.strftime("%Y-%m-%d");
+    let tested = match &started.lot {
+        Some(lot) => format!("lot {lot}, tested {day}"),
+        None => format!("tested {day}"),
+    };
     let lines = [
+        (maker.map(str::to_owned), 8.0, true, BLACK),
         (Some(started.serial.to_string()), 13.0, true, BLACK),
         (scale, 9.0, true, BLACK),
         (Some(board), 7.5, false, GREY),
+        (rating, 7.5, false, GREY),
         (Some(tested), 7.5, false, GREY),
     ];
+    // What has no room in their sizes shrinks alike.
+    let wanted = lines
+        .iter()
+        .filter(|line| line.0.is_some())
+        .map(|line| line.1 + 3.0);
+    let shrink = ((height - 2.0 * inset - bar) / wanted.sum::<f64>()).min(1.0);
     label.as_role(Role::Paragraph, |label| {
         let mut y = inset;
         for (text, size, bold, ink) in lines {
             let Some(text) = text else { continue };
-            let size = shrunk(&text, size, bold, room);
-            y += size + 3.0;
+            let size = shrunk(&text, size * shrink, bold, room);
+            y += size + 3.0 * shrink;
             let text = fitted(&text, size, bold, room);
             label.write((inset, y), size, bold, Anchor::Start, ink, text);
         }

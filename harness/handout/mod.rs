@@ -6,10 +6,13 @@
 mod block;
 mod certificate;
 mod comparison;
+mod conditions;
 mod figures;
+mod front;
 mod grid;
 mod html;
 mod label;
+mod label_sheet;
 pub(crate) mod lot_words;
 mod paper;
 mod proof;
@@ -18,10 +21,11 @@ mod sheets;
 mod summary;
 
 pub use crate::drawing::pdf::PdfFault;
-pub use block::Handout;
+pub use block::{Handout, Letterhead, Logo};
 pub use certificate::{BoardRun, Sources, certificate};
 pub use comparison::lots_compared;
-pub use label::{Grid, NoLabel, labels, may_have_label};
+pub use label::{NoLabel, labels, may_have_label};
+pub use label_sheet::{LabelSheet, SheetFault, StatedSheet};
 pub use proof::plan_proof;
 pub use summary::lot_summary;
 

@@ -1,12 +1,12 @@
 //! A document on sheets of A4. It decides places and sizes; words and pictures
 //! come from the blocks.
 
-use super::block::{Block, Fact, Framed, Handout, Head, Layout, Line, MODEL};
+use super::block::{Block, Fact, Framed, Handout, Head, Layout, Letterhead, Line, MODEL};
 use super::figures::qr::qr;
-use super::sheets::{COLUMN, HEADING, LEFT, RIGHT, Rows, Sheets};
+use super::sheets::{COLUMN, HEADING, LEFT, RIGHT, Sheets, TOP};
 use super::{grid, readings};
 use crate::drawing::typeface::{face, fitted, shrunk, wrapped};
-use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, Picture, Role, WHITE};
+use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Picture, Role, WHITE};
 
 /// Height of a frame with a sentence each; more are told in short.
 const MOST_FRAMED: f64 = 240.0;
@@ -16,8 +16,8 @@ const LABEL: f64 = 62.0;
 const TOGETHER: usize = 12;
 /// Pictures of a gallery beside each other.
 const ABREAST: usize = 3;
-/// Size and distance of lines in small letters.
-const SMALL: (f64, f64) = (5.8, 7.0);
+/// Size and distance of lines of a legend.
+const SMALL: (f64, f64) = (8.0, 9.8);
 
 pub(super) fn pages(handout: &Handout) -> Vec<Drawing> {
     let layout = handout.layout;
@@ -72,7 +72,15 @@ impl<'a> Paper<'a> {
                     let rows = grid::rows(table, self.sheets.width(), self.layout.row);
                     self.left_out[0] += self.sheets.rows(&rows);
                 }
-                Block::Readings(_) => rest = self.readings(block, after),
+                Block::Readings(found) => {
+                    self.left_out[0] += self.sheets.rows(&readings::rows(found));
+                }
+                Block::Deciding(found) => {
+                    self.left_out[0] += self.sheets.rows(&readings::deciding(found));
+                }
+                Block::IfRoom(block, more) => self.if_room(block, *more),
+                Block::Signature(text) => self.signature(text),
+                Block::NewSheet => self.sheets.fresh(),
                 Block::Pictures(abreast, pictures) => self.pictures(*abreast, pictures),
                 Block::Gallery(pictures) => self.gallery.extend(pictures),
             }
@@ -89,14 +97,42 @@ impl<'a> Paper<'a> {
         }
     }
 
+    /// Who issues it, in the first lines: the name, and the address beside it.
+    fn letterhead(&mut self, letterhead: &Letterhead) {
+        let issuer = &letterhead.issuer;
+        let page = &mut self.sheets.page;
+        let (mut left, mut right) = (TOP + 8.0, TOP + 6.0);
+        let half = (RIGHT - LEFT) / 2.0 - 6.0;
+        page.as_role(Role::Paragraph, |page| {
+            for line in wrapped(&issuer.name, 13.0, true, half) {
+                page.write((LEFT, left), 13.0, true, Anchor::Start, BLACK, line);
+                left += 15.0;
+            }
+            for line in &issuer.address {
+                for line in wrapped(line, 8.5, false, half) {
+                    page.write((RIGHT, right), 8.5, false, Anchor::End, GREY, line);
+                    right += 10.6;
+                }
+            }
+        });
+        let end = left.max(right) - 4.0;
+        page.line(&[(LEFT, end), (RIGHT, end)], PALE, 0.6);
+        self.sheets.y = end + 8.0;
+    }
+
     fn head(&mut self, head: &Head) {
+        if let Some(letterhead) = &head.issuer {
+            self.letterhead(letterhead);
+        }
+        // Where the head would begin without a letterhead above it.
+        let down = self.sheets.y - TOP;
         let code = head.code.as_ref().map(|text| qr(text, 74.0));
         let room = RIGHT - LEFT - if code.is_some() { 100.0 } else { 0.0 };
         let page = &mut self.sheets.page;
         let lines = [
-            (50.0, 8.5, false, GREY, head.kind.to_uppercase()),
-            (80.0, 30.0, true, BLACK, head.headline.clone()),
-            (99.0, 13.0, false, BLACK, head.about.clone()),
+            (50.0 + down, 8.5, false, GREY, head.kind.to_uppercase()),
+            (80.0 + down, 30.0, true, BLACK, head.headline.clone()),
+            (99.0 + down, 13.0, false, BLACK, head.about.clone()),
         ];
         page.as_role(Role::Heading(1), |page| {
             for (y, most, bold, ink, text) in lines {
@@ -106,17 +142,17 @@ impl<'a> Paper<'a> {
             }
         });
         if let Some(code) = &code {
-            figure(page, code, (RIGHT - 69.0, 34.0));
+            figure(page, code, (RIGHT - 69.0, 34.0 + down));
         }
-        page.line(&[(LEFT, 110.0), (RIGHT, 110.0)], BLACK, 2.0);
-        self.sheets.y = 116.0;
+        page.line(&[(LEFT, 110.0 + down), (RIGHT, 110.0 + down)], BLACK, 2.0);
+        self.sheets.y = 116.0 + down;
         if head.model {
-            page.block((LEFT, 116.0), (RIGHT - LEFT, 16.0), BLACK);
-            let at = ((LEFT + RIGHT) / 2.0, 127.5);
+            page.block((LEFT, 116.0 + down), (RIGHT - LEFT, 16.0), BLACK);
+            let at = ((LEFT + RIGHT) / 2.0, 127.5 + down);
             page.as_role(Role::Paragraph, |page| {
                 page.write(at, 9.0, true, Anchor::Middle, WHITE, MODEL);
             });
-            self.sheets.y = 138.0;
+            self.sheets.y = 138.0 + down;
         }
     }
 
@@ -190,6 +226,11 @@ impl<'a> Paper<'a> {
 
     /// Facts beside their labels.
     fn facts(&mut self, facts: &[Fact]) {
+        self.facts_in_lines(facts);
+        self.sheets.y += 6.0;
+    }
+
+    fn facts_in_lines(&mut self, facts: &[Fact]) {
         let (size, step) = self.layout.text;
         let widest = facts.iter().map(|fact| face(false).width(fact.0) * size);
         let inset = widest.fold(LABEL, |most, width| most.max(width + 6.0));
@@ -233,21 +274,36 @@ impl<'a> Paper<'a> {
         }
     }
 
-    /// Readings that follow each other, in two columns; returns what follows.
-    fn readings(&mut self, first: &Block, after: &'a [Block]) -> &'a [Block] {
-        let of = |block: &Block| match block {
-            Block::Readings(found) => Some(readings::rows(found)),
-            _ => None,
-        };
-        let mut all: Vec<Rows> = of(first).into_iter().collect();
-        all.extend(after.iter().map_while(of));
-        self.sheets.room(50.0);
-        self.sheets.two_columns(all.iter().map(Rows::height).sum());
-        for rows in &all {
-            self.left_out[0] += self.sheets.rows(rows);
+    /// A block that is left out where it and what must follow have no room: an
+    /// attempt on the sheet alone shows how much it needs.
+    fn if_room(&mut self, block: &'a Block, more: f64) {
+        let mut tried = Paper::new(self.layout, Sheets::new(1));
+        tried.sheets.y = self.sheets.y;
+        tried.blocks(std::slice::from_ref(block));
+        if !tried.sheets.full && tried.left_out == [0; 2] && tried.sheets.fits(more) {
+            self.blocks(std::slice::from_ref(block));
         }
-        self.sheets.one_column();
-        &after[all.len() - 1..]
+    }
+
+    /// A line to sign on, and one for the day.
+    fn signature(&mut self, text: &str) {
+        if !self.sheets.room(46.0) {
+            self.left_out[0] += 1;
+            return;
+        }
+        let y = self.sheets.y + 30.0;
+        let page = &mut self.sheets.page;
+        for (from, to, words) in [
+            (LEFT, LEFT + 220.0, text),
+            (LEFT + 250.0, LEFT + 350.0, "Date"),
+        ] {
+            page.line(&[(from, y), (to, y)], BLACK, 0.8);
+            page.as_role(Role::Paragraph, |page| {
+                let words = fitted(words, 8.0, false, to - from);
+                page.write((from, y + 10.0), 8.0, false, Anchor::Start, GREY, words);
+            });
+        }
+        self.sheets.y = y + 16.0;
     }
 
     /// Pictures beside each other, the last at the right edge.
@@ -262,10 +318,10 @@ impl<'a> Paper<'a> {
             self.left_out[1] += all().count();
             return;
         }
-        let mut x = LEFT;
+        let (mut x, width) = (self.sheets.edges.0, self.sheets.width());
         for picture in all() {
             figure(&mut self.sheets.page, picture, (x, self.sheets.y + 4.0));
-            x += (RIGHT - LEFT - picture.drawing.width) / abreast.saturating_sub(1).max(1) as f64;
+            x += (width - picture.drawing.width) / abreast.saturating_sub(1).max(1) as f64;
         }
         self.sheets.y += height;
     }
@@ -305,7 +361,7 @@ impl<'a> Paper<'a> {
             .map(|(count, what)| format!("{count} further {what}"))
             .collect();
         let (page, at) = (&mut self.sheets.page, (LEFT, 806.0));
-        page.write(at, 7.0, true, Anchor::Start, BLACK, told.join(" "));
+        page.write(at, 8.0, true, Anchor::Start, BLACK, told.join(" "));
     }
 }
 
@@ -319,9 +375,9 @@ fn set(line: &Line) -> Vec<(String, (f64, f64), bool)> {
     let lead = if line.rest.is_empty() {
         (9.5, 13.0)
     } else {
-        (7.4, 9.6)
+        (8.4, 10.8)
     };
-    let parts = [(&line.lead, lead, true), (&line.rest, (6.8, 8.4), false)];
+    let parts = [(&line.lead, lead, true), (&line.rest, (8.0, 10.0), false)];
     let parts = parts.into_iter().filter(|part| !part.0.is_empty());
     parts
         .flat_map(|(text, set, bold)| {

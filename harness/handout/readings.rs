@@ -1,114 +1,223 @@
-//! What a scenario measured, on paper: metrics with one limit as a group, in a
-//! column of half a sheet. It holds no words of its own but the titles.
+//! What a scenario measured, on paper: a metric a line across the sheet, and of
+//! all scenarios the metrics that decided. It holds no words of its own but the
+//! titles.
 
 use super::block::{Reading, Readings};
 use super::figures::gauge::gauge;
-use super::sheets::{COLUMN as WIDTH, Piece, Rows};
-use crate::drawing::typeface::{face, shrunk, wrapped};
+use super::sheets::{LEFT, Piece, RIGHT, Rows};
+use crate::drawing::typeface::wrapped;
 use crate::drawing::{Anchor, BLACK, Drawing, GREY, PALE, Role, TINT};
-use crate::measurement::in_words;
 use std::collections::BTreeMap;
 
-/// Edge, anchor, width and title of each cell of a row.
-const CELLS: [(f64, Anchor, f64, &str); 6] = [
-    (4.0, Anchor::Start, 68.0, ""),
-    (116.0, Anchor::End, 43.0, "VALUE"),
-    (156.0, Anchor::End, 38.0, "U"),
-    (160.0, Anchor::Start, 26.0, "ON LIMIT"),
-    (219.0, Anchor::End, 32.0, "MARGIN"),
-    (WIDTH, Anchor::End, 27.0, "VERDICT"),
-];
-/// Which of them is drawn.
-const GAUGE: usize = 3;
-const SIZE: f64 = 6.2;
-const LINE: f64 = 7.0;
-const SMALL: f64 = 5.4;
-const SMALL_LINE: f64 = 6.0;
+const WIDTH: f64 = RIGHT - LEFT;
+const SIZE: f64 = 8.0;
+const LINE: f64 = 9.8;
+/// Size of titles and remarks.
+const SMALL: f64 = 8.0;
 /// A remark made of more metrics of a scenario is told once, with a letter.
 const TOLD_EACH: usize = 1;
+
+/// A column: its edge, its anchor, its width and its title.
+type Column = (f64, Anchor, f64, &'static str);
+
+/// Columns of a scenario's metrics.
+const METRIC: [Column; 8] = [
+    (0.0, Anchor::Start, 128.0, "Metric"),
+    (132.0, Anchor::Start, 84.0, "Limit"),
+    (276.0, Anchor::End, 56.0, "Value"),
+    (328.0, Anchor::End, 48.0, "U"),
+    (332.0, Anchor::Start, 36.0, "On limit"),
+    (418.0, Anchor::End, 46.0, "Margin"),
+    (424.0, Anchor::Start, 66.0, "Verdict"),
+    (WIDTH, Anchor::End, 18.0, "Rule"),
+];
+
+/// Columns of what decided each scenario.
+const DECIDING: [Column; 6] = [
+    (0.0, Anchor::Start, 58.0, "Scenario"),
+    (62.0, Anchor::Start, 136.0, "Decided by"),
+    (302.0, Anchor::End, 100.0, "Value and U"),
+    (308.0, Anchor::Start, 84.0, "Limit"),
+    (394.0, Anchor::Start, 46.0, "On limit"),
+    (445.0, Anchor::Start, 66.0, "Verdict"),
+];
 
 /// A scenario's metrics, ready to be placed.
 pub(super) fn rows(readings: &Readings) -> Rows {
     let letters = Letters::of(&readings.rows);
-    let mut groups: Vec<Vec<&Reading>> = Vec::new();
-    for reading in &readings.rows {
-        let kind = |r: &Reading| (r.key.clone(), r.limit.clone(), r.rule.clone());
-        let wanted = kind(reading);
-        match groups.iter_mut().find(|group| kind(group[0]) == wanted) {
-            Some(group) => group.push(reading),
-            None => groups.push(vec![reading]),
-        }
-    }
-    let piece = |drawing, count| Piece {
-        drawing,
-        heads: false,
-        group: None,
-        count,
-    };
-    let drawn = groups.iter().flat_map(|group| drawn(group, &letters));
+    let drawn = readings.rows.iter().map(|reading| {
+        let remarks = letters.remarks(reading);
+        // A letter or two have room behind the name.
+        let (label, remarks) = match remarks.len() {
+            1..=8 => (format!("{} {remarks}", reading.label), ""),
+            _ => (reading.label.clone(), remarks.as_str()),
+        };
+        let cells = [
+            label.as_str(),
+            &reading.limit,
+            &reading.value,
+            &reading.uncertainty,
+            "",
+            &reading.margin,
+            reading.verdict,
+            &reading.rule,
+        ];
+        row(&METRIC, cells, reading, remarks)
+    });
     let mut pieces: Vec<Piece> = drawn.map(|drawing| piece(drawing, 1)).collect();
     let below = match pieces.is_empty() {
         true => Some(told(&["No metric was found.".to_owned()])),
         false => letters.told(),
     };
-    match (below, pieces.last_mut()) {
-        // A few lines stay with the last row.
-        (Some(told), Some(last)) if told.height < 3.0 * SMALL_LINE => {
-            last.drawing.place(&told, (0.0, last.drawing.height));
-            last.drawing.height += told.height;
-        }
-        (told, _) => pieces.extend(told.map(|drawing| piece(drawing, 0))),
-    }
+    pieces.extend(below.map(|drawing| piece(drawing, 0)));
     let again = format!("{}, continued", readings.name);
     Rows {
         names: Some([
-            name(&readings.name, 9.0, Role::Heading(2)),
-            name(&again, 7.5, Role::Paragraph),
+            name(&readings.name, 10.5, Role::Heading(2)),
+            name(&again, 8.5, Role::Paragraph),
         ]),
-        headings: titles(),
+        headings: titles(&METRIC),
         pieces,
         groups: Vec::new(),
-        after: 3.0,
+        after: 4.0,
     }
 }
 
-/// A scenario's name, with room for the titles beside or below it.
+/// What decided each scenario, ready to be placed.
+pub(super) fn deciding(readings: &[Reading]) -> Rows {
+    let drawn = readings.iter().map(|reading| {
+        let cells = [
+            reading.scenario.as_str(),
+            &reading.label,
+            &reading.result,
+            &reading.limit,
+            "",
+            reading.verdict,
+        ];
+        piece(row(&DECIDING, cells, reading, ""), 1)
+    });
+    Rows {
+        names: None,
+        headings: titles(&DECIDING),
+        pieces: drawn.collect(),
+        groups: Vec::new(),
+        after: 6.0,
+    }
+}
+
+fn piece(drawing: Drawing, count: usize) -> Piece {
+    Piece {
+        drawing,
+        heads: false,
+        group: None,
+        count,
+    }
+}
+
+/// A scenario's name.
 fn name(text: &str, size: f64, role: Role) -> Drawing {
-    let mut drawing = Drawing::new(WIDTH, 4.0);
-    let lines = wrapped(text, size, true, WIDTH);
+    let mut drawing = Drawing::new(WIDTH, 6.0);
     drawing.as_role(role, |drawing| {
-        for line in &lines {
-            drawing.height += 10.0;
+        for line in wrapped(text, size, true, WIDTH) {
+            drawing.height += size + 2.0;
             let at = (0.0, drawing.height - 1.0);
             drawing.write(at, size, true, Anchor::Start, BLACK, line);
         }
     });
-    if lines.len() > 1 || face(true).width(text) * size > CELLS[1].0 - 24.0 {
-        drawing.height += 7.0;
-    }
+    drawing.height += 2.0;
     drawing
 }
 
-fn titles() -> Drawing {
-    let mut drawing = Drawing::new(WIDTH, 3.0);
+fn titles(columns: &[Column]) -> Drawing {
+    let mut drawing = Drawing::new(WIDTH, SMALL + 4.0);
     drawing.as_role(Role::Row, |drawing| {
-        for (x, anchor, _, title) in CELLS {
+        for &(x, anchor, _, title) in columns {
             drawing.as_role(Role::Header, |drawing| {
-                drawing.write((x, -1.0), 5.0, false, anchor, GREY, title);
+                drawing.write((x, SMALL), SMALL, false, anchor, GREY, title);
             });
         }
     });
-    drawing.line(&[(0.0, 1.2), (WIDTH, 1.2)], BLACK, 0.8);
+    let y = SMALL + 2.6;
+    drawing.line(&[(0.0, y), (WIDTH, y)], BLACK, 0.8);
     drawing
 }
 
-/// Lines in small letters across the column.
+/// Lines across the sheet.
 fn told(lines: &[String]) -> Drawing {
-    let mut drawing = Drawing::new(WIDTH, SMALL_LINE * lines.len() as f64 + 2.0);
+    let mut drawing = Drawing::new(WIDTH, LINE * lines.len() as f64 + 2.0);
     drawing.as_role(Role::Row, |drawing| {
         drawing.as_role(Role::Cell, |drawing| small(drawing, (0.0, 0.0), lines));
     });
     drawing
+}
+
+/// One metric's cells, and its remarks below them.
+fn row<const N: usize>(
+    columns: &[Column; N],
+    texts: [&str; N],
+    reading: &Reading,
+    remarks: &str,
+) -> Drawing {
+    let stands_out = matches!(reading.verdict, "FAIL" | "INCONCLUSIVE");
+    let cells = texts.into_iter().zip(columns).enumerate();
+    let cells: Vec<_> = cells
+        .map(|(index, (text, &(_, _, width, title)))| {
+            let bold = title == "Verdict" || (stands_out && index == 0);
+            (wrapped(text, SIZE, bold, width + 0.1), bold)
+        })
+        .collect();
+    let lines = cells.iter().map(|cell| cell.0.len()).max().unwrap_or(1);
+    let remarks = match remarks {
+        "" => Vec::new(),
+        remarks => wrapped(remarks, SMALL, false, WIDTH - 10.0),
+    };
+    let height = LINE * (lines + remarks.len()) as f64;
+    let mut drawing = Drawing::new(WIDTH, height + 2.4);
+    if stands_out {
+        drawing.block((-2.0, 0.6), (WIDTH + 4.0, height + 1.0), TINT);
+    }
+    drawing.as_role(Role::Row, |drawing| {
+        for (index, ((lines, bold), &(x, anchor, width, title))) in
+            cells.into_iter().zip(columns).enumerate()
+        {
+            drawing.as_role(Role::Cell, |drawing| {
+                for (line, text) in lines.into_iter().enumerate() {
+                    let at = (x, LINE * (line as f64 + 0.85));
+                    drawing.write(at, SIZE, bold, anchor, BLACK, text);
+                }
+                if index == 0 {
+                    small(
+                        drawing,
+                        (10.0, height - LINE * remarks.len() as f64),
+                        &remarks,
+                    );
+                }
+                if title == "On limit" {
+                    on_limit(drawing, reading, (x, 1.0), width);
+                }
+            });
+        }
+    });
+    let y = height + 1.8;
+    drawing.line(&[(0.0, y), (WIDTH, y)], PALE, 0.4);
+    drawing
+}
+
+fn on_limit(drawing: &mut Drawing, reading: &Reading, at: (f64, f64), width: f64) {
+    let gauge = |(finding, limit): &(_, _)| gauge(finding, limit, (width, 9.0));
+    if let Some(line) = reading.gauge.as_ref().and_then(gauge) {
+        drawing.as_role(Role::Figure(reading.against()), |drawing| {
+            drawing.place(&line, at);
+        });
+    }
+}
+
+/// Grey lines from `top` on.
+fn small(drawing: &mut Drawing, (x, top): (f64, f64), lines: &[String]) {
+    for (line, text) in lines.iter().enumerate() {
+        let at = (x, top + LINE * (line as f64 + 0.82));
+        drawing.write(at, SMALL, false, Anchor::Start, GREY, text);
+    }
 }
 
 /// Remarks that many metrics of a scenario share.
@@ -154,160 +263,5 @@ impl Letters {
         });
         let lines: Vec<String> = lines.collect();
         (!lines.is_empty()).then(|| told(&lines))
-    }
-}
-
-/// Metrics of one name against one limit: the group's line with its first row,
-/// then each other row.
-fn drawn(group: &[&Reading], letters: &Letters) -> Vec<Drawing> {
-    let (alone, last) = (group.len() == 1, group.len() - 1);
-    let rows = group.iter().enumerate();
-    rows.map(|(index, reading)| {
-        let mut drawing = Drawing::new(WIDTH, 0.0);
-        let remarks = letters.remarks(reading);
-        let mut below = remarks.as_str();
-        if index == 0 {
-            // A group of one has room for its remark beside its name.
-            let long = face(false).width(&remarks) * SMALL > CELLS[0].2;
-            if alone && long && named(&mut drawing, reading, &reading.label, &remarks) {
-                below = "";
-            } else {
-                let key = in_words(&reading.key);
-                let name = if alone { &reading.label } else { &key };
-                named(&mut drawing, reading, name, "");
-            }
-        }
-        let place = if alone { "" } else { &reading.at };
-        metric(&mut drawing, reading, place, below);
-        if index == last {
-            let y = drawing.height + 0.8;
-            drawing.line(&[(0.0, y), (WIDTH, y)], PALE, 0.4);
-            drawing.height += 1.6;
-        }
-        drawing
-    })
-    .collect()
-}
-
-/// What was measured, and the limit that it has; false, and nothing drawn,
-/// where the remark has no room between them.
-fn named(drawing: &mut Drawing, reading: &Reading, name: &str, remark: &str) -> bool {
-    let limit = match reading.rule.as_str() {
-        "" => reading.limit.clone(),
-        rule => format!("{}   rule {rule}", reading.limit),
-    };
-    let width = face(false).width(&limit) * SIZE;
-    let beside = width < WIDTH / 2.0;
-    let room = if beside { WIDTH - width - 6.0 } else { WIDTH };
-    let end = face(true).width(name) * SIZE + 5.0;
-    if !remark.is_empty() && (!beside || end + face(false).width(remark) * SMALL > room) {
-        return false;
-    }
-    let names = wrapped(name, SIZE, true, room);
-    let limits = wrapped(&limit, SIZE, false, WIDTH);
-    let first = if beside { 0 } else { names.len() };
-    let lines = |drawing: &mut Drawing, first: usize, lines: &[String], bold: bool| {
-        let (x, anchor) = match bold {
-            true => (0.0, Anchor::Start),
-            false => (WIDTH, Anchor::End),
-        };
-        for (line, text) in lines.iter().enumerate() {
-            let y = LINE * ((first + line) as f64 + 0.9);
-            drawing.write((x, y), SIZE, bold, anchor, BLACK, text);
-        }
-    };
-    drawing.as_role(Role::Row, |drawing| {
-        drawing.as_role(Role::Cell, |drawing| {
-            lines(drawing, 0, &names, true);
-            if !remark.is_empty() {
-                small(drawing, (end, 1.2), &[remark.to_owned()]);
-            }
-        });
-        drawing.as_role(Role::Cell, |drawing| lines(drawing, first, &limits, false));
-    });
-    let below = if beside { 0 } else { limits.len() };
-    drawing.height += LINE * (names.len() + below) as f64;
-    true
-}
-
-/// One metric's cells below what the drawing has, and its remarks under them.
-fn metric(drawing: &mut Drawing, reading: &Reading, place: &str, remarks: &str) {
-    let stands_out = matches!(reading.verdict, "FAIL" | "INCONCLUSIVE");
-    let top = drawing.height;
-    // A short remark has room beside the place.
-    let after = match place {
-        "" => 0.0,
-        place => face(stands_out).width(place) * SIZE + 3.0,
-    };
-    let room = CELLS[0].2 - after;
-    let inside = face(false).width(remarks) * SMALL <= room;
-    let texts = [
-        place,
-        &reading.value,
-        &reading.uncertainty,
-        "",
-        &reading.margin,
-        reading.verdict,
-    ];
-    let cells = texts.into_iter().zip(CELLS).enumerate();
-    let cells = cells.map(|(index, (text, (_, _, width, title)))| {
-        let verdict = title == "VERDICT";
-        let bold = verdict || (stands_out && index == 0);
-        let size = match verdict {
-            // One word, whole.
-            true => SIZE.min(width / face(true).width(text).max(0.1)),
-            false => shrunk(text, SIZE, bold, width),
-        };
-        (wrapped(text, size, bold, width + 0.1), size, bold)
-    });
-    let cells: Vec<_> = cells.collect();
-    let lines = cells.iter().map(|cell| cell.0.len()).max().unwrap_or(1);
-    let most = if inside { room } else { WIDTH - 8.0 };
-    let remarks = wrapped(remarks, SMALL, false, most);
-    let below = match inside || remarks[0].is_empty() {
-        true => 0.0,
-        false => SMALL_LINE * remarks.len() as f64,
-    };
-    let height = LINE * lines as f64 + below;
-    if stands_out {
-        drawing.block((-2.0, top + 0.6), (WIDTH + 4.0, height), TINT);
-    }
-    let y = top + LINE * 0.85;
-    drawing.as_role(Role::Row, |drawing| {
-        for (index, ((lines, size, bold), (x, anchor, ..))) in
-            cells.into_iter().zip(CELLS).enumerate()
-        {
-            drawing.as_role(Role::Cell, |drawing| {
-                for (line, text) in lines.into_iter().enumerate() {
-                    let at = (x, y + LINE * line as f64);
-                    drawing.write(at, size, bold, anchor, BLACK, text);
-                }
-                match index {
-                    0 if inside => small(drawing, (x + after, top + 1.0), &remarks),
-                    0 if below > 0.0 => small(drawing, (8.0, top + height - below), &remarks),
-                    GAUGE => on_limit(drawing, reading, (x, y - 5.9)),
-                    _ => {}
-                }
-            });
-        }
-    });
-    drawing.height = top + height;
-}
-
-fn on_limit(drawing: &mut Drawing, reading: &Reading, at: (f64, f64)) {
-    let size = (CELLS[GAUGE].2, 7.6);
-    let gauge = |(finding, limit): &(_, _)| gauge(finding, limit, size);
-    if let Some(line) = reading.gauge.as_ref().and_then(gauge) {
-        drawing.as_role(Role::Figure(reading.against()), |drawing| {
-            drawing.place(&line, at);
-        });
-    }
-}
-
-/// Small grey lines from `top` on.
-fn small(drawing: &mut Drawing, (x, top): (f64, f64), lines: &[String]) {
-    for (line, text) in lines.iter().enumerate() {
-        let at = (x, top + SMALL_LINE * (line as f64 + 0.82));
-        drawing.write(at, SMALL, false, Anchor::Start, GREY, text);
     }
 }

@@ -1,6 +1,5 @@
-//! Sheets of A4 filled from the top, in one column or two: room, headings,
-//! wrapped lines, and rows whose headings come again after a column's or a
-//! sheet's end. It knows no content.
+//! Sheets of A4 filled from the top: room, headings, wrapped lines, and rows
+//! whose headings come again after a sheet's end. It knows no content.
 
 use crate::drawing::typeface::{fitted, wrapped};
 use crate::drawing::{Anchor, BLACK, Drawing, Item, PALE, Role};
@@ -10,12 +9,12 @@ const PAGE: (f64, f64) = (595.0, 842.0);
 pub(super) const LEFT: f64 = 42.0;
 /// Right edge of the text.
 pub(super) const RIGHT: f64 = 553.0;
-const TOP: f64 = 42.0;
+pub(super) const TOP: f64 = 42.0;
 /// Lowest place for text.
 const FOOT: f64 = 800.0;
-/// Width of each of two columns.
+/// Width of each of two columns beside each other.
 pub(super) const COLUMN: f64 = 248.0;
-/// Least room at a column's foot for a heading and what follows.
+/// Least room at a sheet's foot for a heading and what follows.
 const START: f64 = 44.0;
 /// Height of a heading.
 pub(super) const HEADING: f64 = 20.0;
@@ -25,24 +24,11 @@ pub(super) struct Sheets {
     done: Vec<Drawing>,
     pub(super) page: Drawing,
     pub(super) y: f64,
-    /// Edges of the column that is being filled.
+    /// Edges of what is being filled.
     pub(super) edges: (f64, f64),
-    /// Where it ends.
-    foot: f64,
-    columns: Option<Columns>,
     /// No sheet is left.
     pub(super) full: bool,
     most: usize,
-}
-
-/// Two columns; on their last sheet they end alike.
-struct Columns {
-    top: f64,
-    second: bool,
-    /// Where the first column of this sheet ended.
-    ended: f64,
-    /// Height of all that is still to be placed.
-    rest: f64,
 }
 
 /// Rows below their headings, each ready to be placed.
@@ -51,7 +37,7 @@ pub(super) struct Rows {
     pub(super) names: Option<[Drawing; 2]>,
     pub(super) headings: Drawing,
     pub(super) pieces: Vec<Piece>,
-    /// What a piece may stand below when its column has begun anew.
+    /// What a piece may stand below when a new sheet has begun.
     pub(super) groups: Vec<Drawing>,
     /// Room below all.
     pub(super) after: f64,
@@ -68,11 +54,6 @@ pub(super) struct Piece {
 }
 
 impl Rows {
-    pub(super) fn height(&self) -> f64 {
-        let pieces = self.pieces.iter().map(|piece| piece.drawing.height);
-        self.start() + pieces.sum::<f64>() + self.after
-    }
-
     /// Height of what comes before the first piece.
     fn start(&self) -> f64 {
         let name = self.names.as_ref().map_or(0.0, |names| names[0].height);
@@ -100,8 +81,6 @@ impl Sheets {
             page: Drawing::new(PAGE.0, PAGE.1),
             y: TOP,
             edges: (LEFT, RIGHT),
-            foot: FOOT,
-            columns: None,
             full: false,
             most,
         }
@@ -116,9 +95,9 @@ impl Sheets {
         self.most = self.most.min(most.max(self.done.len() + 1));
     }
 
-    /// Whether `height` fits in this column.
+    /// Whether `height` fits on this sheet.
     pub(super) fn fits(&self, height: f64) -> bool {
-        self.y + height <= self.foot
+        self.y + height <= FOOT
     }
 
     /// Whether about `height` fits on this sheet and those that may follow.
@@ -127,29 +106,21 @@ impl Sheets {
         self.y + height <= FOOT + more * (FOOT - TOP)
     }
 
-    /// Whether `height` fits, in a new column or on a new sheet if need be.
+    /// Whether `height` fits, on a new sheet if need be.
     pub(super) fn room(&mut self, height: f64) -> bool {
-        let tries = if self.columns.is_some() { 3 } else { 1 };
-        for _ in 0..tries {
-            if self.fits(height) {
-                return true;
-            }
-            if !self.next() {
-                return false;
-            }
-        }
-        true
+        self.fits(height) || self.next()
     }
 
-    /// Goes on in the next column; false where no sheet is left.
-    fn next(&mut self) -> bool {
-        if let Some(columns) = self.columns.as_mut().filter(|columns| !columns.second) {
-            columns.second = true;
-            columns.ended = self.y;
-            self.edges = (RIGHT - COLUMN, RIGHT);
-            (self.y, self.foot) = (columns.top, FOOT);
-            return true;
+    /// What follows begins a sheet of its own, where one is left and this one is
+    /// begun.
+    pub(super) fn fresh(&mut self) {
+        if self.y > TOP {
+            self.next();
         }
+    }
+
+    /// Goes on on the next sheet; false where none is left.
+    fn next(&mut self) -> bool {
         if self.full || self.done.len() + 1 == self.most {
             self.full = true;
             return false;
@@ -157,30 +128,7 @@ impl Sheets {
         let fresh = Drawing::new(PAGE.0, PAGE.1);
         self.done.push(std::mem::replace(&mut self.page, fresh));
         self.y = TOP;
-        if let Some(columns) = self.columns.take() {
-            self.two_columns(columns.rest);
-        }
         true
-    }
-
-    /// From here on two columns, for things of that height in all.
-    pub(super) fn two_columns(&mut self, rest: f64) {
-        self.edges = (LEFT, LEFT + COLUMN);
-        self.foot = FOOT.min(self.y + rest / 2.0 + START / 2.0);
-        self.columns = Some(Columns {
-            top: self.y,
-            second: false,
-            ended: self.y,
-            rest,
-        });
-    }
-
-    /// From here on one column again, below both.
-    pub(super) fn one_column(&mut self) {
-        if let Some(columns) = self.columns.take() {
-            self.y = self.y.max(columns.ended);
-        }
-        (self.edges, self.foot) = ((LEFT, RIGHT), FOOT);
     }
 
     /// Puts a drawing below what is there.
@@ -191,12 +139,9 @@ impl Sheets {
 
     pub(super) fn skip(&mut self, height: f64) {
         self.y += height;
-        if let Some(columns) = &mut self.columns {
-            columns.rest -= height;
-        }
     }
 
-    /// Rows below their headings, these again in every column; returns how many
+    /// Rows below their headings, these again on every sheet; returns how many
     /// items found no room.
     pub(super) fn rows(&mut self, rows: &Rows) -> usize {
         let left = |from: usize| rows.pieces[from..].iter().map(|piece| piece.count).sum();
@@ -266,10 +211,10 @@ impl Sheets {
         let count = pages.len();
         for (index, page) in pages.iter_mut().enumerate() {
             page.line(&[(LEFT, 812.0), (RIGHT, 812.0)], PALE, 0.6);
-            let text = fitted(foot, 7.0, true, 420.0);
-            page.write((LEFT, 823.0), 7.0, true, Anchor::Start, BLACK, text);
+            let text = fitted(foot, 8.0, true, 430.0);
+            page.write((LEFT, 823.0), 8.0, true, Anchor::Start, BLACK, text);
             let number = format!("page {} of {count}", index + 1);
-            page.write((RIGHT, 823.0), 7.0, false, Anchor::End, BLACK, number);
+            page.write((RIGHT, 823.0), 8.0, false, Anchor::End, BLACK, number);
         }
         pages
     }

@@ -12,13 +12,22 @@ use crate::units::show;
 
 /// Charts on a report; the table holds every metric.
 const MOST_CHARTS: usize = 12;
+/// Metrics named in the first lines.
+const MOST_NAMED: usize = 3;
+/// Ppk from which a metric is far enough from its limits (common practice, no
+/// source).
+const CAPABLE: f64 = 1.33;
 
 /// A lot summed up. `model` says that no real board was measured.
 pub fn lot_summary(found: &LotSummary, model: bool) -> Handout {
     let prefix = if model { "MODEL " } else { "" };
     let lot = &found.lot;
-    let yields = yields(found).map(|(word, share)| format!("{word}: {share}"));
-    let mut blocks = vec![Block::framed(yields)];
+    let mut first: Vec<String> = yields(found)
+        .map(|(word, share)| format!("{word}: {share}"))
+        .into();
+    first.push(worst(found));
+    first.push(drifting(found));
+    let mut blocks = vec![Block::framed(first)];
     if !found.failing.is_empty() {
         blocks.push(Block::heading("What boards failed by, first runs"));
         blocks.push(Block::Pictures(1, vec![pareto::picture(found)]));
@@ -107,27 +116,102 @@ fn capability<'a>(found: &'a LotSummary) -> Block {
     )
 }
 
-/// What is not steady first, then key metrics, then those nearest to a limit.
+/// By what boards failed, the most frequent first.
+fn worst(found: &LotSummary) -> String {
+    let named = failing_rows(found);
+    let named = named.iter().take(MOST_NAMED).map(|row| match row.get(1) {
+        Some(boards) => format!("{} ({boards})", row[0].trim()),
+        None => row[0].trim().to_owned(),
+    });
+    let named: Vec<String> = named.collect();
+    match (named.len(), found.failing.len()) {
+        (0, _) => "what failed: nothing".to_owned(),
+        (shown, all) if all > shown => {
+            format!("what failed: {} and {} more", named.join(", "), all - shown)
+        }
+        _ => format!("what failed: {}", named.join(", ")),
+    }
+}
+
+/// What drifts from board to board, and from which one on.
+fn drifting(found: &LotSummary) -> String {
+    let drifting = found.metrics.iter().filter_map(|metric| {
+        let chart = metric.chart.as_ref()?;
+        let serial = &chart.serials[chart.drifts_from?];
+        let name = format!("{} {}", metric.scenario, in_words(&metric.label));
+        Some(format!("{name} from {serial}"))
+    });
+    let drifting: Vec<String> = drifting.collect();
+    match drifting.len() {
+        0 => "what drifts: nothing".to_owned(),
+        all if all > MOST_NAMED => format!(
+            "what drifts: {} and {} more",
+            drifting[..MOST_NAMED].join(", "),
+            all - MOST_NAMED
+        ),
+        _ => format!("what drifts: {}", drifting.join(", ")),
+    }
+}
+
+/// Why a metric needs attention; nothing where it does not.
+fn why(metric: &MetricSummary) -> Option<String> {
+    let mut reasons = Vec::new();
+    if let Some(chart) = &metric.chart {
+        let drifts = chart.drifts_from.map(|at| &chart.serials[at]);
+        reasons.extend(drifts.map(|serial| format!("it drifts from {serial} on")));
+        if !chart.outside.is_empty() {
+            let count = chart.outside.len();
+            reasons.push(match count {
+                1 => "1 board is outside its control limits".to_owned(),
+                _ => format!("{count} boards are outside its control limits"),
+            });
+        }
+    }
+    let nearer = nearest(metric);
+    if nearer < CAPABLE {
+        reasons.push(format!("its Ppk of {nearer:.2} is below {CAPABLE}"));
+    }
+    (!reasons.is_empty()).then(|| reasons.join("; "))
+}
+
+/// The performance index to the nearer limit.
+fn nearest(metric: &MetricSummary) -> f64 {
+    let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
+    indices.map_or(f64::INFINITY, |indices| indices.nearer.value)
+}
+
+/// Charts in the order in which they need attention: what drifts, what has boards
+/// outside its control limits, what is near its limit, then key metrics. The
+/// table before them says why.
 fn charts(found: &LotSummary, blocks: &mut Vec<Block>) {
-    let nearest = |metric: &MetricSummary| {
-        let indices = metric.spread.as_ref().and_then(|spread| spread.performance);
-        indices.map_or(f64::INFINITY, |indices| indices.nearer.value)
-    };
-    let unsteady = |metric: &MetricSummary| {
-        let chart = metric.chart.as_ref();
-        chart.is_some_and(|chart| !chart.outside.is_empty() || chart.drifts_from.is_some())
-    };
     let mut metrics: Vec<&MetricSummary> = found
         .metrics
         .iter()
         .filter(|metric| metric.chart.is_some() && metric.limit.is_some())
         .collect();
     metrics.sort_by(|a, b| {
-        let rank = |metric: &MetricSummary| (!unsteady(metric), !metric.key);
+        let rank = |metric: &MetricSummary| {
+            let chart = metric.chart.as_ref();
+            let drifts = chart.is_some_and(|chart| chart.drifts_from.is_some());
+            let outside = chart.is_some_and(|chart| !chart.outside.is_empty());
+            let near = nearest(metric) < CAPABLE;
+            (!drifts, !outside, !near, !metric.key)
+        };
         rank(a)
             .cmp(&rank(b))
             .then(nearest(a).total_cmp(&nearest(b)))
     });
+    let reasons: Vec<Vec<String>> = metrics
+        .iter()
+        .filter_map(|metric| {
+            let name = format!("{} {}", metric.scenario, in_words(&metric.label));
+            Some(vec![name, why(metric)?])
+        })
+        .collect();
+    if !reasons.is_empty() {
+        blocks.push(Block::heading("What needs attention, and why"));
+        blocks.push(Block::table("metric | why", reasons));
+    }
     let left = metrics.len().saturating_sub(MOST_CHARTS);
     let pictures = metrics
         .into_iter()
@@ -138,7 +222,7 @@ fn charts(found: &LotSummary, blocks: &mut Vec<Block>) {
         return;
     }
     blocks.push(Block::heading(
-        "From board to board, in the order of serial numbers",
+        "From board to board, what needs attention first",
     ));
     blocks.extend(pictures);
     let mut text = chart::LEGEND.to_owned();

@@ -49,7 +49,7 @@ pub(super) fn rows(heard: &Heard, at: Audience, period: f64) -> Vec<RuleRow> {
     if let Some(why) = why {
         // What was read is no time from zero to zero.
         for row in &mut rows {
-            row.standing = Standing::Undecided;
+            row.standing = Standing::Inconclusive;
             (row.beyond, row.near) = (0, row.checked);
             row.note = Some(why.to_owned());
             row.places.clear();
@@ -153,7 +153,7 @@ fn clauses(
         let (clause, mut row) = (*found.0, row(found));
         row.note = resolving(clause, rules, &row, period);
         if row.note.is_some() {
-            row.standing = row.standing.max(Standing::Undecided);
+            row.standing = row.standing.max(Standing::Inconclusive);
         }
         row
     };
@@ -164,7 +164,7 @@ pub(super) const fn standing(beyond: u64, near: u64) -> Standing {
     if beyond > 0 {
         Standing::Violation
     } else if near > 0 {
-        Standing::Undecided
+        Standing::Inconclusive
     } else {
         Standing::Within
     }

@@ -11,7 +11,7 @@ pub enum Standing {
     /// Every reading within the limit by at least its uncertainty.
     Within,
     /// Some reading too near the limit to tell.
-    Undecided,
+    Inconclusive,
     /// Some reading beyond the limit by more than its uncertainty.
     Violation,
 }
@@ -21,7 +21,7 @@ impl Standing {
     pub const fn word(self) -> &'static str {
         match self {
             Self::Within => "within",
-            Self::Undecided => "undecided",
+            Self::Inconclusive => "inconclusive",
             Self::Violation => "VIOLATION",
         }
     }
@@ -92,7 +92,7 @@ impl RuleRow {
             checked: 0,
             beyond: 0,
             near: 0,
-            standing: Standing::Undecided,
+            standing: Standing::Inconclusive,
             note: Some(why.to_owned()),
             places: Vec::new(),
         }

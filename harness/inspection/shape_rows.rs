@@ -114,7 +114,7 @@ fn slew(heard: &Heard, shaped: &Shaped, rising: bool) -> RuleRow {
         let mut row = single(OF_SLEW, what, Measure::Slew, slowest, (SLEW, true));
         row.checked = figures.measured.max(slopes.count);
         if figures.slew_bounded > 0 && row.standing != Standing::Within {
-            row.standing = Standing::Undecided;
+            row.standing = Standing::Inconclusive;
             (row.beyond, row.near) = (0, figures.slew_bounded);
             row.note = Some(
                 "no sample between -4 and +4 V: the slew is at least this; sample faster"
@@ -149,7 +149,7 @@ fn distortion(heard: &Heard, shaped: &Shaped) -> RuleRow {
         return unjudged(none);
     }
     if heard.unread.clipped.iter().all(Option::is_some) {
-        return unjudged("both tops are cut off flat, so how much is noise cannot be told");
+        return unjudged("both tops are cut off flat, so how much of it is noise cannot be stated");
     }
     let noise = noise(heard, shaped);
     let levels = heard.report.levels.as_ref();
@@ -203,7 +203,7 @@ fn distortion(heard: &Heard, shaped: &Shaped) -> RuleRow {
     }
     let blind: u64 = shaped.slopes.iter().map(|slopes| slopes.blind).sum();
     if blind > 0 && row.standing == Standing::Within {
-        row.standing = Standing::Undecided;
+        row.standing = Standing::Inconclusive;
         row.near = blind;
         row.note = Some(format!(
             "{blind} crossings have no sample between -4 and +4 V; sample faster"
@@ -310,7 +310,7 @@ fn one_side(
     // below the least.
     let open = low != (row.standing == Standing::Within);
     if heard.unread.clipped[side].is_some() && open {
-        row.standing = Standing::Undecided;
+        row.standing = Standing::Inconclusive;
         (row.beyond, row.near) = (0, row.checked);
         row.note = Some("tops are cut off flat: the voltage is at least this".to_owned());
     }

@@ -230,7 +230,7 @@ fn of_violation(violation: &Violation) -> Collector {
     let word = if violation.decided {
         Standing::Violation
     } else {
-        Standing::Undecided
+        Standing::Inconclusive
     };
     let value = |value: f64| match clause.counts_bits() {
         true => format!("{value} bits"),

@@ -44,7 +44,7 @@ impl<'a> CaptureDevice<'a> {
     /// Sets it up and arms it.
     ///
     /// # Errors
-    /// An [`InstrumentError`]; [`InstrumentError::Reach`] where the wiring or
+    /// An [`InstrumentError`]; [`InstrumentError::BeyondInstrument`] where the wiring or
     /// the device does not have what is asked for.
     pub async fn arm(&self, request: &CaptureRequest) -> Result<(), InstrumentError> {
         self.check(request)?;

@@ -79,7 +79,7 @@ pub enum InstrumentError {
     },
     /// Another instrument than the profile is for.
     #[error("the {role}'s port answers \"{identity}\", which is not the profile's {expected}")]
-    Stranger {
+    WrongIdentity {
         /// The role.
         role: Role,
         /// What it said.
@@ -105,7 +105,7 @@ pub enum InstrumentError {
     },
     /// What was asked is beyond the instrument's reach or the bench's wiring.
     #[error("{role}: {what}")]
-    Reach {
+    BeyondInstrument {
         /// The instrument.
         role: Role,
         /// What cannot be had.
@@ -131,10 +131,10 @@ impl InstrumentError {
             | Self::NotTaken { role, .. }
             | Self::ReadsBack { role, .. }
             | Self::NotOver { role, .. }
-            | Self::Stranger { role, .. }
+            | Self::WrongIdentity { role, .. }
             | Self::Lacks { role, .. }
             | Self::Fill { role, .. }
-            | Self::Reach { role, .. }
+            | Self::BeyondInstrument { role, .. }
             | Self::Data { role, .. } => *role,
         }
     }
@@ -143,8 +143,8 @@ impl InstrumentError {
     pub fn blame(&self) -> Blame {
         match self {
             Self::Link { error, .. } => error.blame(),
-            Self::Stranger { .. } => Blame::Operator,
-            Self::Reach { .. } => Blame::Plan,
+            Self::WrongIdentity { .. } => Blame::Operator,
+            Self::BeyondInstrument { .. } => Blame::Plan,
             Self::Refused { .. }
             | Self::Answer { .. }
             | Self::NotTaken { .. }

@@ -78,11 +78,11 @@ impl Session {
     /// over from before are cleared.
     ///
     /// # Errors
-    /// [`InstrumentError::Stranger`] when another instrument answers.
+    /// [`InstrumentError::WrongIdentity`] when another instrument answers.
     pub async fn identify(&self) -> Result<String, InstrumentError> {
         let identity = self.ask("identify", &[]).await?;
         if !self.profile.identifies_as.is_match(&identity) {
-            return Err(InstrumentError::Stranger {
+            return Err(InstrumentError::WrongIdentity {
                 role: self.role,
                 identity: identity.escape_debug().to_string(),
                 expected: self.profile.identifies_as.as_str().to_owned(),
@@ -298,7 +298,7 @@ impl Session {
 
     /// An error about what the instrument or its wiring cannot do.
     pub(super) fn reach(&self, what: impl Into<String>) -> InstrumentError {
-        InstrumentError::Reach {
+        InstrumentError::BeyondInstrument {
             role: self.role,
             what: what.into(),
         }

@@ -142,7 +142,10 @@ async fn another_instrument_on_the_port_is_a_stranger() {
         &[("*IDN?", "BUFFERSTOP MODEL,SUPPLY,0001,1.0")],
     );
     let error = session.identify().await.expect_err("a stranger");
-    assert!(matches!(error, InstrumentError::Stranger { .. }), "{error}");
+    assert!(
+        matches!(error, InstrumentError::WrongIdentity { .. }),
+        "{error}"
+    );
     assert!(error.to_string().contains("SUPPLY"), "{error}");
 }
 
@@ -237,5 +240,8 @@ async fn what_the_wiring_lacks_is_refused_before_anything_is_sent() {
     asked.channels[0].signal = crate::waveform::Signal::GapCurrent;
     asked.before_trigger = 2;
     let error = device.arm(&asked).await.expect_err("no capture");
-    assert!(matches!(error, InstrumentError::Reach { .. }), "{error}");
+    assert!(
+        matches!(error, InstrumentError::BeyondInstrument { .. }),
+        "{error}"
+    );
 }

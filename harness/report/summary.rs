@@ -28,7 +28,7 @@ pub fn summary(record: &Record) -> String {
         &mut out,
         record,
         Verdict::Inconclusive,
-        "What was not decided",
+        "What was inconclusive",
     );
     troubles(&mut out, record);
     safety(&mut out, record);

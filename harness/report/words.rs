@@ -4,7 +4,7 @@
 use crate::judgement::{Decision, Limit, Verdict};
 use crate::measurement::{COVERAGE, Estimate, Finding, in_words};
 use crate::record::{JudgedMetric, Record};
-use crate::units::{Dimension, show};
+use crate::units::{Dimension, show, show_two};
 
 /// `trip time (near)`.
 pub(crate) fn label(judged: &JudgedMetric) -> String {
@@ -49,9 +49,36 @@ pub(crate) fn uncertainty(judged: &JudgedMetric) -> String {
     }
 }
 
-/// Value or bound with its expanded uncertainty.
-pub(crate) fn with_uncertainty(judged: &JudgedMetric) -> String {
-    format!("{}, U {}", found(judged), uncertainty(judged))
+/// The expanded uncertainty with two significant digits (GUM 7.2.6), for a page
+/// that says once what k is; nothing where it is zero.
+fn expanded(judged: &JudgedMetric) -> String {
+    let dimension = judged.metric.dimension;
+    match judged.metric.finding.estimate() {
+        Some(estimate) if estimate.u > 0.0 => match dimension {
+            Dimension::Temperature => {
+                show_two(estimate.expanded(), Dimension::TemperatureDifference)
+            }
+            dimension => show_two(estimate.expanded(), dimension),
+        },
+        _ => String::new(),
+    }
+}
+
+/// Value and expanded uncertainty for two columns: in one unit and to the same
+/// place, for a page that says once what k is.
+pub(crate) fn value_and_uncertainty(judged: &JudgedMetric) -> (String, String) {
+    let dimension = judged.metric.dimension;
+    let shown = judged.metric.finding.show(dimension);
+    let Some((value, rest)) = shown.split_once(" +/- ") else {
+        return (found(judged), expanded(judged));
+    };
+    let (expanded, unit) = rest.split_once(' ').unwrap_or((rest, ""));
+    let span = match dimension {
+        Dimension::Temperature => Dimension::TemperatureDifference.unit(),
+        _ => unit,
+    };
+    let joined = |number: &str, unit: &str| format!("{number} {unit}").trim_end().to_owned();
+    (joined(value, unit), joined(expanded, span))
 }
 
 /// The margin of a decision, positive inside.

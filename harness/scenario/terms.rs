@@ -198,6 +198,11 @@ impl Metric {
         }
     }
 
+    /// Whether it is a plain statement: 1 where it is so, 0 where it is not.
+    pub fn is_statement(&self) -> bool {
+        self.definition.starts_with("1 where ")
+    }
+
     /// The same metric, which cannot be measured without `needs`.
     pub(super) const fn needing(mut self, needs: &'static [Need]) -> Self {
         self.needs = needs;

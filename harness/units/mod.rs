@@ -3,8 +3,10 @@
 //! converts between dimensions silently.
 
 mod text;
+mod typeset;
 
-pub use text::{UnitFault, parse, parse_si, show, show_with_uncertainty, unit_for};
+pub use text::{UnitFault, parse, parse_si, show, show_two, show_with_uncertainty, unit_for};
+pub use typeset::typeset;
 
 use serde::{Deserialize, Serialize};
 use std::fmt;

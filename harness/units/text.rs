@@ -264,6 +264,15 @@ pub fn show(si: f64, dimension: Dimension) -> String {
     join(format!("{scaled:.digits$}"), prefix, unit)
 }
 
+/// `si` with two significant digits, as an expanded uncertainty is stated (GUM
+/// 7.2.6): `"0.41 ms"`.
+pub fn show_two(si: f64, dimension: Dimension) -> String {
+    let (factor, prefix, unit) = step(si, dimension);
+    let scaled = si / factor;
+    let digits = decimals(scaled, 2).min(9);
+    join(format!("{scaled:.digits$}"), prefix, unit)
+}
+
 /// `si` and its expanded uncertainty in one unit, the uncertainty with two
 /// significant digits and the value to the same place (GUM 7.2.6).
 pub fn show_with_uncertainty(si: f64, expanded: f64, dimension: Dimension) -> String {

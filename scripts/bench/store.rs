@@ -268,6 +268,7 @@ fn certificates(path: &Path) {
                 head: None,
                 seal: None,
                 runs: &[],
+                letterhead: None,
             };
             let document = certificate(&sources);
             let forms = Form::ALL.map(|form| document.bytes(form).expect("a document"));

@@ -78,7 +78,7 @@ pub enum CsvFault {
         expected: usize,
     },
     /// A field that is not a finite number.
-    #[error("line {line}, column {column}: '{text}' is no number")]
+    #[error("line {line}, column {column}: '{text}' is not a number")]
     Number {
         /// Where.
         line: u64,
@@ -88,7 +88,9 @@ pub enum CsvFault {
         text: String,
     },
     /// A last line without a value, where the file may have been cut.
-    #[error("line {line}, column {column}: '' is no number, and with it the file ends: it was cut")]
+    #[error(
+        "line {line}, column {column}: '' is not a number, and with it the file ends: it was cut"
+    )]
     Cut {
         /// Where.
         line: u64,

@@ -66,7 +66,7 @@ disks and out of backups that others read. A lost key cannot be made again; reco
 signed. What a signature is worth depends on how the other side came by the public key.";
 
 const LABEL_AFTER: &str = "\
-Example:  bufferstop records label --lot GR-2026-03 --columns 3 --rows 8 --out-file labels.pdf
+Example:  bufferstop records label --lot GR-2026-03 --sheet 63.5x38.1 --out-file labels.pdf
           bufferstop records label --model --specimen --out-file specimen.pdf
 
 Runs on the model bench never enter a label; --specimen shows what one looks like, and says so on it.";
@@ -151,12 +151,34 @@ pub(in crate::cli) struct RecordsLabel {
     /// The new PDF file, never written over.
     #[arg(long, alias = "file", value_name = "FILE")]
     pub(in crate::cli) out_file: PathBuf,
+    /// A common A4 grid, by the size of a label in millimetres: 70x37 has 3 by
+    /// 8 labels without gaps, 63.5x38.1 has 3 by 7. What follows states another.
+    #[arg(long, value_name = "SIZE", default_value = "70x37", value_parser = ["70x37", "63.5x38.1"])]
+    pub(in crate::cli) sheet: String,
     /// Labels beside each other on a sheet.
-    #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=6))]
-    pub(in crate::cli) columns: u8,
+    #[arg(long, value_name = "N")]
+    pub(in crate::cli) columns: Option<u8>,
     /// Labels below each other on a sheet.
-    #[arg(long, default_value_t = 8, value_parser = clap::value_parser!(u8).range(1..=20))]
-    pub(in crate::cli) rows: u8,
+    #[arg(long, value_name = "N")]
+    pub(in crate::cli) rows: Option<u8>,
+    /// Width of a label in millimetres.
+    #[arg(long, value_name = "MM")]
+    pub(in crate::cli) label_width: Option<f64>,
+    /// Height of a label in millimetres.
+    #[arg(long, value_name = "MM")]
+    pub(in crate::cli) label_height: Option<f64>,
+    /// From the sheet's left edge to the first label, in millimetres.
+    #[arg(long, value_name = "MM")]
+    pub(in crate::cli) margin_left: Option<f64>,
+    /// From its top edge, in millimetres.
+    #[arg(long, value_name = "MM")]
+    pub(in crate::cli) margin_top: Option<f64>,
+    /// Between two labels beside each other, in millimetres.
+    #[arg(long, value_name = "MM")]
+    pub(in crate::cli) gap_across: Option<f64>,
+    /// Between two labels below each other, in millimetres.
+    #[arg(long, value_name = "MM")]
+    pub(in crate::cli) gap_down: Option<f64>,
     /// Places at the start of the first sheet that are used up.
     #[arg(long, default_value_t = 0, value_name = "PLACES")]
     pub(in crate::cli) skip: u8,

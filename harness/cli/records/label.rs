@@ -7,8 +7,9 @@ use super::stored::{open_checked, record};
 use crate::cli::arguments::RecordsLabel;
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
+use crate::cli::own_workshop::OwnWorkshop;
 use crate::cli::store_fault::store_exit;
-use crate::handout::{Grid, labels, may_have_label};
+use crate::handout::{LabelSheet, StatedSheet, labels, may_have_label};
 use crate::ident::{LotName, Serial, harmless};
 use crate::store::{Filter, RunHeader};
 use serde_json::json;
@@ -22,6 +23,8 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         );
         return Err(Exit::Usage);
     }
+    let sheet = sheet(arguments)?;
+    let own = OwnWorkshop::nearest()?;
     let reader = open_checked(&arguments.place)?;
     let filter = Filter {
         lot: named::<LotName>("--lot", arguments.lot.as_deref())?,
@@ -50,12 +53,12 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         warn_line!("no board gets a label, so no file was written");
         return Err(Exit::Inconclusive);
     }
-    let grid = Grid {
-        columns: arguments.columns.into(),
-        rows: arguments.rows.into(),
-        skip: arguments.skip.into(),
-    };
-    let bytes = labels(&records, grid, arguments.specimen).map_err(|fault| {
+    let maker = own
+        .workshop
+        .issuer
+        .as_ref()
+        .map(|issuer| issuer.name.as_str());
+    let bytes = labels(&records, &sheet, maker, arguments.specimen).map_err(|fault| {
         warn_line!("a bug in bufferstop: {fault}");
         Exit::Bug
     })?;
@@ -73,4 +76,29 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         );
     }
     Ok(Exit::Pass)
+}
+
+/// How the labels stand on the sheet.
+fn sheet(arguments: &RecordsLabel) -> Result<LabelSheet, Exit> {
+    let mut common = LabelSheet::COMMON.into_iter();
+    let named = common.find(|(name, _)| *name == arguments.sheet);
+    let stated = StatedSheet {
+        columns: arguments.columns,
+        rows: arguments.rows,
+        width: arguments.label_width,
+        height: arguments.label_height,
+        left: arguments.margin_left,
+        top: arguments.margin_top,
+        across: arguments.gap_across,
+        down: arguments.gap_down,
+    };
+    let (_, grid) = named.expect("clap takes the names of the common grids only");
+    let sheet = grid.with(&stated).map_err(|fault| {
+        warn_line!("records label: {fault}");
+        Exit::Usage
+    })?;
+    Ok(LabelSheet {
+        skip: arguments.skip,
+        ..sheet
+    })
 }

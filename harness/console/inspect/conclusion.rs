@@ -8,18 +8,18 @@ use std::fmt::Write as _;
 pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
     let (standing, words) = match inspection.standing() {
         None if inspection.trip.is_some() => (
-            Standing::Undecided,
+            Standing::Inconclusive,
             "NOTHING TO JUDGE: no rule of these standards speaks of a trip".to_owned(),
         ),
         None => (
-            Standing::Undecided,
+            Standing::Inconclusive,
             "NOTHING TO JUDGE: no half-bit of a track signal was found".to_owned(),
         ),
         Some(Standing::Within) => (
             Standing::Within,
             format!("WITHIN: all {} rules are met", inspection.rows.len()),
         ),
-        Some(Standing::Undecided) => (Standing::Undecided, undecided(inspection)),
+        Some(Standing::Inconclusive) => (Standing::Inconclusive, inconclusive(inspection)),
         Some(Standing::Violation) => {
             let broken = inspection.rows.iter();
             let broken = broken.filter(|row| row.standing == Standing::Violation);
@@ -42,7 +42,7 @@ pub(super) fn conclusion(text: &mut String, inspection: &Inspection) {
 /// What cannot be told beside what is broken, and why.
 fn left_open(inspection: &Inspection) -> String {
     let rows = inspection.rows.iter();
-    let open = rows.filter(|row| row.standing == Standing::Undecided);
+    let open = rows.filter(|row| row.standing == Standing::Inconclusive);
     let open: Vec<&RuleRow> = open.collect();
     let told = open.iter().find(|row| row.note.is_some());
     let Some(first) = told.or(open.first()) else {
@@ -54,11 +54,11 @@ fn left_open(inspection: &Inspection) -> String {
     };
     let why = first.note.as_ref();
     let why = why.map_or(String::new(), |note| format!(", since {note}"));
-    format!("; '{}'{others} undecided{why}", first.what)
+    format!("; '{}'{others} inconclusive{why}", first.what)
 }
 
 /// What cannot be told and why, in one sentence.
-fn undecided(inspection: &Inspection) -> String {
+fn inconclusive(inspection: &Inspection) -> String {
     let rows = inspection.rows.iter();
     let (met, open): (Vec<&RuleRow>, Vec<&RuleRow>) =
         rows.partition(|row| row.standing == Standing::Within);
@@ -66,18 +66,18 @@ fn undecided(inspection: &Inspection) -> String {
     let coarse = open.iter().find_map(|row| Some((row, row.note.as_ref()?)));
     match (coarse, open.as_slice()) {
         (Some((row, note)), [_]) => format!(
-            "UNDECIDED: {met} of {all} rules are met; '{}' cannot be told, since {note}",
+            "INCONCLUSIVE: {met} of {all} rules are met; '{}' cannot be judged, since {note}",
             row.what
         ),
         (Some((row, note)), _) => format!(
-            "UNDECIDED: {met} of {all} rules are met; '{}' and {} more cannot be told, since {note}",
+            "INCONCLUSIVE: {met} of {all} rules are met; '{}' and {} more cannot be judged, since {note}",
             row.what,
             open.len() - 1
         ),
         (None, _) => {
             let open: Vec<&str> = open.iter().map(|row| row.what.as_str()).collect();
             format!(
-                "UNDECIDED: {met} of {all} rules are met; nearer to the limit than U: {}",
+                "INCONCLUSIVE: {met} of {all} rules are met; nearer to the limit than U: {}",
                 open.join(", ")
             )
         }

@@ -3,6 +3,7 @@
 
 use super::room::Room;
 use super::value::shown;
+use crate::console::signs::in_signs;
 use crate::inspection::{Inspection, Measure, Trip};
 use crate::track::SignalReport;
 use crate::units::{Dimension, Quantity, show};
@@ -136,7 +137,7 @@ pub(super) fn trip(text: &mut String, trip: &Trip) {
     };
     let finding = |finding: &Option<crate::measurement::Finding>, dimension| {
         finding.as_ref().map_or("not measured".to_owned(), |found| {
-            found.show(dimension).replace("+/-", "±")
+            in_signs(&found.show(dimension))
         })
     };
     let _ = writeln!(

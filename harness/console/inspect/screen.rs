@@ -53,7 +53,7 @@ fn whole(inspection: &Inspection, live: bool, room: Room, width: usize) -> Strin
         stretches(&mut text, inspection, live, room);
     }
     if let Some(signal) = &inspection.signal {
-        rules(&mut text, inspection, room, width, Standing::Undecided);
+        rules(&mut text, inspection, room, width, Standing::Inconclusive);
         rules(&mut text, inspection, room, width, Standing::Within);
         if room.facts {
             sources(&mut text, inspection);

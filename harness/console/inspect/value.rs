@@ -1,6 +1,7 @@
 //! How a figure is written with its uncertainty, and the colour of a standing.
 //! It decides nothing and knows no rule.
 
+use crate::console::signs::in_signs;
 use crate::inspection::{Measure, Standing};
 use crate::units::{Dimension, show, show_with_uncertainty};
 use anstyle::{AnsiColor, Style};
@@ -18,7 +19,7 @@ pub(super) fn shown(measure: Measure, value: f64, expanded: Option<f64>) -> Stri
     match expanded {
         // Below a hundred thousandth nobody reads it.
         Some(expanded) if expanded > 1e-5 * value.abs() && expanded > 1e-12 => {
-            show_with_uncertainty(value, expanded, dimension).replace("+/-", "±")
+            in_signs(&show_with_uncertainty(value, expanded, dimension))
         }
         _ => show(value, dimension),
     }
@@ -27,7 +28,7 @@ pub(super) fn shown(measure: Measure, value: f64, expanded: Option<f64>) -> Stri
 pub(super) fn style(standing: Standing) -> Style {
     let colour = match standing {
         Standing::Within => AnsiColor::Green,
-        Standing::Undecided => AnsiColor::Yellow,
+        Standing::Inconclusive => AnsiColor::Yellow,
         Standing::Violation => AnsiColor::Red,
     };
     Style::new().fg_color(Some(colour.into()))

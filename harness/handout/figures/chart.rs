@@ -36,7 +36,13 @@ pub(in crate::handout) fn picture(metric: &MetricSummary) -> Option<Picture> {
     if !unit.is_empty() {
         label.push_str(&format!(" / {unit}"));
     }
-    let mut axes = Axes::new(&title, ("board", across), (&label, up));
+    let boards = match (chart.serials.first(), chart.serials.last()) {
+        (Some(first), Some(last)) if first != last => {
+            fitted(&format!("board, {first} to {last}"), 6.5, false, 190.0)
+        }
+        _ => "board".to_owned(),
+    };
+    let mut axes = Axes::new(&title, (&boards, across), (&label, up));
     let (left, right) = (axes.x(0.0), axes.x(count as f64 + 1.0));
     let level = |axes: &Axes, si: f64| [left, right].map(|x| (x, axes.y(si / factor)));
     for control in [chart.limits.lower, chart.limits.upper] {

@@ -13,7 +13,7 @@ use crate::scenario::reversal::{Direction, GapClosing};
 use crate::scenario::sense::SenseStep;
 use crate::scenario::short::ShortPulse;
 use crate::scenario::signal::{Loading, SignalTake, Stream};
-use crate::scenario::soak::{SoakLook, Soaked, Warmth};
+use crate::scenario::soak::{CaseReading, SoakLook, Soaked};
 use crate::scenario::supply::SupplyStep;
 use crate::scenario::{Observation, Place, Polarity, Proof, Take};
 use crate::track::PacketBytes;
@@ -374,7 +374,7 @@ fn inrush() -> Observation {
 }
 
 fn soak() -> Observation {
-    let warmth = |at, temperature| Warmth {
+    let warmth = |at, temperature| CaseReading {
         at: Seconds::new(at),
         temperature,
     };

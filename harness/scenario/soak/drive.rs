@@ -2,7 +2,7 @@
 //! minutes, looked at now and then. What the readings lead to is evaluated
 //! elsewhere.
 
-use super::seen::{Seen, SoakLook, Soaked, Warmth};
+use super::seen::{CaseReading, Seen, SoakLook, Soaked};
 use super::settings::Settings;
 use crate::clock::BenchInstant;
 use crate::scenario::intent::Intent;
@@ -106,7 +106,7 @@ async fn soak(
 async fn rest(
     settings: &Settings,
     session: &mut impl BenchSession,
-) -> Result<Vec<(BenchInstant, Warmth)>, Halt> {
+) -> Result<Vec<(BenchInstant, CaseReading)>, Halt> {
     let text = format!("at rest for {}, its temperature read", settings.rest);
     session.step(&text).await?;
     let from = session.now();
@@ -122,18 +122,18 @@ async fn rest(
 }
 
 /// The readings with their time counted from `zero`, which comes after them.
-fn shifted(readings: Vec<(BenchInstant, Warmth)>, zero: BenchInstant) -> Vec<Warmth> {
-    let shift = |(instant, warmth): (BenchInstant, Warmth)| Warmth {
+fn shifted(readings: Vec<(BenchInstant, CaseReading)>, zero: BenchInstant) -> Vec<CaseReading> {
+    let shift = |(instant, warmth): (BenchInstant, CaseReading)| CaseReading {
         at: Seconds::ZERO - (zero - instant).seconds(),
         ..warmth
     };
     readings.into_iter().map(shift).collect()
 }
 
-async fn warmth(zero: BenchInstant, session: &mut impl BenchSession) -> Result<Warmth, Halt> {
+async fn warmth(zero: BenchInstant, session: &mut impl BenchSession) -> Result<CaseReading, Halt> {
     let at = (session.now() - zero).seconds();
     let temperature = session.read(WHOLE, Meter::Temperature).await?;
-    Ok(Warmth { at, temperature })
+    Ok(CaseReading { at, temperature })
 }
 
 /// Waits until `after` has passed since `from`, if it has not yet.

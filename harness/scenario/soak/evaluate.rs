@@ -3,7 +3,7 @@
 //! carry is a bound, never an extrapolation.
 
 use super::metrics::ENTRY;
-use super::seen::{Seen, SoakLook, Soaked, Warmth};
+use super::seen::{CaseReading, Seen, SoakLook, Soaked};
 use crate::measurement::{
     Blame, COVERAGE, Estimate, Finding, Rise, combined, fit_line, fit_rise, rectangular,
 };
@@ -152,7 +152,7 @@ impl Levels {
     }
 }
 
-fn read(warmth: &Warmth) -> Option<(f64, f64)> {
+fn read(warmth: &CaseReading) -> Option<(f64, f64)> {
     let temperature = warmth.temperature?;
     (temperature.value.abs() < BEYOND).then_some((warmth.at.si(), temperature.value))
 }

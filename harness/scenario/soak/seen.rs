@@ -9,7 +9,7 @@ use crate::units::{Amperes, Seconds};
 
 /// One reading of the thermometer.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Warmth {
+pub struct CaseReading {
     /// Since the load was switched on; before it negative.
     pub at: Seconds,
     /// What it said, in degrees Celsius, with the uncertainty that its
@@ -21,7 +21,7 @@ pub struct Warmth {
 #[derive(Clone, Debug, PartialEq)]
 pub struct SoakLook {
     /// How warm the case was.
-    pub warmth: Warmth,
+    pub warmth: CaseReading,
     /// The waveforms, taken right after.
     pub take: Take,
 }
@@ -34,7 +34,7 @@ pub struct Soaked {
     /// The current asked of the load.
     pub current: Amperes,
     /// Readings without power before it.
-    pub rest: Vec<Warmth>,
+    pub rest: Vec<CaseReading>,
     /// Looks under load.
     pub looks: Vec<SoakLook>,
 }

@@ -2,7 +2,7 @@
 //! (one thermal resistance and one heat capacity; any textbook of heat), read
 //! by a thermometer with errors.
 
-use super::seen::{SoakLook, Soaked, Warmth};
+use super::seen::{CaseReading, SoakLook, Soaked};
 use crate::measurement::{Blame, Estimate, Finding, Metric};
 use crate::scenario::list::{Observation, evaluate};
 use crate::scenario::take::{Proof, Take};
@@ -60,9 +60,9 @@ impl Made {
         self.ambient + left + self.rise * rise
     }
 
-    fn warmth(&self, t: f64, error: f64, chance: &mut Stream) -> Warmth {
+    fn warmth(&self, t: f64, error: f64, chance: &mut Stream) -> CaseReading {
         let shown = self.truth(t) + error + self.noise * chance.normal();
-        Warmth {
+        CaseReading {
             at: Seconds::new(t),
             temperature: Some(Estimate::new(libm::round(shown * 100.0) / 100.0, PROBE_U)),
         }

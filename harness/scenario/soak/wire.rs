@@ -1,7 +1,7 @@
 //! What the soak scenario saw, as it is stored. What it means is said where it is
 //! declared.
 
-use super::seen::{Seen, SoakLook, Soaked, Warmth};
+use super::seen::{CaseReading, Seen, SoakLook, Soaked};
 use crate::measurement::Estimate;
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
@@ -15,16 +15,16 @@ fields! { Seen {
 fields! { Soaked {
     drive: Polarity,
     current: Amperes,
-    rest: Vec<Warmth>,
+    rest: Vec<CaseReading>,
     looks: Vec<SoakLook>,
 } }
 
 fields! { SoakLook {
-    warmth: Warmth,
+    warmth: CaseReading,
     take: Take,
 } }
 
-fields! { Warmth {
+fields! { CaseReading {
     at: Seconds,
     temperature: Option<Estimate>,
 } }

@@ -77,8 +77,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Never,
             Worse::Smaller,
             "1 where the delivered current less its U is the plan's trip current or more; 0 \
-             where a step that fails, with its U, lies at the trip current or under it; not \
-             decided between.",
+             where a step that fails, with its U, lies at the trip current or under it; \
+             inconclusive between.",
         ),
     ],
 };

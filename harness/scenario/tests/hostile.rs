@@ -12,7 +12,7 @@ use crate::scenario::reversal::{Direction, GapClosing};
 use crate::scenario::sense::SenseStep;
 use crate::scenario::short::ShortPulse;
 use crate::scenario::signal::{Loading, SignalTake, Stream, StreamPacket};
-use crate::scenario::soak::{SoakLook, Soaked, Warmth};
+use crate::scenario::soak::{CaseReading, SoakLook, Soaked};
 use crate::scenario::supply::SupplyStep;
 use crate::scenario::take::{Proof, Take};
 use crate::scenario::terms::{Place, Polarity};
@@ -190,7 +190,7 @@ pub(in crate::scenario) fn everything(take: &Take) -> [Observation; 11] {
 
 /// Temperatures that no thermometer shows.
 fn soaked(drive: Polarity, take: &Take) -> Soaked {
-    let warmth = |at: f64, value: f64| Warmth {
+    let warmth = |at: f64, value: f64| CaseReading {
         at: Seconds::new(at),
         temperature: Some(Estimate { value, u: -0.1 }),
     };

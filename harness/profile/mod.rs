@@ -4,7 +4,9 @@
 mod argument;
 mod needs;
 mod parse;
+mod parse_accuracy;
 mod parse_argument;
+mod parse_commands;
 mod parse_line;
 mod parse_reply;
 mod parse_waveform;

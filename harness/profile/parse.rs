@@ -1,15 +1,16 @@
 //! A profile's text to a checked profile. What a role needs is listed in
 //! `needs`; nothing is sent here.
 
-use super::needs::{CommandNeed, TOGETHER, needs};
+use super::needs::needs;
+use super::parse_accuracy::accuracies;
+use super::parse_commands::{check_lengths, check_together, read_commands, written_at};
 use super::range::Range;
 use super::sound;
-use super::{Accuracy, LONGEST_LINE, Profile, REVISION, Reply, Safety, Waveform};
+use super::{LONGEST_LINE, Profile, REVISION, Safety};
 use super::{parse_argument, parse_line, parse_reply, parse_waveform};
-use crate::document::{Demand, Fault, Faults, Node, Reader, Source, Table, Tree, nearest};
+use crate::document::{Fault, Faults, Reader, Source, Table, Tree};
 use crate::ident::Role;
 use crate::template::{Template, unescaped};
-use crate::units::{Dimension, Quantity as _, Ratio, Seconds};
 use regex_lite::Regex;
 use std::collections::BTreeMap;
 
@@ -144,89 +145,6 @@ fn pattern(head: &Table<'_>) -> Option<Regex> {
     }
 }
 
-/// Commands that another one needs, and a preamble where something stands in it.
-fn check_together(
-    root: &Table<'_>,
-    commands: &BTreeMap<String, Template>,
-    waveform: &Waveform,
-    role: Role,
-) {
-    let place = root.place_of("commands");
-    let may_be = needs(role).optional.iter();
-    let offered: Vec<&str> = may_be.map(|need| need.name).collect();
-    for (one, other) in TOGETHER {
-        let offers = offered.contains(&other);
-        if offers && commands.contains_key(one) && !commands.contains_key(other) {
-            root.fault(
-                Fault::error(&place, format!("`{other}` is missing"))
-                    .expected(format!("a command line, which `{one}` needs beside it")),
-            );
-        }
-    }
-    if role == Role::Capture && waveform.has_preamble() && !commands.contains_key("preamble") {
-        root.fault(Fault::error(&place, "`preamble` is missing").expected(
-            "a question for it, or a `query` or a `value` for all that `[waveform]` states",
-        ));
-    }
-}
-
-/// Where nothing ends a line, every answer has a stated length.
-fn check_lengths(
-    root: &Table<'_>,
-    commands: &BTreeMap<String, Template>,
-    replies: &BTreeMap<String, Reply>,
-    ending: &str,
-) {
-    if !ending.is_empty() {
-        return;
-    }
-    for command in commands.keys().filter(|command| asks(command)) {
-        if replies
-            .get(command)
-            .is_none_or(|reply| reply.bytes.is_none())
-        {
-            let place = root.place_of("commands");
-            root.fault(
-                Fault::error(
-                    &place,
-                    format!("nothing says where the answer to `{command}` ends"),
-                )
-                .expected(format!("`bytes = ...` in `[reply.{command}]`"))
-                .hint("`ending = \"\"` says that no line has an end"),
-            );
-        }
-    }
-}
-
-/// Whether a command asks for a line or for bytes.
-fn asks(command: &str) -> bool {
-    let measures = command.starts_with("measure_") || command.ends_with("_setting");
-    let other = [
-        "identify",
-        "error",
-        "complete",
-        "event_status",
-        "condition",
-        "operation",
-        "closed",
-        "continuity",
-        "sense",
-        "state",
-        "preamble",
-    ];
-    measures || other.contains(&command)
-}
-
-/// The line of the file in which each command stands.
-fn written_at(root: &Table<'_>, commands: &BTreeMap<String, Template>) -> BTreeMap<String, usize> {
-    let places = root.reader().places();
-    let line = |command: &String| {
-        let place = places.find(&format!("commands.{command}"))?;
-        Some((command.clone(), place.line_and_column().0))
-    };
-    commands.keys().filter_map(line).collect()
-}
-
 /// The one named group that means something is the revision a board tells.
 fn check_groups(pattern: &Regex, head: &Table<'_>, role: Role) {
     for name in pattern.capture_names().flatten() {
@@ -288,94 +206,6 @@ fn safety(
 /// Whether a make-safe line may have this character: a byte that ends no line.
 fn sendable(c: char) -> bool {
     u8::try_from(c).is_ok() && !matches!(c, '\n' | '\r' | '{')
-}
-
-fn read_commands(table: Table<'_>, role: Role) -> Option<BTreeMap<String, Template>> {
-    let needs = needs(role);
-    let mut commands = BTreeMap::new();
-    let mut sound = true;
-    let may_be = needs.optional.iter().chain(needs.confirming);
-    for (need, demanded) in
-        (needs.commands.iter().map(|n| (n, true))).chain(may_be.map(|n| (n, false)))
-    {
-        let Some(node) = table.take(need.name) else {
-            if demanded {
-                sound = false;
-                table.missing(need.name, &template_example(need, role));
-            }
-            continue;
-        };
-        match template(&table, node, need) {
-            Some(template) => {
-                commands.insert(need.name.to_owned(), template);
-            }
-            None => sound = false,
-        }
-    }
-    sound::commands(&table, &commands);
-    table.finish();
-    sound.then_some(commands)
-}
-
-fn template_example(need: &CommandNeed, role: Role) -> String {
-    let what = format!("a command line, which every {role} needs");
-    if need.placeholders.is_empty() {
-        return what;
-    }
-    format!("{what}, with {}", braced(need.placeholders))
-}
-
-fn braced(names: &[&str]) -> String {
-    if names.is_empty() {
-        return "no placeholder".to_owned();
-    }
-    let names: Vec<String> = names.iter().map(|name| format!("{{{name}}}")).collect();
-    names.join(", ")
-}
-
-fn template(table: &Table<'_>, node: &Node, need: &CommandNeed) -> Option<Template> {
-    let text = table.any_text_in(node)?;
-    let refuse = |message: String, hint: Option<String>| {
-        table.fault(
-            Fault::error(&node.place, message)
-                .expected(match need.may {
-                    [] => format!("one command line with {}", braced(need.placeholders)),
-                    may => format!(
-                        "one command line with {}, and perhaps {}",
-                        braced(need.placeholders),
-                        braced(may)
-                    ),
-                })
-                .maybe_hint(hint),
-        );
-        None
-    };
-    if text.trim().is_empty() || text.len() > LONGEST_LINE {
-        return refuse("this is empty or longer than 1000 bytes".to_owned(), None);
-    }
-    let template = match Template::parse(text) {
-        Ok(template) => template,
-        Err(fault) => return refuse(fault.to_string(), None),
-    };
-    for name in template.placeholders() {
-        let mut offered = need.placeholders.iter().chain(need.may).copied();
-        if !offered.clone().any(|offered| offered == name) {
-            let near = nearest(name, &mut offered);
-            return refuse(
-                format!("`{}` offers no {{{name}}}", need.name),
-                near.map(|near| format!("did you mean {{{near}}}?")),
-            );
-        }
-    }
-    for name in need.placeholders {
-        if !template.placeholders().any(|used| used == *name) {
-            return refuse(
-                format!("{{{name}}} is not used, so it would never be sent"),
-                None,
-            );
-        }
-    }
-    Some(template)
 }
 
 /// Bits by name: those that the role needs, and any others the profile knows.
@@ -440,81 +270,4 @@ fn read_range(root: &Table<'_>, table: Option<Table<'_>>, role: Role) -> Option<
     let range = read(&table);
     table.finish();
     range
-}
-
-fn accuracies(
-    root: &Table<'_>,
-    table: Option<Table<'_>>,
-    needed: &[(&'static str, Dimension)],
-    measures: impl Fn(&str) -> bool,
-) -> BTreeMap<String, Accuracy> {
-    let mut accuracies = BTreeMap::new();
-    let Some(table) = table else {
-        if let Some((name, _)) = needed.first()
-            && !root.has("accuracy")
-        {
-            root.missing("accuracy", &format!("a table `[accuracy.{name}]`"));
-        }
-        return accuracies;
-    };
-    for &(name, dimension) in needed {
-        let one = if measures(name) {
-            table.table(name)
-        } else {
-            table.optional_table(name)
-        };
-        if let Some(one) = one {
-            if dimension == Dimension::TemperatureDifference && one.has("fixed_of_range") {
-                one.fault(
-                    Fault::error(
-                        &one.place_of("fixed_of_range"),
-                        "a thermometer's profile states no range",
-                    )
-                    .expected("`fixed`, in kelvins"),
-                );
-            }
-            accuracies.insert(name.to_owned(), accuracy(&one, dimension));
-            one.finish();
-        }
-    }
-    table.finish();
-    accuracies
-}
-
-fn accuracy(table: &Table<'_>, dimension: Dimension) -> Accuracy {
-    let part = |key| table.quantity_or(key, Demand::Within(0.0, 1.0), Ratio::ZERO);
-    let amount = |key| {
-        // A temperature's spread is a difference, written in kelvins.
-        let dimension = match dimension {
-            Dimension::Temperature => Dimension::TemperatureDifference,
-            other => other,
-        };
-        table
-            .optional_si(key, dimension, Demand::NotNegative)
-            .unwrap_or(0.0)
-    };
-    let accuracy = Accuracy {
-        dimension,
-        reading: part("reading"),
-        fixed: amount("fixed"),
-        fixed_of_range: part("fixed_of_range"),
-        resolution: amount("resolution"),
-        integration: table.quantity_or("integration", Demand::Within(0.0, 3600.0), Seconds::ZERO),
-        time_base: part("time_base"),
-    };
-    let written = ["reading", "fixed", "fixed_of_range"];
-    let errs = accuracy.reading.si() + accuracy.fixed + accuracy.fixed_of_range.si();
-    if written.iter().any(|key| table.has(key)) && errs <= 0.0 {
-        table.fault(
-            Fault::error(table.place(), "no instrument errs by nothing")
-                .expected("what its data sheet or its calibration states"),
-        );
-    }
-    if !written.iter().any(|key| table.has(key)) {
-        table.fault(
-            Fault::error(table.place(), "this states no accuracy")
-                .expected("`reading`, `fixed` or `fixed_of_range`"),
-        );
-    }
-    accuracy
 }

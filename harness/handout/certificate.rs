@@ -153,14 +153,6 @@ pub(super) fn code(record: &Record) -> String {
     format!("{model}{} {digest}", record.started.serial)
 }
 
-/// What was left out of the run, and why.
-pub(super) fn not_tested(record: &Record) -> Option<String> {
-    let omitted = record.started.without.iter();
-    let words = omitted.map(|omitted| format!("{} ({})", omitted.scenario, omitted.reason));
-    let words: Vec<String> = words.collect();
-    (!words.is_empty()).then(|| words.join("; "))
-}
-
 /// What is known of this board over all its runs: the first and the last
 /// verdict of whole runs, and each run. Nothing where there was only one.
 fn board(sources: &Sources<'_>) -> Option<[Block; 3]> {

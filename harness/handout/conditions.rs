@@ -2,7 +2,6 @@
 //! run, where, by whom and with which instruments. It judges nothing.
 
 use super::block::{Block, Fact};
-use super::certificate::not_tested;
 use crate::bench_file::Standing;
 use crate::record::Record;
 use crate::report::words;
@@ -40,6 +39,14 @@ pub(super) fn identity(record: &Record) -> Vec<Fact> {
         .into_iter()
         .filter_map(|(label, text)| Some((label, text?)));
     stated.collect()
+}
+
+/// What was left out of the run, and why.
+pub(super) fn not_tested(record: &Record) -> Option<String> {
+    let omitted = record.started.without.iter();
+    let words = omitted.map(|omitted| format!("{} ({})", omitted.scenario, omitted.reason));
+    let words: Vec<String> = words.collect();
+    (!words.is_empty()).then(|| words.join("; "))
 }
 
 pub(super) fn time(at: jiff::Timestamp) -> String {

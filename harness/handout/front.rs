@@ -3,7 +3,8 @@
 //! It judges nothing, and the measurements themselves follow it.
 
 use super::block::{Block, Fact, Head, Letterhead, Reading};
-use super::certificate::{Rules, Sources, figures_of, framed_short, not_tested, reading};
+use super::certificate::{Rules, Sources, figures_of, framed_short, reading};
+use super::conditions::not_tested;
 use crate::comparison::KeptFiles;
 use crate::drawing::Picture;
 use crate::judgement::Verdict;

@@ -95,8 +95,9 @@ fn its_chain_its_bytes_and_its_signature_hold() {
 /// each metric is found under the name that it has now, none is missing or new.
 #[test]
 fn its_captures_are_evaluated_and_judged_as_they_were() {
-    const MOVED: [&str; 12] = [
+    const MOVED: [&str; 13] = [
         "amplitude",
+        "full_scale",
         "let_through",
         "output_resistance",
         "peak_current",

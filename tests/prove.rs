@@ -282,7 +282,7 @@ fn faults_are_found_before_anything_runs() {
     let (status, out, said) = prove(folder.path(), &["--json"]);
     assert_eq!((status, out.as_str()), (65, ""), "{said}");
     assert!(
-        said.contains("rated_curent") && said.contains("plan.toml:"),
+        said.contains("rated_curent") && said.contains("plan.toml"),
         "{said}"
     );
     let folder = bench_with(&plan_of(|kind| kind == "loss"));

@@ -115,9 +115,15 @@ fn agree(strangers: &[(&str, &str)], only: &[&str], least: usize, scatter: f64) 
     let names = |values: &BTreeMap<String, _>| values.keys().cloned().collect::<Vec<_>>();
     assert_eq!(names(&found), names(&expected));
     for (name, (value, u, decision)) in &expected {
-        // Of an alternating output these hang on where samples fall on the edges:
-        // no two captures agree, on one instrument either.
-        if name == "\"ripple\" \"alternating\"" || name.starts_with("\"recovered_voltage\"") {
+        // Of an alternating output these hang on where samples fall on the edges and
+        // where in a half-bit the contact closes: no two captures agree, on one
+        // instrument either.
+        let by_chance = [
+            "\"ripple\" \"alternating\"",
+            "\"recovered_voltage\"",
+            "\"peak_current\"",
+        ];
+        if by_chance.iter().any(|those| name.starts_with(those)) {
             continue;
         }
         let (other, other_u, other_decision) = &found[name];

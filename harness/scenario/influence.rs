@@ -172,6 +172,8 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "delay_range" Up "the difference of the edges";
+        Signal "cutout_start" Down "the edge that it is counted from comes that much later";
     }
     "delay_falling" of "the line driver, line A" {
         Signal "asymmetry" Up "up to twice the difference of the edges";
@@ -181,6 +183,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
         Signal "cutout_start" Up "line A goes dead that much later";
+        Signal "delay_range" Up "the difference of the edges";
     }
     "delay_rising_b" of "the line driver, line B" {
         Load "ripple" Either "the pause at each crossing";
@@ -190,6 +193,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "delay_range" Up "the difference of the edges";
     }
     "delay_falling_b" of "the line driver, line B" {
         Signal "asymmetry" Up "up to twice the difference of the edges";
@@ -198,6 +202,9 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "delay_range" Up "the difference of the edges";
+        Signal "cutout_start" Down "the edge that it is counted from comes that much later";
+        Signal "cutout_end" Down "the edge that it is counted from comes that much later";
     }
     "output_resistance" of "joints, tracks and terminals" {
         Inrush "peak_current" Down "V over the loop's resistance";
@@ -212,6 +219,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Load "ripple" Either "the crossings' ringing";
         Short "let_through" Down "the rise of the current at each crossing";
         Signal "overshoot" Either "the ringing with the damping network";
+        Signal "propagation_delay" Up "the current takes longer through its zero";
     }
     "quiescent_current" of "the board's logic" {
         Idle "input_current_off" Up "one for one";
@@ -318,11 +326,11 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "half_bit_of_a_one" Either "cutouts pass as short halves, and the edges' difference";
         Signal "half_bit_of_a_zero" Either "the difference of line A's edges";
         Signal "slew_rate" Up "both half-bridges turn at once";
-        Signal "overshoot" Either "no ringing after a cutout";
         Signal "cutouts_missing" Up "all of them: one line cannot say them";
         Signal "cutout_start" NotFound "there is no cutout";
         Signal "cutout_end" NotFound "there is no cutout";
         Signal "cutout_drop" NotFound "there is no cutout";
+        Signal "propagation_delay" Down "both half-bridges turn at once";
     }
     "on_signal_loss" from "\"hold\"" to "\"off\"" of "the firmware" {
         Loss "shutdown_time" Down "signal_loss_time, and the snubber empties";

@@ -26,6 +26,7 @@ SETTLED = 30  # samples away from a crossing
 SAMPLE = 1e-3  # of a sample
 LEVEL = 2e-4  # of the amplitude
 CASES = 24
+INSTANT = 3e-6  # samples of 1 us: instants are kept in whole picoseconds, edge and fit
 
 
 def wave(rng, case):
@@ -123,7 +124,7 @@ def check(folder):
         wanted = {"durations": [truth["duration"]] * 2, "halves": [short.min(), short.max()]}
         for what, expected in wanted.items():
             for (value, u), want in zip(ours["command"][what], expected, strict=True):
-                compare(f"{what} of the command", value, want, 3 * u + 1e-6)
+                compare(f"{what} of the command", value, want, 3 * u + INSTANT)
         if truth["exact"]:
             compare("crossings in closed form", ours["crossings"], truth["crossings"], SAMPLE)
     for what, share in worst.items():

@@ -91,21 +91,31 @@ fn its_chain_its_bytes_and_its_signature_hold() {
 /// corrected for it; a dithered mean of the supply rail averages, so the U of
 /// the droop shrinks; an amplitude and its symmetry count the resolution of
 /// both of their levels; the U of a line takes the exact quantile of Student's
-/// t. Its plan and its records are in the words of format 1:
+/// t; edges are timed by fits through all their samples. Its plan and its records are in the words of format 1:
 /// each metric is found under the name that it has now, none is missing or new.
 #[test]
 fn its_captures_are_evaluated_and_judged_as_they_were() {
-    const MOVED: [&str; 13] = [
+    const MOVED: [&str; 23] = [
         "amplitude",
+        "cutout_end",
+        "cutout_start",
+        "delay_range",
         "full_scale",
+        "half_bit_of_a_one",
+        "half_bit_of_a_zero",
         "let_through",
         "output_resistance",
+        "overshoot",
         "peak_current",
+        "propagation_delay",
         "retry_interval",
         "reversal_time",
         "scale_factor",
         "selectivity_margin",
+        "slew_rate",
         "supply_droop",
+        "temperature_rise",
+        "thermal_time_constant",
         "trip_current",
         "trip_time",
         "zero_offset",
@@ -131,8 +141,11 @@ fn its_captures_are_evaluated_and_judged_as_they_were() {
             assert_eq!(before["is"], after["is"], "{change}");
             let number =
                 |finding: &serde_json::Value, key: &str| finding[key].as_f64().expect("a number");
-            let moved = (number(after, "value") - number(before, "value")).abs();
-            assert!(moved <= number(before, "u"), "{change}");
+            let moved = number(after, "value") - number(before, "value");
+            // A largest sample was read for what the signal did, noise and all.
+            let freed_of_noise = label.starts_with("overshoot") && moved < 0.0;
+            let within = moved.abs() <= number(before, "u");
+            assert!(within || freed_of_noise, "{change}");
         }
     }
     assert_eq!(told[3]["summary"]["verdicts_changed"], 0);

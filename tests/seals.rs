@@ -50,7 +50,7 @@ fn a_signature_holds_for_its_key_and_record_only() {
     assert_eq!(status, 0);
     let (status, said) = verify("w.key.pub");
     assert_eq!(status, 0, "{said}");
-    let wanted = "1 runs signed by the given key, 0 by other keys, 1 unsigned";
+    let wanted = "1 run signed by the given key, 0 by other keys, 1 unsigned";
     assert!(said.contains(wanted), "{said}");
     let counted = |count: &str| {
         let words = ["records", "verify", "--model", "--key", "w.key.pub"];

@@ -10,6 +10,7 @@ use crate::proof::{
     Cell, Conclusion, PlanProof, Setting, conclusion, detection_cells, escape_lines, good_sentence,
     headline, inconclusive_lines, leaning, missing, tight_cells, warnings, without,
 };
+use crate::report::words::counted;
 use crate::units::{Dimension, Quantity as _, show};
 use anstyle::{AnsiColor, Style};
 use unicode_width::UnicodeWidthStr;
@@ -35,9 +36,9 @@ fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> (String, V
     let of_what = format!(
         "{}: {}, each in {}; {}; seed {}.",
         setting.plan,
-        counted(proof.defects.len(), "known defect"),
-        counted(setting.each, "board"),
-        counted(proof.good.wanted, "good board"),
+        counted(proof.defects.len() as u64, "known defect"),
+        counted(setting.each as u64, "board"),
+        counted(proof.good.wanted as u64, "good board"),
         setting.seed.0
     );
     lines(&mut out, &of_what, room);
@@ -61,11 +62,6 @@ fn first_screen(proof: &PlanProof, setting: &Setting, room: usize) -> (String, V
     let spare = SCREEN.saturating_sub(out.lines().count() + rest.lines().count());
     let untold = at_length(&mut out, proof, room, spare);
     (out + &rest, untold)
-}
-
-fn counted(count: usize, what: &str) -> String {
-    let plural = if count == 1 { "" } else { "s" };
-    format!("{count} {what}{plural}")
 }
 
 /// Escapes first, then what was inconclusive, in at most `spare` lines but one;

@@ -6,6 +6,12 @@ use crate::measurement::{COVERAGE, Estimate, Finding, in_words};
 use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, show, show_two};
 
+/// `1 board`, `2 boards`.
+pub(crate) fn counted(count: u64, what: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{plural}")
+}
+
 /// `trip time (near)`.
 pub(crate) fn label(judged: &JudgedMetric) -> String {
     in_words(&judged.metric.label())

@@ -14,6 +14,7 @@ use crate::ident::harmless;
 use crate::record::Note;
 use crate::record::seal::{PublicKey, statement};
 use crate::report::check_bundle;
+use crate::report::words::counted;
 use crate::store::{Durability, Reader, Store, StoreError};
 use serde_json::json;
 use std::io::Read as _;
@@ -56,9 +57,9 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
                 return Ok(Exit::Pass);
             }
             say_line!(
-                "INTACT  {file}: {} lines of {} runs, {} kept captures and documents",
-                found.lines,
-                found.runs,
+                "INTACT  {file}: {} of {}, {} kept captures and documents",
+                counted(found.lines, "line"),
+                counted(found.runs, "run"),
                 found.blobs
             );
             say_line!("head    {}", found.head);

@@ -11,6 +11,7 @@ use crate::cli::own_workshop::OwnWorkshop;
 use crate::cli::store_fault::store_exit;
 use crate::handout::{LabelSheet, StatedSheet, labels, may_have_label};
 use crate::ident::{LotName, Serial, harmless};
+use crate::report::words::counted;
 use crate::store::{Filter, RunHeader};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -69,10 +70,10 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         let serials: Vec<&Serial> = records.iter().map(|r| &r.started.serial).collect();
         output.document(&json!({ "file": path, "labels": serials, "left_out": left_out }));
     } else {
-        let count = records.len();
         say_line!(
-            "{count} labels in {shown}, {} boards without",
-            left_out.len()
+            "{} in {shown}, {} without",
+            counted(records.len() as u64, "label"),
+            counted(left_out.len() as u64, "board")
         );
     }
     Ok(Exit::Pass)

@@ -12,6 +12,7 @@ use crate::clock::{SystemClock, WallClock};
 use crate::ident::{RunId, harmless};
 use crate::record::Record;
 use crate::record::seal::{PublicKey, Seal, SecretKey, statement};
+use crate::report::words::counted;
 use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
 use std::fs::{File, OpenOptions};
@@ -259,8 +260,10 @@ impl Signed {
 
     pub(super) fn line(self) -> String {
         format!(
-            "{} runs signed by the given key, {} by other keys, {} unsigned",
-            self.by_key, self.by_others, self.unsigned
+            "{} signed by the given key, {} by other keys, {} unsigned",
+            counted(self.by_key, "run"),
+            self.by_others,
+            self.unsigned
         )
     }
 }

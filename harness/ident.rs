@@ -121,46 +121,54 @@ pub fn harmless(text: &str) -> String {
     shown
 }
 
-/// The roles of a bench, each with the word for it in files and on screens.
-macro_rules! roles {
-    ($($(#[$what:meta])* $role:ident = $word:literal,)+) => {
-        /// What an instrument is on the bench.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        #[serde(rename_all = "lowercase")]
-        pub enum Role {
-            $($(#[$what])* $role,)+
+/// A closed set of words, one for each variant.
+macro_rules! words {
+    ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident = $word:literal,)* }) => {
+        $(#[$doc])*
+        #[derive(
+            Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+        )]
+        pub enum $name {
+            $($(#[$variant_doc])* #[serde(rename = $word)] $variant,)*
         }
 
-        impl Role {
-            /// Every role, in the order in which ports are opened and made safe last.
-            pub const ALL: [Self; [$($word),+].len()] = [$(Self::$role),+];
+        impl $name {
+            /// Every variant, in the order of the list.
+            pub const ALL: [Self; [$($word),*].len()] = [$(Self::$variant),*];
 
-            /// The word for each, in the same order.
-            pub const WORDS: [&'static str; Self::ALL.len()] = [$($word),+];
+            /// Each variant with the word it is written as.
+            pub const WORDS: &'static [(&'static str, Self)] = &[$(($word, Self::$variant),)*];
 
             /// The word used in files and on screens.
             pub const fn word(self) -> &'static str {
-                Self::WORDS[self as usize]
+                match self {
+                    $(Self::$variant => $word,)*
+                }
             }
         }
     };
 }
 
-roles! {
-    /// Feeds the board.
-    Supply = "supply",
-    /// Draws a set current from the board's output.
-    Load = "load",
-    /// Samples voltages, currents and logic lines.
-    Capture = "capture",
-    /// Closes the short, the bus and the section gap.
-    Switch = "switch",
-    /// Makes the track signal and the board's control lines.
-    Drive = "drive",
-    /// The board's own serial console.
-    Console = "console",
-    /// Measures the ambient and the board.
-    Thermometer = "thermometer",
+pub(crate) use words;
+
+words! {
+    /// What an instrument is on the bench, in the order in which ports are opened.
+    Role {
+        /// Feeds the board.
+        Supply = "supply",
+        /// Draws a set current from the board's output.
+        Load = "load",
+        /// Samples voltages, currents and logic lines.
+        Capture = "capture",
+        /// Closes the short, the bus and the section gap.
+        Switch = "switch",
+        /// Makes the track signal and the board's control lines.
+        Drive = "drive",
+        /// The board's own serial console.
+        Console = "console",
+        /// Measures the ambient and the board.
+        Thermometer = "thermometer",
+    }
 }
 
 impl fmt::Display for Role {

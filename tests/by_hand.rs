@@ -32,18 +32,16 @@ pub(crate) fn terminal() -> (File, File) {
     (near.into(), far.into())
 }
 
-/// What a lot of `typed` serial numbers says on both outputs, and its status.
-fn lot(out: &Path, more: &[&str], typed: &str) -> (Option<i32>, String) {
+/// What `accept` with these options says on both outputs while somebody types, and
+/// its status.
+pub(crate) fn attended(options: &[&str], typed: &str) -> (Option<i32>, String) {
     let (mut near, far) = terminal();
     let mut run = Running(
         Command::new(env!("CARGO_BIN_EXE_bufferstop"))
             .env_remove("BUFFERSTOP_BENCH")
-            .args(["accept", "--serial", "-"])
+            .arg("accept")
             .arg(fixture("plan.toml"))
-            .args(without())
-            .args(more)
-            .arg("--out")
-            .arg(out)
+            .args(options)
             .stdin(Stdio::from(far))
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -60,6 +58,16 @@ fn lot(out: &Path, more: &[&str], typed: &str) -> (Option<i32>, String) {
     let mut errors = run.0.stderr.take().expect("a pipe");
     errors.read_to_string(&mut said).expect("text");
     (run.0.wait().expect("it ends").code(), said)
+}
+
+/// What a lot of `typed` serial numbers comes to.
+fn lot(out: &Path, more: &[&str], typed: &str) -> (Option<i32>, String) {
+    let without = without();
+    let without = without.iter().map(String::as_str);
+    let out = ["--out", out.to_str().expect("a plain path")];
+    let options = ["--serial", "-"].into_iter().chain(without);
+    let options: Vec<&str> = options.chain(more.iter().copied()).chain(out).collect();
+    attended(&options, typed)
 }
 
 #[test]

@@ -2,11 +2,11 @@
 //! with another instrument behind them. Each ends with one clear message and
 //! status 69, and energises nothing.
 
-use super::by_hand::terminal;
+use super::by_hand::attended;
 use super::guardian::{Running, bench_on, fixture, output_is_on, serve};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use serde_json::Value;
-use std::io::{BufRead, BufReader, Read as _, Write};
+use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{ChildStdin, ChildStdout, Command, Stdio};
 
@@ -293,35 +293,13 @@ fn an_overdue_calibration_energises_nothing_unless_the_plan_says_why() {
     assert!(said.contains("MODEL DIAGNOSIS PASS"), "{said}");
 }
 
-/// What `accept` on a real bench says while a person types, and its status.
-fn attended(bench: &Path, serial: &str, typed: &[&str]) -> (Option<i32>, String) {
-    let (mut near, far) = terminal();
-    let mut run = Running(
-        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
-            .env_remove("BUFFERSTOP_BENCH")
-            .arg("accept")
-            .arg(fixture("plan.toml"))
-            .args(["--only", "sense", "--serial", serial, "--bench"])
-            .arg(bench)
-            .arg("--out")
-            .arg(bench.with_file_name("reports"))
-            .stdin(Stdio::from(far))
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("it starts"),
-    );
-    for line in typed {
-        near.write_all(line.as_bytes()).expect("it can be typed on");
-    }
-    // With Ctrl-D at the beginning of a line the input ends.
-    near.write_all(b"\x04").expect("it can be typed on");
-    let mut said = String::new();
-    let mut out = run.0.stdout.take().expect("a pipe");
-    out.read_to_string(&mut said).expect("text");
-    let mut errors = run.0.stderr.take().expect("a pipe");
-    errors.read_to_string(&mut said).expect("text");
-    (run.0.wait().expect("it ends").code(), said)
+/// The same of `sense` on one board of a bench.
+fn attended_on(bench: &Path, serial: &str, typed: &str) -> (Option<i32>, String) {
+    let reports = bench.with_file_name("reports");
+    let [bench, reports] = [bench, &reports].map(|path| path.to_str().expect("a plain path"));
+    let options = ["--only", "sense", "--serial", serial];
+    let places = ["--bench", bench, "--out", reports];
+    attended(&[&options[..], &places].concat(), typed)
 }
 
 /// The cautions stand before everything else, and nothing is opened before a
@@ -358,12 +336,12 @@ fn nothing_is_opened_before_the_cautions_are_confirmed() {
     assert!(said.starts_with("  CAUTION  "), "{said}");
     assert!(said.contains("--ready"), "{said}");
     assert!(!said.contains("there-is-no"), "{said}");
-    let (status, said) = attended(&bench, "R1", &[]);
+    let (status, said) = attended_on(&bench, "R1", "");
     assert_eq!(status, Some(2), "{said}");
     assert!(!said.contains("there-is-no"), "{said}");
     assert!(!folder.path().join("reports").exists());
     // Confirmed either way, the ports are what is wrong.
-    for (status, said) in [run(&["--ready"]), attended(&bench, "R1", &["\n"])] {
+    for (status, said) in [run(&["--ready"]), attended_on(&bench, "R1", "\n")] {
         assert_eq!(status, Some(69), "{said}");
         let (caution, port) = (said.find("CAUTION"), said.find("there-is-no"));
         assert!(caution.is_some() && caution < port, "{said}");
@@ -377,7 +355,7 @@ fn each_board_of_a_lot_is_confirmed() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let bench = folder.path().join("bench.toml");
     std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
-    let (status, said) = attended(&bench, "-", &["\n", "R1\n", "\n", "R2\n", "s\n"]);
+    let (status, said) = attended_on(&bench, "-", "\nR1\n\nR2\ns\n");
     assert_eq!(status, Some(2), "{said}");
     assert_eq!(said.matches("all hands out of it?").count(), 2, "{said}");
     assert!(folder.path().join("reports/R1").is_dir(), "{said}");

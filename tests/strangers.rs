@@ -56,12 +56,11 @@ fn measured(bench: &Path, only: &[&str]) -> BTreeMap<String, (f64, f64, String)>
 /// bench that reaches it at its own address instead.
 fn in_front(python: &Path, kind: &str, role: &str, ports: &Value, bench: &Path) -> Running {
     let model = port_of(role, ports);
-    let mut start = Command::new(python);
-    match kind {
-        "load" => start.arg(script("other_load.py")),
-        _ => start.arg(script("other_instruments.py")).arg(kind),
-    };
-    let started = start.arg(model).stdout(Stdio::piped()).spawn();
+    let started = Command::new(python)
+        .arg(script("other_instruments.py"))
+        .args([kind, model])
+        .stdout(Stdio::piped())
+        .spawn();
     let mut other = Running(started.expect("Python starts"));
     let mut address = String::new();
     BufReader::new(other.0.stdout.take().expect("a pipe"))

@@ -4,11 +4,10 @@
 use super::parts::*;
 use crate::document::{Fault, Table, nearest};
 use crate::ident::Role;
-use crate::profile::SHIPPED;
+use crate::profile::shipped_names;
 
 pub(super) fn instrument(table: &Table<'_>) -> Option<Instrument> {
-    let roles = Role::ALL.map(|role| (role.word(), role));
-    let role = table.word("role", &roles);
+    let role = table.word("role", Role::WORDS);
     let port = port(table);
     let profile = profile_ref(table);
     let net = table.word("net", Net::WORDS);
@@ -87,13 +86,13 @@ fn table_u16(table: &Table<'_>, key: &str) -> Option<u16> {
 
 fn profile_ref(table: &Table<'_>) -> Option<ProfileRef> {
     let text = table.string("profile")?;
-    if SHIPPED.contains(&text.as_str()) {
+    if shipped_names().contains(&text.as_str()) {
         return Some(ProfileRef::Shipped(text));
     }
     if text.ends_with(".toml") {
         return Some(ProfileRef::Path(text));
     }
-    let near = nearest(&text, SHIPPED);
+    let near = nearest(&text, shipped_names());
     table.fault(
         Fault::error(
             &table.place_of("profile"),
@@ -101,7 +100,7 @@ fn profile_ref(table: &Table<'_>) -> Option<ProfileRef> {
         )
         .expected(format!(
             "one of {}, or a file that ends in .toml",
-            SHIPPED.join(", ")
+            shipped_names().join(", ")
         ))
         .maybe_hint(near.map(|near| format!("did you mean \"{near}\"?"))),
     );

@@ -2,33 +2,10 @@
 //! said in `parse`, how they must fit together in `sound`.
 
 use crate::ident::Role;
+use crate::ident::words;
 use crate::units::{
     AmpereSquareSeconds, Amperes, Farads, Henries, Joules, Ohms, Ratio, Seconds, Volts,
 };
-use serde::{Deserialize, Serialize};
-
-/// A closed set of words, one for each variant.
-macro_rules! words {
-    ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident = $word:literal,)* }) => {
-        $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        pub enum $name {
-            $($(#[$variant_doc])* #[serde(rename = $word)] $variant,)*
-        }
-
-        impl $name {
-            /// Each variant with the word it is written as.
-            pub const WORDS: &'static [(&'static str, Self)] = &[$(($word, Self::$variant),)*];
-
-            /// The word used in files and on screens.
-            pub const fn word(self) -> &'static str {
-                match self {
-                    $(Self::$variant => $word,)*
-                }
-            }
-        }
-    };
-}
 
 /// Where an instrument is reached.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -381,7 +381,13 @@ fn safety(record: &Record) -> &'static str {
 
 fn note(note: &Note) -> Block {
     let author = note.author.as_deref().unwrap_or("unnamed");
-    Block::Text(format!("{}, {author}: {}", time(note.at), note.text))
+    let off = if note.bench_is_off {
+        words::BENCH_IS_OFF
+    } else {
+        ""
+    };
+    let said = format!("{}, {author}: {} {off}", time(note.at), note.text);
+    Block::Text(said.trim_end().to_owned())
 }
 
 fn digests(sources: &Sources<'_>) -> Vec<Fact> {

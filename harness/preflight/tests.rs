@@ -22,8 +22,8 @@ fn bench(text: &str) -> Bench {
 }
 
 fn profiles() -> BTreeMap<Role, Profile> {
-    profile::SHIPPED
-        .iter()
+    profile::shipped_names()
+        .into_iter()
         .map(|name| profile::shipped(name).expect("it comes with the program"))
         .map(|profile| (profile.role, profile))
         .collect()

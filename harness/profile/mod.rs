@@ -30,7 +30,9 @@ use regex_lite::Regex;
 use std::collections::BTreeMap;
 
 /// The names of the profiles that come with the program: one for each role.
-pub const SHIPPED: [&str; Role::ALL.len()] = Role::WORDS;
+pub fn shipped_names() -> [&'static str; Role::ALL.len()] {
+    Role::ALL.map(Role::word)
+}
 
 /// The longest line a profile may ask for, in bytes.
 const LONGEST_LINE: usize = 1000;

@@ -48,7 +48,7 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
     let (name, role, identifies_as) = match &head {
         Some(head) => (
             head.string("name"),
-            head.word("role", &Role::ALL.map(|role| (role.word(), role))),
+            head.word("role", Role::WORDS),
             pattern(head),
         ),
         None => (None, None, None),

@@ -53,7 +53,7 @@ pub fn notes(notes: &[Note]) -> String {
             let _ = writeln!(out, "    {}", plain(text));
         }
         if note.bench_is_off {
-            let _ = writeln!(out, "    The bench was looked at: everything on it is off.");
+            let _ = writeln!(out, "    {}", words::BENCH_IS_OFF);
         }
     }
     out

@@ -6,6 +6,9 @@ use crate::measurement::{COVERAGE, Estimate, Finding, in_words};
 use crate::record::{JudgedMetric, Record};
 use crate::units::{Dimension, show, show_two};
 
+/// What a note says of a bench whose run did not end proven off.
+pub(crate) const BENCH_IS_OFF: &str = "The bench was looked at: everything on it is off.";
+
 /// `1 board`, `2 boards`.
 pub(crate) fn counted(count: u64, what: &str) -> String {
     let plural = if count == 1 { "" } else { "s" };

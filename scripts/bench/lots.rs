@@ -131,9 +131,9 @@ fn board(store: &Store, lot: &str, index: usize, shift: f64) {
 /// With the texts that a real record keeps.
 fn started(lot: &str, serial: &str) -> RunStarted {
     let sources = [demo::plan(), demo::bench()].into_iter().chain(
-        profile::SHIPPED
-            .iter()
-            .filter_map(|name| profile::shipped_source(name)),
+        profile::shipped_names()
+            .into_iter()
+            .filter_map(profile::shipped_source),
     );
     let files = sources.map(|source| FileFacts {
         name: source.name.clone(),

@@ -397,18 +397,18 @@ def check(folder, verbose=False):
                 if bound:
                     bounds.setdefault((kind, group), []).append(error > 2 * u + 1e-12)
                 else:
-                    z = error / u if u > 0 else (0.0 if abs(error) < 1e-12 else 1e9)
-                    tally.setdefault((kind, group), []).append(z)
+                    score = error / u if u > 0 else (0.0 if abs(error) < 1e-12 else 1e9)
+                    tally.setdefault((kind, group), []).append(score)
                     if group == "all":
-                        worst.setdefault(kind, []).append((abs(z), z, number, name, value, error, u, made["facts"]))
+                        worst.setdefault(kind, []).append((abs(score), score, number, name, value, error, u, made["facts"]))
     faults = []
-    for (kind, group), z in sorted(tally.items()):
-        z = np.array(z)
-        rms, out = float(np.sqrt(np.mean(np.minimum(np.abs(z), 1e6) ** 2))), int(np.sum(np.abs(z) > 2))
+    for (kind, group), scores in sorted(tally.items()):
+        scores = np.array(scores)
+        rms, out = float(np.sqrt(np.mean(np.minimum(np.abs(scores), 1e6) ** 2))), int(np.sum(np.abs(scores) > 2))
         # The rms of n readings scatters by 1 / sqrt(2 n) of itself.
-        room = 1 + 2 / math.sqrt(2 * len(z))
-        few = binom.ppf(0.99, len(z), 0.06)
-        line = f"{kind}, {group}: rms {rms:.2f} of {len(z)}, {100 * out / len(z):.1f} % beyond U, mean {z.mean():.2f}"
+        room = 1 + 2 / math.sqrt(2 * len(scores))
+        few = binom.ppf(0.99, len(scores), 0.06)
+        line = f"{kind}, {group}: rms {rms:.2f} of {len(scores)}, {100 * out / len(scores):.1f} % beyond U, mean {scores.mean():.2f}"
         # What samples do not show of an edge is in U where it happens to be nil.
         idle = group == "all" and rms < 0.5 / room
         bad = idle or rms > 1.15 * room or out > few
@@ -425,9 +425,9 @@ def check(folder, verbose=False):
     if verbose:
         for kind, list_ in worst.items():
             print("==", kind)
-            for _, z, number, name, value, error, u, facts in sorted(list_, key=lambda x: -x[0])[:6]:
+            for _, score, number, name, value, error, u, facts in sorted(list_, key=lambda x: -x[0])[:6]:
                 told = {k: (round(v, 4) if isinstance(v, float) else v) for k, v in facts.items() if k != "steep"}
-                print(f"  z {z:9.2f} case {number} {name} {value:.6g} error {error:.3g} u {u:.3g} {told} {np.round(np.array(facts['steep'])/1e6, 2)}")
+                print(f"  score {score:9.2f} case {number} {name} {value:.6g} error {error:.3g} u {u:.3g} {told} {np.round(np.array(facts['steep'])/1e6, 2)}")
     for line in faults:
         print("FAULT", line)
     print(f"{len(cases)} captures, {len(tally) + len(bounds)} groups, {len(faults)} failed")

@@ -1,4 +1,4 @@
-"""Four instruments, each with a dialect of its own, in front of the model circuit.
+"""Five instruments, each with a dialect of its own, in front of the model circuit.
 They share no code with the program under test and stand for no product.
 
 other_instruments.py KIND PORT: speaks the model instrument's SCPI to the terminal
@@ -6,6 +6,8 @@ PORT by pyserial, prints where it can be reached itself (a socket's number, or t
 path of a pseudo-terminal) and serves until it is ended.
 
 KIND is one of
+  load         an electronic load behind a socket: numbers with their unit, lines
+               that end with CR LF, words for states, no error queue, no completion
   list-scope   a capture device behind a socket: samples as volts in ASCII, counted
                from one, words for its states, a factor and an offset by channel
   byte-scope   a capture device behind a socket: samples as blocks of one byte
@@ -226,6 +228,41 @@ def serve_socket(instrument):
                         client.sendall(answer + instrument.ending)
 
 
+class Load:
+    ending = b"\r\n"
+
+    def __init__(self, model):
+        self.model = model
+
+    def line(self, line):
+        """The answer to a line, or None where there is none."""
+        model = self.model
+        word, _, rest = line.partition(" ")
+        parts = rest.split("/") if rest else []
+        if word == "WHO":
+            return "BENCH LOAD 3, a model: BUFFERSTOP MODEL"
+        if word == "U?":
+            return f"{float(model.ask('MEAS:VOLT?')):.3f}V"
+        if word == "I?":
+            return f"I={1e3 * float(model.ask('MEAS:CURR?')):.1f} mA"
+        if word == "BUSY?":
+            return "WORKING" if int(model.ask("STAT:OPER:COND?")) & 8 else "READY"
+        orders = {
+            "CC": lambda: "FUNC:MODE CURR",
+            "CR": lambda: "FUNC:MODE RES",
+            "AMPS": lambda: f"CURR {parts[0]}",
+            "OHMS": lambda: f"RES {parts[0]}",
+            "GO": lambda: "INP ON",
+            "REST": lambda: "INP OFF",
+            "HALT": lambda: "ABOR",
+            "PULSE": lambda: f"CURR:TRIG {parts[0]};:PULS:WIDT {parts[1]};:INIT",
+            "RAMP": lambda: f"CURR:STAR {parts[0]};STOP {parts[1]};:SWE:TIME {parts[2]};:INIT:SWE",
+        }
+        if word in orders:
+            model.order(orders[word]())
+        return None
+
+
 class RelayCard:
     """Single bytes: I who, P channel time (two bytes, ms), O channel, A all open,
     S states, F fuses, B busy."""
@@ -349,7 +386,9 @@ def serve_terminal(instrument):
 def main():
     kind, path = sys.argv[1:]
     model = Model(path)
-    if kind == "list-scope":
+    if kind == "load":
+        serve_socket(Load(model))
+    elif kind == "list-scope":
         serve_socket(ListScope(model))
     elif kind == "byte-scope":
         serve_socket(ByteScope(model))

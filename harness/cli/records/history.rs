@@ -10,6 +10,7 @@ use crate::cli::store_fault::store_exit;
 use crate::ident::{Serial, harmless};
 use crate::judgement::Verdict;
 use crate::record::Record;
+use crate::report::words::BENCH_IS_OFF;
 use crate::store::{Filter, Reader, RunHeader};
 use jiff::Timestamp;
 use serde_json::{Value, json};
@@ -96,12 +97,14 @@ fn happened(reader: &Reader, run: &RunHeader, all: &mut Vec<Happened>) -> Result
     for note in reader.notes(&run.run).map_err(|fault| store_exit(&fault))? {
         let by = note.author.as_ref();
         let by = by.map_or(String::new(), |author| format!("  ({author})"));
+        let mut lines = vec![format!("note: {}{by}", note.text)];
+        lines.extend(note.bench_is_off.then(|| BENCH_IS_OFF.to_owned()));
         all.push(Happened {
             at: note.at,
-            lines: vec![format!("note: {}{by}", note.text)],
+            lines,
             told: json!({
                 "at": note.at, "what": "note", "run": run.run, "text": note.text,
-                "author": note.author,
+                "author": note.author, "bench_is_off": note.bench_is_off,
             }),
         });
     }

@@ -128,8 +128,8 @@ fn every_key_of_a_profile_has_its_page() {
         include_str!("../../../fixtures/strangers/list-scope.toml"),
         include_str!("../../../fixtures/strangers/byte-scope.toml"),
     ];
-    let mut texts: Vec<String> = profile::SHIPPED
-        .iter()
+    let mut texts: Vec<String> = profile::shipped_names()
+        .into_iter()
         .map(|name| {
             profile::shipped_source(name)
                 .expect("it comes with the program")

@@ -4,6 +4,7 @@
 use crate::bench_file::Carries;
 use crate::document::Table;
 use crate::ident::Role;
+use crate::ident::words;
 use crate::scenario::demands::{Demands, SLOWEST_SAMPLING, seconds};
 use crate::scenario::requirements::Requirements;
 use crate::scenario::room::{Levels, ReadContext, not_empty, period, time};
@@ -21,30 +22,6 @@ const CUTOUT_METRICS: [&str; 4] = [
     "cutout_end",
     "cutout_drop",
 ];
-
-/// A closed set of words, one for each variant.
-macro_rules! words {
-    ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident = $word:literal,)* }) => {
-        $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-        #[serde(rename_all = "snake_case")]
-        pub enum $name {
-            $($(#[$variant_doc])* $variant,)*
-        }
-
-        impl $name {
-            /// Each variant with the word it is written as.
-            pub const WORDS: &'static [(&'static str, Self)] = &[$(($word, Self::$variant),)*];
-
-            /// The word used in files and on screens.
-            pub const fn word(self) -> &'static str {
-                match self {
-                    $(Self::$variant => $word,)*
-                }
-            }
-        }
-    };
-}
 
 words! {
     /// A packet of the stream.

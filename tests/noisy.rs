@@ -49,7 +49,8 @@ fn figures_in_noise_err_as_much_as_they_say() {
         run(&python, folder.path(), &words);
         read_all(folder.path(), &numbers);
     }
-    println!("{}", run(&python, folder.path(), &["check"]));
+    let words = ["check", &count.to_string()];
+    println!("{}", run(&python, folder.path(), &words));
 }
 
 /// NMRA S-9.1:2020 tables 1 to 3, both sides of each limit in noise: what lies

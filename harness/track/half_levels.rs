@@ -1,7 +1,7 @@
-//! The level of every half-bit of one polarity: their mean, and the least and
-//! greatest of them. It judges none.
+//! The level of every half-bit of one polarity: their mean, and the lowest and
+//! highest of them. It judges none.
 
-use super::extremes::{alone, deviation_left};
+use super::extremes::{Among, Extreme, Outermost, extreme_of};
 
 /// Levels at each end that are kept.
 const KEPT: usize = 32;
@@ -12,9 +12,9 @@ pub(super) struct HalfLevels {
     count: f64,
     mean: f64,
     squares: f64,
-    /// Level and position, the lowest first and the highest first.
-    lowest: Vec<(f64, f64)>,
-    highest: Vec<(f64, f64)>,
+    /// Level and position.
+    lowest: Outermost<f64, f64>,
+    highest: Outermost<f64, f64>,
 }
 
 impl HalfLevels {
@@ -23,8 +23,8 @@ impl HalfLevels {
             count: 0.0,
             mean: 0.0,
             squares: 0.0,
-            lowest: Vec::new(),
-            highest: Vec::new(),
+            lowest: Outermost::new(false, KEPT),
+            highest: Outermost::new(true, KEPT),
         }
     }
 
@@ -38,16 +38,15 @@ impl HalfLevels {
         let distance = level - self.mean;
         self.mean += distance / self.count;
         self.squares += distance * (level - self.mean);
-        insert(&mut self.lowest, (level, position), |a, b| a < b);
-        insert(&mut self.highest, (level, position), |a, b| a > b);
+        self.lowest.push(level, position);
+        self.highest.push(level, position);
     }
 
     /// Count, mean and deviation of the halves within `room` of `centre`. Of
     /// those farther away, which collapsed or were disturbed, as many as are
     /// kept are left out.
     fn sound(&self, centre: f64, room: f64) -> (f64, f64, f64) {
-        let low = self.lowest.iter().map(|(level, _)| *level);
-        let high = self.highest.iter().map(|(level, _)| *level);
+        let (low, high) = (self.lowest.values(), self.highest.values());
         let out = low
             .filter(|level| centre - level > room)
             .chain(high.filter(|level| level - centre > room));
@@ -82,27 +81,18 @@ impl HalfLevels {
         (centre, room): (f64, f64),
     ) -> Option<(f64, f64, f64)> {
         let list = if highest { &self.highest } else { &self.lowest };
-        let (first, at) = *list.first()?;
-        let near = |item: &&(f64, f64)| (item.0 - first).abs() <= 3.0 * noise;
-        let alike = list.iter().filter(near).count();
-        let (count, _, deviation) = self.sound(centre, room);
-        let among = (first - centre).abs() <= room;
-        let (bias, u) = if among && (alike == list.len() || alike as f64 * 4.0 >= count) {
-            deviation_left(count as u64, deviation, noise)
-        } else {
-            alone(alike, noise)
+        let (first, at) = list.first()?;
+        let outermost: Vec<f64> = list.values().collect();
+        let (count, mean, deviation) = self.sound(centre, room);
+        let among = Among {
+            count: count as u64,
+            mean,
+            deviation,
         };
-        let value = if highest { first - bias } else { first + bias };
+        // One that collapsed or was disturbed is none of those.
+        let sound = (first - centre).abs() <= room;
+        let Extreme { value, u, .. } =
+            extreme_of(&outermost, highest, sound.then_some(among), (noise, 0.0))?;
         Some((value, u, at))
     }
-}
-
-fn insert(list: &mut Vec<(f64, f64)>, item: (f64, f64), before: fn(f64, f64) -> bool) {
-    let full = list.len() >= KEPT;
-    if full && list.last().is_some_and(|last| !before(item.0, last.0)) {
-        return;
-    }
-    let place = list.partition_point(|other| !before(item.0, other.0));
-    list.insert(place, item);
-    list.truncate(KEPT);
 }

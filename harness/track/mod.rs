@@ -35,7 +35,6 @@ pub use analogue::{ChannelScan, ChannelSettings, Scale, Scanned};
 pub use channel::{ChannelAnalyser, ScanDecoder};
 pub use decoder::Decoder;
 pub use delay::{DelayReport, DelaySettings, compare_edges};
-pub use extremes::bias_of_maximum;
 pub use packet::{LONGEST_PACKET, Packet, PacketBytes, PacketKind, check_byte, speed_step};
 pub use pattern::{CutoutTiming, DriveStep, PacketShape, Pattern, PatternFault};
 pub use report::{

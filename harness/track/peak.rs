@@ -1,7 +1,7 @@
 //! How far edges overshoot: the highest place of the overlay, and what noise
 //! makes of the highest of many. It knows no standard's levels.
 
-use super::extremes::{Extreme, bias_of_maximum, deviation_of_maximum, extreme_of};
+use super::extremes::{Extreme, bias_of_maximum, deviation_of_maximum, extreme_of_all};
 use super::noise::quantised;
 use super::overlay::{Known, Laid, Overlay, scatter};
 use crate::measurement::{Estimate, combined};
@@ -74,8 +74,9 @@ impl Overlay<'_> {
         // Of samples anywhere on a parabola's top the deviation is that share of
         // what the means beside it lie lower (by integration).
         let noise = combined([self.noise.through(&weights), quantum, 0.0745 * peak.drop]);
-        let worst = if singles.len() >= 3 && self.known.apparent > 4.0 {
-            let Extreme { value, u: own, .. } = extreme_of(&singles, noise, true);
+        let shown = singles.len() >= 3 && self.known.apparent > 4.0;
+        let highest = extreme_of_all(&singles, true, noise).filter(|_| shown);
+        let worst = if let Some(Extreme { value, u: own, .. }) = highest {
             let mid = singles.iter().sum::<f64>() / singles.len() as f64;
             let height = (peak.height + (value - mid).max(0.0)).max(0.0);
             Estimate::new(height / amplitude, combined([own, u]) / amplitude)

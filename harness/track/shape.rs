@@ -2,7 +2,7 @@
 //! Std 181-2011 (from memory), from all of them laid over each other. It judges
 //! nothing.
 
-use super::extremes::{Extreme, extreme_of};
+use super::extremes::extreme_of_all;
 use super::noise::{quantised, stairs};
 use super::overlay::{Known, Laid, Overlay};
 use super::report::ShapeFigures;
@@ -48,7 +48,6 @@ impl Overlay<'_> {
         let between = reaches
             .then(|| self.span(SLEW_LEVELS, 0.06, LAID_MIDDLE))
             .flatten();
-        let own = self.own_slopes();
         let mut figures = ShapeFigures {
             measured: self.edges.len() as u64,
             duration,
@@ -64,15 +63,14 @@ impl Overlay<'_> {
                 let slew = swing / (span * period);
                 let relative = combined([own_u / span, scale_u]);
                 figures.slew = Some(Estimate::new(slew, slew * relative));
-                let (slowest, longest) = self.extremes(&own);
-                figures.slowest = slowest.map(|share| {
-                    let u = combined([share.u / share.value, relative]);
-                    Estimate::new(slew * share.value, slew * share.value * u)
-                });
-                figures.longest = duration.zip(longest).map(|(mean, share)| {
-                    let u = combined([share.u / share.value, mean.u / mean.value]);
+                // The slowest edge takes longest.
+                let share = Self::least_share(&self.own_slopes());
+                let of_share = share.u / share.value;
+                let u = slew * share.value * combined([of_share, relative]);
+                figures.slowest = Some(Estimate::new(slew * share.value, u));
+                figures.longest = duration.map(|mean| {
                     let value = mean.value / share.value;
-                    Estimate::new(value, value * u)
+                    Estimate::new(value, value * combined([of_share, mean.u / mean.value]))
                 });
             }
             _ if reaches => {
@@ -173,19 +171,19 @@ impl Overlay<'_> {
         combined([self.noise.through(&weights), alike, apart])
     }
 
-    /// The least slope and the least again for the longest, as shares of the
-    /// mean; 1 where single edges cannot be told apart.
-    fn extremes(&self, own: &[(f64, f64)]) -> (Option<Estimate>, Option<Estimate>) {
+    /// The least slope as a share of the mean; 1 where single edges cannot be
+    /// told apart.
+    fn least_share(own: &[(f64, f64)]) -> Estimate {
+        let same = Estimate::new(1.0, 0.0);
         if own.len() < 3 {
-            let same = Some(Estimate::new(1.0, 0.0));
-            return (same, same);
+            return same;
         }
         let n = own.len() as f64;
         let noise = libm::sqrt(own.iter().map(|(_, u)| u * u).sum::<f64>() / n);
         let shares: Vec<f64> = own.iter().map(|(share, _)| *share).collect();
-        let Extreme { value, u, .. } = extreme_of(&shares, noise, false);
-        let least = Some(Estimate::new(value.clamp(1e-3, 1.0), u));
-        (least, least)
+        extreme_of_all(&shares, false, noise).map_or(same, |least| {
+            Estimate::new(least.value.clamp(1e-3, 1.0), least.u)
+        })
     }
 
     /// Of every edge the least slew that its samples leave: from the last

@@ -1,7 +1,7 @@
-//! Mean, deviation and extremes of many spans, exact and in one pass, and what
-//! the largest of many readings overstates. It keeps few readings.
+//! Mean, deviation and extremes of many spans, exact and in one pass. It keeps
+//! few readings.
 
-use super::extremes::{Extreme, alone, bias_of_maximum, deviation_left, extreme_of};
+use super::extremes::{Among, NOISE_OF_FEW, Outermost, bias_of_maximum, extreme_of};
 use super::uncertainty::EdgeUncertainty;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::measurement::{Estimate, combined};
@@ -16,9 +16,8 @@ pub(super) struct Spread {
     count: u64,
     sum: i128,
     squares: u128,
-    /// The most extreme first.
-    least: Vec<(i64, BenchInstant)>,
-    greatest: Vec<(i64, BenchInstant)>,
+    least: Outermost<i64, BenchInstant>,
+    greatest: Outermost<i64, BenchInstant>,
     /// Where the last span ended, and how many began where one had ended.
     end: Option<BenchInstant>,
     joined: u64,
@@ -34,8 +33,8 @@ impl Spread {
             count: 0,
             sum: 0,
             squares: 0,
-            least: Vec::new(),
-            greatest: Vec::new(),
+            least: Outermost::new(false, KEPT),
+            greatest: Outermost::new(true, KEPT),
             end: None,
             joined: 0,
         }
@@ -66,8 +65,8 @@ impl Spread {
             Err(_) => away.saturating_mul(away),
         };
         self.squares = self.squares.saturating_add(square);
-        insert(&mut self.least, (picoseconds, at), |a, b| a < b);
-        insert(&mut self.greatest, (picoseconds, at), |a, b| a > b);
+        self.least.push(picoseconds, at);
+        self.greatest.push(picoseconds, at);
     }
 
     /// Adds another spread about the same value.
@@ -77,12 +76,8 @@ impl Spread {
         self.sum = self.sum.saturating_add(other.sum);
         self.squares = self.squares.saturating_add(other.squares);
         self.joined += other.joined;
-        for &item in &other.least {
-            insert(&mut self.least, item, |a, b| a < b);
-        }
-        for &item in &other.greatest {
-            insert(&mut self.greatest, item, |a, b| a > b);
-        }
+        self.least.merge(&other.least);
+        self.greatest.merge(&other.greatest);
     }
 
     pub(super) const fn count(&self) -> u64 {
@@ -90,7 +85,7 @@ impl Spread {
     }
 
     pub(super) fn greatest(&self) -> i64 {
-        self.greatest.first().map_or(i64::MIN, |(span, _)| *span)
+        self.greatest.first().map_or(i64::MIN, |(span, _)| span)
     }
 
     /// The figures in seconds.
@@ -148,12 +143,18 @@ impl Spread {
             left,
             mean * time_base,
         ]);
-        let extreme = |list: &[(i64, BenchInstant)], greatest: bool| {
-            let values: Vec<f64> = list.iter().map(|(span, _)| seconds(*span as f64)).collect();
-            let (first, at) = list
-                .first()
-                .map_or((0.0, BenchInstant::ZERO), |l| (seconds(l.0 as f64), l.1));
-            let found = self.extreme(&values, deviation, u_each, greatest);
+        let among = Among {
+            count: self.count,
+            mean,
+            deviation,
+        };
+        let few = self.count <= KEPT as u64;
+        let known = if few { NOISE_OF_FEW } else { 0.0 };
+        let extreme = |list: &Outermost<i64, BenchInstant>, greatest: bool| {
+            let (first, at) = list.first()?;
+            let first = seconds(first as f64);
+            let values: Vec<f64> = list.values().map(|span| seconds(span as f64)).collect();
+            let found = extreme_of(&values, greatest, Some(among), (u_each, known))?;
             // Sampling errs by a period at each edge at most, however many.
             let farthest =
                 libm::sqrt(3.0) * edge.grid_u * budget.most() + bias_of_maximum(self.count) * noise;
@@ -161,54 +162,21 @@ impl Spread {
             let value = if greatest { first - bias } else { first + bias };
             let own = found.u * noise / u_each.max(f64::MIN_POSITIVE);
             let parts = [own, grid, shared, value * time_base];
-            Worst {
+            Some(Worst {
                 estimate: Estimate::new(value, combined(parts)),
                 at,
                 of: self.count,
                 bias,
-            }
+            })
         };
         Some(Figures {
             count: self.count,
             mean: Estimate::new(mean, u_mean),
             deviation,
-            least: extreme(&self.least, false),
-            greatest: extreme(&self.greatest, true),
+            least: extreme(&self.least, false)?,
+            greatest: extreme(&self.greatest, true)?,
         })
     }
-
-    fn extreme(&self, values: &[f64], deviation: f64, noise: f64, greatest: bool) -> Extreme {
-        if values.len() as u64 >= self.count {
-            return extreme_of(values, noise, greatest);
-        }
-        let first = values.first().copied().unwrap_or(0.0);
-        let near = |v: &&f64| (*v - first).abs() <= 3.0 * noise;
-        let alike = values.iter().filter(near).count();
-        let (bias, u) = if alike < values.len() {
-            alone(alike, noise)
-        } else {
-            deviation_left(self.count, deviation, noise)
-        };
-        Extreme {
-            value: if greatest { first - bias } else { first + bias },
-            u,
-            bias,
-        }
-    }
-}
-
-fn insert(
-    list: &mut Vec<(i64, BenchInstant)>,
-    item: (i64, BenchInstant),
-    before: fn(i64, i64) -> bool,
-) {
-    let full = list.len() >= KEPT;
-    if full && list.last().is_some_and(|last| !before(item.0, last.0)) {
-        return;
-    }
-    let place = list.partition_point(|other| !before(item.0, other.0));
-    list.insert(place, item);
-    list.truncate(KEPT);
 }
 
 impl Budget {

@@ -229,28 +229,6 @@ fn silence_dead_rails_and_stretched_zeros_are_told_apart() {
     assert_eq!(report.cutouts.count, 0);
 }
 
-/// The expected maximum of n standard normal deviates, from tables of order
-/// statistics (Harter 1961, from memory) and from d2 / 2 of the control chart
-/// constants, since the range is twice the maximum on average.
-#[test]
-fn the_bias_of_a_maximum_is_that_of_the_tables() {
-    for (count, expected) in [
-        (1, 0.0),
-        (2, 1.128 / 2.0),
-        (5, 2.326 / 2.0),
-        (10, 1.538_75),
-        (25, 3.931 / 2.0),
-        (100, 2.507_59),
-        (1000, 3.241_44),
-    ] {
-        let bias = bias_of_maximum(count);
-        assert!(
-            (bias - expected).abs() <= 0.05 * expected,
-            "{count}: {bias}"
-        );
-    }
-}
-
 #[test]
 fn delay_and_width_change_of_a_made_up_board() {
     let (input, _) = edges(

@@ -242,3 +242,6 @@ fn backwards(values: &[f64], least: f64) -> Option<(f64, f64)> {
     }
     worst
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,10 +1,6 @@
 //! State levels of a two-level waveform, by the definitions of IEEE Std 181-2011
 //! (from memory). It finds no edges and judges nothing.
 
-mod transition;
-
-pub use transition::{SpanUncertainty, Transition, TransitionSettings, measure_transition};
-
 use super::crossing::Sample;
 use serde::{Deserialize, Serialize};
 

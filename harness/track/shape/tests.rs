@@ -1,0 +1,175 @@
+//! Edges laid over each other against closed forms: RC and second-order steps,
+//! straight edges. The numbers were computed independently, by root finding.
+
+use super::super::residues::Noise;
+use super::*;
+use crate::waveform::levels::BEYOND_READING;
+
+/// Levels before and after, V: between -4 V and +4 V lie two fifths.
+const START: f64 = -10.0;
+const END: f64 = 10.0;
+const SILENT: Noise = Noise::Hidden {
+    deviation: 0.0,
+    slow: false,
+};
+/// Sampled so many times, at as many phases of the sampling.
+const EDGES: u32 = 8;
+
+fn known(apparent: f64) -> Known {
+    Known {
+        start: START,
+        end: END,
+        level_u: 0.0,
+        noise: 0.0,
+        apparent,
+        quantum: 0.0,
+        scale_u: 0.0,
+        period: 1.0,
+        reversal: 0.5,
+    }
+}
+
+/// Edges of `length` samples that go the share `way` (of samples after their
+/// start), which they begin at sample `begin` and have half of after `zero`.
+fn laid(length: u32, begin: f64, zero: f64, way: impl Fn(f64) -> f64) -> Vec<Laid> {
+    let edge = |number: u32| {
+        let begin = begin + f64::from(number) / f64::from(EDGES);
+        let volts = |n: u32| START + (END - START) * way((f64::from(n) - begin).max(0.0));
+        Laid {
+            volts: (0..length).map(volts).collect(),
+            zero: begin + zero,
+        }
+    };
+    (0..EDGES).map(edge).collect()
+}
+
+fn read(edges: &[Laid], apparent: f64) -> ShapeFigures {
+    let overlay = Overlay::of(edges, known(apparent), &SILENT).expect("two levels");
+    overlay.figures()
+}
+
+/// An estimate is what was planted, within `within` of it.
+fn planted(found: Option<Estimate>, expected: f64, within: f64) {
+    let found = found.expect("a reading");
+    let off = (found.value / expected - 1.0).abs();
+    assert!(off < within, "{found:?} for {expected}");
+    let error = (found.value - expected).abs();
+    assert!(error <= found.expanded() + 1e-6 * expected, "{found:?}");
+}
+
+/// 10 to 90 % of an RC step takes ln 9 tau = 2.1972245773 tau, -4 V to +4 V of
+/// it ln (0.7 / 0.3) (closed forms).
+#[test]
+fn an_rc_step_rises_in_ln_9_tau() {
+    let tau = 1000.0;
+    let step = |t: f64| 1.0 - libm::exp(-t / tau);
+    let found = read(
+        &laid(16_000, 4000.0, tau * std::f64::consts::LN_2, step),
+        1386.0,
+    );
+    planted(found.duration, 2.197_224_577_336_22 * tau, 1e-6);
+    planted(found.slew, 8.0 / (tau * libm::log(0.7 / 0.3)), 1e-6);
+    // Edges that are all alike; single ones are compared with all of them at a
+    // few places, between which there are lines.
+    let slowest = found.slowest.expect("a reading").value;
+    let share = slowest * tau * libm::log(0.7 / 0.3) / 8.0;
+    assert!((share - 1.0).abs() < 2e-4, "{share}");
+    assert_eq!((found.slew_bounded, found.distorted), (0, 0));
+    assert!(!found.overshoot_bounded);
+    let over = found.overshoot.expect("a settled top").0;
+    assert!(over.value.abs() < 1e-6, "{over:?}");
+}
+
+/// Second-order steps: overshoot exp(-pi z / sqrt(1 - z^2)), rise and the
+/// passing of the middle by root finding.
+#[test]
+fn second_order_steps_overshoot_as_the_formula_says() {
+    for (zeta, overshoot, rise) in [
+        (0.2, 0.526_620_599_330_303, 1.203_429_900_925_475_9),
+        (0.5, 0.163_033_534_821_580_48, 1.637_572_947_328_350_2),
+        (0.7, 0.045_987_910_260_267_75, 2.126_201_869_710_138_6),
+    ] {
+        let (unit, damped) = (1000.0, libm::sqrt(1.0 - zeta * zeta));
+        let step = |t: f64| {
+            let t = t / unit;
+            let swing = libm::cos(damped * t) + zeta / damped * libm::sin(damped * t);
+            1.0 - libm::exp(-zeta * t) * swing
+        };
+        let (mut early, mut late) = (0.0, 2.0 * unit);
+        for _ in 0..60 {
+            let middle = f64::midpoint(early, late);
+            if step(middle) < 0.5 {
+                early = middle;
+            } else {
+                late = middle;
+            }
+        }
+        let found = read(&laid(16_000, 4000.0, early, step), 1386.0);
+        planted(found.duration, rise * unit, 1e-5);
+        let (mean, worst) = found.overshoot.expect("a top");
+        planted(Some(mean), overshoot, 2e-4);
+        planted(Some(worst), overshoot, 2e-4);
+        assert_eq!((found.distorted, found.distortion), (0, None));
+    }
+}
+
+/// Straight edges of 100 and 200 samples: 10 to 90 % in 80 and 160, slopes of
+/// 0.2 and 0.1 V a sample, nothing past the levels.
+#[test]
+fn straight_edges_have_the_slopes_they_were_given() {
+    for length in [100.0, 200.0] {
+        let straight = |t: f64| (t / length).min(1.0);
+        let found = read(&laid(1200, 400.0, length / 2.0, straight), length);
+        planted(found.duration, 0.8 * length, 1e-6);
+        planted(found.slew, (END - START) / length, 1e-6);
+        let (over, pre) = (found.overshoot.expect("a top"), found.preshoot);
+        let sizes = [over.0, over.1, pre.expect("a foot").0].map(|e| e.value);
+        assert!(sizes.iter().all(|size| size.abs() < 1e-9), "{sizes:?}");
+        assert_eq!((found.distorted, found.slew_bounded), (0, 0));
+    }
+}
+
+#[test]
+fn running_backwards_at_the_crossing_is_distortion() {
+    let rise = [-10.0, -10.0, -6.0, -1.0, 1.5, -1.8, 1.0, 6.0, 10.0, 10.0];
+    let edge = || Laid {
+        volts: rise.to_vec(),
+        zero: 5.0 + 1.8 / 2.8,
+    };
+    let found = read(&[edge(), edge(), edge()], 3.0);
+    assert_eq!((found.measured, found.distorted), (3, 3));
+    assert_eq!(found.distortion, Some((-1.8, 1.5)));
+}
+
+/// A jump between two samples took one period at most, and less is not known.
+#[test]
+fn a_step_between_two_samples_only_bounds_the_slew() {
+    let edge = |_| Laid {
+        volts: [vec![START; 30], vec![END; 30]].concat(),
+        zero: 29.5,
+    };
+    let edges: Vec<Laid> = (0..4).map(edge).collect();
+    let found = read(&edges, 1.0);
+    assert_eq!(found.slew_bounded, 4);
+    let bound = [found.slew, found.slowest].map(|slew| slew.expect("a bound").value);
+    assert_eq!(bound, [8.0, 8.0]);
+    assert!(found.overshoot_bounded);
+}
+
+proptest::proptest! {
+    #[test]
+    fn no_edges_panic(
+        // Windows with wilder samples are left out before.
+        samples in proptest::collection::vec(-BEYOND_READING..BEYOND_READING, 8..40),
+        place in 0.0..1.0_f64,
+        levels in (-100.0..100.0_f64, -100.0..100.0_f64),
+    ) {
+        let zero = 2.0 + place * (samples.len() as f64 - 5.0);
+        let edge = |_| Laid { volts: samples.clone(), zero };
+        let edges: Vec<Laid> = (0..3).map(edge).collect();
+        let known = Known { start: levels.0, end: levels.1, ..known(3.0) };
+        if let Some(overlay) = Overlay::of(&edges, known, &SILENT) {
+            let _ = overlay.figures();
+        }
+    }
+}

@@ -18,11 +18,7 @@ impl Analogue {
     pub fn recorded(capture: &Capture, channel: &Channel) -> Self {
         Self {
             period: capture.period.si(),
-            scale: Scale {
-                gain: channel.scale,
-                offset: channel.offset,
-                step: 1.0,
-            },
+            scale: Scale::of(channel),
             codes: Some((f64::from(i16::MIN), f64::from(i16::MAX))),
             first: capture.first.si(),
             samples: capture.len() as u64,

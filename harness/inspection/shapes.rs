@@ -3,13 +3,11 @@
 
 use super::tallies::{Levels, Slopes};
 use crate::clock::BenchInstant;
-use crate::track::{Edge, Polarity, Scale};
+use crate::track::{Edge, Polarity, SLEW_LEVEL, Scale};
 use crate::units::Quantity;
 use crate::waveform::crossing::Sample;
 use std::collections::VecDeque;
 
-/// Slew is taken between -4 V and +4 V: NMRA S-9.1:2020.
-const SLEW_END: f64 = 4.0;
 /// Distortion is allowed from -2 V to +2 V: NMRA S-9.1:2020 table 2.
 const ALLOWED: f64 = 2.0;
 /// Shorter stretches are no half-bit: what the decoder calls a glitch, s.
@@ -168,10 +166,10 @@ impl Shapes {
         let (leaves, arrives) = (before.to as u64, after.from as u64 + 1);
         let least = (before.from as u64).max(leaves.saturating_sub(REACH));
         let most = (after.to as u64).min(arrives + REACH);
-        let end = (leaves..=most).find(|&n| at(n).is_some_and(|volts| volts >= SLEW_END));
+        let end = (leaves..=most).find(|&n| at(n).is_some_and(|volts| volts >= SLEW_LEVEL));
         let start = (least..=end.unwrap_or(leaves))
             .rev()
-            .find(|&n| at(n).is_some_and(|volts| volts <= -SLEW_END));
+            .find(|&n| at(n).is_some_and(|volts| volts <= -SLEW_LEVEL));
         let instant = self.instant(before.to);
         let slopes = &mut self.slopes[usize::from(!rising)];
         let (Some(start), Some(end)) = (start, end) else {
@@ -182,14 +180,17 @@ impl Shapes {
             let (a, b) = (at(low)?, at(low + 1)?);
             Some(low as f64 + if b > a { (level - a) / (b - a) } else { 0.0 })
         };
-        let ends = place(start, -SLEW_END).zip(place(end - 1, SLEW_END));
+        let ends = place(start, -SLEW_LEVEL).zip(place(end - 1, SLEW_LEVEL));
         // Where it turned back in between, no one slope belongs to it.
         let turned = self.period * (after.from - before.to) > 0.0
-            && (start + 1..end)
-                .any(|n| at(n).zip(at(n + 1)).is_some_and(|(a, b)| a - b > SLEW_END));
+            && (start + 1..end).any(|n| {
+                at(n)
+                    .zip(at(n + 1))
+                    .is_some_and(|(a, b)| a - b > SLEW_LEVEL)
+            });
         if let (Some((from, to)), false) = (ends, turned) {
             slopes.slope(
-                2.0 * SLEW_END,
+                2.0 * SLEW_LEVEL,
                 (to - from) * self.period,
                 self.period,
                 instant,

@@ -74,7 +74,7 @@ pub(super) fn magnitude(trace: &Trace, samples: &[f64]) -> Option<Level> {
 pub(super) fn own_u(trace: &Trace, count: usize) -> f64 {
     let dithered = trace.grain() > 0.5 * trace.step();
     let shrink = if dithered {
-        libm::sqrt(count as f64)
+        libm::sqrt(count.max(1) as f64)
     } else {
         1.0
     };

@@ -12,9 +12,9 @@ use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
 use crate::units::{Quantity, Seconds};
-use crate::waveform::ChannelAccuracy;
 use crate::waveform::crossing::{CrossingDetector, Sample, Thresholds};
 use crate::waveform::levels::LevelHistogram;
+use crate::waveform::{Channel, ChannelAccuracy};
 
 /// Half of a window around a transition, in seconds: less than the shortest
 /// half that a decoder must accept leaves between two edges of 22 us (S-9.1:
@@ -48,6 +48,15 @@ impl Scale {
         offset: 0.0,
         step: 0.0,
     };
+
+    /// The codes of a recorded channel.
+    pub const fn of(channel: &Channel) -> Self {
+        Self {
+            gain: channel.scale,
+            offset: channel.offset,
+            step: 1.0,
+        }
+    }
 }
 
 /// How a channel is read.

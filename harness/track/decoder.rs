@@ -415,7 +415,6 @@ impl Decoder {
 
     fn report(mut self, end: BenchInstant) -> SignalReport {
         let edge = self.settings.edge;
-        let base = edge.time_base_u;
         let spans = Budget {
             edge,
             weights: 2.0,
@@ -424,7 +423,6 @@ impl Decoder {
             biased: false,
             shared: 2.0 * edge.skew_u,
             left: 2.0 * edge.skew_u,
-            time_base: base,
         };
         let figures = |spread: &Spread| spread.figures(spans);
         let halves = |[positive, negative, all]: &[Spread; 3]| {
@@ -451,7 +449,6 @@ impl Decoder {
             biased: false,
             shared: 4.0 * edge.skew_u,
             left: 4.0 * edge.skew_u,
-            time_base: 0.0,
         };
         let differences = &self.framer.pairing.total;
         let asymmetry = differences.signed.figures(difference);
@@ -466,8 +463,6 @@ impl Decoder {
             to: end,
             edges: self.edges,
             out_of_order: self.filter.out_of_order(),
-            edge_u: edge.edge_u,
-            time_base_u: base,
             edge,
             ones: halves(&self.ones),
             zeros: halves(&self.zeros),

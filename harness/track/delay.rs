@@ -170,7 +170,6 @@ impl Matcher {
             biased: true,
             shared: edge.skew_u,
             left: edge.skew_u * left,
-            time_base: edge.time_base_u,
         };
         let figures = |spread: &Spread| spread.figures(skewed(1.0));
         let mut all = self.rising.clone();
@@ -196,7 +195,6 @@ impl Matcher {
                 biased: false,
                 shared: 2.0 * edge.skew_u,
                 left: 2.0 * edge.skew_u,
-                time_base: 0.0,
             }),
             missing: self.missing,
             extra: self.extra,

@@ -45,6 +45,7 @@ pub use rules::{
     BitRules, Clause, ClauseFindings, Conformity, Findings, POWER_STATION, RECEIVER, Violation,
 };
 pub use settings::DecoderSettings;
+pub use shape::SLEW_LEVEL;
 pub use spread::{Figures, Worst};
 pub use uncertainty::EdgeUncertainty;
 

@@ -280,7 +280,8 @@ impl Plan {
     /// Where in the window the edge passes zero. Where it passes more than once
     /// and noise does not explain that, the last counts: from there on the
     /// voltage has its new sign for good.
-    pub(super) fn time(&self, window: &Window, ambiguity: f64, grounds: &Grounds) -> f64 {
+    pub(super) fn time(&self, window: &Window, grounds: &Grounds) -> f64 {
+        let ambiguity = window.ambiguity;
         if ambiguity > self.chatter {
             let last = window.crossing + ambiguity / 2.0;
             return self.beside(window, last, grounds.level).0;

@@ -130,8 +130,9 @@ pub struct ShapeFigures {
     pub slew: Option<Estimate>,
     /// The least slew.
     pub slowest: Option<Estimate>,
-    /// Transitions without a sample between the slew levels: their slew is
-    /// only known to be at least what was taken.
+    /// Transitions that all together take less than a sample between the slew
+    /// levels, or a time not longer than four of its standard uncertainties: their
+    /// slew is only known to be at least what was taken.
     pub slew_bounded: u64,
     /// Overshoot as a share of the amplitude, mean and greatest.
     pub overshoot: Option<(Estimate, Estimate)>,
@@ -179,10 +180,6 @@ pub struct SignalReport {
     /// Edges that went back in time and were passed over; not zero only when
     /// the source lies.
     pub out_of_order: u64,
-    /// Standard uncertainty of one edge.
-    pub edge_u: f64,
-    /// Relative standard uncertainty of the time base.
-    pub time_base_u: f64,
     /// How well edges are known, part by part.
     pub edge: EdgeUncertainty,
     /// Halves of 1.

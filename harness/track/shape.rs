@@ -8,8 +8,10 @@ use super::overlay::{Known, Laid, Overlay};
 use super::report::ShapeFigures;
 use crate::measurement::{Estimate, combined};
 
-/// Slew is taken between these voltages: NMRA S-9.1:2020.
-pub(super) const SLEW_LEVELS: (f64, f64) = (-4.0, 4.0);
+/// Slew is taken between this voltage, V, and the same below zero: NMRA
+/// S-9.1:2020.
+pub const SLEW_LEVEL: f64 = 4.0;
+pub(super) const SLEW_LEVELS: (f64, f64) = (-SLEW_LEVEL, SLEW_LEVEL);
 /// Overshoot is looked for within so many durations of the edge.
 const AFTER: f64 = 3.0;
 /// Places between the slew levels at which all edges together are read.

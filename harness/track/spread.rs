@@ -112,7 +112,6 @@ impl Spread {
             biased,
             shared,
             left,
-            time_base,
         } = budget;
         let noise = edge.noise_u() * libm::sqrt(weights);
         let unseen = if biased { edge.unseen_u } else { 0.0 };
@@ -141,7 +140,7 @@ impl Spread {
             grid * libm::sqrt(1.0 - varied),
             unseen,
             left,
-            mean * time_base,
+            mean * edge.time_base_u,
         ]);
         let among = Among {
             count: self.count,
@@ -161,7 +160,7 @@ impl Spread {
             let bias = found.bias.min(farthest).min((first - mean).abs());
             let value = if greatest { first - bias } else { first + bias };
             let own = found.u * noise / u_each.max(f64::MIN_POSITIVE);
-            let parts = [own, grid, shared, value * time_base];
+            let parts = [own, grid, shared, value * edge.time_base_u];
             Some(Worst {
                 estimate: Estimate::new(value, combined(parts)),
                 at,
@@ -205,8 +204,6 @@ pub(super) struct Budget {
     pub(super) shared: f64,
     /// What is left of it in their mean.
     pub(super) left: f64,
-    /// Relative, of the clock.
-    pub(super) time_base: f64,
 }
 
 /// Statistics of many spans, in seconds.

@@ -221,7 +221,7 @@ impl EdgeTimer {
         let plan = self.plan(to == Polarity::Positive);
         if let (Some(window), Some(plan)) = (&noted.window, plan) {
             let from = position - window.crossing;
-            let at = plan.time(window, window.ambiguity, &self.grounds);
+            let at = plan.time(window, &self.grounds);
             timed.position = from + at;
             if noted.since >= self.grounds.clear {
                 timed.level = plan.level(window, at);

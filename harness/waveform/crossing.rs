@@ -54,8 +54,6 @@ pub struct Crossing {
     pub to: Polarity,
     /// Last minus first crossing of the level; zero for a clean one.
     pub ambiguity: f64,
-    /// Rise over one sample at the (last) crossing, signed.
-    pub step: f64,
 }
 
 /// Samples that are looked at twice while they are in the nearest cache: for
@@ -75,9 +73,8 @@ pub struct CrossingDetector {
     previous: Option<(f64, f64)>,
     /// Where the value entered the band and has not left it since.
     entered: Option<f64>,
-    /// First and last crossing of the level since the value left its side,
-    /// and the step at the last.
-    pending: Option<(f64, f64, f64)>,
+    /// First and last crossing of the level since the value left its side.
+    pending: Option<(f64, f64)>,
     /// Since when the value is exactly at the level, and on which side it was
     /// before: code zero belongs to neither side.
     level_since: Option<(f64, bool)>,
@@ -221,8 +218,8 @@ impl CrossingDetector {
         };
         let here = (position, value);
         if let Some(at) = self.passes(before, here) {
-            let first = self.pending.map_or(at, |(first, ..)| first);
-            self.pending = Some((first, at, value - before.1));
+            let first = self.pending.map_or(at, |(first, _)| first);
+            self.pending = Some((first, at));
         }
         if side == state {
             self.entered = None;
@@ -236,14 +233,14 @@ impl CrossingDetector {
             } else {
                 self.lower
             };
-            let (first, last, step) = match (state, self.pending) {
+            let (first, last) = match (state, self.pending) {
                 (Polarity::Zero, _) | (_, None) => {
                     let at = between(before, here, border);
-                    (at, at, value - before.1)
+                    (at, at)
                 }
                 (_, Some(pending)) => pending,
             };
-            self.emit(side, first, last, step, sink);
+            self.emit(side, first, last, sink);
         }
     }
 
@@ -280,18 +277,11 @@ impl CrossingDetector {
             .entered
             .get_or_insert_with(|| between(before, here, border));
         if here.0 - entered >= self.dwell {
-            self.emit(Polarity::Zero, entered, entered, here.1 - before.1, sink);
+            self.emit(Polarity::Zero, entered, entered, sink);
         }
     }
 
-    fn emit(
-        &mut self,
-        to: Polarity,
-        first: f64,
-        last: f64,
-        step: f64,
-        sink: &mut impl FnMut(Crossing),
-    ) {
+    fn emit(&mut self, to: Polarity, first: f64, last: f64, sink: &mut impl FnMut(Crossing)) {
         self.state = Some(to);
         self.entered = None;
         self.pending = None;
@@ -300,7 +290,6 @@ impl CrossingDetector {
             position: first + (last - first) / 2.0,
             to,
             ambiguity: last - first,
-            step,
         });
     }
 }

@@ -3,6 +3,7 @@
 
 use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
 use crate::measurement::{Estimate, combined};
+use crate::scenario::levels::own_u;
 use crate::track::{
     ChannelScan, ChannelSettings, DecoderSettings, Edge, EdgeUncertainty, Packet, Polarity, Scale,
     ScanDecoder, SignalReport,
@@ -93,16 +94,15 @@ pub(super) fn instant(position: f64, period: f64) -> BenchInstant {
 
 fn settings(channel: &Channel, period: f64, time_base_u: f64) -> ChannelSettings {
     let edge = EdgeUncertainty::sampled(period, time_base_u);
-    let scale = Scale {
-        gain: channel.scale,
-        offset: channel.offset,
-        step: 1.0,
-    };
     ChannelSettings {
         accuracy: channel.accuracy,
         // A capture of a run is short: every sample counts for the levels.
         stride: 1,
-        ..ChannelSettings::new(Seconds::new(period), scale, DecoderSettings::new(edge))
+        ..ChannelSettings::new(
+            Seconds::new(period),
+            Scale::of(channel),
+            DecoderSettings::new(edge),
+        )
     }
 }
 
@@ -187,16 +187,4 @@ impl Stretches {
         let worst = u(worst.mean.abs(), worst.count);
         Some((u(mean, cutouts[0].count), worst, cutouts.len()))
     }
-}
-
-/// What a mean of `count` samples owns alone: grain over sqrt n where it
-/// dithers the code, else the code's resolution (GUM 4.2.3, F.2.2.1).
-fn own_u(trace: &Trace, count: usize) -> f64 {
-    let dithered = trace.grain() > 0.5 * trace.step();
-    let shrink = if dithered {
-        libm::sqrt(count.max(1) as f64)
-    } else {
-        1.0
-    };
-    trace.sample_u() / shrink
 }

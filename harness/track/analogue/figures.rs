@@ -199,7 +199,7 @@ impl ChannelScan {
             let volts = window.samples.iter().map(|v| sign * (v * gain + offset));
             let volts: Vec<f64> = volts.collect();
             // Passed over here as it is in the levels.
-            let zero = plan.time(window, window.ambiguity, &grounds);
+            let zero = plan.time(window, &grounds);
             let inside = zero >= 2.0 && zero <= volts.len() as f64 - 3.0;
             if inside && volts.iter().all(|v| v.abs() <= BEYOND_READING) {
                 laid.push(Laid { volts, zero });

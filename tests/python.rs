@@ -199,7 +199,7 @@ fn readings(path: &Path) -> serde_json::Value {
             ],
             "halves": [
                 samples("/ones/all/least/estimate"),
-                samples("/ones/all/greatest/estimate"),
+                samples("/ones/all/maximum/estimate"),
             ],
         },
     })

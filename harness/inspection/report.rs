@@ -32,7 +32,7 @@ pub struct Inspection {
     pub limits: [f64; 4],
     /// The signal, where a voltage or a wire was read.
     pub signal: Option<SignalReport>,
-    /// What was held against limits.
+    /// What was compared with limits.
     pub rows: Vec<RuleRow>,
     /// Packets in words and how many.
     pub packets: Vec<(String, u64)>,

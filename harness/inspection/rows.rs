@@ -175,26 +175,26 @@ fn nearest(signal: &SignalReport, clause: Clause) -> Option<(f64, f64)> {
     let shown = |estimate: Estimate| (estimate.value, estimate.expanded());
     let least =
         |figures: &Option<crate::track::Figures>| figures.as_ref().map(|f| shown(f.least.estimate));
-    let greatest = |figures: &Option<crate::track::Figures>| {
-        figures.as_ref().map(|f| shown(f.greatest.estimate))
+    let maximum = |figures: &Option<crate::track::Figures>| {
+        figures.as_ref().map(|f| shown(f.maximum.estimate))
     };
     match clause {
         Clause::OneHalfShort => least(&signal.ones.all),
-        Clause::OneHalfLong => greatest(&signal.ones.all),
-        Clause::OneHalvesDiffer => greatest(&signal.difference),
+        Clause::OneHalfLong => maximum(&signal.ones.all),
+        Clause::OneHalvesDiffer => maximum(&signal.difference),
         Clause::ZeroHalfShort => least(&signal.zeros.all).or_else(|| least(&signal.stretched)),
-        Clause::ZeroHalfLong => greatest(&signal.stretched).or_else(|| greatest(&signal.zeros.all)),
+        Clause::ZeroHalfLong => maximum(&signal.stretched).or_else(|| maximum(&signal.zeros.all)),
         // The longest whole bit is not kept, only that it was short enough.
         Clause::ZeroBitLong => None,
         Clause::PreambleShort => signal
             .packets
             .shortest_preamble
             .map(|n| (f64::from(n), 0.0)),
-        Clause::StartBitsApart => greatest(&signal.packets.start_to_start),
+        Clause::StartBitsApart => maximum(&signal.packets.start_to_start),
         Clause::CutoutStartEarly => least(&signal.cutouts.start),
-        Clause::CutoutStartLate => greatest(&signal.cutouts.start),
+        Clause::CutoutStartLate => maximum(&signal.cutouts.start),
         Clause::CutoutEndEarly => least(&signal.cutouts.end),
-        Clause::CutoutEndLate => greatest(&signal.cutouts.end),
+        Clause::CutoutEndLate => maximum(&signal.cutouts.end),
     }
 }
 
@@ -279,8 +279,8 @@ fn whole(heard: &Heard) -> Option<RuleRow> {
     let length = (heard.report.to - heard.report.from).seconds().si();
     let hidden = longest_gap > HIDES_NOTHING || no_readings > MANY * length;
     let dead = heard.report.dead.as_ref().map(|dead| {
-        let from = dead.greatest.at.since_zero().si();
-        let to = from + dead.greatest.estimate.value;
+        let from = dead.maximum.at.since_zero().si();
+        let to = from + dead.maximum.estimate.value;
         Spans {
             count: dead.count,
             total: dead.mean.value * dead.count as f64,

@@ -58,7 +58,7 @@ pub struct RuleRow {
     pub limit: f64,
     /// Whether it is a lower one.
     pub lower: bool,
-    /// Readings held against it.
+    /// Readings compared with it.
     pub checked: u64,
     /// Readings beyond it by more than U.
     pub beyond: u64,

@@ -120,9 +120,9 @@ impl Pairing {
             let lane = if by_zero {
                 (self.count % 2) as usize
             } else {
-                // Nothing tells the pairing, so nothing may be held against
-                // the signal that the other pairing does not show.
-                usize::from(odd.size.greatest() < even.size.greatest() && odd.size.count() > 0)
+                // Nothing tells the pairing, so the signal is blamed for
+                // nothing that the other pairing does not show.
+                usize::from(odd.size.maximum() < even.size.maximum() && odd.size.count() > 0)
             };
             self.total.merge(&self.lanes[lane]);
             let empty = Differences::new(self.total.keep(), self.total.doubt);

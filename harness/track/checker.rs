@@ -1,5 +1,5 @@
-//! The counting of readings against limits, and when one of many decides. It
-//! knows no standard.
+//! The counting of readings against limits, clause by clause, and when one of
+//! many decides. It sets no limit and reads no signal.
 
 use super::rules::{BitRules, Clause, ClauseFindings, Findings, Violation};
 use crate::clock::BenchInstant;

@@ -457,7 +457,7 @@ impl Decoder {
         self.packets.broken = self.framer.broken;
         self.packets.first_broken = self.framer.first_broken;
         self.packets.start_to_start = figures(&self.starts);
-        self.glitches.longest = figures(&self.glitch_lengths).map(|f| f.greatest);
+        self.glitches.longest = figures(&self.glitch_lengths).map(|f| f.maximum);
         SignalReport {
             from: self.from.unwrap_or(end),
             to: end,
@@ -476,7 +476,7 @@ impl Decoder {
             difference: differences.size.figures(difference).map(|mut size| {
                 // Noise only ever adds to a size: the signed extremes say more.
                 if let Some(signed) = &asymmetry {
-                    size.greatest = signed.farthest();
+                    size.maximum = signed.farthest();
                 }
                 size
             }),

@@ -44,7 +44,7 @@ pub struct DelayReport {
     pub falling: Option<Figures>,
     /// Of edges into and out of a cutout's zero.
     pub zero: Option<Figures>,
-    /// Greatest less least delay; includes what quantisation adds.
+    /// Maximum less least delay; includes what quantisation adds.
     pub spread: Option<f64>,
     /// Output pulse less input pulse, for positive output pulses; those of the
     /// other polarity change by the opposite on average.
@@ -180,7 +180,7 @@ impl Matcher {
         let delay = all.figures(skewed(left));
         let spread = delay
             .as_ref()
-            .map(|d| d.greatest.estimate.value - d.least.estimate.value);
+            .map(|d| d.maximum.estimate.value - d.least.estimate.value);
         DelayReport {
             rising: figures(&self.rising),
             falling: figures(&self.falling),

@@ -6,6 +6,15 @@ use super::noise::{quantised, stairs};
 use super::residues::Noise;
 use crate::measurement::{combined, rectangular};
 
+/// A fit is of so many samples at least, and widened by so much, so often, until
+/// it is (our own choice, no source).
+const LEAST_POINTS: f64 = 6.0;
+const WIDENING: f64 = 1.4;
+const WIDENINGS: usize = 24;
+/// Phases of the sampling that leave more than this part of a sample free repeat
+/// the same codes (our own allowance, no source).
+pub(super) const REPEATS: f64 = 0.1;
+
 /// What is known of one direction before its shape.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Known {
@@ -170,13 +179,13 @@ impl<'a> Overlay<'a> {
     /// A width that holds enough samples, from `half` on.
     pub(super) fn about(&self, at: f64, half: f64) -> Option<(Local, f64)> {
         let mut half = half.max(1e-3);
-        for _ in 0..24 {
+        for _ in 0..WIDENINGS {
             if let Some(local) = self.local(at, half)
-                && local.points >= 6.0
+                && local.points >= LEAST_POINTS
             {
                 return Some((local, half));
             }
-            half *= 1.4;
+            half *= WIDENING;
         }
         None
     }
@@ -237,13 +246,16 @@ impl<'a> Overlay<'a> {
         let over = (quantum / (4.0 * wide * slope)).min(1.0);
         let alike = stairs(quantum, noise) * over / slope;
         // Codes that repeat on the same phases are no noise.
-        let repeated = if self.gap > 0.1 {
+        let repeated = if self.gap > REPEATS {
             let count = (local.points / self.edges.len() as f64).max(1.0) / self.gap;
             quantised(self.known.quantum, self.known.noise) / slope / libm::sqrt(count.max(1.0))
         } else {
             0.0
         };
-        // What bends between places that no sample comes near.
+        // What bends between places that no sample comes near: an eighth of the
+        // second difference times the gap squared (error of linear interpolation),
+        // and four times that, four deviations of noise less: our own allowance,
+        // no source.
         let centre = libm::round(at) as i64;
         let second = self.sample(centre - 1) + self.sample(centre + 1) - 2.0 * self.sample(centre);
         let gap = self.gap.min(1.0);
@@ -279,7 +291,8 @@ impl<'a> Overlay<'a> {
         let pairs = low.shares.iter().zip(&high.shares);
         let squares: f64 = pairs.map(|(a, b)| (b - a) * (b - a)).sum();
         let own = scatter(squares, n);
-        // Noise that laid the edges over each other bends what was laid.
+        // Noise that laid the edges over each other bends what was laid (a quarter
+        // of its share in a sample, squared: our own allowance, no source).
         let relative = self.known.noise / (low.slope.min(high.slope)).max(f64::MIN_POSITIVE);
         let noisy = 0.25 * (relative * relative).min(0.25);
         // And so does laying edges of few samples over each other.
@@ -297,8 +310,11 @@ pub(super) fn scatter(squares: f64, n: f64) -> f64 {
     libm::sqrt(squares * n / (n - 3.0).max(0.5))
 }
 
-/// The inverse of the moments of a parabola, of a line where the places are too
-/// few for one, of a mean where they are one.
+/// The inverse of the moments of a parabola, or of a line where the places are
+/// too few for one; none where they are one. Evenly filled, places have a variance
+/// of 1/3 and a parabola 0.089 of that left (by integration): where less than a
+/// tenth and a quarter of that is there, places are too few (our own allowance, no
+/// source).
 fn invert(s: &[f64; 5]) -> Option<[[f64; 3]; 3]> {
     let n = s[0];
     let m = s.map(|sum| sum / n);

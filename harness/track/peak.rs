@@ -3,13 +3,22 @@
 
 use super::extremes::{Extreme, bias_of_maximum, deviation_of_maximum, extreme_of_all};
 use super::noise::quantised;
-use super::overlay::{Known, Laid, Overlay, scatter};
+use super::overlay::{Known, Laid, Overlay, REPEATS, scatter};
 use crate::measurement::{Estimate, combined};
 
-/// Half of the narrowest mean in which a peak is looked for, in samples, and the
-/// number of places at which it is at most.
+/// Half of the narrowest and of the widest mean in which a peak is looked for, in
+/// samples, how much wider each is than the one before, and the number of places
+/// at which it is at most (our own choice, no source).
 const NARROWEST: f64 = 0.12;
+const WIDEST: f64 = 64.0;
+const WIDENING: f64 = 1.5;
 const MOST_PLACES: f64 = 600.0;
+/// Means contradict each other where they differ by more than so many standard
+/// uncertainties of either (our own allowance, no source).
+const AGREES: f64 = 1.5;
+/// What the correction for the top of a parabola is uncertain by, relative (our own
+/// allowance, no source).
+const TOP_KNOWN: f64 = 0.3;
 
 impl Overlay<'_> {
     /// The largest excursion past the level from `from` to `to`, as a share of
@@ -37,13 +46,14 @@ impl Overlay<'_> {
         // (Lepski 1990, from memory): wide means average noise, and peaks too.
         let mut best: Option<Peak> = None;
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        let widest = ((to - from) / 4.0).min(WIDEST);
         // Means reach as far beyond as the widest and those beside it do.
-        let room = 3.0 * ((to - from) / 4.0).min(64.0) + 1.0;
+        let room = 3.0 * widest + 1.0;
         let places = Places::of(self.edges, from - room, to + room, level, sign);
         let mut half = NARROWEST;
-        while half <= ((to - from) / 4.0).min(64.0) {
+        while half <= widest {
             if let Some(peak) = self.peak(&places, from, to, half) {
-                let room = 1.5 * peak.sigma;
+                let room = AGREES * peak.sigma;
                 low = low.max(peak.height - room);
                 high = high.min(peak.height + room);
                 if low > high {
@@ -51,11 +61,11 @@ impl Overlay<'_> {
                 }
                 best = Some(peak);
             }
-            half *= 1.5;
+            half *= WIDENING;
         }
         let peak = best?;
         let quantum = quantised(self.known.quantum, self.known.noise);
-        let repeated = if self.gap > 0.1 { quantum } else { 0.0 };
+        let repeated = if self.gap > REPEATS { quantum } else { 0.0 };
         let u = combined([peak.u, level_u, repeated]);
         let amplitude = self.amplitude();
         let mean = Estimate::new(peak.height.max(0.0) / amplitude, u / amplitude);
@@ -133,17 +143,21 @@ impl Overlay<'_> {
             _ => 0.0,
         };
         let drop = if drop < 2.0 * u { 0.0 } else { drop };
-        // Where many places are as high as noise lets them differ, the highest
-        // overstates; places lie four to a width.
+        // Where many places are as high as noise lets them differ, three standard
+        // uncertainties, the highest overstates; places lie four to a width, and
+        // two of them count for one (our own allowance, no source).
         let alike = heights.iter().filter(|h| height - **h < 3.0 * u).count();
         let alike = (alike / 2).max(1) as u64;
         Some(Peak {
             at,
             half,
             height: height + drop / 12.0 - bias_of_maximum(alike) * u,
-            sigma: combined([u, 0.3 * drop / 12.0]),
+            sigma: combined([u, TOP_KNOWN * drop / 12.0]),
             drop,
-            u: combined([u * deviation_of_maximum(alike).max(0.5), 0.3 * drop / 12.0]),
+            u: combined([
+                u * deviation_of_maximum(alike).max(0.5),
+                TOP_KNOWN * drop / 12.0,
+            ]),
         })
     }
 }

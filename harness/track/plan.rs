@@ -11,11 +11,18 @@ use super::windows::Window;
 use crate::measurement::{combined, resolution};
 use crate::waveform::local_fit::LocalFit;
 
+// Numbers that no calculation is named beside are our own allowances, no source.
+
 /// A fit reaches to this share of the lesser level at most: edges are bent near
-/// their ends.
+/// their ends (our own allowance, no source).
 const FITTED: f64 = 0.55;
-/// Samples of one mean of a level.
+/// Samples of one mean of a level (our own choice, no source).
 const LEVEL: usize = 32;
+/// Tops that are cut off hide noise where fits to edges leave so many times what
+/// the tops show; it is slow where the widest fit leaves so many times what the
+/// narrowest does (our own allowances, no source).
+const HIDES: f64 = 1.5;
+const IS_SLOW: f64 = 1.3;
 
 /// How the edges of one direction are timed, in sample periods and raw units.
 #[derive(Clone, Debug)]
@@ -98,8 +105,8 @@ impl Plan {
         };
         let least = rests().fold(f64::INFINITY, f64::min);
         let rests = rests().fold(0.0, f64::max);
-        let hidden = least.is_finite() && least > 1.5 * combined([noise, own]);
-        let slow = rests > 1.3 * least;
+        let hidden = least.is_finite() && least > HIDES * combined([noise, own]);
+        let slow = rests > IS_SLOW * least;
         let few = residues.mean_of(8) * libm::sqrt(8.0);
         let colour = if noise > 0.0 && !hidden {
             (few / noise).max(1.0)
@@ -120,6 +127,8 @@ impl Plan {
             grounds.quantum,
             sign,
         );
+        // Peak to peak, noise stays within six deviations (from memory); a sample
+        // more, and half of the way to the level: our own allowances, no source.
         between.chatter = 6.0 * of_edge / over + 1.0;
         between.pause = 0.5 * lesser;
         // An edge that pauses beside zero says less of when it went on.
@@ -176,8 +185,9 @@ impl Plan {
         let apparent = if apparent < 1.02 { 1.0 } else { apparent };
         // What a line between two samples misses of an edge that takes so many
         // samples, over all phases of the sampling: computed for straight,
-        // cosine and exponential edges; that of a jump is 1 / sqrt 12. On one
-        // phase alone a step tells less of the edge.
+        // cosine and exponential edges, and an envelope of our own fitted to them;
+        // that of a jump is 1 / sqrt 12. On one phase alone a step tells less of
+        // the edge (our own allowance, no source).
         let missed = (libm::exp(-3.5 * (apparent - 1.0)) / libm::sqrt(12.0))
             .max(0.15 / (apparent * apparent * apparent));
         let missed = if gap > 0.5 {
@@ -186,7 +196,8 @@ impl Plan {
             missed
         };
         // Of two samples the nearer weighs more: 2/3 of the square over all
-        // places between them, where their noise is independent.
+        // places between them (by integration), where their noise is independent;
+        // the whole where they share it, 1.22 being the root of 3/2.
         let through = libm::sqrt(2.0 / 3.0) * colour.min(1.22) / step;
         Self {
             fit: None,
@@ -195,7 +206,7 @@ impl Plan {
             noise_u: noise * through,
             grid_u: combined([quantised(quantum, noise) * through, missed]),
             // An exponential edge is placed up to 0.08 of a sample late, a jump
-            // not at all.
+            // not at all (computed; the curve between them is our own).
             model_u: 0.06 * (4.0 / apparent).min(1.0) * (2.0 * (apparent - 1.0)).min(1.0),
             noise,
             hidden: None,
@@ -224,6 +235,9 @@ impl Plan {
         // independent errors as it has stairs.
         let stairs = (count * slope / quantum.max(1e-300)).max(1.0);
         let dithered = found.fit.gain() * count / count.min(stairs);
+        // A tenth of what noise does to one edge, of what is missed four fifths,
+        // and of a difference by noise alone the square and a third: our own
+        // allowances, no source.
         let common = 0.1 * noise / slope / libm::sqrt(windows as f64);
         Self {
             slope: found.slope,
@@ -256,7 +270,8 @@ impl Plan {
 
     /// What sampling alone may make an edge uncertain by, in samples: all of one
     /// where no fit goes through the edge, less the more samples one goes
-    /// through, nothing once they show its shape.
+    /// through, nothing once they show its shape, more than four either side (our
+    /// own allowance, no source).
     pub(super) fn sampled_u(&self) -> f64 {
         match self.fit.as_ref().map_or(0, LocalFit::reach) {
             0 => resolution(1.0),
@@ -316,7 +331,8 @@ impl Plan {
             }
             middle = to;
         }
-        // What lies far from all crossings seen is another matter.
+        // What lies far from all crossings seen is another matter (how far: our
+        // own allowance, no source).
         let room = ambiguity / 2.0 + 2.0 + 0.5 * reach;
         if (at - window.crossing).abs() <= room {
             at
@@ -345,6 +361,8 @@ impl Plan {
             return (at, 0.0);
         };
         let rise = next - here;
+        // Three deviations of noise; the shares of a rise that a rest or a jump
+        // has are our own allowances, no source.
         let room = 3.0 * self.noise;
         let rests = |step: f64| step.abs() < 0.25 * rise + room;
         let jumps = rise > 4.0 * room && here <= room && next >= -room;

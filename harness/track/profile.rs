@@ -4,6 +4,15 @@
 
 use super::windows::Window;
 
+/// A profile has left its level where it is farther from it than this part of the
+/// farthest; before that so much of the rest of the way, in tenths, and so many
+/// samples are not counted either (our own allowances, no source).
+const LEFT: f64 = 0.015;
+const MARGIN: (usize, usize) = (3, 2);
+/// Samples from level to level from which on the middle half of a profile tells
+/// its rise (our own allowance, no source).
+const TELLS: f64 = 8.0;
+
 /// The mean of all windows about their crossings, `reach` samples either side
 /// of the sample before it.
 pub(super) fn averaged(windows: &[&Window], reach: usize) -> Vec<f64> {
@@ -35,9 +44,9 @@ pub(super) fn settled(profile: &[f64], middle: usize) -> (i64, i64) {
         .iter()
         .map(|x| (x - level).abs())
         .fold(0.0, f64::max);
-    let rests = |index: &usize| (profile[*index] - level).abs() <= 0.015 * far;
+    let rests = |index: &usize| (profile[*index] - level).abs() <= LEFT * far;
     let leaves = (0..middle).rev().find(rests).unwrap_or(early);
-    let margin = 2 + 3 * (middle - leaves) / 10;
+    let margin = MARGIN.1 + MARGIN.0 * (middle - leaves) / 10;
     let until = leaves.saturating_sub(margin).max(early);
     (-(middle as i64), until as i64 - middle as i64)
 }
@@ -65,7 +74,7 @@ pub(super) fn step(
     };
     let over = quarters();
     if let Some(over) = over
-        && 8.0 * over < amplitude
+        && TELLS * over < amplitude
     {
         return (over, over);
     }

@@ -93,7 +93,7 @@ pub struct LevelFigures {
     pub lowest_negative: Option<(Estimate, BenchInstant)>,
     /// The highest of them.
     pub highest_negative: Option<(Estimate, BenchInstant)>,
-    /// Least and greatest sample.
+    /// Least and maximum sample.
     pub extremes: (f64, f64),
     /// Where the converter's range cuts the waveform off.
     pub clipped: Clipped,
@@ -134,7 +134,7 @@ pub struct ShapeFigures {
     /// levels, or a time not longer than four of its standard uncertainties: their
     /// slew is only known to be at least what was taken.
     pub slew_bounded: u64,
-    /// Overshoot as a share of the amplitude, mean and greatest.
+    /// Overshoot as a share of the amplitude, mean and maximum.
     pub overshoot: Option<(Estimate, Estimate)>,
     /// Samples are too few, or always at the same places of an edge: overshoot
     /// and preshoot are at least what they show.

@@ -210,7 +210,7 @@ pub struct Violation {
 /// What many readings said of one clause.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ClauseFindings {
-    /// Readings held against the limit.
+    /// Readings compared with the limit.
     pub checked: u64,
     /// Beyond the limit by more than the uncertainty of the worst of so many
     /// readings: violations. Of n readings just within a limit, noise alone
@@ -244,7 +244,7 @@ pub enum Conformity {
 pub struct Findings {
     /// The rules' name.
     pub rules: String,
-    /// Every clause that anything was held against.
+    /// Every clause that anything was compared with.
     pub clauses: BTreeMap<Clause, ClauseFindings>,
 }
 

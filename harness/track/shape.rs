@@ -12,18 +12,23 @@ use crate::measurement::{Estimate, combined};
 /// S-9.1:2020.
 pub const SLEW_LEVEL: f64 = 4.0;
 pub(super) const SLEW_LEVELS: (f64, f64) = (-SLEW_LEVEL, SLEW_LEVEL);
-/// Overshoot is looked for within so many durations of the edge.
+/// Overshoot is looked for within so many durations of the edge (IEEE Std
+/// 181-2011's post-transition aberration region, from memory).
 const AFTER: f64 = 3.0;
-/// Places between the slew levels at which all edges together are read.
+/// Places between the slew levels at which all edges together are read (our own
+/// choice, no source).
 const PLACES: usize = 24;
 /// Edges that take fewer samples than this from level to level do not show how
-/// far they overshoot.
+/// far they overshoot (our own allowance, no source).
 const SHOWN: f64 = 4.0;
 /// Fewest sampling periods between the slew levels for which slew is more than
-/// a bound (common practice, no source).
+/// a bound (common practice, no source), and how many of its standard
+/// uncertainties that time must be longer than (our own allowance, no source).
 const FEWEST: f64 = 1.0;
+const SURE: f64 = 4.0;
 /// What laying edges of a few samples over each other does to a time between two
-/// levels, in samples for a jump: at the ends of an edge, and about its middle.
+/// levels, in samples for a jump: at the ends of an edge, and about its middle
+/// (our own allowances, no source).
 const LAID_ENDS: f64 = 0.5;
 const LAID_MIDDLE: f64 = 0.25;
 impl Overlay<'_> {
@@ -61,7 +66,7 @@ impl Overlay<'_> {
             ..ShapeFigures::default()
         };
         match between {
-            Some((span, own_u, _)) if span >= FEWEST && 4.0 * own_u < span => {
+            Some((span, own_u, _)) if span >= FEWEST && SURE * own_u < span => {
                 let slew = swing / (span * period);
                 let relative = combined([own_u / span, scale_u]);
                 figures.slew = Some(Estimate::new(slew, slew * relative));

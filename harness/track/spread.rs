@@ -17,7 +17,7 @@ pub(super) struct Spread {
     sum: i128,
     squares: u128,
     least: Outermost<i64, BenchInstant>,
-    greatest: Outermost<i64, BenchInstant>,
+    maximum: Outermost<i64, BenchInstant>,
     /// Where the last span ended, and how many began where one had ended.
     end: Option<BenchInstant>,
     joined: u64,
@@ -34,7 +34,7 @@ impl Spread {
             sum: 0,
             squares: 0,
             least: Outermost::new(false, KEPT),
-            greatest: Outermost::new(true, KEPT),
+            maximum: Outermost::new(true, KEPT),
             end: None,
             joined: 0,
         }
@@ -66,7 +66,7 @@ impl Spread {
         };
         self.squares = self.squares.saturating_add(square);
         self.least.push(picoseconds, at);
-        self.greatest.push(picoseconds, at);
+        self.maximum.push(picoseconds, at);
     }
 
     /// Adds another spread about the same value.
@@ -77,15 +77,15 @@ impl Spread {
         self.squares = self.squares.saturating_add(other.squares);
         self.joined += other.joined;
         self.least.merge(&other.least);
-        self.greatest.merge(&other.greatest);
+        self.maximum.merge(&other.maximum);
     }
 
     pub(super) const fn count(&self) -> u64 {
         self.count
     }
 
-    pub(super) fn greatest(&self) -> i64 {
-        self.greatest.first().map_or(i64::MIN, |(span, _)| span)
+    pub(super) fn maximum(&self) -> i64 {
+        self.maximum.first().map_or(i64::MIN, |(span, _)| span)
     }
 
     /// The figures in seconds.
@@ -149,16 +149,16 @@ impl Spread {
         };
         let few = self.count <= KEPT as u64;
         let known = if few { NOISE_OF_FEW } else { 0.0 };
-        let extreme = |list: &Outermost<i64, BenchInstant>, greatest: bool| {
+        let extreme = |list: &Outermost<i64, BenchInstant>, maximum: bool| {
             let (first, at) = list.first()?;
             let first = seconds(first as f64);
             let values: Vec<f64> = list.values().map(|span| seconds(span as f64)).collect();
-            let found = extreme_of(&values, greatest, Some(among), (u_each, known))?;
+            let found = extreme_of(&values, maximum, Some(among), (u_each, known))?;
             // Sampling errs by a period at each edge at most, however many.
             let farthest =
                 libm::sqrt(3.0) * edge.grid_u * budget.most() + bias_of_maximum(self.count) * noise;
             let bias = found.bias.min(farthest).min((first - mean).abs());
-            let value = if greatest { first - bias } else { first + bias };
+            let value = if maximum { first - bias } else { first + bias };
             let own = found.u * noise / u_each.max(f64::MIN_POSITIVE);
             let parts = [own, grid, shared, value * edge.time_base_u];
             Some(Worst {
@@ -173,7 +173,7 @@ impl Spread {
             mean: Estimate::new(mean, u_mean),
             deviation,
             least: extreme(&self.least, false)?,
-            greatest: extreme(&self.greatest, true)?,
+            maximum: extreme(&self.maximum, true)?,
         })
     }
 }
@@ -217,18 +217,18 @@ pub struct Figures {
     pub deviation: f64,
     /// The least.
     pub least: Worst,
-    /// The greatest.
-    pub greatest: Worst,
+    /// The maximum.
+    pub maximum: Worst,
 }
 
 impl Figures {
     /// The extreme farther from zero, without its sign.
     pub(super) fn farthest(&self) -> Worst {
-        let (least, greatest) = (&self.least, &self.greatest);
-        let mut worst = if -least.estimate.value > greatest.estimate.value {
+        let (least, maximum) = (&self.least, &self.maximum);
+        let mut worst = if -least.estimate.value > maximum.estimate.value {
             least.clone()
         } else {
-            greatest.clone()
+            maximum.clone()
         };
         worst.estimate.value = worst.estimate.value.abs();
         worst
@@ -242,8 +242,8 @@ impl Figures {
         if let Some(least) = parts().map(|part| &part.least).min_by(by) {
             self.least = least.clone();
         }
-        if let Some(greatest) = parts().map(|part| &part.greatest).max_by(by) {
-            self.greatest = greatest.clone();
+        if let Some(maximum) = parts().map(|part| &part.maximum).max_by(by) {
+            self.maximum = maximum.clone();
         }
         self
     }

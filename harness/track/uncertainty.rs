@@ -30,7 +30,8 @@ pub struct EdgeUncertainty {
     pub worse_u: f64,
     /// Standard uncertainty by which every edge upwards is too early and every
     /// edge downwards too late, or the other way round, in seconds: what an
-    /// offset of the channel does through the slope.
+    /// offset of the channel does through the slope, and what a fit makes of an
+    /// edge's shape.
     #[serde(default)]
     pub skew_u: f64,
     /// The part of `skew_u` that the channel's offset makes, alike for all that

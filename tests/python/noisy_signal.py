@@ -380,13 +380,13 @@ def readings(signal):
         if halves["all"]:
             add(f"{name} mean", halves["all"]["mean"])
             add(f"{name} shortest", halves["all"]["least"]["estimate"])
-            add(f"{name} longest", halves["all"]["greatest"]["estimate"])
+            add(f"{name} longest", halves["all"]["maximum"]["estimate"])
         for sign in ("positive", "negative"):
             if halves[sign]:
                 add(f"{name} {sign} mean", halves[sign]["mean"])
     if signal["asymmetry"]:
         add("asymmetry", signal["asymmetry"]["mean"])
-        add("difference", signal["difference"]["greatest"]["estimate"])
+        add("difference", signal["difference"]["maximum"]["estimate"])
     for way in ("rising", "falling"):
         figures = (signal["shape"] or {}).get(way)
         if not figures:

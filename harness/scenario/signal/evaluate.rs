@@ -203,7 +203,7 @@ impl Page<'_, '_> {
         let base = figures.mean.value * edge.time_base_u;
         let note = format!("of {} {of}", figures.count);
         self.add_with_common(metric, "mean", mean, base, note);
-        for (part, worst) in [("shortest", &figures.least), ("longest", &figures.greatest)] {
+        for (part, worst) in [("shortest", &figures.least), ("longest", &figures.maximum)] {
             let base = worst.estimate.value * edge.time_base_u;
             let common = combined([2.0 * edge.offset_u, base]);
             let note = of_many(worst, of);
@@ -242,8 +242,8 @@ impl Page<'_, '_> {
         };
         let note = format!("of {} ones, the {longer} halves longer", signed.count);
         self.add_with_common(ASYMMETRY, "mean", Finding::Value(mean), common, note);
-        let worst = Finding::Value(size.greatest.estimate);
-        let note = of_many(&size.greatest, "ones");
+        let worst = Finding::Value(size.maximum.estimate);
+        let note = of_many(&size.maximum, "ones");
         self.add_with_common(ASYMMETRY, "worst", worst, common, note);
     }
 
@@ -352,14 +352,14 @@ impl Page<'_, '_> {
             let larger = |a: Estimate, b: Estimate| if b.value > a.value { b } else { a };
             (larger(a.0, b.0), larger(a.1, b.1))
         });
-        let Some((mean, greatest)) = worse else {
+        let Some((mean, maximum)) = worse else {
             let reason = "no edge could be measured";
             return self.missing(&[OVERSHOOT], Blame::Board, reason);
         };
         let measured: u64 = sides.iter().map(|figures| figures.measured).sum();
         let note = format!("of {measured} edges");
         self.add(OVERSHOOT, "mean", Finding::Value(mean), note.clone());
-        self.add(OVERSHOOT, "worst", Finding::Value(greatest), note);
+        self.add(OVERSHOOT, "worst", Finding::Value(maximum), note);
     }
 
     pub(super) fn delay(&mut self, delays: &DelayReport) {
@@ -372,15 +372,15 @@ impl Page<'_, '_> {
             delay.count, delays.missing
         );
         self.add(DELAY, "mean", Finding::Value(delay.mean), note);
-        let longest = Finding::Value(delay.greatest.estimate);
-        let note = of_many(&delay.greatest, "edges");
+        let longest = Finding::Value(delay.maximum.estimate);
+        let note = of_many(&delay.maximum, "edges");
         self.add(DELAY, "longest", longest, note);
         // Both extremes are less what sampling and noise spread them by.
-        let spread = delay.greatest.estimate.minus(delay.least.estimate);
-        let sampled = delay.greatest.bias + delay.least.bias;
+        let spread = delay.maximum.estimate.minus(delay.least.estimate);
+        let sampled = delay.maximum.bias + delay.least.bias;
         // Either end lies between two edges, each read somewhere within a
         // rectangle: so much of what is left sampling may have made as well.
-        let most = 2.0 * libm::sqrt(6.0) * delay.greatest.estimate.u;
+        let most = 2.0 * libm::sqrt(6.0) * delay.maximum.estimate.u;
         let doubt = sampled.max(spread.value.min(most));
         let u = combined([spread.u, rectangular(doubt.max(0.0))]);
         let spread = Estimate::new(spread.value.max(0.0), u);
@@ -421,7 +421,7 @@ impl Page<'_, '_> {
                 |e: Estimate| Finding::Value(Estimate::new(e.value, combined([e.u, edge])));
             let note = format!("of {} cutouts", figures.count);
             self.add(metric, "mean", widened(figures.mean), note);
-            for (part, worst) in [("earliest", &figures.least), ("latest", &figures.greatest)] {
+            for (part, worst) in [("earliest", &figures.least), ("latest", &figures.maximum)] {
                 let note = of_many(worst, "cutouts");
                 self.add(metric, part, widened(worst.estimate), note);
             }

@@ -134,7 +134,7 @@ impl Input {
         let late = delays
             .delay
             .as_ref()
-            .map_or(0.0, |delay| delay.greatest.estimate.value);
+            .map_or(0.0, |delay| delay.maximum.estimate.value);
         // A packet that ends with the capture is not told from one cut off.
         let room = BenchSpan::from_microseconds(700 + (late * 1e6) as i64);
         let whole: Vec<&Packet> = self

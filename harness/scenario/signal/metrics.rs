@@ -88,8 +88,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
                 Worse::Smaller,
                 "Mean slope of the rail-to-rail voltage between -4 V and +4 V, from all edges of a \
                  direction laid over each other, of the slower direction: the mean and the \
-                 slowest edge. A bound where less than one sampling period lies between, or \
-                 where samples are more than 200 ns apart.",
+                 slowest edge. A bound where less than one sampling period lies between, where \
+                 four standard uncertainties of that time are as long as it, or where samples are \
+                 more than 200 ns apart.",
             )
         },
         Metric::unsigned(

@@ -86,11 +86,11 @@ impl ChannelScan {
             Estimate::new(value, combined([value * accuracy.gain_u, offset_u, own]))
         };
         let both = combined([high.1, low.1]);
-        let extreme = |positive: bool, greatest: bool| {
+        let extreme = |positive: bool, maximum: bool| {
             let plan = self.timer.plan(positive != raw_positive)?;
             let halves = &self.halves[usize::from(positive == raw_positive)];
             let sign = if positive { 1.0 } else { -1.0 };
-            let up = (greatest == positive) == (gain > 0.0);
+            let up = (maximum == positive) == (gain > 0.0);
             let step_u = noise::level(step, plan.noise);
             let about = (plan.before, room(plan));
             let worst = halves.extreme(up, plan.level_u, about)?;
@@ -122,7 +122,7 @@ impl ChannelScan {
     /// last of a binary range.
     fn clipped(&self) -> Clipped {
         let Scale { gain, offset, step } = self.settings.scale;
-        let Some((least, greatest)) = self.detector.extremes() else {
+        let Some((least, maximum)) = self.detector.extremes() else {
             return Clipped::default();
         };
         let at = |rail: f64, raw_positive: bool| {
@@ -145,7 +145,7 @@ impl ChannelScan {
             let spread = step > 0.0 && plan.noise > 0.6 * step;
             (flat && (last || spread)).then_some(rail * gain + offset)
         };
-        let (up, down) = (at(greatest, true), at(least, false));
+        let (up, down) = (at(maximum, true), at(least, false));
         if gain > 0.0 {
             Clipped {
                 positive: up,

@@ -187,8 +187,8 @@ fn planted_distortion_and_overshoot_are_found() {
     let (low, high) = shape.rising.distortion.expect("planted");
     near(low, -1.5, 1e-9);
     assert!(high > 0.3 && high < 1.0, "{high}");
-    let (_, greatest) = shape.rising.overshoot.expect("measured");
-    near(greatest.value, 3.0 / (HIGH - LOW), 0.003);
+    let (_, maximum) = shape.rising.overshoot.expect("measured");
+    near(maximum.value, 3.0 / (HIGH - LOW), 0.003);
     // Hysteresis keeps the dip from being an edge.
     assert_eq!(report.glitches.count, 0);
 }

@@ -251,7 +251,7 @@ fn halves_are_paired_rightly_from_any_start() {
                 })
                 .collect();
             let (_, report) = decode(&turned, end, EXACT);
-            let worst = report.difference.expect("ones were seen").greatest;
+            let worst = report.difference.expect("ones were seen").maximum;
             assert_eq!(worst.estimate.value, 0.0, "skip {skip}");
         }
     }

@@ -99,11 +99,35 @@ impl Overlay<'_> {
         let reach = (self.outward(ten, false), self.outward(ninety, true));
         if let (Some(from), Some(to)) = reach {
             let wide = AFTER * (to - from).max(1.0);
-            figures.overshoot = self.aberration(to, to + wide, true);
-            figures.preshoot = self.aberration(from - wide, from, false);
+            let (last, first) = self.outside(ten, ninety);
+            figures.overshoot = self.aberration(first.min(to), to + wide, true);
+            figures.preshoot = self.aberration(from - wide, last.max(from), false);
         }
         self.distortions(&mut figures);
         figures
+    }
+
+    /// The last place at which a sample is not yet above `low`, and the first at
+    /// which one is no more below `high`, of edges of few samples: their profile, a
+    /// mean over a sample each, is past them later than the samples are. Of others
+    /// nowhere.
+    fn outside(&self, low: f64, high: f64) -> (f64, f64) {
+        let mut found = (f64::NEG_INFINITY, f64::INFINITY);
+        if self.known.apparent >= SHOWN {
+            return found;
+        }
+        for laid in self.edges {
+            let zero = (libm::floor(laid.zero) as usize).min(laid.volts.len() - 1);
+            let before = laid.volts[..=zero].iter().rposition(|v| *v <= low);
+            let behind = laid.volts[zero..].iter().position(|v| *v >= high);
+            if let Some(index) = before {
+                found.0 = found.0.max(index as f64 - laid.zero);
+            }
+            if let Some(index) = behind {
+                found.1 = found.1.min((zero + index) as f64 - laid.zero);
+            }
+        }
+        found
     }
 
     /// The slope of every edge between the slew levels over that of all, and its

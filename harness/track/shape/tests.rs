@@ -156,6 +156,33 @@ fn a_step_between_two_samples_only_bounds_the_slew() {
     assert!(found.overshoot_bounded);
 }
 
+/// A jump that overshoots by 2 V and decays in a sample: over all phases of the
+/// sampling the first sample behind it shows 1 - 1 / e of that on average. What is
+/// read is no less, and no more than there is.
+#[test]
+fn the_first_sample_behind_a_jump_counts() {
+    let edge = |number: u32| {
+        let begin = 30.0 + (f64::from(number) + 0.5) / f64::from(EDGES);
+        let volts = |n: u32| match f64::from(n) - begin {
+            before if before < 0.0 => START,
+            behind => END + 2.0 * libm::exp(-behind),
+        };
+        Laid {
+            volts: (0..60).map(volts).collect(),
+            zero: 30.5,
+        }
+    };
+    let edges: Vec<Laid> = (0..EDGES).map(edge).collect();
+    let found = read(&edges, 1.0);
+    assert!(found.overshoot_bounded);
+    let (mean, worst) = found.overshoot.expect("a top");
+    let most = 2.0 / (END - START);
+    let shown = most * (1.0 - libm::exp(-1.0));
+    for over in [mean, worst] {
+        assert!((0.99 * shown..=most).contains(&over.value), "{over:?}");
+    }
+}
+
 proptest::proptest! {
     #[test]
     fn no_edges_panic(

@@ -31,6 +31,30 @@ pub(super) struct Scales {
     pub(super) full_scale: f64,
 }
 
+/// The codes of a converter.
+#[derive(Clone, Copy, Debug)]
+struct Range {
+    signed: bool,
+    least: i32,
+    largest: i32,
+}
+
+impl Range {
+    const fn of(signed: bool, bits: u32) -> Self {
+        let codes = 1_i32 << bits;
+        let least = if signed { -codes / 2 } else { 0 };
+        Self {
+            signed,
+            least,
+            largest: least + codes - 1,
+        }
+    }
+
+    const fn ends_at(self, code: i32) -> bool {
+        code <= self.least || code >= self.largest
+    }
+}
+
 /// A straight line from codes to volts at the input.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Meaning {
@@ -214,16 +238,23 @@ impl Codes {
                 arguments.push(("channel", Argument::Integer(number.into())));
             }
             match profile.waveform.data {
-                Data::Block { .. } => read.take_block(session, command, &arguments, count).await?,
-                Data::List { volts: own } => {
+                Data::Block { .. } => {
+                    let request = (command, arguments.as_slice());
+                    read.take_block(session, request, count, scales.bits)
+                        .await?;
+                }
+                data @ (Data::Codes { .. } | Data::Volts) => {
                     let bytes = CHARACTERS_A_SAMPLE * count as usize;
                     let answer = session.long_line(command, &arguments, bytes).await?;
                     let list = numbers(session, &answer, count)?;
-                    // Lines are words whatever channels are.
-                    if own && number.is_some() {
-                        volts.extend(list);
-                    } else {
-                        read.take_codes(session, &list)?;
+                    match (data, number) {
+                        (Data::Volts, Some(_)) => volts.extend(list),
+                        // Words of logic lines have no sign, whatever channels have.
+                        (_, None) => read.take_codes(session, &list, Range::of(false, 16))?,
+                        (_, Some(_)) => {
+                            let signed = data == Data::Codes { signed: true };
+                            read.take_codes(session, &list, Range::of(signed, scales.bits))?;
+                        }
                     }
                 }
             }
@@ -238,9 +269,9 @@ impl Codes {
     async fn take_block(
         &mut self,
         session: &Session,
-        command: &'static str,
-        arguments: &[(&str, Argument<'_>)],
+        (command, arguments): (&'static str, &[(&str, Argument<'_>)]),
         count: u32,
+        bits: u32,
     ) -> Result<(), InstrumentError> {
         let Data::Block {
             bytes,
@@ -256,17 +287,8 @@ impl Codes {
             let found = block.len();
             return Err(session.data(format!("{wanted} bytes asked for, {found} came")));
         }
-        let (least, largest) = match (bytes, signed) {
-            (1, true) => (-128, 127),
-            (1, false) => (0, 255),
-            (_, true) => (-HALF, HALF - 1),
-            (_, false) => (0, 2 * HALF - 1),
-        };
-        self.shift = if (bytes, signed) == (2, false) {
-            HALF
-        } else {
-            0
-        };
+        let range = Range::of(signed, bits.min(8 * bytes as u32));
+        self.shift = if signed { 0 } else { HALF };
         let code = |sample: &[u8]| -> i32 {
             match (sample, signed) {
                 ([one], true) => i32::from(one.cast_signed()),
@@ -289,7 +311,7 @@ impl Codes {
         let codes = block.chunks_exact(bytes).map(code);
         let (shift, mut at_the_end) = (self.shift, self.at_the_end);
         self.codes.extend(codes.map(|code| {
-            at_the_end |= code == least || code == largest;
+            at_the_end |= range.ends_at(code);
             // Within 16 bits by the shift.
             (code - shift) as i16
         }));
@@ -297,14 +319,24 @@ impl Codes {
         Ok(())
     }
 
-    fn take_codes(&mut self, session: &Session, list: &[f64]) -> Result<(), InstrumentError> {
+    fn take_codes(
+        &mut self,
+        session: &Session,
+        list: &[f64],
+        range: Range,
+    ) -> Result<(), InstrumentError> {
+        self.shift = if range.signed { 0 } else { HALF };
+        let most = Range::of(range.signed, 16);
         for &code in list {
-            // Words of logic lines have no sign.
-            let fits = code.fract() == 0.0 && (-32_768.0..=65_535.0).contains(&code);
-            if !fits {
-                return Err(session.data(format!("{code} is no code of 16 bits")));
+            let held = f64::from(most.least)..=f64::from(most.largest);
+            if code.fract() != 0.0 || !held.contains(&code) {
+                let sign = if range.signed { "a" } else { "no" };
+                let what = format!("{code} is not a code of 16 bits with {sign} sign");
+                return Err(session.data(what));
             }
-            self.codes.push((code as i32 as u16).cast_signed());
+            let code = code as i32;
+            self.at_the_end |= range.ends_at(code);
+            self.codes.push((code - self.shift) as i16);
         }
         Ok(())
     }
@@ -373,7 +405,12 @@ fn numbers(session: &Session, answer: &str, count: u32) -> Result<Vec<f64>, Inst
     }
     if list.len() != count as usize {
         let found = list.len();
-        return Err(session.data(format!("{count} samples asked for, {found} or more came")));
+        let more = if found > count as usize {
+            " or more"
+        } else {
+            ""
+        };
+        return Err(session.data(format!("{count} samples asked for, {found}{more} came")));
     }
     Ok(list)
 }
@@ -395,6 +432,26 @@ mod tests {
         assert_eq!(find("MULT"), None);
         let fields: Vec<&str> = items("2, 1E-6 ,0").collect();
         assert_eq!(fields, ["2", "1E-6", "0"]);
+    }
+
+    /// A converter ends where its bits do, whatever the words are that carry its
+    /// codes; by hand, two's complement and plain binary.
+    #[test]
+    fn codes_end_where_the_converter_does() {
+        for (signed, bits, least, largest) in [
+            (true, 12, -2048, 2047),
+            (false, 12, 0, 4095),
+            (true, 16, -32_768, 32_767),
+            (false, 8, 0, 255),
+        ] {
+            let range = Range::of(signed, bits);
+            for end in [least, largest] {
+                assert!(range.ends_at(end), "{end} of {bits} bits");
+            }
+            for inside in [least + 1, largest - 1] {
+                assert!(!range.ends_at(inside), "{inside} of {bits} bits");
+            }
+        }
     }
 
     #[test]

@@ -22,7 +22,7 @@ pub(super) fn waveform(table: Option<&Table<'_>>) -> Waveform {
         bits: place("bits"),
         full_scale: place("full_scale"),
     };
-    let volts = matches!(data, Data::List { volts: true });
+    let volts = data == Data::Volts;
     if !volts && !table.has("volts_per_code") {
         table.missing(
             "volts_per_code",
@@ -58,8 +58,9 @@ fn data(table: &Table<'_>) -> Data {
                 .expected("8 or 16"),
         );
     }
-    for key in ["sample_bits", "signed", "order"] {
-        if !block && table.has(key) {
+    let codes = block || matches!(samples, Some(Samples::Codes));
+    for (key, may_be) in [("sample_bits", block), ("signed", codes), ("order", block)] {
+        if !may_be && table.has(key) {
             table.fault(
                 Fault::error(&table.place_of(key), "a list in ASCII has no such thing")
                     .expected("`data = \"block\"` with it"),
@@ -67,8 +68,8 @@ fn data(table: &Table<'_>) -> Data {
         }
     }
     match samples {
-        Some(Samples::Codes) => Data::List { volts: false },
-        Some(Samples::Volts) => Data::List { volts: true },
+        Some(Samples::Codes) => Data::Codes { signed },
+        Some(Samples::Volts) => Data::Volts,
         Some(Samples::Block) | None => Data::Block {
             bytes: if bits == Some(8) { 1 } else { 2 },
             signed,

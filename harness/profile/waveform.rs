@@ -15,11 +15,13 @@ pub enum Data {
         /// Whether the high byte comes first.
         high_first: bool,
     },
-    /// A list of numbers in ASCII, parted by commas.
-    List {
-        /// Whether they are volts at the input; else codes.
-        volts: bool,
+    /// A list of codes in ASCII, parted by commas.
+    Codes {
+        /// Whether they go either side of nought.
+        signed: bool,
     },
+    /// A list of volts at the input in ASCII, parted by commas.
+    Volts,
 }
 
 /// Where one thing that samples mean is found.

@@ -236,7 +236,7 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "waveform.signed",
-        "whether a block's samples have a sign (two's complement). Without it true.",
+        "whether codes go either side of nought: in a block as two's complement, in a list with a sign. Without it true.",
         "[waveform]\nsigned = false",
     ),
     page(

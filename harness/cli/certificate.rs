@@ -6,6 +6,7 @@ use super::arguments::RecordsCertificate;
 use super::evaluated_again::marked;
 use super::exit::Exit;
 use super::handing_out;
+use super::left_on::was_looked_at;
 use super::output::Output;
 use super::own_workshop::OwnWorkshop;
 use super::records::{Existing, find, headline, last_of_lot, open_checked, seal_of, whole};
@@ -169,11 +170,9 @@ fn issue(
 /// off, until somebody has looked and said so.
 fn is_wound_up(reader: &Reader, record: &Record) -> Result<(), Exit> {
     let run = &record.started.run;
-    if record.verdict() != Verdict::Pass || record.made_safe() != Some(false) {
-        return Ok(());
-    }
-    let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
-    if notes.iter().any(|note| note.bench_is_off) {
+    let passed = record.verdict() == Verdict::Pass;
+    let told = |fault| store_exit(&fault);
+    if !passed || !record.left_on() || was_looked_at(reader, run).map_err(told)? {
         return Ok(());
     }
     warn_line!(

@@ -8,9 +8,9 @@ use crate::bench::Identified;
 use crate::ident::RunId;
 use crate::store::{Filter, Reader, StoreError};
 
-/// Runs looked back through for one on the same ports; other benches may have run
-/// since.
-const LOOKED_BACK: usize = 40;
+/// Runs looked back through for one on the same ports: more than the other benches of
+/// a workshop can have run since.
+const LOOKED_BACK: usize = 10_000;
 
 /// Refuses a bench whose last run did not end proven safe.
 ///
@@ -42,20 +42,22 @@ fn last_unsafe(reader: &Reader, bench: &[Identified]) -> Result<Option<RunId>, S
         if !record.instruments.iter().any(|known| same(&known.port)) {
             continue;
         }
-        if record.made_safe() != Some(false) {
-            return Ok(None);
-        }
-        let looked_at = reader.notes(&run)?.iter().any(|note| note.bench_is_off);
-        return Ok((!looked_at).then_some(run));
+        let left_on = record.left_on() && !was_looked_at(reader, &run)?;
+        return Ok(left_on.then_some(run));
     }
     Ok(None)
+}
+
+/// Whether somebody says of having looked at the bench, since that run, that it is off.
+pub(super) fn was_looked_at(reader: &Reader, run: &RunId) -> Result<bool, StoreError> {
+    Ok(reader.notes(run)?.iter().any(|note| note.bench_is_off))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::clock::{SystemClock, WallClock as _};
-    use crate::event::Event;
+    use crate::event::{Abort, Event};
     use crate::ident::Role;
     use crate::judgement::Verdict;
     use crate::record::Note;
@@ -75,13 +77,22 @@ mod tests {
         }]
     }
 
-    fn keep(store: &Store, run: &str, safe: bool) {
+    fn keep(store: &Store, run: &str, end: &[Event]) {
         let whole = events(started(run, "GR-0042", false), value(0.009, 2e-5));
         let begun = whole
             .into_iter()
             .take_while(|e| !matches!(e, Event::ScenarioStarted { .. }));
-        let ended = [made_safe(safe), finished(Verdict::Pass, None)];
-        let entries = numbered(begun.chain(ended));
+        let energised = Event::Step {
+            scenario: "load".to_owned(),
+            text: "hold 4 A".to_owned(),
+            energises: true,
+        };
+        let started = Event::ScenarioStarted {
+            scenario: "load".to_owned(),
+            kind: "load".to_owned(),
+        };
+        let steps = [started, energised].into_iter();
+        let entries = numbered(begun.chain(steps).chain(end.iter().cloned()));
         let mut run = store.begin(&entries[0]).expect("a new run");
         for entry in &entries[1..] {
             run.append(entry, true).expect("room");
@@ -98,9 +109,10 @@ mod tests {
             last_unsafe(&reader, &bench(port)).expect("readable")
         };
         assert_eq!(left("port-1"), None, "nothing ran yet");
-        keep(&store, "r1", true);
+        let end = |safe| [made_safe(safe), finished(Verdict::Pass, None)];
+        keep(&store, "r1", &end(true));
         assert_eq!(left("port-1"), None);
-        keep(&store, "r2", false);
+        keep(&store, "r2", &end(false));
         let run: RunId = "r2".parse().expect("a plain name");
         assert_eq!(left("port-1"), Some(run.clone()));
         assert_eq!(left("port-2"), None, "another bench");
@@ -114,5 +126,10 @@ mod tests {
         assert_eq!(left("port-1"), Some(run.clone()), "a remark alone");
         store.note(&run, note(true)).expect("room");
         assert_eq!(left("port-1"), None);
+        // A run that was cut off while it energised tells no end at all.
+        let cut_off = finished(Verdict::Inconclusive, Some(Abort::CutOff));
+        keep(&store, "r3", &[cut_off]);
+        let run: RunId = "r3".parse().expect("a plain name");
+        assert_eq!(left("port-1"), Some(run));
     }
 }

@@ -133,8 +133,10 @@ impl Owner {
             bytes,
             reply,
         } = request;
-        self.keep_gap().await;
-        let result = self.exchange(&line, expect, bytes).await;
+        let result = match self.keep_gap().await {
+            Ok(()) => self.exchange(&line, expect, bytes).await,
+            Err(cause) => Err(Failure::before(cause)),
+        };
         self.ended = Some(Instant::now());
         let alive = !matches!(
             result,
@@ -203,11 +205,27 @@ impl Owner {
         Ok(heard)
     }
 
-    /// The instrument's gap between two lines, unless something urgent comes.
-    async fn keep_gap(&mut self) {
-        if let (Some(ended), false) = (self.ended, self.settings.habits.gap.is_zero()) {
-            tokio::time::sleep_until(ended + self.settings.habits.gap).await;
+    /// Waits for the instrument's gap between two lines, unless something urgent
+    /// comes.
+    async fn keep_gap(&mut self) -> Result<(), Cause> {
+        let Some(free) = self.free_from() else {
+            return Ok(());
+        };
+        tokio::select! {
+            biased;
+            Some(urgent) = self.urgent.recv() => {
+                self.interruption = Some(urgent);
+                Err(Cause::Interrupted)
+            }
+            () = tokio::time::sleep_until(free) => Ok(()),
         }
+    }
+
+    /// When the instrument hears the next line, where it needs a gap before it.
+    fn free_from(&self) -> Option<Instant> {
+        let gap = self.settings.habits.gap;
+        let ended = self.ended.filter(|_| !gap.is_zero())?;
+        Some(ended + gap)
     }
 
     /// The line's echo where there is one, then the answer.
@@ -306,10 +324,16 @@ impl Owner {
         self.write().await
     }
 
-    /// Writes the outgoing bytes.
+    /// Writes the outgoing bytes once the instrument hears them: urgent ones and those
+    /// that get back in step wait for its gap too, and would be lost without.
     async fn write(&mut self) -> Result<(), Cause> {
+        if let Some(free) = self.free_from() {
+            tokio::time::sleep_until(free).await;
+        }
         let limit = self.settings.deadlines.write;
-        match timeout(limit, self.wire.write_all(&self.outgoing)).await {
+        let written = timeout(limit, self.wire.write_all(&self.outgoing)).await;
+        self.ended = Some(Instant::now());
+        match written {
             Err(_) => Err(Cause::Stalled(limit)),
             Ok(Err(error)) => Err(from_io(&error)),
             Ok(Ok(())) => Ok(()),

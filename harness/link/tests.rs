@@ -429,6 +429,26 @@ async fn echo_prompt_checksum_and_gap_are_kept() {
     assert_eq!(times(&heard, "DO"), 4);
 }
 
+/// What makes an instrument safe is lost on one that hears nothing so soon, unless
+/// its gap is kept there as well; and so is the question that gets back in step.
+#[tokio::test]
+async fn urgent_lines_and_probes_keep_the_gap_too() {
+    let habits = Habits {
+        gap: Duration::from_millis(30),
+        ..Habits::default()
+    };
+    let (port, heard) = habitual(habits, &[]);
+    port.send("DO", Effect::Acts).await.expect("taken");
+    for _ in 0..2 {
+        let off = port.interrupt(b"OFF\r\n".to_vec()).await;
+        off.expect("written");
+    }
+    // The byte that abandons a half line stands before it.
+    let answer = asks(&port, "A?").await.expect("it is heard");
+    assert!(answer.ends_with("A?"), "{answer:?}");
+    assert_eq!(times(&heard, "OFF"), 2);
+}
+
 #[tokio::test]
 async fn bytes_by_number_need_no_ending() {
     let (wire, mut device) = tokio::io::duplex(64);

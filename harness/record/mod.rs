@@ -203,6 +203,11 @@ impl Record {
         self.safety.last().map(|outcome| outcome.safe)
     }
 
+    /// Whether it left a bench of which nobody knows that everything on it is off.
+    pub fn left_on(&self) -> bool {
+        self.made_safe().map_or(self.energised(), |safe| !safe)
+    }
+
     /// Whether any step put energy into the board.
     pub fn energised(&self) -> bool {
         let mut steps = self.scenarios.iter().flat_map(|s| &s.steps);

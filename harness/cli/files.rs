@@ -24,7 +24,6 @@ use crate::units::{Quantity as _, Seconds};
 use crate::workshop::{self, Workshop};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -389,7 +388,7 @@ impl Files {
     /// The text of the file at `path`.
     pub(super) fn read(&mut self, path: &Path) -> Option<Source> {
         let name = path.display().to_string();
-        match bytes_of(path) {
+        match plain_file::read(path, LARGEST_FILE) {
             Ok(bytes) => match Source::from_bytes(&name, &bytes) {
                 Ok(source) => Some(self.keep(source)),
                 Err(not_text) => {
@@ -421,15 +420,6 @@ impl Files {
         let place = Place::new(&Arc::new(Source::new(name, "")), 0..0);
         self.faults.push(Fault::error(&place, message));
     }
-}
-
-/// Reads no more than the largest file worth reading and one byte, so that a
-/// device or an endless pipe cannot hold the command up.
-fn bytes_of(path: &Path) -> std::io::Result<Vec<u8>> {
-    let file = plain_file::open(path)?;
-    let mut bytes = Vec::new();
-    file.take(LARGEST_FILE + 1).read_to_end(&mut bytes)?;
-    Ok(bytes)
 }
 
 fn parent(path: &Path) -> PathBuf {

@@ -37,6 +37,9 @@ const FUSE: &str = "the fuse in the board's supply (--supply-fuse)";
 /// branch's own and the least that a board has, in ohms.
 const SHORT_THROUGH: f64 = 0.4;
 
+/// The least trip current for one ampere of rated current: an eighth above it.
+const LEAST_MARGIN: f64 = 1.125;
+
 /// The longest closure that the plan that is written asks for, and a tenth more.
 const SHORT_FOR: f64 = 1.1;
 
@@ -75,6 +78,8 @@ fn written(arguments: &NewFile, output: Output) -> Result<(), Exit> {
     }
     whole(path, text.as_bytes(), Existing::Stays)?;
     let kind = arguments.kind.word();
+    let of_profile = profile::parse(&source).ok();
+    let can_energise = of_profile.is_none_or(|(own, _)| needs(own.role).can_energise);
     if output.json {
         output.document(&json!({ "written": name, "kind": kind }));
     } else {
@@ -83,7 +88,7 @@ fn written(arguments: &NewFile, output: Output) -> Result<(), Exit> {
             harmless(&name),
             harmless(&name)
         );
-        if kind != "profile" || needs(answers.role()?).can_energise {
+        if can_energise {
             say_line!("Its numbers are a start, no advice: they are for you to measure and state.");
         }
     }
@@ -181,7 +186,7 @@ impl Answers<'_> {
         let usual = format!("{} A", rounded(rated * 4.0 / 3.0));
         let trip = self.arguments.trip_current.as_ref();
         let trip = self.quantity::<Amperes>(trip, "current at which it trips", &usual)?;
-        if trip <= rated * 1.12 {
+        if trip < rated * LEAST_MARGIN {
             warn_line!("the trip current must be at least an eighth above the rated one");
             return Err(Exit::Usage);
         }
@@ -207,9 +212,10 @@ impl Answers<'_> {
             PLAN,
             &[
                 ("family", family),
-                ("rated", rounded(rated)),
-                ("trip", rounded(trip)),
-                ("voltage", rounded(volts)),
+                // What was stated stands as it was stated.
+                ("rated", rated.to_string()),
+                ("trip", trip.to_string()),
+                ("voltage", volts.to_string()),
                 ("lines", lines),
                 ("loss", "hold".to_owned()),
                 // What bridge and wires drop (common practice, no source).
@@ -303,7 +309,7 @@ fn filled(template: &str, gaps: &[(&str, String)]) -> String {
     gaps.iter().fold(template.to_owned(), fill)
 }
 
-/// With three digits, as a person would write it.
+/// A value that follows from what was stated, to three digits.
 fn rounded(value: f64) -> String {
     let digits = (2 - libm::floor(libm::log10(value.abs().max(1e-9))) as i32).clamp(0, 9);
     let text = format!("{value:.*}", digits.unsigned_abs() as usize);

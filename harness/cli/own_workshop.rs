@@ -4,6 +4,7 @@
 
 use super::exit::Exit;
 use super::files::{Files, complain};
+use super::plain_file;
 use crate::handout::{Letterhead, Logo};
 use crate::ident::harmless;
 use crate::workshop::{FILE, Workshop};
@@ -13,7 +14,7 @@ use std::path::{Path, PathBuf};
 const DEEPEST: usize = 64;
 
 /// Bytes of a logo at most.
-const LARGEST_LOGO: usize = 1 << 20;
+const LARGEST_LOGO: u64 = 1 << 20;
 /// What every PNG begins with (ISO/IEC 15948, 5.2).
 const PNG: &[u8] = b"\x89PNG\r\n\x1a\n";
 
@@ -71,8 +72,9 @@ impl OwnWorkshop {
             );
             Exit::File
         };
-        let bytes = std::fs::read(&path).map_err(|trouble| fault(trouble.to_string()))?;
-        if bytes.len() > LARGEST_LOGO {
+        let read = plain_file::read(&path, LARGEST_LOGO);
+        let bytes = read.map_err(|trouble| fault(trouble.to_string()))?;
+        if bytes.len() as u64 > LARGEST_LOGO {
             return Err(fault("it is larger than 1 MiB".to_owned()));
         }
         if path.extension().is_some_and(|ending| ending == "png") {

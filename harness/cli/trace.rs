@@ -12,7 +12,7 @@ use std::time::Instant;
 use tracing::field::{Field, Visit};
 use tracing::{Event, Subscriber};
 use tracing_subscriber::Layer;
-use tracing_subscriber::filter::{EnvFilter, LevelFilter, Targets};
+use tracing_subscriber::filter::{LevelFilter, Targets};
 use tracing_subscriber::layer::{Context, SubscriberExt as _};
 use tracing_subscriber::util::SubscriberInitExt as _;
 
@@ -44,17 +44,18 @@ pub(super) fn start(level: Option<&str>, trace: Option<&Path>) -> Result<(), Exi
 }
 
 /// Of the wires a person is told shortened, not byte by byte.
-fn log(level: &str) -> Result<EnvFilter, Exit> {
-    let wrong = |fault: &dyn std::fmt::Display| {
-        warn_line!(
-            "--log {}: {fault}; use info, debug or trace",
-            harmless(level)
-        );
-        Exit::Usage
+fn log(level: &str) -> Result<Targets, Exit> {
+    let level = match level {
+        "info" => LevelFilter::INFO,
+        "debug" => LevelFilter::DEBUG,
+        "trace" => LevelFilter::TRACE,
+        other => {
+            warn_line!("--log {}: use info, debug or trace", harmless(other));
+            return Err(Exit::Usage);
+        }
     };
-    let filter = EnvFilter::builder().parse(level).map_err(|f| wrong(&f))?;
-    let quiet = format!("{TRAFFIC}=off").parse().map_err(|f| wrong(&f))?;
-    Ok(filter.add_directive(quiet))
+    let all = Targets::new().with_default(level);
+    Ok(all.with_target(TRAFFIC, LevelFilter::OFF))
 }
 
 /// The file of a trace.

@@ -153,7 +153,7 @@ impl Session {
         let form = self.profile.forms.get(command);
         let form = form.and_then(|forms| forms.get(*name));
         let sent = form.and_then(|form| form.set_for(sent)).unwrap_or(sent);
-        let step = form.map_or(0.0, |form| form.half_step());
+        let step = form.map_or(0.0, |form| form.half_step(sent));
         let read = self.number(query, &[]).await?;
         let near = |read: f64| (read - sent).abs() <= step + sent.abs() * KEPT_WITHIN + 1e-9;
         if read.value().is_some_and(near) {

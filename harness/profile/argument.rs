@@ -95,13 +95,17 @@ impl Form {
         Some((self.stepped(value)? - self.add) / self.scale)
     }
 
-    /// Half of the smallest difference that can be sent, in SI units.
-    pub fn half_step(&self) -> f64 {
+    /// Half of the smallest difference that can be sent beside `value`, in SI units.
+    pub fn half_step(&self, value: f64) -> f64 {
+        let sent = (value * self.scale + self.add).abs();
         let step = match (self.spelling, self.decimals) {
             (Spelling::Decimal | Spelling::Exponent, None) => 0.0,
             (Spelling::Decimal, Some(digits)) => 0.1_f64.powi(digits as i32),
-            // Of an exponent the digits are relative; checked with the value's own
-            // part.
+            // Digits behind the first one.
+            (Spelling::Exponent, Some(digits)) if sent > 0.0 => {
+                let first = libm::floor(libm::log10(sent)) as i32;
+                10.0_f64.powi(first - digits as i32)
+            }
             (Spelling::Exponent, Some(_)) => 0.0,
             _ => 1.0,
         };
@@ -129,7 +133,7 @@ impl Form {
         };
         match self.spelling {
             Spelling::Decimal => Some(match self.decimals {
-                Some(digits) => plus_nought(format!("{sent:0width$.digits$}")),
+                Some(digits) => plus_nought(format!("{sent:0width$.digits$}"), width),
                 None => format!("{sent:0width$}"),
             }),
             Spelling::Exponent => Some(match self.decimals {
@@ -162,10 +166,13 @@ impl Form {
     }
 }
 
-/// A negative nought is no number that an instrument knows.
-fn plus_nought(text: String) -> String {
+/// A negative nought is no number that an instrument knows: another nought, as far as
+/// `width` asks for it, in the place of its sign.
+fn plus_nought(text: String, width: usize) -> String {
     match text.strip_prefix('-') {
-        Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => rest.to_owned(),
+        Some(rest) if rest.bytes().all(|byte| matches!(byte, b'0' | b'.')) => {
+            format!("{rest:0>width$}")
+        }
         _ => text,
     }
 }
@@ -187,7 +194,7 @@ mod tests {
         };
         assert_eq!(written(&fixed, 4.5).as_deref(), Some("04.500"));
         assert_eq!(written(&fixed, 0.1 + 0.2).as_deref(), Some("00.300"));
-        assert_eq!(written(&fixed, -0.0001).as_deref(), Some("0.000"));
+        assert_eq!(written(&fixed, -0.0001).as_deref(), Some("00.000"));
         assert_eq!(written(&fixed, f64::NAN), None);
         let milli = Form {
             scale: 1000.0,
@@ -195,13 +202,15 @@ mod tests {
             ..Form::default()
         };
         assert_eq!(written(&milli, 0.0456).as_deref(), Some("46"));
-        assert_eq!(milli.half_step(), 0.0005);
+        assert_eq!(milli.half_step(0.0456), 0.0005);
         let exponent = Form {
             spelling: Spelling::Exponent,
             decimals: Some(2),
             ..Form::default()
         };
         assert_eq!(written(&exponent, 0.01234).as_deref(), Some("1.23E-2"));
+        // By hand: half of 0.01E-2.
+        assert!((exponent.half_step(0.01234) - 5e-5).abs() < 1e-12);
     }
 
     #[test]

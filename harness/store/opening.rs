@@ -84,8 +84,9 @@ pub(super) fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, Store
     Ok(connection)
 }
 
-/// A connection to a file that nobody can be writing: on a read-only medium, and
-/// with nothing beside it that is not in it yet. `None` anywhere else.
+/// A connection to a file that nobody is writing: on a read-only medium, or in a folder
+/// where this user may only read and no writer is at work, and with nothing beside it
+/// that is not in it yet. `None` anywhere else.
 pub(super) fn connect_still(
     path: &Path,
     flags: OpenFlags,
@@ -106,10 +107,14 @@ pub(super) fn connect_still(
     let read_only = system
         .f_flag
         .contains(rustix::fs::StatVfsMountFlags::RDONLY);
+    let may_write = rustix::fs::access(folder, rustix::fs::Access::WRITE_OK).is_ok();
+    // Every writer holds the lock as long as it has the store open.
+    let written = File::open(beside("-lock")).is_ok_and(|lock| lock.try_lock().is_err());
     let Ok(absolute) = path.canonicalize() else {
         return Ok(None);
     };
-    if pending || !read_only {
+    let still = read_only || (!may_write && !written);
+    if pending || !still {
         return Ok(None);
     }
     let name = absolute.to_string_lossy();

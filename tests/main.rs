@@ -23,6 +23,7 @@ mod inspect_records;
 mod inspect_verdicts;
 mod interruption;
 mod kept_store;
+mod left_on;
 mod liars;
 mod lots;
 mod marks;

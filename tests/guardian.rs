@@ -109,9 +109,22 @@ pub(crate) fn is_on(path: &str, question: &str) -> bool {
     rustix::termios::tcflush(&port, rustix::termios::QueueSelector::IFlush).expect("a terminal");
     port.write_all(format!("{question}\n").as_bytes())
         .expect("it listens");
-    let mut answer = [0; 2];
-    port.read_exact(&mut answer).expect("it answers");
-    &answer == b"1\n"
+    // A program that had the port before may have left it not to wait for bytes: to
+    // read none is then no end of anything.
+    let mut answer = Vec::new();
+    let until = Instant::now() + Duration::from_secs(30);
+    while answer.len() < 2 {
+        assert!(
+            Instant::now() < until,
+            "it answers {answer:?} to {question}"
+        );
+        let mut byte = [0];
+        match port.read(&mut byte).expect("it can be read") {
+            0 => std::thread::sleep(Duration::from_millis(5)),
+            _ => answer.extend(byte),
+        }
+    }
+    answer == b"1\n"
 }
 
 #[test]

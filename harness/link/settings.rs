@@ -2,6 +2,7 @@
 //! what a line does. It opens nothing.
 
 use crate::checksum::LineCheck;
+use crate::profile;
 use crate::protocol::{self, Expect};
 use crate::template;
 use regex_lite::Regex;
@@ -159,12 +160,7 @@ pub enum Probe {
 impl PortSettings {
     /// The bytes of `line` as they go out: with its checksum and its ending.
     pub fn bytes_of(&self, line: &str) -> Vec<u8> {
-        let mut bytes = template::bytes(line);
-        if let Some(check) = &self.habits.check {
-            check.append(&mut bytes);
-        }
-        bytes.extend_from_slice(self.ending.as_bytes());
-        bytes
+        profile::line_bytes(line, self.habits.check.as_ref(), &self.ending)
     }
 }
 

@@ -131,11 +131,6 @@ pub struct Replay {
 }
 
 impl Replay {
-    /// Whether everything was heard and said.
-    pub fn is_over(&self) -> bool {
-        self.turns.is_empty() && self.saying.is_empty()
-    }
-
     fn hear(&mut self, byte: u8) -> io::Result<()> {
         let turn = self.turns.front_mut();
         let expected = turn.and_then(|turn| turn.heard.pop_front());

@@ -125,12 +125,7 @@ impl Profile {
 
     /// The bytes of `line` as they go out: with its checksum and its ending.
     pub fn bytes_of(&self, line: &str) -> Vec<u8> {
-        let mut bytes = crate::template::bytes(line);
-        if let Some(check) = &self.line.check {
-            check.append(&mut bytes);
-        }
-        bytes.extend_from_slice(self.line.ending.as_bytes());
-        bytes
+        line_bytes(line, self.line.check.as_ref(), &self.line.ending)
     }
 
     /// The command under `name`.
@@ -256,6 +251,16 @@ pub struct Safety {
     pub abandon: String,
     /// Command lines, sent in this order.
     pub make_safe: Vec<String>,
+}
+
+/// The bytes of `line` as they go out: with its checksum and its ending.
+pub fn line_bytes(line: &str, check: Option<&LineCheck>, ending: &str) -> Vec<u8> {
+    let mut bytes = crate::template::bytes(line);
+    if let Some(check) = check {
+        check.append(&mut bytes);
+    }
+    bytes.extend_from_slice(ending.as_bytes());
+    bytes
 }
 
 /// How well an instrument reads or sets: the larger of nothing and the sum of

@@ -122,3 +122,121 @@ fn nothing_is_switched_on_unasked_and_what_does_not_fit_is_named() {
     let at_none = tried(&bench, own.to_str().expect("a plain name"), &[]);
     assert_eq!(at_none.status.code(), Some(64), "a profile needs a port");
 }
+
+/// A bench on `ports` whose `role` is driven by its shipped profile with `changes`,
+/// tried with a person's word.
+fn changed(ports: &Value, role: &str, changes: &[(&str, &str)]) -> Vec<Value> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    let named = format!("profile = \"{role}\"");
+    let text = bench_on(ports).replacen(&named, "profile = \"own.toml\"", 1);
+    std::fs::write(&bench, text).expect("a bench file");
+    let source = profile::shipped_source(role).expect("it comes with the program");
+    let own = changes.iter().fold(source.text.to_string(), |own, change| {
+        assert!(own.contains(change.0), "{}", change.0);
+        own.replace(change.0, change.1)
+    });
+    std::fs::write(folder.path().join("own.toml"), own).expect("a profile");
+    let done = tried(&bench, role, &["--ready"]);
+    let said = String::from_utf8_lossy(&done.stderr);
+    assert_eq!(done.status.code(), Some(69), "{said}");
+    rows(&done)
+}
+
+/// Everything that was sent, a line each.
+fn sent(rows: &[Value]) -> Vec<&str> {
+    let passed = rows.iter().filter_map(|row| row["passed"].as_array());
+    let lines = passed.flatten().filter_map(|line| line["sent"].as_str());
+    lines.collect()
+}
+
+/// What the last row says of a command that was left out.
+fn why_left_out(rows: &[Value], command: &str) -> String {
+    let left_out = rows.last().expect("a last row")["left_out"].as_array();
+    let mut left_out = left_out.expect("a list").iter();
+    let own = left_out.find(|one| one["command"] == command);
+    own.map_or_else(String::new, |one| one["why"].to_string())
+}
+
+/// A setting or a line that switches off which the instrument did not take: nothing
+/// is switched on after it, whoever agreed.
+#[test]
+fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
+    let (_served, ports) = serve();
+    let cases: &[(&str, &[(&str, &str)], &str, &[(&str, &str)])] = &[
+        (
+            "supply",
+            &[("\"VOLT {volts}\"", "\"VOLTT {volts}\"")],
+            "set_voltage",
+            &[("output_on", "OUTP ON")],
+        ),
+        (
+            "supply",
+            &[("\"CURR {amperes}\"", "\"CURENT {amperes}\"")],
+            "set_current_limit",
+            &[("output_on", "OUTP ON")],
+        ),
+        // Taken, as it seems; the setting is another one.
+        (
+            "supply",
+            &[("\"VOLT?\"", "\"CURRENT?\"")],
+            "voltage_setting",
+            &[("output_on", "OUTP ON")],
+        ),
+        // Taken without a word, since there is no error queue: 1 V more than was meant.
+        (
+            "supply",
+            &[
+                ("\"VOLT {volts}\"", "\"VOLT 2{volts}\""),
+                ("error = \"SYST:ERR?\"\n", ""),
+            ],
+            "set_voltage",
+            &[("output_on", "OUTP ON")],
+        ),
+        (
+            "load",
+            &[("\"FUNC:MODE CURR\"", "\"FUNC:MODE CURRY\"")],
+            "constant_current",
+            &[
+                ("input_on", "INP ON"),
+                ("pulse", ":INIT"),
+                ("ramp", ":INIT:SWE"),
+            ],
+        ),
+        (
+            "load",
+            &[("input_off = \"INP OFF\"", "input_off = \"INP OFFF\"")],
+            "input_off",
+            &[
+                ("input_on", "INP ON"),
+                ("pulse", ":INIT"),
+                ("ramp", ":INIT:SWE"),
+            ],
+        ),
+        (
+            "switch",
+            &[(
+                "open_all = \"ROUT:OPEN:ALL\"",
+                "open_all = \"ROUT:OPENALL\"",
+            )],
+            "open_all",
+            &[("pulse", "ROUT:CLOS:PULS")],
+        ),
+    ];
+    for (role, changes, unfit, never) in cases {
+        let rows = changed(&ports, role, changes);
+        let fault = rows.iter().find(|row| row["command"] == *unfit);
+        let fault = fault.expect("it was tried")["fault"].as_str();
+        assert!(fault.is_some(), "{unfit}: {rows:#?}");
+        for (command, line) in *never {
+            let sent = sent(&rows);
+            assert!(
+                !sent.iter().any(|own| own.contains(line)),
+                "{unfit}: {sent:?}"
+            );
+            let why = why_left_out(&rows, command);
+            let said = format!("since `{unfit}` did not fit");
+            assert!(why.contains(&said), "{role} {unfit} {command}: {why}");
+        }
+    }
+}

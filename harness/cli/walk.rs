@@ -180,6 +180,22 @@ fn unavailable(fault: &dyn std::fmt::Display) -> Exit {
     Exit::Bench
 }
 
+/// Why something is left out where nobody was there or the person left it out.
+const UNASKED: &str = "nobody agreed: on a terminal it is asked, --ready agrees";
+
+/// A command that was left out, and why.
+struct LeftOut {
+    command: &'static str,
+    why: String,
+}
+
+impl LeftOut {
+    fn new(command: &'static str, why: &str) -> Self {
+        let why = why.to_owned();
+        Self { command, why }
+    }
+}
+
 struct Walk<'a> {
     session: &'a Session,
     heard: &'a Heard,
@@ -203,6 +219,8 @@ impl Walk<'_> {
         );
         let mut missing = Vec::new();
         let mut left_out = Vec::new();
+        // Why nothing may be switched on any more, once anything forbade it.
+        let mut forbidden: Option<String> = None;
         // Of a stranger nothing is known, not even what switches it off.
         let list = if known { tries(profile.role) } else { &[] };
         for one in list {
@@ -212,8 +230,12 @@ impl Walk<'_> {
                 }
                 continue;
             }
+            if let (Some(why), Some(_)) = (&forbidden, one.energises) {
+                left_out.push(LeftOut::new(one.command, why));
+                continue;
+            }
             if !self.agreed(one, &mut stop).await? {
-                left_out.push(one.command);
+                left_out.push(LeftOut::new(one.command, UNASKED));
                 continue;
             }
             let found = tokio::select! {
@@ -221,15 +243,19 @@ impl Walk<'_> {
                 () = stop.raised() => break,
                 found = attempt(self.session, one) => found,
             };
-            unfit += usize::from(found.is_err());
+            if let Err(fault) = &found {
+                unfit += 1;
+                if one.forbids(fault) && forbidden.is_none() {
+                    let why = format!("not tried, since `{}` did not fit", one.command);
+                    forbidden = Some(why);
+                }
+            }
             self.row(one.command, found);
         }
         if known {
             unfit += self.made_safe().await;
         }
-        if !self.output.json {
-            self.tell(unfit, &missing, &left_out);
-        }
+        self.tell(unfit, &missing, &left_out);
         Ok(if unfit == 0 { Exit::Pass } else { Exit::Bench })
     }
 
@@ -275,16 +301,22 @@ impl Walk<'_> {
         unfit
     }
 
-    fn tell(&self, unfit: usize, missing: &[&str], left_out: &[&str]) {
+    fn tell(&self, unfit: usize, missing: &[&str], left_out: &[LeftOut]) {
+        if self.output.json {
+            let left_out = left_out
+                .iter()
+                .map(|one| json!({"command": one.command, "why": one.why}));
+            let left_out: Vec<Value> = left_out.collect();
+            self.output
+                .line(&json!({"unfit": unfit, "missing": missing, "left_out": left_out}));
+            return;
+        }
         say_line!();
         if !missing.is_empty() {
             say_line!("not in the profile: {}", missing.join(", "));
         }
-        if !left_out.is_empty() {
-            say_line!(
-                "left out, since nobody agreed: {} (on a terminal it is asked; --ready agrees)",
-                left_out.join(", ")
-            );
+        for one in left_out {
+            say_line!("left out: {} ({})", one.command, one.why);
         }
         match unfit {
             0 => say_line!("everything that was tried fits"),

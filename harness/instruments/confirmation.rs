@@ -7,7 +7,7 @@ use super::fault::InstrumentError;
 use super::session::{Session, text_of, unexpected};
 use crate::link::Effect;
 use crate::profile::{Profile, read_back_by};
-use crate::protocol::{self, DeviceError, Expect, ReplyFault};
+use crate::protocol::{self, DeviceError, Expect, Reading, ReplyFault};
 use crate::template::{self, Argument};
 use crate::units::{Quantity as _, Seconds};
 use std::time::Duration;
@@ -137,27 +137,40 @@ impl Session {
         command: &'static str,
         arguments: &[(&str, Argument<'_>)],
     ) -> Result<(), InstrumentError> {
-        let query = read_back_by(command).filter(|query| {
-            let asks = self.profile.command(query).is_some();
-            asks && self.profile.command("error").is_none()
-        });
-        let (Some(query), [(name, value)]) = (query, arguments) else {
+        let asks = |query: &str| self.profile.command(query).is_some();
+        let told_by_errors = self.profile.command("error").is_some();
+        if told_by_errors || !read_back_by(command).is_some_and(asks) {
             return Ok(());
+        }
+        self.kept_setting(command, arguments).await.map(drop)
+    }
+
+    /// Asks for the setting that `command` made with `arguments`, which must be what
+    /// was sent.
+    pub(super) async fn kept_setting(
+        &self,
+        command: &'static str,
+        arguments: &[(&str, Argument<'_>)],
+    ) -> Result<Reading, InstrumentError> {
+        let role = self.role;
+        let query = read_back_by(command).ok_or(InstrumentError::Lacks { role, command })?;
+        let read = self.number(query, &[]).await?;
+        let [(name, value)] = arguments else {
+            return Ok(read);
         };
         let sent = match value {
             Argument::Number(value) => *value,
             // Counts are far below 2^53.
             Argument::Integer(value) => *value as f64,
-            Argument::Text(_) | Argument::Bytes(_) => return Ok(()),
+            Argument::Text(_) | Argument::Bytes(_) => return Ok(read),
         };
         let form = self.profile.forms.get(command);
         let form = form.and_then(|forms| forms.get(*name));
         let sent = form.and_then(|form| form.set_for(sent)).unwrap_or(sent);
         let step = form.map_or(0.0, |form| form.half_step(sent));
-        let read = self.number(query, &[]).await?;
         let near = |read: f64| (read - sent).abs() <= step + sent.abs() * KEPT_WITHIN + 1e-9;
         if read.value().is_some_and(near) {
-            return Ok(());
+            return Ok(read);
         }
         Err(InstrumentError::ReadsBack {
             role: self.role,

@@ -51,12 +51,24 @@ enum Kind {
     Text,
     /// A number.
     Number,
+    /// The setting that this command made, which must be what was sent.
+    Setting(&'static str),
     /// Bits by name.
     Bits,
     /// A truth value of the first channel.
     Truth,
     /// A whole capture, with all that it takes.
     Capture,
+}
+
+impl Try {
+    /// Whether nothing may be switched on any more after it ended with `fault`: the
+    /// instrument did not do what it was told, its setting is another one, or its port
+    /// failed. A measured value that cannot be read alone forbids nothing.
+    pub const fn forbids(&self, fault: &InstrumentError) -> bool {
+        let tells = matches!(self.kind, Kind::Act | Kind::Start | Kind::Setting(_));
+        tells || matches!(fault, InstrumentError::Link { .. })
+    }
 }
 
 const fn one(command: &'static str, kind: Kind) -> Try {
@@ -81,22 +93,28 @@ const fn energising(command: &'static str, kind: Kind, values: Values, what: &'s
     }
 }
 
+/// The question `command` after the setting that `made` it with `values`.
+const fn setting(command: &'static str, made: &'static str, values: Values) -> Try {
+    with(command, Kind::Setting(made), values)
+}
+
 const fn number(value: f64) -> Argument<'static> {
     Argument::Number(value)
 }
+
+const SET_LIMIT: Values = &[("amperes", number(AMPERES))];
+const SET_VOLTAGE: Values = &[("volts", number(VOLTS))];
+const SET_CURRENT: Values = &[("amperes", number(AMPERES))];
+const SET_RESISTANCE: Values = &[("ohms", number(OHMS))];
 
 const FIRST: (&str, Argument<'static>) = ("channel", Argument::Integer(1));
 
 const SUPPLY: &[Try] = &[
     one("output_off", Kind::Act),
-    with(
-        "set_current_limit",
-        Kind::Act,
-        &[("amperes", number(AMPERES))],
-    ),
-    one("limit_setting", Kind::Number),
-    with("set_voltage", Kind::Act, &[("volts", number(VOLTS))]),
-    one("voltage_setting", Kind::Number),
+    with("set_current_limit", Kind::Act, SET_LIMIT),
+    setting("limit_setting", "set_current_limit", SET_LIMIT),
+    with("set_voltage", Kind::Act, SET_VOLTAGE),
+    setting("voltage_setting", "set_voltage", SET_VOLTAGE),
     one("condition", Kind::Bits),
     one("measure_voltage", Kind::Number),
     one("measure_current", Kind::Number),
@@ -113,12 +131,12 @@ const SUPPLY: &[Try] = &[
 
 const LOAD: &[Try] = &[
     one("input_off", Kind::Act),
-    with("set_resistance", Kind::Act, &[("ohms", number(OHMS))]),
-    one("resistance_setting", Kind::Number),
+    with("set_resistance", Kind::Act, SET_RESISTANCE),
+    setting("resistance_setting", "set_resistance", SET_RESISTANCE),
     one("constant_resistance", Kind::Act),
-    with("set_current", Kind::Act, &[("amperes", number(AMPERES))]),
-    one("current_setting", Kind::Number),
+    with("set_current", Kind::Act, SET_CURRENT),
     one("constant_current", Kind::Act),
+    setting("current_setting", "set_current", SET_CURRENT),
     one("condition", Kind::Bits),
     one("operation", Kind::Bits),
     one("measure_voltage", Kind::Number),
@@ -247,11 +265,11 @@ pub async fn attempt(session: &Session, one: &Try) -> Result<String, InstrumentE
         }
         Kind::Number => {
             let reading = session.number(one.command, one.values).await?;
-            Ok(match (reading.value(), measured(one.command)) {
-                (Some(value), Some(dimension)) => show(value, dimension),
-                (Some(value), None) => value.to_string(),
-                (None, _) => "no number at this moment".to_owned(),
-            })
+            Ok(number_shown(one.command, reading.value()))
+        }
+        Kind::Setting(made) => {
+            let reading = session.kept_setting(made, one.values).await?;
+            Ok(number_shown(one.command, reading.value()))
         }
         Kind::Truth => {
             let is = session.truth(one.command, 1).await?;
@@ -272,6 +290,14 @@ pub async fn attempt(session: &Session, one: &Try) -> Result<String, InstrumentE
             })
         }
         Kind::Capture => capture(session).await,
+    }
+}
+
+fn number_shown(command: &str, value: Option<f64>) -> String {
+    match (value, measured(command)) {
+        (Some(value), Some(dimension)) => show(value, dimension),
+        (Some(value), None) => value.to_string(),
+        (None, _) => "no number at this moment".to_owned(),
     }
 }
 

@@ -1,14 +1,16 @@
 //! Trying a profile on its instrument: every exchange is shown, what does not fit is
 //! named, and the trace of it answers again as the instrument did.
 
-use super::guardian::{bench_on, is_on, serve};
+use super::by_hand::terminal;
+use super::guardian::{Running, bench_on, is_on, serve};
 use bufferstop::ident::Role;
 use bufferstop::instruments::{Session, attempt, tries};
 use bufferstop::link::{Deadlines, Habits, Port, PortSettings, Trace, Traffic};
 use bufferstop::profile;
 use serde_json::Value;
+use std::io::{Read as _, Write as _};
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 use std::sync::Arc;
 
 fn tried(bench: &Path, role: &str, more: &[&str]) -> Output {
@@ -239,4 +241,48 @@ fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
             assert!(why.contains(&said), "{role} {unfit} {command}: {why}");
         }
     }
+}
+
+/// What a person is told who types `typed` while `role` is tried, and the status.
+fn by_hand(options: &[&str], typed: &str) -> (Option<i32>, String) {
+    let (mut near, far) = terminal();
+    let mut run = Running(
+        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+            .env_remove("BUFFERSTOP_BENCH")
+            .arg("bench")
+            .args(options)
+            .stdin(Stdio::from(far))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("it starts"),
+    );
+    // With Ctrl-D at the beginning of a line the input ends.
+    let typed = format!("{typed}\x04");
+    near.write_all(typed.as_bytes())
+        .expect("it can be typed on");
+    let mut said = String::new();
+    let mut out = run.0.stdout.take().expect("a pipe");
+    out.read_to_string(&mut said).expect("text");
+    let mut errors = run.0.stderr.take().expect("a pipe");
+    errors.read_to_string(&mut said).expect("text");
+    (run.0.wait().expect("it ends").code(), said)
+}
+
+/// Whether what was said has a row of `command` that the instrument took.
+fn taken(said: &str, command: &str) -> bool {
+    let row = format!("  {command:<20} taken");
+    said.contains(&row)
+}
+
+/// Each answer belongs to its own question: what is left out is not tried, whatever
+/// was typed before and after it.
+#[test]
+fn each_prompt_takes_its_own_line() {
+    let (status, said) = by_hand(&["--try", "load"], "\ns\n\n");
+    assert_eq!(status, Some(0), "{said}");
+    assert!(taken(&said, "input_on"), "{said}");
+    assert!(!taken(&said, "pulse"), "{said}");
+    assert!(taken(&said, "ramp"), "{said}");
+    assert!(said.contains("left out: pulse ("), "{said}");
 }

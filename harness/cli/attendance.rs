@@ -47,6 +47,16 @@ impl Attendance {
         Ok(self.runtime.block_on(lines.next(&mut self.stop)))
     }
 
+    /// The thread that waits, and the person who is asked while it waits for a bench.
+    pub(super) fn parts(&mut self) -> (&Runtime, Person<'_>) {
+        let Self {
+            runtime,
+            stop,
+            lines,
+        } = self;
+        (runtime, Person { stop, lines })
+    }
+
     /// Shows the cautions of a real bench and waits until a person confirms
     /// them, unless `ready` says that one did.
     ///
@@ -69,6 +79,29 @@ impl Attendance {
             Some(_) => Ok(()),
             None => Err(Exit::Inconclusive),
         }
+    }
+}
+
+/// The person at the bench, while something else is waited for as well.
+pub(super) struct Person<'a> {
+    /// Raised when the person asks to stop.
+    pub(super) stop: &'a mut Stop,
+    /// The same lines for every question: who reads ahead keeps what was typed.
+    lines: &'a mut Option<Lines>,
+}
+
+impl Person<'_> {
+    /// The next line that the person types, or none once the input ended, the person
+    /// asked to stop, or another program is in front of the terminal.
+    ///
+    /// # Errors
+    /// The status, after saying why, where standard input cannot be read.
+    pub(super) async fn next_line(&mut self) -> Result<Option<String>, Exit> {
+        let lines = match &mut *self.lines {
+            Some(lines) => lines,
+            none => none.insert(Lines::of_attended_input()?),
+        };
+        Ok(lines.next(self.stop).await)
     }
 }
 

@@ -3,11 +3,11 @@
 //! stated value, and only where a person agrees.
 
 use super::arguments::BenchArguments;
+use super::attendance::{Attendance, Person};
 use super::exit::Exit;
 use super::files::{BenchFiles, Files, complain};
 use super::mounting::drawn;
 use super::output::Output;
-use super::stopping::{Lines, listening, runtime};
 use crate::bench::{Alone, Connection};
 use crate::bench_file::Port;
 use crate::ident::{Role, harmless};
@@ -15,7 +15,6 @@ use crate::instruments::{InstrumentError, Session, Try, attempt, tries};
 use crate::link::{Listener, Traffic, Way, shortened};
 use crate::model_bench::{Transport, world};
 use crate::profile::Profile;
-use crate::runner::Stop;
 use crate::seed::Seed;
 use crate::template;
 use serde_json::{Value, json};
@@ -106,8 +105,8 @@ pub(super) fn walked(
         return Err(exit);
     }
     let found = found.ok_or(Exit::File)?;
-    let runtime = runtime()?;
-    let stop = listening(&runtime)?;
+    let mut attendance = Attendance::begin()?;
+    let (runtime, mut person) = attendance.parts();
     runtime.block_on(async {
         let alone = match found {
             Wanted::Profile(profile) => at_port(arguments, &profile, &heard)?,
@@ -119,7 +118,7 @@ pub(super) fn walked(
             output,
             ready: arguments.ready,
         };
-        walk.through(stop).await
+        walk.through(&mut person).await
     })
 }
 
@@ -204,7 +203,7 @@ struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    async fn through(&self, mut stop: Stop) -> Result<Exit, Exit> {
+    async fn through(&self, person: &mut Person<'_>) -> Result<Exit, Exit> {
         let profile = self.session.profile();
         if !self.output.json {
             let port = &self.session.port().settings().name;
@@ -234,13 +233,13 @@ impl Walk<'_> {
                 left_out.push(LeftOut::new(one.command, why));
                 continue;
             }
-            if !self.agreed(one, &mut stop).await? {
+            if !self.agreed(one, person).await? {
                 left_out.push(LeftOut::new(one.command, UNASKED));
                 continue;
             }
             let found = tokio::select! {
                 biased;
-                () = stop.raised() => break,
+                () = person.stop.raised() => break,
                 found = attempt(self.session, one) => found,
             };
             if let Err(fault) = &found {
@@ -269,7 +268,7 @@ impl Walk<'_> {
     }
 
     /// Whether a person agrees to what `one` lets in, where it lets anything in.
-    async fn agreed(&self, one: &Try, stop: &mut Stop) -> Result<bool, Exit> {
+    async fn agreed(&self, one: &Try, person: &mut Person<'_>) -> Result<bool, Exit> {
         let Some(what) = one.energises else {
             return Ok(true);
         };
@@ -285,8 +284,7 @@ impl Walk<'_> {
         );
         // A prompt that cannot be shown is one that nobody waits for.
         let _ = std::io::stdout().flush();
-        let mut lines = Lines::of_attended_input()?;
-        let line = lines.next(stop).await;
+        let line = person.next_line().await?;
         Ok(line.is_some_and(|line| line.trim().is_empty()))
     }
 

@@ -2,16 +2,18 @@
 //! named, and the trace of it answers again as the instrument did.
 
 use super::by_hand::terminal;
-use super::guardian::{Running, bench_on, is_on, serve};
+use super::guardian::{Running, bench_on, is_on, output_is_on, serve};
 use bufferstop::ident::Role;
 use bufferstop::instruments::{Session, attempt, tries};
 use bufferstop::link::{Deadlines, Habits, Port, PortSettings, Trace, Traffic};
 use bufferstop::profile;
 use serde_json::Value;
+use std::fs::File;
 use std::io::{Read as _, Write as _};
 use std::path::Path;
-use std::process::{Command, Output, Stdio};
+use std::process::{ChildStdout, Command, Output, Stdio};
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 fn tried(bench: &Path, role: &str, more: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_bufferstop"))
@@ -243,10 +245,10 @@ fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
     }
 }
 
-/// What a person is told who types `typed` while `role` is tried, and the status.
-fn by_hand(options: &[&str], typed: &str) -> (Option<i32>, String) {
-    let (mut near, far) = terminal();
-    let mut run = Running(
+/// `bench` with these options on a terminal, and the end that is typed on.
+fn on_a_terminal(options: &[&str]) -> (Running, File) {
+    let (near, far) = terminal();
+    let run = Running(
         Command::new(env!("CARGO_BIN_EXE_bufferstop"))
             .env_remove("BUFFERSTOP_BENCH")
             .arg("bench")
@@ -257,6 +259,12 @@ fn by_hand(options: &[&str], typed: &str) -> (Option<i32>, String) {
             .spawn()
             .expect("it starts"),
     );
+    (run, near)
+}
+
+/// What a person is told who types `typed`, and the status.
+fn by_hand(options: &[&str], typed: &str) -> (Option<i32>, String) {
+    let (mut run, mut near) = on_a_terminal(options);
     // With Ctrl-D at the beginning of a line the input ends.
     let typed = format!("{typed}\x04");
     near.write_all(typed.as_bytes())
@@ -285,4 +293,124 @@ fn each_prompt_takes_its_own_line() {
     assert!(!taken(&said, "pulse"), "{said}");
     assert!(taken(&said, "ramp"), "{said}");
     assert!(said.contains("left out: pulse ("), "{said}");
+}
+
+/// The path of the port that the model bench serves for `role`.
+fn path_of(ports: &Value, role: &str) -> String {
+    let mut list = ports["ports"].as_array().expect("a list").iter();
+    let port = list.find(|port| port["role"] == role).expect("a port");
+    port["path"].as_str().expect("a path").to_owned()
+}
+
+/// Reads what is said until it ends with `end`.
+fn said_until(out: &mut ChildStdout, end: &str) -> String {
+    let mut said = Vec::new();
+    let mut byte = [0];
+    while !said.ends_with(end.as_bytes()) {
+        let count = out.read(&mut byte).expect("it speaks");
+        assert_eq!(count, 1, "it ended: {}", String::from_utf8_lossy(&said));
+        said.push(byte[0]);
+    }
+    String::from_utf8_lossy(&said).into_owned()
+}
+
+/// On a bench of ports a person confirms the cautions first, and is told which
+/// branch would be closed.
+#[test]
+fn on_a_bench_of_ports_the_cautions_come_first_and_the_branch_is_named() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let bench = folder.path().join("bench.toml");
+    std::fs::write(&bench, bench_on(&ports)).expect("a bench file");
+    let bench = bench.to_str().expect("a plain name");
+    let (status, said) = by_hand(&[bench, "--try", "switch"], "");
+    assert_eq!(status, Some(2), "nobody confirmed: {said}");
+    assert!(said.contains("CAUTION"), "{said}");
+    assert!(!said.contains("identify"), "{said}");
+
+    let (status, said) = by_hand(&[bench, "--try", "switch"], "\n\n\n");
+    assert_eq!(status, Some(0), "{said}");
+    let cautions = said.find("CAUTION").expect("the cautions");
+    let question = said.find("pulse: this closes the near short for 10 ms.");
+    assert!(question.is_some_and(|at| at > cautions), "{said}");
+    assert!(taken(&said, "pulse"), "{said}");
+}
+
+/// No contact of a bench is closed unless its supply is known to be off: one that was
+/// left on is switched off first, one that cannot be asked forbids it.
+#[test]
+fn no_contact_is_closed_on_a_bench_whose_supply_may_be_on() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("bench.toml");
+    let bench = bench_on(&ports);
+    std::fs::write(&file, &bench).expect("a bench file");
+    let supply = path_of(&ports, "supply");
+    std::fs::write(&supply, "VOLT 16\nOUTP ON\n").expect("it listens");
+    assert!(output_is_on(&supply));
+    let done = tried(&file, "switch", &["--ready"]);
+    let known = rows(&done);
+    assert_eq!(done.status.code(), Some(0), "{known:#?}");
+    assert!(sent(&known).iter().any(|line| line.contains("CLOS:PULS")));
+    assert!(!output_is_on(&supply), "the short was closed on 16 V");
+
+    let nowhere = folder.path().join("nothing-here");
+    let nowhere = nowhere.to_str().expect("a plain name");
+    std::fs::write(&file, bench.replace(&supply, nowhere)).expect("a bench file");
+    let unknown = rows(&tried(&file, "switch", &["--ready"]));
+    assert!(!sent(&unknown).iter().any(|line| line.contains("CLOS:PULS")));
+    let why = why_left_out(&unknown, "pulse");
+    assert!(why.contains("supply is not known to be off"), "{why}");
+}
+
+/// Who asks to stop at a prompt finds the instrument made safe, and the trial is not
+/// taken for a whole one.
+#[test]
+fn ctrl_c_at_a_prompt_makes_safe_and_ends_inconclusive() {
+    let (mut run, _near) = on_a_terminal(&["--try", "load"]);
+    let mut out = run.0.stdout.take().expect("a pipe");
+    said_until(&mut out, "s leaves it out: ");
+    let process = rustix::process::Pid::from_child(&run.0);
+    rustix::process::kill_process(process, rustix::process::Signal::INT).expect("it is there");
+    let mut said = String::new();
+    out.read_to_string(&mut said).expect("text");
+    assert_eq!(run.0.wait().expect("it ends").code(), Some(2), "{said}");
+    assert!(taken(&said, "make_safe"), "{said}");
+    for never in ["input_on", "pulse", "ramp"] {
+        assert!(!taken(&said, never), "{said}");
+    }
+}
+
+/// A trial that is killed at a prompt: its guardian switches the supply off, which
+/// another hand has switched on meanwhile.
+#[test]
+fn a_killed_trial_is_made_safe_by_its_guardian() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("bench.toml");
+    std::fs::write(&file, bench_on(&ports)).expect("a bench file");
+    let supply = path_of(&ports, "supply");
+    // Opened before the trial takes the port for itself.
+    let mut hand = std::fs::OpenOptions::new()
+        .write(true)
+        .open(&supply)
+        .expect("the port is there");
+    let file = file.to_str().expect("a plain name");
+    let (mut run, mut near) = on_a_terminal(&[file, "--try", "supply"]);
+    near.write_all(b"\n").expect("it can be typed on");
+    let mut out = run.0.stdout.take().expect("a pipe");
+    said_until(&mut out, "s leaves it out: ");
+    hand.write_all(b"OUTP ON\n").expect("it listens");
+    // So that the instrument has taken it before anything else comes.
+    std::thread::sleep(Duration::from_millis(200));
+    drop(hand);
+    run.0.kill().expect("it can be killed");
+    run.0.wait().expect("it is gone");
+    let begun = Instant::now();
+    std::thread::sleep(Duration::from_millis(200));
+    while output_is_on(&supply) {
+        let took = begun.elapsed();
+        assert!(took < Duration::from_secs(10), "the supply is still on");
+        std::thread::sleep(Duration::from_millis(50));
+    }
 }

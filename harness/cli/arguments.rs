@@ -239,9 +239,18 @@ pub(super) struct BenchArguments {
     #[arg(long, value_name = "PORT", requires = "tried")]
     pub(super) port: Option<String>,
     /// Try without asking what switches something on: 1 V at 100 mA by a supply, 100 mA
-    /// by a load, a contact for 10 ms.
+    /// by a load, a contact for 10 ms, the track signal on the board's inputs by a drive.
     #[arg(long, requires = "tried")]
     pub(super) ready: bool,
+    /// Folder with records: where the last run on that port left something on, nothing is
+    /// tried.
+    #[arg(
+        long,
+        value_name = "DIR",
+        default_value = "reports",
+        requires = "tried"
+    )]
+    pub(super) out: PathBuf,
 }
 
 const PROVE_AFTER: &str = "\

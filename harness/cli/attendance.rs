@@ -63,7 +63,7 @@ impl Attendance {
     /// # Errors
     /// The status, after saying why, where nobody confirms.
     pub(super) fn confirm(&mut self, ready: bool, output: Output) -> Result<(), Exit> {
-        shown(&cautions(output.screen()), output);
+        caution(output);
         if ready {
             return Ok(());
         }
@@ -103,6 +103,11 @@ impl Person<'_> {
         };
         Ok(lines.next(self.stop).await)
     }
+}
+
+/// Shows the cautions of a real bench.
+pub(super) fn caution(output: Output) {
+    shown(&cautions(output.screen()), output);
 }
 
 /// Shows a person `text`, beside JSON on standard error.

@@ -1,5 +1,6 @@
 //! `bufferstop bench`: which ports there are, whether the instruments of a
-//! bench are themselves, and what the bench cannot do. It energises nothing.
+//! bench are themselves, and what the bench cannot do. It energises nothing; what
+//! `--try` does is decided in `walk`.
 
 use super::arguments::BenchArguments;
 use super::exit::Exit;

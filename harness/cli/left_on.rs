@@ -4,20 +4,20 @@
 
 use super::exit::Exit;
 use super::store_fault::store_exit;
-use crate::bench::Identified;
 use crate::ident::RunId;
-use crate::store::{Filter, Reader, StoreError};
+use crate::store::{Filter, Kind, Reader, StoreError};
+use std::path::Path;
 
 /// Runs looked back through for one on the same ports: more than the other benches of
 /// a workshop can have run since.
 const LOOKED_BACK: usize = 10_000;
 
-/// Refuses a bench whose last run did not end proven safe.
+/// Refuses a bench on `ports` whose last run did not end proven safe.
 ///
 /// # Errors
 /// [`Exit::Bench`], after saying what to do.
-pub(super) fn refuse(reader: &Reader, bench: &[Identified]) -> Result<(), Exit> {
-    let Some(run) = last_unsafe(reader, bench).map_err(|fault| store_exit(&fault))? else {
+pub(super) fn refuse(reader: &Reader, ports: &[&str]) -> Result<(), Exit> {
+    let Some(run) = last_unsafe(reader, ports).map_err(|fault| store_exit(&fault))? else {
         return Ok(());
     };
     warn_line!(
@@ -28,7 +28,21 @@ pub(super) fn refuse(reader: &Reader, bench: &[Identified]) -> Result<(), Exit> 
     Err(Exit::Bench)
 }
 
-fn last_unsafe(reader: &Reader, bench: &[Identified]) -> Result<Option<RunId>, StoreError> {
+/// The same for one port, by what the reports folder `out` holds; where no run was
+/// ever recorded there, none left anything on.
+///
+/// # Errors
+/// As for [`refuse`]; [`Exit::Store`] where the records cannot be read.
+pub(super) fn refuse_at(out: &Path, port: &str) -> Result<(), Exit> {
+    let records = out.join(Kind::Records.file_name());
+    if !records.exists() {
+        return Ok(());
+    }
+    let reader = Reader::open(&records).map_err(|fault| store_exit(&fault))?;
+    refuse(&reader, &[port])
+}
+
+fn last_unsafe(reader: &Reader, ports: &[&str]) -> Result<Option<RunId>, StoreError> {
     let newest = Filter {
         newest_first: true,
         ..Filter::default()
@@ -38,7 +52,7 @@ fn last_unsafe(reader: &Reader, bench: &[Identified]) -> Result<Option<RunId>, S
         let Some(record) = reader.record(&run)? else {
             continue;
         };
-        let same = |port: &str| bench.iter().any(|found| found.port == port);
+        let same = |port: &str| ports.contains(&port);
         if !record.instruments.iter().any(|known| same(&known.port)) {
             continue;
         }
@@ -58,24 +72,10 @@ mod tests {
     use super::*;
     use crate::clock::{SystemClock, WallClock as _};
     use crate::event::{Abort, Event};
-    use crate::ident::Role;
     use crate::judgement::Verdict;
     use crate::record::Note;
     use crate::record::samples::{events, finished, made_safe, numbered, started, value};
     use crate::store::{Durability, Store};
-
-    fn bench(port: &str) -> [Identified; 1] {
-        [Identified {
-            role: Role::Supply,
-            identity: "WORKSHOP,SUPPLY,1,2".to_owned(),
-            revision: None,
-            profile: "scpi supply".to_owned(),
-            port: port.to_owned(),
-            calibrated: None,
-            due: None,
-            certificate: None,
-        }]
-    }
 
     fn keep(store: &Store, run: &str, end: &[Event]) {
         let whole = events(started(run, "GR-0042", false), value(0.009, 2e-5));
@@ -106,7 +106,7 @@ mod tests {
         let store = store.expect("a store");
         let left = |port: &str| {
             let reader = store.reader().expect("readable");
-            last_unsafe(&reader, &bench(port)).expect("readable")
+            last_unsafe(&reader, &[port]).expect("readable")
         };
         assert_eq!(left("port-1"), None, "nothing ran yet");
         let end = |safe| [made_safe(safe), finished(Verdict::Pass, None)];
@@ -115,6 +115,10 @@ mod tests {
         keep(&store, "r2", &end(false));
         let run: RunId = "r2".parse().expect("a plain name");
         assert_eq!(left("port-1"), Some(run.clone()));
+        assert_eq!(refuse_at(folder.path(), "port-1"), Err(Exit::Bench));
+        assert_eq!(refuse_at(folder.path(), "port-2"), Ok(()));
+        let nothing = folder.path().join("elsewhere");
+        assert_eq!(refuse_at(&nothing, "port-1"), Ok(()), "no run was recorded");
         assert_eq!(left("port-2"), None, "another bench");
         let note = |bench_is_off| Note {
             at: SystemClock.now(),

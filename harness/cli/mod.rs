@@ -116,7 +116,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let output = Output {
         json: arguments.json,
     };
-    // A panic outside a run has nothing to make safe: only the status is left.
+    // A run and a trial make safe what a panic interrupts, and nothing else energises:
+    // only the status is left.
     let exit = std::panic::catch_unwind(AssertUnwindSafe(|| dispatch(&arguments.command, output)));
     exit.unwrap_or(Exit::Bug).or(output::finished()).into()
 }

@@ -21,7 +21,7 @@ use crate::record::Record;
 use crate::report;
 use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, run};
 use crate::store::{Durability, Reader, Store, StoreError, folder};
-use std::io::IsTerminal as _;
+use std::io::{self, IsTerminal as _};
 use std::path::{Path, PathBuf};
 
 /// Everything that stays the same from board to board.
@@ -80,7 +80,8 @@ impl<'a> Session<'a> {
         // A model hurts nobody, and the system gives its ports' names away again.
         if let Some(bench) = kept.as_ref().filter(|bench| !bench.is_model()) {
             let reader = store.reader().map_err(|fault| store_exit(&fault))?;
-            left_on::refuse(&reader, bench.identified())?;
+            let ports = bench.identified().iter().map(|found| found.port.as_str());
+            left_on::refuse(&reader, &ports.collect::<Vec<_>>())?;
         }
         Ok(Self {
             plan,
@@ -253,8 +254,13 @@ fn guardian(bench: &Bench) -> Option<Guardian> {
     if bench.is_embedded() {
         return None;
     }
-    let started = std::env::current_exe().and_then(|program| Guardian::start(bench, &program));
-    match started {
+    watching(|program| Guardian::start(bench, program))
+}
+
+/// The guardian that `start` starts from this program; where there is none, or where
+/// it lacks a port, that is said.
+pub(super) fn watching(start: impl FnOnce(&Path) -> io::Result<Guardian>) -> Option<Guardian> {
+    match std::env::current_exe().and_then(|program| start(&program)) {
         Ok(guardian) => {
             for port in guardian.missing() {
                 warn_line!(

@@ -1,86 +1,49 @@
 //! `bufferstop bench --try`: every command of one profile tried on its instrument,
 //! each exchange shown as it went over the wire. Nothing is energised beyond a small
-//! stated value, and only where a person agrees.
+//! stated value, and only where a person agrees; every way out makes it safe.
 
+mod place;
+mod row;
+
+use self::place::Place;
+use self::row::{Heard, Row, Summary};
 use super::arguments::BenchArguments;
-use super::attendance::{Attendance, Person};
+use super::attendance::{Attendance, Person, caution};
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, complain};
-use super::mounting::drawn;
 use super::output::Output;
-use crate::bench::{Alone, Connection};
-use crate::bench_file::Port;
-use crate::ident::{Role, harmless};
-use crate::instruments::{InstrumentError, Session, Try, attempt, tries};
-use crate::link::{Listener, Traffic, Way, shortened};
-use crate::model_bench::{Transport, world};
-use crate::profile::Profile;
-use crate::seed::Seed;
+use super::{left_on, session};
+use crate::bench::guardian::Guardian;
+use crate::ident::harmless;
+use crate::instruments::{FIRST_CONTACT, InstrumentError, Session, Try, attempt, tries};
+use crate::model_bench::MODEL_MARK;
 use crate::template;
-use serde_json::{Value, json};
 use std::io::{IsTerminal as _, Write as _};
-use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::time::Duration;
+use tokio::time::timeout;
 
-/// Bytes that went one way.
-type Passed = (Way, Vec<u8>);
+/// A port that takes no bytes is given up then.
+const TAKES_WITHIN: Duration = Duration::from_secs(1);
 
-/// What passed over the wire since it was asked last.
-#[derive(Clone, Default)]
-struct Heard(Arc<Mutex<Vec<Passed>>>);
-
-impl Heard {
-    fn listener(&self) -> Listener {
-        let own = self.clone();
-        Listener::new(move |way, bytes| {
-            let mut heard = own.0.lock().unwrap_or_else(PoisonError::into_inner);
-            match heard.last_mut() {
-                Some((last, together)) if *last == way => together.extend_from_slice(bytes),
-                _ => heard.push((way, bytes.to_vec())),
-            }
-        })
-    }
-
-    fn take(&self) -> Vec<Passed> {
-        let mut heard = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        std::mem::take(&mut *heard)
-    }
+/// Whose word there is for what is switched on.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Word {
+    /// It was given for everything.
+    Given,
+    /// A person is asked each time.
+    Asked,
+    /// Nobody can be asked: nothing is switched on.
+    Nobody,
 }
 
-/// One row of what was tried.
-struct Row {
-    command: String,
-    found: Result<String, String>,
-    passed: Vec<Passed>,
-}
-
-impl Row {
-    fn shown(&self, output: Output) {
-        if output.json {
-            let (said, fault) = match &self.found {
-                Ok(said) => (Some(said), None),
-                Err(fault) => (None, Some(fault)),
-            };
-            let passed = self.passed.iter().map(|(way, bytes)| {
-                let bytes = template::shown(&template::line_of(bytes));
-                json!({ way.word(): bytes })
-            });
-            let passed: Vec<Value> = passed.collect();
-            output.line(&json!({
-                "command": self.command, "found": said, "fault": fault, "passed": passed,
-            }));
-            return;
-        }
-        match &self.found {
-            Ok(said) => say_line!("  {:<20} {}", self.command, harmless(said)),
-            Err(fault) => say_line!("  {:<20} DOES NOT FIT: {}", self.command, harmless(fault)),
-        }
-        for (way, bytes) in &self.passed {
-            let mark = match way {
-                Way::Sent => '>',
-                Way::Received => '<',
-            };
-            say_line!("      {mark} {}", shortened(bytes));
+impl Word {
+    fn of(ready: bool, output: Output) -> Self {
+        if ready {
+            Self::Given
+        } else if std::io::stdin().is_terminal() && !output.json {
+            Self::Asked
+        } else {
+            Self::Nobody
         }
     }
 }
@@ -91,174 +54,182 @@ pub(super) fn walked(
     wanted: &str,
     output: Output,
 ) -> Result<Exit, Exit> {
-    let mut files = Files::default();
-    let heard = Heard::default();
-    let of_file = wanted.ends_with(".toml");
-    let found = if of_file {
-        let profile = files.profile(Path::new(wanted));
-        profile.map(|profile| Wanted::Profile(Box::new(profile)))
-    } else {
-        let bench = files.bench(arguments.bench.as_deref(), None);
-        bench.map(|bench| Wanted::Bench(Box::new(bench)))
-    };
-    if let Some(exit) = complain(&files, true) {
-        return Err(exit);
-    }
-    let found = found.ok_or(Exit::File)?;
+    let place = Place::of(arguments, wanted)?;
+    let word = Word::of(arguments.ready, output);
     let mut attendance = Attendance::begin()?;
-    let (runtime, mut person) = attendance.parts();
-    runtime.block_on(async {
-        let alone = match found {
-            Wanted::Profile(profile) => at_port(arguments, &profile, &heard)?,
-            Wanted::Bench(bench) => of_bench(&bench, wanted, &heard)?,
-        };
-        let walk = Walk {
-            session: &alone.session,
-            heard: &heard,
-            output,
-            ready: arguments.ready,
-        };
-        walk.through(&mut person).await
-    })
-}
-
-enum Wanted {
-    Profile(Box<Profile>),
-    Bench(Box<BenchFiles>),
-}
-
-fn at_port(arguments: &BenchArguments, profile: &Profile, heard: &Heard) -> Result<Alone, Exit> {
-    let Some(port) = &arguments.port else {
-        warn_line!("a profile is tried at a port: add --port /dev/ttyUSB0 or --port host:5025");
-        return Err(Exit::Usage);
-    };
-    let port = Port::named(port);
-    Alone::at(&port, profile, traffic(profile.role, heard)).map_err(|fault| unavailable(&fault))
-}
-
-fn of_bench(files: &BenchFiles, role: &str, heard: &Heard) -> Result<Alone, Exit> {
-    let role = Role::ALL.into_iter().find(|known| known.word() == role);
-    let profile = role.and_then(|role| files.profiles.get(&role));
-    let (Some(role), Some(profile)) = (role, profile) else {
-        let there: Vec<&str> = files.profiles.keys().map(|role| role.word()).collect();
-        warn_line!(
-            "--try takes a role of the bench or a profile's file: {}",
-            there.join(", ")
-        );
-        return Err(Exit::Usage);
-    };
-    let connection = match &files.board {
-        None => Connection::Real,
-        Some(board) => {
-            let (seed, identity) = (Seed(1), board.identity.as_deref());
-            let parameters = drawn(board, seed, 1, None);
-            let world = world(&files.bench, &files.profiles, &parameters, identity, seed);
-            Connection::Model {
-                world: Box::new(world.map_err(|fault| unavailable(&fault))?),
-                transport: Transport::Pty,
-            }
+    if place.is_real() {
+        match word {
+            Word::Nobody => caution(output),
+            Word::Given | Word::Asked => attendance.confirm(arguments.ready, output)?,
         }
+    }
+    let heard = Heard::default();
+    let (runtime, mut person) = attendance.parts();
+    let alone = runtime.block_on(async { place.opened(&heard) })?;
+    let mut walk = Walk {
+        session: &alone.session,
+        heard: &heard,
+        output,
+        word,
+        contact: place.contact(),
+        forbidden: None,
+        guardian: None,
+        interrupted: false,
+        summary: Summary::default(),
     };
-    let traffic = traffic(role, heard);
-    let alone = Alone::of(&files.bench, role, profile, connection, traffic);
-    alone.map_err(|fault| unavailable(&fault))
-}
-
-fn traffic(role: Role, heard: &Heard) -> Traffic {
-    Traffic {
-        role: role.word().to_owned(),
-        listener: Some(heard.listener()),
+    // Of a stranger nothing is known, not even what switches it off.
+    let Some(identity) = runtime.block_on(walk.identified()) else {
+        walk.summary.told(output);
+        return Ok(Exit::Bench);
+    };
+    if place.is_real() {
+        // As for a run: a model hurts nobody, and its port's name is given away again.
+        if !identity.contains(MODEL_MARK) {
+            let port = &alone.session.port().settings().name;
+            left_on::refuse_at(&arguments.out, port)?;
+        }
+        let start = |program: &_| Guardian::of_instrument(&alone.session, program);
+        walk.guardian = session::watching(start);
     }
-}
-
-fn unavailable(fault: &dyn std::fmt::Display) -> Exit {
-    warn_line!(
-        "the instrument cannot be reached: {}",
-        harmless(&fault.to_string())
-    );
-    Exit::Bench
-}
-
-/// Why something is left out where nobody was there or the person left it out.
-const UNASKED: &str = "nobody agreed: on a terminal it is asked, --ready agrees";
-
-/// A command that was left out, and why.
-struct LeftOut {
-    command: &'static str,
-    why: String,
-}
-
-impl LeftOut {
-    fn new(command: &'static str, why: &str) -> Self {
-        let why = why.to_owned();
-        Self { command, why }
+    // Kept until the end, so that nobody else switches it on meanwhile.
+    let _held_off = match word {
+        Word::Nobody => None,
+        Word::Given | Word::Asked => match runtime.block_on(place.held_off()) {
+            Ok(supply) => supply,
+            Err(why) => {
+                walk.forbidden = Some(why);
+                None
+            }
+        },
+    };
+    // A bug in a trial must not keep the instrument from being made safe.
+    let trial = || runtime.block_on(walk.through(&mut person));
+    let ended = catch_unwind(AssertUnwindSafe(trial));
+    walk.interrupted |= ended.is_err();
+    let safe = runtime.block_on(walk.made_safe());
+    if let Some(guardian) = walk.guardian.take().filter(|_| safe) {
+        // One that is not dismissed says the same lines once more, by its own hand.
+        guardian.dismiss();
     }
+    walk.summary.told(output);
+    let fits = walk.summary.unfit == 0;
+    let mut exit = if fits { Exit::Pass } else { Exit::Bench };
+    if walk.summary.stopped {
+        exit = exit.or(Exit::Inconclusive);
+    }
+    Ok(match ended {
+        Ok(Ok(())) => exit,
+        Ok(Err(own)) => exit.or(own),
+        Err(_) => exit.or(Exit::Bug),
+    })
 }
 
 struct Walk<'a> {
     session: &'a Session,
     heard: &'a Heard,
     output: Output,
-    ready: bool,
+    word: Word,
+    /// What the contact that may be closed is called.
+    contact: String,
+    /// Why nothing may be switched on any more, once anything forbade it.
+    forbidden: Option<String>,
+    guardian: Option<Guardian>,
+    /// Whether an exchange was left half way.
+    interrupted: bool,
+    summary: Summary,
 }
 
 impl Walk<'_> {
-    async fn through(&self, person: &mut Person<'_>) -> Result<Exit, Exit> {
+    /// What it says that it is, where it is what its profile is for.
+    async fn identified(&mut self) -> Option<String> {
         let profile = self.session.profile();
         if !self.output.json {
             let port = &self.session.port().settings().name;
             say_line!("{} at {}\n", harmless(&profile.name), harmless(port));
         }
         let identity = self.session.identify().await;
-        let known = identity.is_ok();
-        let mut unfit = usize::from(!known);
-        self.row(
-            "identify",
-            identity.map(|text| format!("\"{}\"", text.escape_debug())),
-        );
-        let mut missing = Vec::new();
-        let mut left_out = Vec::new();
-        // Why nothing may be switched on any more, once anything forbade it.
-        let mut forbidden: Option<String> = None;
-        // Of a stranger nothing is known, not even what switches it off.
-        let list = if known { tries(profile.role) } else { &[] };
-        for one in list {
-            if profile.command(one.command).is_none() {
-                if !missing.contains(&one.command) {
-                    missing.push(one.command);
-                }
+        let known = identity.as_ref().ok().cloned();
+        let shown = identity.map(|text| format!("\"{}\"", text.escape_debug()));
+        self.row("identify", shown);
+        known
+    }
+
+    /// Each command in turn.
+    ///
+    /// # Errors
+    /// The status, after saying why, where nobody can be asked.
+    async fn through(&mut self, person: &mut Person<'_>) -> Result<(), Exit> {
+        for one in tries(self.session.role()) {
+            if self.session.profile().command(one.command).is_none() {
+                self.summary.lacks(one.command);
                 continue;
             }
-            if let (Some(why), Some(_)) = (&forbidden, one.energises) {
-                left_out.push(LeftOut::new(one.command, why));
-                continue;
+            let refused = self.refused(one, person).await?;
+            if person.stop.is_raised() {
+                self.summary.stopped = true;
+                break;
             }
-            if !self.agreed(one, person).await? {
-                left_out.push(LeftOut::new(one.command, UNASKED));
+            if let Some(why) = refused {
+                self.summary.leaves_out(one.command, why);
                 continue;
             }
             let found = tokio::select! {
                 biased;
-                () = person.stop.raised() => break,
+                () = person.stop.raised() => {
+                    self.summary.stopped = true;
+                    self.interrupted = true;
+                    break;
+                }
                 found = attempt(self.session, one) => found,
             };
-            if let Err(fault) = &found {
-                unfit += 1;
-                if one.forbids(fault) && forbidden.is_none() {
-                    let why = format!("not tried, since `{}` did not fit", one.command);
-                    forbidden = Some(why);
-                }
+            if found.as_ref().is_err_and(|fault| one.forbids(fault)) {
+                let why = || format!("not tried, since `{}` did not fit", one.command);
+                self.forbidden.get_or_insert_with(why);
             }
             self.row(one.command, found);
         }
-        if known {
-            unfit += self.made_safe().await;
-        }
-        self.tell(unfit, &missing, &left_out);
-        Ok(if unfit == 0 { Exit::Pass } else { Exit::Bench })
+        Ok(())
     }
 
-    fn row(&self, command: &str, found: Result<String, InstrumentError>) {
+    /// Why `one` is not tried, where it lets anything in and is not agreed to.
+    async fn refused(
+        &mut self,
+        one: &Try,
+        person: &mut Person<'_>,
+    ) -> Result<Option<String>, Exit> {
+        let Some(what) = one.energises else {
+            return Ok(None);
+        };
+        if self.forbidden.is_none() {
+            match self.word {
+                Word::Given => {}
+                Word::Nobody => {
+                    let why = "nobody agreed: on a terminal it is asked, --ready agrees";
+                    return Ok(Some(why.to_owned()));
+                }
+                Word::Asked => {
+                    let what = what.replace(FIRST_CONTACT, &self.contact);
+                    say!(
+                        "  {}: this {what}. Enter tries it, s leaves it out: ",
+                        one.command
+                    );
+                    // A prompt that cannot be shown is one that nobody waits for.
+                    let _ = std::io::stdout().flush();
+                    let line = person.next_line().await?;
+                    if !line.is_some_and(|line| line.trim().is_empty()) {
+                        return Ok(Some("nobody agreed to it".to_owned()));
+                    }
+                }
+            }
+            let lapse = self.guardian.as_ref().map(Guardian::lapse);
+            let lapse = lapse.and_then(|lapse| lapse.borrow().clone());
+            self.forbidden = lapse.map(|lapse| format!("not tried: {lapse}"));
+        }
+        Ok(self.forbidden.clone())
+    }
+
+    fn row(&mut self, command: &str, found: Result<String, InstrumentError>) {
+        self.summary.unfit += usize::from(found.is_err());
         let row = Row {
             command: command.to_owned(),
             found: found.map_err(|fault| fault.to_string()),
@@ -267,59 +238,35 @@ impl Walk<'_> {
         row.shown(self.output);
     }
 
-    /// Whether a person agrees to what `one` lets in, where it lets anything in.
-    async fn agreed(&self, one: &Try, person: &mut Person<'_>) -> Result<bool, Exit> {
-        let Some(what) = one.energises else {
-            return Ok(true);
-        };
-        if self.ready {
-            return Ok(true);
+    /// Says each line that makes it safe; whether it took them all.
+    async fn made_safe(&mut self) -> bool {
+        let profile = self.session.profile();
+        if self.interrupted {
+            // A line that was half sent is none.
+            self.at_once(template::bytes(&profile.safety.abandon)).await;
         }
-        if !std::io::stdin().is_terminal() || self.output.json {
-            return Ok(false);
-        }
-        say!(
-            "  {}: this makes {what}. Enter tries it, s leaves it out: ",
-            one.command
-        );
-        // A prompt that cannot be shown is one that nobody waits for.
-        let _ = std::io::stdout().flush();
-        let line = person.next_line().await?;
-        Ok(line.is_some_and(|line| line.trim().is_empty()))
-    }
-
-    /// Each line that makes it safe; how many it did not take.
-    async fn made_safe(&self) -> usize {
-        let mut unfit = 0;
-        for line in &self.session.profile().safety.make_safe {
+        let mut safe = true;
+        for line in &profile.safety.make_safe {
             let taken = self.session.order(line).await;
-            unfit += usize::from(taken.is_err());
+            if let Err(InstrumentError::Link { .. }) = taken {
+                // Blind: an instrument that cannot answer may still listen.
+                self.at_once(profile.bytes_of(line)).await;
+            }
+            safe &= taken.is_ok();
             self.row("make_safe", taken.map(|()| "taken".to_owned()));
         }
-        unfit
+        if !safe {
+            warn_line!(
+                "THE INSTRUMENT IS NOT PROVEN SAFE: switch it off by hand, and look at what it is \
+                 connected to"
+            );
+        }
+        safe
     }
 
-    fn tell(&self, unfit: usize, missing: &[&str], left_out: &[LeftOut]) {
-        if self.output.json {
-            let left_out = left_out
-                .iter()
-                .map(|one| json!({"command": one.command, "why": one.why}));
-            let left_out: Vec<Value> = left_out.collect();
-            self.output
-                .line(&json!({"unfit": unfit, "missing": missing, "left_out": left_out}));
-            return;
-        }
-        say_line!();
-        if !missing.is_empty() {
-            say_line!("not in the profile: {}", missing.join(", "));
-        }
-        for one in left_out {
-            say_line!("left out: {} ({})", one.command, one.why);
-        }
-        match unfit {
-            0 => say_line!("everything that was tried fits"),
-            1 => say_line!("one exchange does not fit"),
-            count => say_line!("{count} exchanges do not fit"),
-        }
+    /// Sends `bytes` past everything that waits; who does not take them cannot be
+    /// told anything.
+    async fn at_once(&self, bytes: Vec<u8>) {
+        drop(timeout(TAKES_WITHIN, self.session.port().interrupt(bytes)).await);
     }
 }

@@ -28,6 +28,9 @@ const SAMPLES: u32 = 64;
 const LOOKS: u32 = 50;
 const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
 
+/// What a contact is called whose bench is not known.
+pub const FIRST_CONTACT: &str = "the first contact";
+
 type Values = &'static [(&'static str, Argument<'static>)];
 
 /// One command with what is sent.
@@ -37,7 +40,8 @@ pub struct Try {
     pub command: &'static str,
     values: Values,
     kind: Kind,
-    /// What it lets in or closes, where it does: to be agreed to first.
+    /// What it lets in or closes, where it does: to be agreed to first. A contact is
+    /// called [`FIRST_CONTACT`] there.
     pub energises: Option<&'static str>,
 }
 
@@ -122,7 +126,7 @@ const SUPPLY: &[Try] = &[
         "output_on",
         Kind::Act,
         &[],
-        "1 V, limited to 100 mA, at the supply's output",
+        "puts 1 V, limited to 100 mA, at the supply's output",
     ),
     one("measure_voltage", Kind::Number),
     one("measure_current", Kind::Number),
@@ -141,14 +145,19 @@ const LOAD: &[Try] = &[
     one("operation", Kind::Bits),
     one("measure_voltage", Kind::Number),
     one("measure_current", Kind::Number),
-    energising("input_on", Kind::Act, &[], "the load's input on, at 100 mA"),
+    energising(
+        "input_on",
+        Kind::Act,
+        &[],
+        "switches the load's input on, at 100 mA",
+    ),
     one("measure_current", Kind::Number),
     one("input_off", Kind::Act),
     energising(
         "pulse",
         Kind::Start,
         &[("amperes", number(AMPERES)), ("seconds", number(SHORT))],
-        "a pulse of 100 mA for 10 ms by the load",
+        "draws a pulse of 100 mA for 10 ms by the load",
     ),
     energising(
         "ramp",
@@ -158,7 +167,7 @@ const LOAD: &[Try] = &[
             ("to_amperes", number(AMPERES)),
             ("seconds", number(SHORT)),
         ],
-        "a ramp up to 100 mA in 10 ms by the load",
+        "draws a ramp up to 100 mA in 10 ms by the load",
     ),
     one("operation", Kind::Bits),
     one("stop", Kind::Act),
@@ -198,7 +207,7 @@ const SWITCH: &[Try] = &[
         "pulse",
         Kind::Start,
         &[FIRST, ("seconds", number(SHORT))],
-        "the switch's first contact closed for 10 ms",
+        "closes the first contact for 10 ms",
     ),
     one("operation", Kind::Bits),
     with("closed", Kind::Truth, &[FIRST]),
@@ -220,7 +229,7 @@ const DRIVE: &[Try] = &[
         "signal_on",
         Kind::Act,
         &[],
-        "a signal on the board's inputs",
+        "puts the track signal on the board's inputs",
     ),
     one("signal_off", Kind::Act),
 ];

@@ -1,8 +1,7 @@
 //! What a guardian does to one port, and the words that it and the program it
 //! watches exchange. It decides no moment at which anything is done.
 
-use crate::bench::Bench;
-use crate::bench::safe::ORDER;
+use crate::instruments::Session;
 use crate::template;
 use rustix::fs::{Mode, OFlags};
 use serde::{Deserialize, Serialize};
@@ -45,12 +44,14 @@ pub(super) struct Duty {
     pub(super) inherited: bool,
 }
 
-/// Every port of `bench` that has a make-safe line, and the handles to those
+/// The port of each of `sessions` that has a make-safe line, and the handles to those
 /// whose duty says that it is inherited, in the same order.
-pub(super) fn duties(bench: &Bench) -> (Vec<Duty>, Vec<OwnedFd>) {
+pub(super) fn duties<'a>(
+    sessions: impl IntoIterator<Item = &'a Session>,
+) -> (Vec<Duty>, Vec<OwnedFd>) {
     let mut handles = Vec::new();
     let mut duties = Vec::new();
-    for session in ORDER.into_iter().filter_map(|role| bench.session(role)) {
+    for session in sessions {
         let profile = session.profile();
         let path = session.port().settings().name.clone();
         let spare = session.port().spare();

@@ -15,6 +15,8 @@ pub use self::life::watch;
 
 use self::duty::{BEAT, DONE, Duty, EVERY, SILENCE, STALLED, TERMINATED, duties};
 use super::Bench;
+use super::safe::ORDER;
+use crate::instruments::Session;
 use rustix::net::{SendAncillaryBuffer, SendAncillaryMessage, SendFlags, sendmsg};
 use std::io::{self, BufRead, BufReader, IoSlice, Read, Write};
 use std::mem::MaybeUninit;
@@ -58,7 +60,22 @@ impl Guardian {
     /// When the program cannot start itself again, or the guardian does not
     /// answer.
     pub fn start(bench: &Bench, program: &Path) -> io::Result<Self> {
-        let (duties, handles) = duties(bench);
+        Self::of(
+            ORDER.into_iter().filter_map(|role| bench.session(role)),
+            program,
+        )
+    }
+
+    /// The same over the port of one instrument that stands alone.
+    ///
+    /// # Errors
+    /// As for [`Guardian::start`].
+    pub fn of_instrument(session: &Session, program: &Path) -> io::Result<Self> {
+        Self::of([session], program)
+    }
+
+    fn of<'a>(sessions: impl IntoIterator<Item = &'a Session>, program: &Path) -> io::Result<Self> {
+        let (duties, handles) = duties(sessions);
         let mut command = Command::new(program);
         command.arg(WORD);
         Self::over(command, &duties, &handles)

@@ -4,7 +4,7 @@
 use super::by_hand::terminal;
 use super::guardian::{Running, bench_on, is_on, output_is_on, serve};
 use bufferstop::ident::Role;
-use bufferstop::instruments::{Session, attempt, tries};
+use bufferstop::instruments::{SENT_ALONG, Session, attempt, tries};
 use bufferstop::link::{Deadlines, Habits, Port, PortSettings, Trace, Traffic};
 use bufferstop::profile;
 use serde_json::Value;
@@ -47,6 +47,7 @@ fn every_shipped_profile_fits_its_model_and_a_trace_answers_again() {
         let rows = rows(&done);
         assert!(rows.iter().all(|row| row["fault"].is_null()), "{rows:#?}");
         assert_eq!(rows[0]["command"], "identify");
+        everything_was_sent(role, &rows);
         assert!(rows[0]["passed"][0]["sent"].is_string(), "{:#}", rows[0]);
     }
     let list = ports["ports"].as_array().expect("a list");
@@ -84,6 +85,41 @@ fn every_shipped_profile_fits_its_model_and_a_trace_answers_again() {
         // Another order than the trace has is refused.
         assert!(session.order("OUTP ON").await.is_err());
     });
+}
+
+/// Each command of the shipped profile went over the wire, as far as its text is the
+/// same for all values.
+fn everything_was_sent(role: Role, rows: &[Value]) {
+    let own = profile::shipped(role.word()).expect("it comes with the program");
+    let sent = sent(rows);
+    for (name, text) in &own.commands {
+        let fixed = text.source().split('{').next().expect("a first part");
+        let there = sent.iter().any(|line| line.contains(fixed));
+        assert!(there, "{role}: {name} was never sent: {sent:#?}");
+    }
+}
+
+/// Whatever a profile may have is tried, or is named as sent along with others.
+#[test]
+fn each_command_that_a_role_needs_is_tried_or_sent_along() {
+    for role in Role::ALL {
+        let needs = profile::needs(role);
+        let lists = [needs.commands, needs.optional, needs.confirming];
+        for need in lists.into_iter().flatten() {
+            let tried = tries(role).iter().any(|one| one.command == need.name);
+            let along = SENT_ALONG.iter().any(|(name, _)| *name == need.name);
+            assert!(tried || along, "{role}: {} is never tried", need.name);
+        }
+    }
+    // Nothing is named as sent along that no role has.
+    for (name, _) in SENT_ALONG {
+        let has = |role: Role| {
+            let needs = profile::needs(role);
+            let lists = [needs.commands, needs.optional, needs.confirming];
+            lists.into_iter().flatten().any(|need| need.name == *name)
+        };
+        assert!(Role::ALL.into_iter().any(has), "{name}");
+    }
 }
 
 /// Without anybody's word nothing is switched on, and what does not fit is named.
@@ -224,7 +260,7 @@ fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
                 "open_all = \"ROUT:OPENALL\"",
             )],
             "open_all",
-            &[("pulse", "ROUT:CLOS:PULS")],
+            &[("pulse", "ROUT:CLOS:PULS"), ("close", "ROUT:CLOS (")],
         ),
     ];
     for (role, changes, unfit, never) in cases {

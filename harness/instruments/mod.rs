@@ -28,4 +28,4 @@ pub use session::{Measured, Session};
 pub use supply::{Supply, SupplyCondition};
 pub use switch::Switch;
 pub use thermometer::Thermometer;
-pub use walk::{FIRST_CONTACT, Try, attempt, tries};
+pub use walk::{FIRST_CONTACT, SENT_ALONG, Try, attempt, tries};

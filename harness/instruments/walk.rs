@@ -12,6 +12,7 @@ use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
 use crate::template::Argument;
 use crate::units::{Quantity as _, Seconds, show};
 use crate::waveform::{LogicLine, Signal};
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 /// The voltage that a supply is set to.
@@ -30,6 +31,18 @@ const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
 
 /// What a contact is called whose bench is not known.
 pub const FIRST_CONTACT: &str = "the first contact";
+
+/// Bits of the standard event status register (IEEE 488.2, clause 11.5.1; from memory).
+const STANDARD_EVENTS: [(&str, u32); 8] = [
+    ("operation complete", 1),
+    ("request control", 2),
+    ("query error", 4),
+    ("device error", 8),
+    ("execution error", 16),
+    ("command error", 32),
+    ("user request", 64),
+    ("power on", 128),
+];
 
 type Values = &'static [(&'static str, Argument<'static>)];
 
@@ -113,7 +126,10 @@ const SET_RESISTANCE: Values = &[("ohms", number(OHMS))];
 
 const FIRST: (&str, Argument<'static>) = ("channel", Argument::Integer(1));
 
+const EVENTS: Try = one("event_status", Kind::Bits);
+
 const SUPPLY: &[Try] = &[
+    EVENTS,
     one("output_off", Kind::Act),
     with("set_current_limit", Kind::Act, SET_LIMIT),
     setting("limit_setting", "set_current_limit", SET_LIMIT),
@@ -134,6 +150,7 @@ const SUPPLY: &[Try] = &[
 ];
 
 const LOAD: &[Try] = &[
+    EVENTS,
     one("input_off", Kind::Act),
     with("set_resistance", Kind::Act, SET_RESISTANCE),
     setting("resistance_setting", "set_resistance", SET_RESISTANCE),
@@ -175,6 +192,7 @@ const LOAD: &[Try] = &[
 ];
 
 const CAPTURE: &[Try] = &[
+    EVENTS,
     one("operation", Kind::Bits),
     one("stop", Kind::Act),
     with(
@@ -198,6 +216,7 @@ const CAPTURE: &[Try] = &[
 ];
 
 const SWITCH: &[Try] = &[
+    EVENTS,
     one("open_all", Kind::Act),
     with("open", Kind::Act, &[FIRST]),
     with("closed", Kind::Truth, &[FIRST]),
@@ -211,9 +230,20 @@ const SWITCH: &[Try] = &[
     ),
     one("operation", Kind::Bits),
     with("closed", Kind::Truth, &[FIRST]),
+    energising(
+        "close",
+        Kind::Act,
+        &[FIRST],
+        "closes the first contact until the next lines open it",
+    ),
+    with("closed", Kind::Truth, &[FIRST]),
+    with("open", Kind::Act, &[FIRST]),
+    one("open_all", Kind::Act),
+    with("closed", Kind::Truth, &[FIRST]),
 ];
 
 const DRIVE: &[Try] = &[
+    EVENTS,
     with("set_enable", Kind::Act, &[("state", Argument::Integer(0))]),
     one("signal_off", Kind::Act),
     with("set_brake", Kind::Act, &[("state", Argument::Integer(0))]),
@@ -234,9 +264,36 @@ const DRIVE: &[Try] = &[
     one("signal_off", Kind::Act),
 ];
 
-const CONSOLE: &[Try] = &[one("sense", Kind::Number), one("state", Kind::Text)];
+const CONSOLE: &[Try] = &[
+    one("error", Kind::Text),
+    one("sense", Kind::Number),
+    one("state", Kind::Text),
+];
 
-const THERMOMETER: &[Try] = &[one("measure_temperature", Kind::Number)];
+const THERMOMETER: &[Try] = &[EVENTS, one("measure_temperature", Kind::Number)];
+
+/// Commands without a try of their own, and what sends them all the same, where the
+/// profile has them.
+pub const SENT_ALONG: &[(&str, &str)] = &[
+    ("identify", "before all others"),
+    ("clear", "behind the identity"),
+    ("complete", "with what is confirmed"),
+    ("error", "with what is confirmed"),
+    ("set_period", "by the capture"),
+    ("period_setting", "by the capture"),
+    ("set_length", "by the capture"),
+    ("length_setting", "by the capture"),
+    ("set_before_trigger", "by the capture"),
+    ("enable_channel", "by the capture"),
+    ("probe_factor", "by the capture"),
+    ("set_offset", "by the capture"),
+    ("set_range", "by the capture"),
+    ("trigger_now", "by the capture"),
+    ("select_channel", "by the capture"),
+    ("preamble", "by the capture"),
+    ("read_channel", "by the capture"),
+    ("read_lines", "by the capture"),
+];
 
 /// What is tried of an instrument in `role`, in this order; it is identified
 /// before. What makes it safe is left to the caller.
@@ -287,11 +344,18 @@ pub async fn attempt(session: &Session, one: &Try) -> Result<String, InstrumentE
         Kind::Bits => {
             let bits = session.bits(one.command).await?;
             let profile = session.profile();
-            let named = match one.command {
-                "condition" => &profile.condition,
-                _ => &profile.operation,
+            let own = |named: &'_ BTreeMap<String, u32>| -> Vec<(String, u32)> {
+                let own = named.iter().map(|(name, weight)| (name.clone(), *weight));
+                own.collect()
             };
-            let set = named.iter().filter(|(_, weight)| bits & **weight != 0);
+            let named = match one.command {
+                "condition" => own(&profile.condition),
+                "operation" => own(&profile.operation),
+                _ => STANDARD_EVENTS
+                    .map(|(name, weight)| (name.to_owned(), weight))
+                    .into(),
+            };
+            let set = named.iter().filter(|(_, weight)| bits & weight != 0);
             let set: Vec<&str> = set.map(|(name, _)| name.as_str()).collect();
             Ok(match set.as_slice() {
                 [] => format!("{bits}: nothing"),

@@ -450,3 +450,35 @@ fn a_killed_trial_is_made_safe_by_its_guardian() {
         std::thread::sleep(Duration::from_millis(50));
     }
 }
+
+/// A capture device that samples slowly is waited for as long as its samples take:
+/// 64 of them, 50 ms apart, take 3.2 s.
+#[test]
+fn a_slow_capture_is_waited_for() {
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let source = profile::shipped_source("capture").expect("it comes with the program");
+    let own = source
+        .text
+        .replace("period = \"50 ns\"", "period = \"50 ms\"");
+    assert_ne!(own, source.text);
+    let file = folder.path().join("slow.toml");
+    std::fs::write(&file, own).expect("a profile");
+    let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+        .env_remove("BUFFERSTOP_BENCH")
+        .args([
+            "bench",
+            "--json",
+            "--port",
+            &path_of(&ports, "capture"),
+            "--try",
+        ])
+        .arg(&file)
+        .output()
+        .expect("the command runs");
+    let rows = rows(&done);
+    let arm = rows.iter().find(|row| row["command"] == "arm");
+    let arm = arm.expect("it was tried");
+    assert!(arm["fault"].is_null(), "{arm:#}");
+    assert_eq!(done.status.code(), Some(0), "{rows:#?}");
+}

@@ -25,7 +25,8 @@ const OHMS: f64 = 1000.0;
 const SHORT: f64 = 0.01;
 /// Samples of the capture.
 const SAMPLES: u32 = 64;
-/// How often it is asked whether the capture is over, and how long apart.
+/// How often it is asked whether the capture is over beyond the time that its samples
+/// take, and how long apart.
 const LOOKS: u32 = 50;
 const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
 
@@ -392,10 +393,11 @@ async fn capture(session: &Session) -> Result<String, InstrumentError> {
         lines: session.profile().command("read_lines").is_some(),
     };
     device.arm(&request).await?;
+    let most = most_looks(request.period, request.length);
     let mut looks = 0;
     while device.status().await? != CaptureStatus::Idle {
         looks += 1;
-        if looks > LOOKS {
+        if looks > most {
             device.stop().await?;
             return Err(session.data("a capture that starts at once did not end"));
         }
@@ -417,6 +419,15 @@ async fn capture(session: &Session) -> Result<String, InstrumentError> {
         show(least, dimension),
         show(largest, dimension)
     ))
+}
+
+/// How often it is asked at the most whether `samples`, `period` apart, are taken: for
+/// their own time, and for a second more.
+fn most_looks(period: Seconds, samples: u32) -> u32 {
+    let takes = period.si() * f64::from(samples);
+    let of_samples = libm::ceil(takes / BETWEEN_LOOKS.as_secs_f64());
+    // Past the largest count it is the largest.
+    LOOKS.saturating_add(of_samples as u32)
 }
 
 /// The first channel as it is, and the first line where there are lines.

@@ -38,7 +38,7 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
     let (Some(bench), Some(plan)) = (bench, plan) else {
         return Err(Exit::File);
     };
-    let ports = ports();
+    let ports = found_ports();
     if !output.json {
         say_line!(
             "serial ports on this machine: {}",
@@ -88,14 +88,12 @@ fn calibration(found: &Identified) -> String {
     format!("calibrated {date}{due}{certificate}")
 }
 
-fn ports() -> Vec<String> {
-    let mut ports: Vec<String> = serialport::available_ports()
-        .unwrap_or_default()
-        .into_iter()
-        .map(|port| port.port_name)
-        .collect();
-    ports.sort();
-    ports
+/// Serial ports that are there now.
+pub(super) fn found_ports() -> Vec<String> {
+    let found = serialport::available_ports().unwrap_or_default();
+    let mut names: Vec<String> = found.into_iter().map(|port| port.port_name).collect();
+    names.sort();
+    names
 }
 
 fn identify(bench: &BenchFiles, plan: &Plan) -> Result<Vec<Identified>, Exit> {

@@ -2,6 +2,7 @@
 //! that are given or asked for. It writes over nothing and opens no port.
 
 use super::arguments::{NewFile, NewKind};
+use super::bench::found_ports;
 use super::exit::Exit;
 use super::output::Output;
 use super::records::{Existing, whole};
@@ -335,14 +336,6 @@ fn roles_of(text: &str) -> Result<Vec<Role>, Exit> {
     roles.sort();
     roles.dedup();
     Ok(roles)
-}
-
-/// Serial ports that are there now.
-fn found_ports() -> Vec<String> {
-    let found = serialport::available_ports().unwrap_or_default();
-    let mut names: Vec<String> = found.into_iter().map(|port| port.port_name).collect();
-    names.sort();
-    names
 }
 
 /// A table for each of `roles`, at the ports that were found as far as they reach.

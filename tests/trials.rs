@@ -87,6 +87,16 @@ fn every_shipped_profile_fits_its_model_and_a_trace_answers_again() {
     });
 }
 
+/// On a bench inside the program time goes by with what is said, and what takes a moment
+/// is waited for there as well.
+#[test]
+fn every_role_of_the_bench_inside_fits() {
+    for role in Role::ALL {
+        let (status, said) = by_hand(&["--try", role.word(), "--ready"], "");
+        assert_eq!(status, Some(0), "{role}: {said}");
+    }
+}
+
 /// Each command of the shipped profile went over the wire, as far as its text is the
 /// same for all values.
 fn everything_was_sent(role: Role, rows: &[Value]) {
@@ -198,12 +208,21 @@ fn why_left_out(rows: &[Value], command: &str) -> String {
     own.map_or_else(String::new, |one| one["why"].to_string())
 }
 
+/// A role, what is changed in its profile, the command that does not fit then, and what
+/// is never sent after it: each command with its line.
+type Unfit = (
+    &'static str,
+    &'static [(&'static str, &'static str)],
+    &'static str,
+    &'static [(&'static str, &'static str)],
+);
+
 /// A setting or a line that switches off which the instrument did not take: nothing
 /// is switched on after it, whoever agreed.
 #[test]
 fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
     let (_served, ports) = serve();
-    let cases: &[(&str, &[(&str, &str)], &str, &[(&str, &str)])] = &[
+    let cases: &[Unfit] = &[
         (
             "supply",
             &[("\"VOLT {volts}\"", "\"VOLTT {volts}\"")],

@@ -2,8 +2,7 @@
 //! waveforms in SI units with the trust that profile and wiring put in them.
 
 use super::fault::InstrumentError;
-use super::session::Session;
-use super::switch::has_bit;
+use super::session::{Session, has_bit};
 use super::waveform::{Codes, Scales};
 use crate::bench_file::{CaptureWiring, WiredChannel};
 use crate::measurement::{combined, rectangular, resolution};

@@ -2,8 +2,8 @@
 //! ends by itself.
 
 use super::fault::InstrumentError;
+use super::session::has_bit;
 use super::session::{Measured, Session};
-use super::switch::has_bit;
 use crate::scenario::intent::LoadSetting;
 use crate::template::Argument;
 use crate::units::{Amperes, Quantity, Seconds};
@@ -110,12 +110,7 @@ impl<'a> Load<'a> {
 
     /// Whether a pulse or a ramp is running.
     pub async fn running(&self) -> Result<bool, InstrumentError> {
-        // Without pulses and ramps nothing goes on by itself.
-        if self.session.profile().command("operation").is_none() {
-            return Ok(false);
-        }
-        let bits = self.session.bits("operation").await?;
-        Ok(has_bit(&self.session.profile().operation, "running", bits))
+        self.session.running().await
     }
 
     /// Voltage at its terminals.

@@ -11,6 +11,7 @@ use crate::measurement::{Estimate, combined, rectangular, resolution};
 use crate::profile::{Accuracy, Profile};
 use crate::protocol::{Expect, Reading, ReplyFault};
 use crate::template::{self, Argument, Template};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// How often a question that got no good answer is asked again.
@@ -267,6 +268,19 @@ impl Session {
         }
     }
 
+    /// Whether what keeps its own time, a pulse or a ramp, is running.
+    ///
+    /// # Errors
+    /// As for [`Session::number`].
+    pub async fn running(&self) -> Result<bool, InstrumentError> {
+        // Without a word for it nothing goes on by itself.
+        if self.profile.command("operation").is_none() {
+            return Ok(false);
+        }
+        let bits = self.bits("operation").await?;
+        Ok(has_bit(&self.profile.operation, "running", bits))
+    }
+
     /// Asks for a definite-length block of about `bytes` bytes.
     ///
     /// # Errors
@@ -345,6 +359,11 @@ impl Session {
             .ok_or(InstrumentError::Lacks { role, command })?
             .map_err(|fault| InstrumentError::Fill { role, fault })
     }
+}
+
+/// Whether the bit that a profile calls `name` is set in `bits`.
+pub(super) fn has_bit(weights: &BTreeMap<String, u32>, name: &str, bits: u32) -> bool {
+    weights.get(name).is_some_and(|weight| bits & weight != 0)
 }
 
 /// The text of an answer; of bytes, a character each.

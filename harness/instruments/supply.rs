@@ -99,7 +99,7 @@ impl<'a> Supply<'a> {
             return Ok(Default::default());
         }
         let bits = self.session.bits("condition").await?;
-        let has = |name| super::switch::has_bit(&self.session.profile().condition, name, bits);
+        let has = |name| super::session::has_bit(&self.session.profile().condition, name, bits);
         Ok(SupplyCondition {
             current_limiting: has("current_limiting"),
             over_voltage: has("over_voltage"),

@@ -5,12 +5,6 @@ use super::fault::InstrumentError;
 use super::session::Session;
 use crate::template::Argument;
 use crate::units::{Quantity, Seconds};
-use std::collections::BTreeMap;
-
-/// Whether the bit that a profile calls `name` is set in `bits`.
-pub(super) fn has_bit(weights: &BTreeMap<String, u32>, name: &str, bits: u32) -> bool {
-    weights.get(name).is_some_and(|weight| bits & weight != 0)
-}
 
 /// A switch card.
 #[derive(Clone, Copy, Debug)]
@@ -50,12 +44,7 @@ impl<'a> Switch<'a> {
 
     /// Whether a timed closure is running.
     pub async fn running(&self) -> Result<bool, InstrumentError> {
-        // Without timed closures nothing goes on by itself.
-        if self.session.profile().command("operation").is_none() {
-            return Ok(false);
-        }
-        let bits = self.session.bits("operation").await?;
-        Ok(has_bit(&self.session.profile().operation, "running", bits))
+        self.session.running().await
     }
 
     /// Whether the switch takes `channel` for closed.

@@ -25,8 +25,8 @@ const OHMS: f64 = 1000.0;
 const SHORT: f64 = 0.01;
 /// Samples of the capture.
 const SAMPLES: u32 = 64;
-/// How often it is asked whether the capture is over beyond the time that its samples
-/// take, and how long apart.
+/// How often it is asked whether what was started is over, for a capture beyond the time
+/// that its samples take, and how long apart.
 const LOOKS: u32 = 50;
 const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
 
@@ -322,8 +322,7 @@ pub async fn attempt(session: &Session, one: &Try) -> Result<String, InstrumentE
         }
         Kind::Start => {
             session.start(one.command, one.values).await?;
-            // So that what follows finds it over.
-            tokio::time::sleep(BETWEEN_LOOKS).await;
+            over(session).await?;
             Ok("taken".to_owned())
         }
         Kind::Text => {
@@ -365,6 +364,18 @@ pub async fn attempt(session: &Session, one: &Try) -> Result<String, InstrumentE
         }
         Kind::Capture => capture(session).await,
     }
+}
+
+/// Waits until what was started is over, so that what follows finds nothing running;
+/// an instrument that cannot be asked has the time of one look.
+async fn over(session: &Session) -> Result<(), InstrumentError> {
+    for _ in 0..LOOKS {
+        tokio::time::sleep(BETWEEN_LOOKS).await;
+        if !session.running().await? {
+            return Ok(());
+        }
+    }
+    Err(session.data("what takes a moment did not end"))
 }
 
 fn number_shown(command: &str, value: Option<f64>) -> String {

@@ -66,12 +66,28 @@ pub(crate) fn pair(lower: f64, upper: f64, dimension: Dimension) -> String {
     text.trim_end().to_owned()
 }
 
+/// Two numbers that somebody stated: in one unit where that keeps both, else each
+/// in its own, so that no bound moves by how it is written.
+fn stated(lower: f64, upper: f64, dimension: Dimension) -> String {
+    let (factor, _) = unit_for(lower.abs().max(upper.abs()), dimension);
+    let text = pair(lower, upper, dimension);
+    let mut written = text.split(' ').filter_map(|word| word.parse::<f64>().ok());
+    let same = |si: f64| {
+        let written = written.next().unwrap_or(f64::NAN);
+        (written * factor - si).abs() <= 1e-6 * si.abs()
+    };
+    if [lower, upper].map(same) == [true; 2] {
+        return text;
+    }
+    format!("{} to {}", show(lower, dimension), show(upper, dimension))
+}
+
 /// `+/- 2.5 ms`, or both ends where they differ.
 pub(crate) fn margin(margin: &Margin, dimension: Dimension) -> String {
     if -margin.lower() == margin.upper() {
         return span(margin.upper(), dimension);
     }
-    pair(margin.lower(), margin.upper(), dimension)
+    stated(margin.lower(), margin.upper(), dimension)
 }
 
 /// A limit: `<= 25 ms`, `16.5 V to 18.6 V`.
@@ -84,7 +100,7 @@ pub(crate) fn bounds(bounds: Option<Bounds>, dimension: Dimension) -> String {
         Some((Some(lower), Some(upper))) if dimension == Dimension::Count => {
             format!("{lower} to {upper}")
         }
-        Some((Some(lower), Some(upper))) => pair(lower, upper, dimension),
+        Some((Some(lower), Some(upper))) => stated(lower, upper, dimension),
     }
 }
 

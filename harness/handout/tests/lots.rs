@@ -1,14 +1,16 @@
 //! Reports about lots: bytes that repeat, every metric named, hostile words
 //! harmless, and pages that a reader nobody here wrote can open.
 
-use crate::comparison::{LotReadings, LotsCompared, compare_lots, summarise};
+use crate::comparison::{Bounds, LotReadings, LotsCompared, compare_lots, summarise};
 use crate::drawing::tests::{figures_of_tagged, told};
 use crate::handout::block::{NO_BREAK, bound};
-use crate::handout::{lot_summary, lots_compared, plan_proof};
+use crate::handout::{lot_summary, lot_words, lots_compared, plan_proof};
 use crate::measurement::in_words;
 use crate::plan::Comparison;
 use crate::proof::{Asked, PlanProof, Setting, Trial};
 use crate::record::{Record, samples};
+use crate::statistics::equivalence::Margin;
+use crate::units::Dimension;
 
 fn lot(name: &str, first: f64, boards: u32) -> LotReadings {
     let records: Vec<Record> = (0..boards)
@@ -84,6 +86,23 @@ fn a_number_keeps_to_its_unit() {
         shown(label, false),
         "output voltage at positive 2.25_A, worst"
     );
+}
+
+/// The half-bit of a zero by NMRA S-9.1:2020 table 1: a limit is never rounded.
+#[test]
+fn both_ends_of_a_limit_are_shown_as_they_were_stated() {
+    let shown = |lower, upper| {
+        let bounds = Bounds {
+            lower: Some(lower),
+            upper: Some(upper),
+        };
+        lot_words::bounds(Some(bounds), Dimension::Time)
+    };
+    assert_eq!(shown(95e-6, 9.9e-3), "95.00 us to 9.900 ms");
+    assert_eq!(shown(55e-6, 61e-6), "55.00 to 61.00 us");
+    let margin = Margin::new(-0.095e-3, 9.9e-3).expect("two sides");
+    let margin = lot_words::margin(&margin, Dimension::Time);
+    assert_eq!(margin, "-95.00 us to 9.900 ms");
 }
 
 #[test]

@@ -129,16 +129,16 @@ fn label(
         )
     });
     let day = record.started_at.strftime("%Y-%m-%d");
-    let tested = match &started.lot {
-        Some(lot) => format!("lot {lot}, tested {day}"),
-        None => format!("tested {day}"),
-    };
+    // On lines of their own: a long name of a lot must not cost the date.
+    let lot = started.lot.as_ref().map(|lot| format!("lot {lot}"));
+    let tested = format!("tested {day}");
     let lines = [
         (maker.map(str::to_owned), 8.0, true, BLACK),
         (Some(started.serial.to_string()), 13.0, true, BLACK),
         (scale, 9.0, true, BLACK),
         (Some(board), 7.5, false, GREY),
         (rating, 7.5, false, GREY),
+        (lot, 7.5, false, GREY),
         (Some(tested), 7.5, false, GREY),
     ];
     // What has no room in their sizes shrinks alike.
@@ -171,4 +171,26 @@ fn label(
         });
     }
     label
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drawing::svg::svg;
+    use crate::record::samples::{events, numbered, started, value};
+
+    /// The day of the test stands whole on the smallest usual label, however long
+    /// the lot's name is; the seal's code takes nearly half of the width.
+    #[test]
+    fn a_long_name_of_a_lot_leaves_the_day_whole() {
+        let mut started = started("run-1", "GR-0042", false);
+        started.lot = Some("GB-2026-11-second-delivery".parse().expect("a plain name"));
+        let events = events(started, value(0.004, 1e-6));
+        let record = Record::fold(&numbered(events)).expect("a whole run");
+        // 48.5 mm by 25.4 mm.
+        let drawn = svg(&label(&record, (137.5, 72.0), None, false), "a label");
+        let day = record.started_at.strftime("%Y-%m-%d");
+        assert!(drawn.contains(&format!("tested {day}<")), "{drawn}");
+        assert!(drawn.contains("lot GB-2026-11"), "{drawn}");
+    }
 }

@@ -13,12 +13,13 @@ use crate::scenario::{Metric, ScenarioKind, influences_on};
 use serde_json::{Value, json};
 
 pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
+    let room = output.screen().width;
     let Some(topic) = &arguments.topic else {
         if output.json {
             let all = ScenarioKind::ALL.map(entry);
             output.document(&json!({ "scenarios": all }));
         } else {
-            say!("{}", guide::overview());
+            say!("{}", guide::overview(room));
         }
         return Exit::Pass;
     };
@@ -37,7 +38,7 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
         if output.json {
             output.document(&entry(kind));
         } else {
-            say!("{}", guide::scenario(kind.entry()));
+            say!("{}", guide::scenario(kind.entry(), room));
         }
         return Exit::Pass;
     };
@@ -49,31 +50,43 @@ pub(super) fn guide(arguments: &Guide, output: Output) -> Exit {
     if output.json {
         output.document(&described(kind, metric));
     } else {
-        say!("{}", guide::metric(kind, metric));
+        say!("{}", guide::metric(kind, metric, room));
     }
     Exit::Pass
 }
 
-/// A page of a file's key, or all of them in a line each.
+/// A page of a file's key, or each with its first sentence: all of a file's, or
+/// those of a table.
 fn key_of(topic: &str, file: &File, key: Option<&str>, output: Output) -> Exit {
     let described = |page: &Page| json!({ "file": file.word, "key": page.key, "says": page.says, "example": page.example });
+    let room = output.screen().width;
     let Some(key) = key else {
         if output.json {
             let pages: Vec<Value> = file.all().map(described).collect();
             output.document(&json!({ "file": file.word, "keys": pages }));
         } else {
-            say!("{}", file.overview());
+            say!("{}", file.overview(room));
         }
         return Exit::Pass;
     };
     let Some(page) = file.page(key) else {
+        let pages = file.within(key);
+        if !pages.is_empty() {
+            if output.json {
+                let keys: Vec<Value> = pages.into_iter().map(described).collect();
+                output.document(&json!({ "file": file.word, "table": key, "keys": keys }));
+            } else {
+                say!("{}", file.table(key, &pages, room));
+            }
+            return Exit::Pass;
+        }
         let keys: Vec<&str> = file.all().map(|page| page.key).collect();
         return unknown(topic, &format!("a key of a {} file", file.word), key, &keys);
     };
     if output.json {
         output.document(&described(page));
     } else {
-        say!("{}", file.shown(page));
+        say!("{}", file.shown(page, room));
     }
     Exit::Pass
 }

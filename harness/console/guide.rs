@@ -2,9 +2,10 @@
 //! the catalogue alone. It defines nothing itself.
 
 use super::cautions::caution_of;
-use super::fold::paragraph;
+use super::fold::{columns, folded, hung, paragraph};
 use super::keys::FILES;
 use super::table;
+use super::table::GAP;
 use crate::plan::demo;
 use crate::scenario::{
     Censoring, Entry, Form, Metric, Per, ScenarioKind, Setting, Worse, influences_on,
@@ -14,50 +15,60 @@ use std::fmt::Write as _;
 #[cfg(test)]
 use unicode_width::UnicodeWidthStr;
 
-/// All scenarios in a line each.
-pub fn overview() -> String {
+/// All scenarios with their metrics, in lines of at most `room` columns.
+pub fn overview(room: usize) -> String {
     let mut out = String::from("The scenarios of a plan, in the order in which plans run them\n");
     for kind in ScenarioKind::ALL {
         let entry = kind.entry();
         let _ = write!(out, "\n{kind}\n");
-        paragraph(&mut out, 4, entry.purpose);
+        paragraph(&mut out, 4, entry.purpose, room);
         let keys: Vec<&str> = entry.metrics.iter().map(|metric| metric.key).collect();
-        paragraph(&mut out, 4, &format!("measures: {}", keys.join(", ")));
+        paragraph(&mut out, 4, &format!("measures: {}", keys.join(", ")), room);
     }
     out.push_str("\nA page on each:  bufferstop guide short,  bufferstop guide short.trip_time\n");
-    let files: Vec<&str> = FILES.iter().map(|file| file.word).collect();
-    let _ = writeln!(
-        out,
-        "The keys of files:  bufferstop guide {}",
-        files.join(",  bufferstop guide ")
+    let words: Vec<&str> = FILES.iter().map(|file| file.word).collect();
+    let (last, words) = words.split_last().expect("there are kinds of files");
+    let files = format!(
+        "The keys of files:  bufferstop guide FILE, where FILE is {} or {last}",
+        words.join(", ")
     );
+    for line in folded(&files, room, 2) {
+        let _ = writeln!(out, "{line}");
+    }
     out
 }
 
 /// One scenario: what for, what it needs, its settings, its metrics.
-pub fn scenario(entry: &Entry) -> String {
+pub fn scenario(entry: &Entry, room: usize) -> String {
     let mut out = format!("{}\n\n", entry.word);
-    paragraph(&mut out, 2, &sentence(entry.purpose));
+    paragraph(&mut out, 2, &sentence(entry.purpose), room);
     let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
-    paragraph(&mut out, 2, &format!("It needs: {}.", roles.join(", ")));
+    paragraph(
+        &mut out,
+        2,
+        &format!("It needs: {}.", roles.join(", ")),
+        room,
+    );
     let kind = ScenarioKind::from_word(entry.word);
     if let Some(caution) = kind.and_then(caution_of) {
-        paragraph(&mut out, 2, &format!("Caution: {caution}"));
+        paragraph(&mut out, 2, &format!("Caution: {caution}"), room);
     }
     out.push_str("\nSettings, each with what holds where the plan does not state it\n");
     for setting in entry.settings {
-        let _ = write!(out, "\n  {}  ({})\n", setting.name, form(setting));
-        paragraph(&mut out, 6, setting.doc);
+        let head = format!("{} ({})", setting.name, form(setting));
+        out.push('\n');
+        hung(&mut out, 2, 2, &head, room);
+        paragraph(&mut out, 6, setting.doc, room);
         let silent = match setting.default {
             "" => "A plan must state it.".to_owned(),
             default => format!("Without it: {default}."),
         };
-        paragraph(&mut out, 6, &silent);
+        paragraph(&mut out, 6, &silent, room);
     }
     out.push_str("\nMetrics\n");
     for metric in entry.metrics {
         let _ = write!(out, "\n  {}{}\n", metric.key, unit(metric.dimension));
-        paragraph(&mut out, 6, metric.definition);
+        paragraph(&mut out, 6, metric.definition, room);
     }
     let example = entry.metrics.first().map_or("", |metric| metric.key);
     let _ = write!(
@@ -70,26 +81,32 @@ pub fn scenario(entry: &Entry) -> String {
 
 /// One metric: its definition, how often it is given, how it can be a bound,
 /// what moves it, and how a plan limits it.
-pub fn metric(kind: ScenarioKind, metric: &Metric) -> String {
+pub fn metric(kind: ScenarioKind, metric: &Metric, room: usize) -> String {
     let mut out = format!("{kind}.{}{}\n\n", metric.key, unit(metric.dimension));
-    paragraph(&mut out, 2, metric.definition);
+    paragraph(&mut out, 2, metric.definition, room);
     out.push('\n');
-    paragraph(&mut out, 2, per(metric.per));
-    paragraph(&mut out, 2, bound(metric.censoring));
-    paragraph(&mut out, 2, worse(metric));
-    movers(&mut out, kind, metric);
+    paragraph(&mut out, 2, per(metric.per), room);
+    paragraph(&mut out, 2, bound(metric.censoring), room);
+    paragraph(&mut out, 2, worse(metric), room);
+    movers(&mut out, kind, metric, room);
     let _ = write!(
         out,
-        "\nIn a plan\n\n  [[scenario]]\n  kind = \"{kind}\"\n\n  [scenario.limits]\n  {} = {}\n",
-        metric.key,
-        example(kind, metric)
+        "\nIn a plan\n\n  [[scenario]]\n  kind = \"{kind}\"\n\n"
     );
+    let (key, bounds) = (metric.key, example(kind, metric));
+    let line = format!("  {key} = {{ {bounds} }}");
+    let _ = if columns(&line) <= room {
+        writeln!(out, "  [scenario.limits]\n{line}")
+    } else {
+        let bounds = bounds.replace(", ", "\n  ");
+        writeln!(out, "  [scenario.limits.{key}]\n  {bounds}")
+    };
     out
 }
 
 /// What moves a metric: parts whose parameter rises, then ways of building a
 /// board otherwise.
-fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric) {
+fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric, room: usize) {
     let (mut parts, mut choices) = (Vec::new(), Vec::new());
     for (influence, moved) in influences_on(kind, metric.key) {
         let mut row = vec![format!("  {}", influence.parameter)];
@@ -106,7 +123,7 @@ fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric) {
     }
     if !parts.is_empty() {
         out.push_str("\nWhat moves it, when the first of these rises\n\n");
-        out.push_str(&table(&["  parameter", "goes", "by"], &parts));
+        out.push_str(&prose_last(&["  parameter", "goes", "by"], &parts, room));
     } else if choices.is_empty() {
         out.push_str("\nWhat moves it\n\n");
         out.push_str("  no single part of a board by more than the bench can resolve\n");
@@ -114,8 +131,32 @@ fn movers(out: &mut String, kind: ScenarioKind, metric: &Metric) {
     if !choices.is_empty() {
         out.push_str("\nWhat moves it, where the first of these is so\n\n");
         let headings = ["  parameter", "instead of", "goes", "by"];
-        out.push_str(&table(&headings, &choices));
+        out.push_str(&prose_last(&headings, &choices, room));
     }
+}
+
+/// A table of at most `room` columns whose last column is running text: what has
+/// no room beside the others goes on below.
+fn prose_last(headings: &[&str], rows: &[Vec<String>], room: usize) -> String {
+    let last = headings.len() - 1;
+    let widest = |column: usize| {
+        let cells = rows.iter().map(|row| columns(&row[column]));
+        cells.chain([columns(headings[column])]).max().unwrap_or(0)
+    };
+    let before: usize = (0..last).map(|column| widest(column) + GAP).sum();
+    let mut lines = Vec::new();
+    for row in rows {
+        let mut parts = folded(&row[last], room.saturating_sub(before), 0).into_iter();
+        let mut line = row[..last].to_vec();
+        line.push(parts.next().unwrap_or_default());
+        lines.push(line);
+        lines.extend(parts.map(|part| {
+            let mut line = vec![String::new(); last];
+            line.push(part);
+            line
+        }));
+    }
+    table(headings, &lines)
 }
 
 fn sentence(text: &str) -> String {
@@ -200,10 +241,7 @@ fn example(kind: ScenarioKind, metric: &Metric) -> String {
         .iter()
         .find(|(path, _)| *path == (kind, metric.key));
     let bounds = limit.or(named.map(|(_, bounds)| *bounds));
-    format!(
-        "{{ {}, source = \"house limit\" }}",
-        bounds.unwrap_or("max = 1")
-    )
+    format!("{}, source = \"house limit\"", bounds.unwrap_or("max = 1"))
 }
 
 /// `min` and `max` of a metric as a plan has them.
@@ -240,7 +278,7 @@ mod tests {
                 let listed = NOT_LIMITED.iter().find(named).is_some();
                 assert!(limited != listed, "{kind}.{}", metric.key);
                 let example = example(kind, metric);
-                let bare = format!("format = 1\nx = {example}\n");
+                let bare = format!("format = 1\nx = {{ {example} }}\n");
                 let mut faults = crate::document::Faults::new();
                 let source = crate::document::Source::new("x.toml", bare);
                 let tree = crate::document::Tree::read(&source, &mut faults).expect("TOML");
@@ -262,16 +300,27 @@ mod tests {
     fn every_page_fits_a_terminal_and_shows_its_definition_whole() {
         let squeezed = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
         for kind in ScenarioKind::ALL {
-            let page = scenario(kind.entry());
-            for metric in kind.entry().metrics {
-                let own = super::metric(kind, metric);
-                for text in [&page, &own] {
-                    assert!(squeezed(text).contains(&squeezed(metric.definition)));
-                    let widest = text.lines().map(UnicodeWidthStr::width).max();
-                    assert!(widest.is_some_and(|width| width <= 100), "{text}");
+            for room in [92, 80] {
+                let page = scenario(kind.entry(), room);
+                for metric in kind.entry().metrics {
+                    let own = super::metric(kind, metric, room);
+                    for text in [&page, &own] {
+                        assert!(squeezed(text).contains(&squeezed(metric.definition)));
+                        fits(text, room);
+                    }
+                    let page = room < 92 || own.lines().count() <= 40;
+                    assert!(page, "more than a page: {own}");
                 }
-                assert!(own.lines().count() <= 40, "more than a page: {own}");
             }
+        }
+        for room in [92, 80] {
+            fits(&overview(room), room);
+        }
+    }
+
+    fn fits(text: &str, room: usize) {
+        for line in text.lines() {
+            assert!(line.width() <= room, "{room}: {line}");
         }
     }
 }

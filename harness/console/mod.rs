@@ -15,6 +15,8 @@ mod signs;
 mod table;
 
 pub use banner::banner;
+pub(crate) use fold::{columns, fitted, folded};
+
 pub use cautions::{AFTER_SOAK, BENCH_CAUTION, MODEL_CAUTION, cautions};
 pub use live::Live;
 pub use signs::{show_signs, writes_utf8};

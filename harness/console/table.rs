@@ -8,7 +8,7 @@ use crate::ident::harmless;
 use unicode_width::UnicodeWidthStr;
 
 /// Blanks between two columns.
-const GAP: usize = 2;
+pub(super) const GAP: usize = 2;
 /// With less room the first column stands on lines of its own.
 const LEAST: usize = 24;
 

@@ -15,7 +15,7 @@ mod tests;
 
 pub use page::Page;
 
-use super::fold::paragraph;
+use super::fold::{first_sentence, paragraph};
 use std::fmt::Write as _;
 
 /// A kind of file whose keys have pages.
@@ -82,10 +82,21 @@ impl File {
         exact.or_else(|| self.all().find(|page| stands_for(page.key, key)))
     }
 
-    /// A page as a terminal shows it.
-    pub fn shown(&self, page: &Page) -> String {
+    /// The pages of the keys of the table `key`, as `bench.wiring` is one; none
+    /// where it is no table.
+    pub fn within(&self, key: &str) -> Vec<&'static Page> {
+        let depth = key.split('.').count();
+        let inside = |page: &&Page| {
+            let words: Vec<&str> = page.key.split('.').collect();
+            words.len() > depth && stands_for(&words[..depth].join("."), key)
+        };
+        self.all().filter(inside).collect()
+    }
+
+    /// A page as a terminal of `room` columns shows it.
+    pub fn shown(&self, page: &Page, room: usize) -> String {
         let mut out = format!("{}.{}\n\n", self.word, page.key);
-        paragraph(&mut out, 2, page.says);
+        paragraph(&mut out, 2, page.says, room);
         out.push_str("\nIn a file\n\n");
         for line in page.example.lines() {
             let _ = writeln!(out, "  {line}");
@@ -93,24 +104,34 @@ impl File {
         out
     }
 
-    /// Every key in a line.
-    pub fn overview(&self) -> String {
+    /// Every key with its first sentence.
+    pub fn overview(&self, room: usize) -> String {
         let mut out = format!("{}\n\n", self.word);
-        paragraph(&mut out, 2, &format!("It says {}.", self.says));
+        paragraph(&mut out, 2, &format!("It says {}.", self.says), room);
+        let pages: Vec<&Page> = self.all().collect();
+        self.listed(&mut out, &pages, room);
+        out
+    }
+
+    /// The keys of the table `key` alone, those of `pages`.
+    pub fn table(&self, key: &str, pages: &[&Page], room: usize) -> String {
+        let mut out = format!("{}.{key}\n", self.word);
+        self.listed(&mut out, pages, room);
+        out
+    }
+
+    fn listed(&self, out: &mut String, pages: &[&Page], room: usize) {
         out.push_str("\nKeys\n\n");
-        for page in self.all() {
-            let first = page.says.split_inclusive(['.', ';']).next();
-            let first = first.unwrap_or_default().trim_end_matches(['.', ';']);
+        for page in pages {
             let _ = writeln!(out, "  {}", page.key);
-            paragraph(&mut out, 6, first);
+            paragraph(out, 6, first_sentence(page.says), room);
         }
-        let example = self.all().next().map_or("", |page| page.key);
+        let example = pages.first().map_or("", |page| page.key);
         let word = self.word;
         let _ = write!(
             out,
             "\nA page on each:  bufferstop guide {word}.{example}\n"
         );
-        out
     }
 }
 

@@ -96,10 +96,19 @@ fn every_page_fits_a_terminal_and_its_example_can_be_read() {
         let mut seen = BTreeSet::new();
         for page in file.all() {
             assert!(seen.insert(page.key), "{} twice", page.key);
-            let shown = file.shown(page);
-            assert!(squeezed(&shown).contains(&squeezed(page.says)));
-            let widest = shown.lines().map(|line| line.chars().count()).max();
-            assert!(widest.is_some_and(|width| width <= 100), "{shown}");
+            for room in [92, 80] {
+                let shown = file.shown(page, room);
+                assert!(squeezed(&shown).contains(&squeezed(page.says)));
+                // An example is a file's own lines.
+                for line in shown
+                    .lines()
+                    .filter(|line| !page.example.contains(line.trim()))
+                {
+                    assert!(line.chars().count() <= room, "{line}");
+                }
+                let widest = shown.lines().map(|line| line.chars().count()).max();
+                assert!(widest.is_some_and(|width| width <= 100), "{shown}");
+            }
             let example: Result<toml::Table, _> = page.example.parse();
             let example = example.unwrap_or_else(|e| panic!("{}: {e}", page.key));
             let last = page.key.rsplit('.').next().unwrap_or(page.key);
@@ -107,11 +116,11 @@ fn every_page_fits_a_terminal_and_its_example_can_be_read() {
             let written = general || page.example.contains(last);
             assert!(written && !example.is_empty(), "{}", page.key);
         }
-        assert!(
-            file.overview()
-                .lines()
-                .all(|line| line.chars().count() <= 100)
-        );
+        for room in [92, 80] {
+            let overview = file.overview(room);
+            let wide = overview.lines().find(|line| line.chars().count() > room);
+            assert_eq!(wide, None, "{room}");
+        }
     }
     let profile = File::of("profile").expect("it is there");
     let page = profile
@@ -119,6 +128,67 @@ fn every_page_fits_a_terminal_and_its_example_can_be_read() {
         .expect("a page");
     assert_eq!(page.key, "reply.COMMAND.pattern");
     assert!(profile.page("reply.measure_current.patern").is_none());
+}
+
+/// What an overview says of a key is a whole sentence: no bracket and no quotation
+/// mark is left open, and it is not cut inside a number or a name.
+#[test]
+fn an_overview_cuts_no_sentence() {
+    for page in FILES.iter().flat_map(File::all) {
+        let first = first_sentence(page.says);
+        let count = |sign: char| first.matches(sign).count();
+        for (opening, closing) in [('(', ')'), ('[', ']'), ('{', '}')] {
+            assert_eq!(count(opening), count(closing), "{}: {first}", page.key);
+        }
+        for quote in ['`', '"'] {
+            assert_eq!(count(quote) % 2, 0, "{}: {first}", page.key);
+        }
+        let after = page.says[first.len()..].chars().nth(1);
+        assert!(
+            after.is_none_or(char::is_whitespace),
+            "{}: {first}",
+            page.key
+        );
+    }
+    for (text, wanted) in [
+        (
+            "as in 0.8 A (ITU-T V.42). Without it 1.",
+            "as in 0.8 A (ITU-T V.42)",
+        ),
+        (
+            "a file that ends in `.csv`; it is read.",
+            "a file that ends in `.csv`",
+        ),
+        ("one (a; b) two; three", "one (a; b) two"),
+        ("no end", "no end"),
+    ] {
+        assert_eq!(first_sentence(text), wanted);
+    }
+}
+
+/// A table has no page of its own but those of its keys.
+#[test]
+fn a_table_lists_its_keys() {
+    let listed = |word: &str, key: &str| {
+        let file = File::of(word).expect("it has pages");
+        let pages = file.within(key);
+        (file.table(key, &pages, 80), pages.len())
+    };
+    let (wiring, count) = listed("bench", "wiring");
+    assert!(
+        wiring.starts_with("bench.wiring\n") && count > 1,
+        "{wiring}"
+    );
+    assert!(wiring.contains("\n  wiring."), "{wiring}");
+    assert!(
+        wiring.lines().all(|line| line.chars().count() <= 80),
+        "{wiring}"
+    );
+    assert!(listed("plan", "comparison").1 > 1);
+    // Under a name of one's own too.
+    assert!(listed("profile", "reply.measure_current").1 > 1);
+    assert_eq!(listed("bench", "wirin").1, 0);
+    assert_eq!(listed("plan", "ratings.rated_current").1, 0);
 }
 
 #[test]

@@ -107,6 +107,42 @@ fn from_an_empty_folder_to_a_first_board() {
     assert!(!here.join("p.toml").exists());
 }
 
+/// What a new plan leaves out on the demo's bench, it says itself how to have tested.
+#[test]
+fn a_new_plan_says_what_it_lacks() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let here = folder.path();
+    let board = [
+        "--rated-current",
+        "2 A",
+        "--trip-current",
+        "3 A",
+        "--voltage",
+        "16 V",
+    ];
+    ends(
+        here,
+        &[&["new", "plan", "plan.toml"][..], &board].concat(),
+        0,
+    );
+    let left_out = |file: &str| {
+        ends(here, &["check", file], 0)
+            .matches("not tested: ")
+            .count()
+    };
+    assert_eq!(left_out("plan.toml"), 2);
+    let plan = std::fs::read_to_string(here.join("plan.toml")).expect("it is there");
+    let stated = plan.replace("\n# lowest_supply = ", "\nlowest_supply = ");
+    std::fs::write(here.join("stated.toml"), &stated).expect("room");
+    assert_eq!(left_out("stated.toml"), 1);
+    let shorter = "places = [\"near\"]\npulse = \"120 ms\"\n";
+    let (before, short) = stated.split_once("places = [\"near\"]\n").expect("a short");
+    let after = short.split_once("pulse = \"200 ms\"\n").expect("a pulse").1;
+    let allowed = format!("{before}{shorter}{after}");
+    std::fs::write(here.join("allowed.toml"), allowed).expect("room");
+    assert_eq!(left_out("allowed.toml"), 0);
+}
+
 #[test]
 fn a_trial_enters_no_lot_and_a_board_has_a_history() {
     let folder = tempfile::tempdir().expect("a temporary folder");

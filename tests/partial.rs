@@ -69,7 +69,7 @@ fn a_bench_runs_what_it_can_and_says_what_was_not_tested() {
     let folder = folder();
     let (status, shown, said) = run(folder.path(), &["check", "optional.toml", "bench.toml"]);
     assert_eq!(status, Some(0), "{said}");
-    assert_eq!(shown.matches("not tested on this bench: ").count(), 6);
+    assert_eq!(shown.matches("\n  not tested: ").count(), 6);
 
     let accept = ["accept", "optional.toml", "--bench", "bench.toml"];
     let serial = ["--serial", "P-1"];

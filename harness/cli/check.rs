@@ -6,7 +6,7 @@ use super::exit::Exit;
 use super::file_kind::Kind;
 use super::files::{BenchFiles, Files};
 use super::output::{Output, complained};
-use crate::console::BENCH_CAUTION;
+use crate::console::{BENCH_CAUTION, columns, folded};
 use crate::document::{Fault, Faults, Reader, Table, Tree};
 use crate::ident::harmless;
 use crate::measurement::in_words;
@@ -70,8 +70,9 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     }
     complained(files.faults(), &files.rendered(true));
     if exit == Exit::Pass {
+        let room = output.screen().width;
         for (plan, found) in &told {
-            say!("{}", described(plan, found, benches.is_empty()));
+            say!("{}", described(plan, found, benches.is_empty(), room));
         }
         if !told.is_empty() {
             say_line!("{BENCH_CAUTION}");
@@ -124,8 +125,9 @@ fn kind_of(path: &Path, files: &mut Files) -> Option<Kind> {
     found
 }
 
-/// The steps of a plan, what it needs of a bench, and the time it takes.
-fn described(plan: &Plan, found: &Preflight, without_bench: bool) -> String {
+/// The steps of a plan, what it needs of a bench, and the time it takes, in lines
+/// of at most `room` columns.
+fn described(plan: &Plan, found: &Preflight, without_bench: bool, room: usize) -> String {
     let steps = &found.steps;
     let mut text = String::new();
     let bold = anstyle::Style::new().bold();
@@ -136,45 +138,31 @@ fn described(plan: &Plan, found: &Preflight, without_bench: bool) -> String {
         harmless(&plan.family),
         harmless(&plan.revision)
     );
+    let limits = limits(plan);
     for scenario in &plan.scenarios {
         let entry = scenario.kind.entry();
         let roles: Vec<&str> = entry.roles.iter().map(|role| role.word()).collect();
-        let _ = writeln!(
-            text,
-            "\n{bold}{}{bold:#}  {}",
-            harmless(&scenario.name),
-            entry.purpose
-        );
-        let _ = writeln!(text, "  needs {}", roles.join(", "));
+        let name = harmless(&scenario.name);
+        text.push('\n');
+        let purpose = format!("{bold}{name}{bold:#}  {}", entry.purpose);
+        lines(&mut text, &purpose, room, 4);
+        lines(&mut text, &format!("  needs {}", roles.join(", ")), room, 2);
         if let Some(omitted) = found.omitted.iter().find(|o| o.scenario == scenario.name) {
             let reason = harmless(&omitted.reason);
-            let _ = writeln!(text, "  not tested on this bench: {reason}");
+            lines(&mut text, &format!("  not tested: {reason}"), room, 2);
             continue;
         }
         for step in steps.iter().filter(|step| step.scenario == scenario.name) {
             let mark = if step.energises { "*" } else { " " };
-            let _ = writeln!(
-                text,
-                "  {mark} {:>9}  {}",
-                step.bench_time.to_string(),
-                step.text
-            );
+            let time = step.bench_time.to_string();
+            let line = format!("  {mark} {time:>9}  {}", step.text);
+            lines(&mut text, &line, room, 13);
         }
-        for limit in &scenario.limits {
-            let dimension = scenario
-                .kind
-                .metric(limit.metric)
-                .map(|metric| metric.dimension);
-            let bounds = dimension
-                .map(|dimension| limit.limit.show(dimension))
-                .unwrap_or_default();
-            let key = in_words(limit.metric);
-            let _ = writeln!(
-                text,
-                "    {key:<18} {bounds:<26} {}; {}",
-                limit.limit.rule,
-                harmless(&limit.limit.source)
-            );
+        for limit in limits
+            .iter()
+            .filter(|limit| limit.scenario == scenario.name)
+        {
+            limit.write(&mut text, &limits, room);
         }
     }
     let total: f64 = steps.iter().map(|step| step.bench_time.si()).sum();
@@ -189,3 +177,57 @@ fn described(plan: &Plan, found: &Preflight, without_bench: bool) -> String {
     text.push('\n');
     text
 }
+
+fn lines(text: &mut String, line: &str, room: usize, further: usize) {
+    for part in folded(line, room, further) {
+        text.push_str(&part);
+        text.push('\n');
+    }
+}
+
+/// A limit of a plan in words.
+struct LimitLine<'a> {
+    scenario: &'a str,
+    key: String,
+    bounds: String,
+    /// Its rule and where it comes from.
+    origin: String,
+}
+
+fn limits(plan: &Plan) -> Vec<LimitLine<'_>> {
+    let scenarios = plan.scenarios.iter();
+    let all = scenarios.flat_map(|scenario| scenario.limits.iter().map(move |l| (scenario, l)));
+    let lines = all.map(|(scenario, limit)| {
+        let metric = scenario.kind.metric(limit.metric);
+        let bounds = metric.map(|metric| limit.limit.show(metric.dimension));
+        LimitLine {
+            scenario: &scenario.name,
+            key: in_words(limit.metric),
+            bounds: bounds.unwrap_or_default(),
+            origin: format!("{}; {}", limit.limit.rule, harmless(&limit.limit.source)),
+        }
+    });
+    lines.collect()
+}
+
+impl LimitLine<'_> {
+    /// Key, bounds and origin in columns as wide as `all` need them; the origin
+    /// below where a screen has too little room for most of them.
+    fn write(&self, text: &mut String, all: &[Self], room: usize) {
+        let widest = |cell: fn(&Self) -> &str| all.iter().map(|l| columns(cell(l))).max();
+        let key = widest(|limit| &limit.key).unwrap_or(0);
+        let bounds = widest(|limit| &limit.bounds).unwrap_or(0);
+        let head = format!("    {:<key$}  {:<bounds$}", self.key, self.bounds);
+        let beside = 4 + key + 2 + bounds + 2;
+        if beside + ORIGIN <= room {
+            let line = format!("{head}  {}", self.origin);
+            lines(text, &line, room, beside - 4);
+        } else {
+            let _ = writeln!(text, "{}", head.trim_end());
+            lines(text, &format!("      {}", self.origin), room, 2);
+        }
+    }
+}
+
+/// Columns that a rule and a source need at least to stand beside a limit.
+const ORIGIN: usize = 36;

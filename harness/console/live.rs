@@ -3,7 +3,7 @@
 //! terminal it prints the same lines and no transient ones.
 
 use super::fold::folded;
-use super::row::{row, style};
+use super::row::{Row, Widths, style};
 use super::{AFTER_SOAK, MODEL_CAUTION, Screen, banner};
 use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
 use crate::ident::harmless;
@@ -36,9 +36,47 @@ pub struct Live<W: Write> {
     /// Whether the scenario that runs heats the board for minutes.
     soaking: bool,
     transient: bool,
+    /// What a scenario measured, until all of it is known: its rows share columns.
+    measured: Vec<Measured>,
     /// Lines for the end: everything that did not pass.
     remarks: Vec<String>,
     brief: bool,
+}
+
+/// A metric as a row, with what is said below it and at the run's end.
+struct Measured {
+    row: Row,
+    below: Vec<String>,
+    remark: Option<String>,
+}
+
+impl Measured {
+    fn of(metric: &Metric, limit: Option<&Limit>, decision: Option<&Decision>) -> Self {
+        let evidence = metric.evidence.as_ref().map(|evidence| evidence.words());
+        let below = metric.notes.iter().cloned().chain(evidence);
+        let remark = decision
+            .filter(|d| d.verdict != Verdict::Pass)
+            .map(|decision| {
+                let source = limit
+                    .map(|limit| harmless(&limit.source))
+                    .unwrap_or_default();
+                let blame = decision
+                    .blame
+                    .map(|blame| format!(", see the {blame}"))
+                    .unwrap_or_default();
+                format!(
+                    "{:13}{}: {}{blame}. Limit from: {source}",
+                    "",
+                    harmless(&metric.scenario),
+                    harmless(&decision.reason)
+                )
+            });
+        Self {
+            row: Row::of(metric, limit, decision),
+            below: below.map(|words| harmless(&words)).collect(),
+            remark,
+        }
+    }
 }
 
 impl<W: Write> Live<W> {
@@ -56,6 +94,7 @@ impl<W: Write> Live<W> {
             cautioned: false,
             soaking: false,
             transient: false,
+            measured: Vec::new(),
             remarks: Vec::new(),
             brief: false,
         }
@@ -73,6 +112,13 @@ impl<W: Write> Live<W> {
     fn line(&mut self, text: &str) {
         self.take_back();
         let _ = writeln!(self.out, "{text}");
+    }
+
+    /// `text` in as many lines as it needs, all but the first `further` columns in.
+    fn folded(&mut self, text: &str, further: usize) {
+        for part in folded(text, self.screen.width, further) {
+            self.line(&part);
+        }
     }
 
     fn take_back(&mut self) {
@@ -119,9 +165,7 @@ impl<W: Write> Live<W> {
             .unwrap_or_default();
         let family = harmless(&format!("{} revision {}", facts.family, facts.revision));
         let words = format!("{family}{lot} | {bench} | run {}", facts.run);
-        for part in folded(&words, self.screen.width, 2) {
-            self.line(&part);
-        }
+        self.folded(&words, 2);
         if let Some(only) = &facts.only {
             self.line(&format!(
                 "Only scenario {}: a diagnosis, which accepts nothing.",
@@ -135,9 +179,7 @@ impl<W: Write> Live<W> {
         for Omitted { scenario, reason } in std::mem::take(&mut self.without) {
             let (scenario, reason) = (harmless(&scenario), harmless(&reason));
             let words = format!("  not tested: {scenario} ({reason})");
-            for part in folded(&words, self.screen.width, 2) {
-                self.line(&part);
-            }
+            self.folded(&words, 2);
         }
     }
 
@@ -149,32 +191,31 @@ impl<W: Write> Live<W> {
         self.cautioned = true;
     }
 
-    fn measured(&mut self, metric: &Metric, limit: Option<&Limit>, decision: Option<&Decision>) {
-        let width = self.screen.width;
-        let line = row(metric, limit, decision, width);
-        if let Some(decision) = decision.filter(|d| d.verdict != Verdict::Pass) {
-            let source = limit
-                .map(|limit| harmless(&limit.source))
-                .unwrap_or_default();
-            let blame = decision
-                .blame
-                .map(|blame| format!(", see the {blame}"))
-                .unwrap_or_default();
-            self.remarks.push(format!(
-                "{line}\n             {}: {}{blame}. Limit from: {source}",
-                harmless(&metric.scenario),
-                harmless(&decision.reason)
-            ));
-        }
-        if !self.brief {
-            self.line(&line);
-            for note in &metric.notes {
-                self.line(&format!("           {FAINT}{}{FAINT:#}", harmless(note)));
+    /// What a scenario measured, now that all of it is known.
+    fn rows(&mut self) {
+        let measured = std::mem::take(&mut self.measured);
+        let (rows, rest): (Vec<Row>, Vec<_>) = measured
+            .into_iter()
+            .map(|one| (one.row, (one.below, one.remark)))
+            .unzip();
+        let widths = Widths::of(&rows);
+        // Remarks of a bulk run stand further in.
+        let indent = if self.brief { 2 } else { 0 };
+        let room = self.screen.width.saturating_sub(indent);
+        for (row, (below, remark)) in rows.iter().zip(rest) {
+            let row = row.shown(&widths, room);
+            if !self.brief {
+                self.line(&row);
+                for words in below {
+                    for part in folded(&format!("{:11}{words}", ""), room, 2) {
+                        self.line(&format!("{FAINT}{part}{FAINT:#}"));
+                    }
+                }
             }
-            if let Some(evidence) = &metric.evidence {
-                let words = harmless(&evidence.words());
-                self.line(&format!("           {FAINT}{words}{FAINT:#}"));
-            }
+            self.remarks.extend(remark.map(|remark| {
+                let remark = folded(&remark, room, 2).join("\n");
+                format!("{row}\n{remark}")
+            }));
         }
     }
 
@@ -247,11 +288,15 @@ impl<W: Write> Live<W> {
 
 impl<W: Write> Sink for Live<W> {
     fn entry(&mut self, entry: &Entry) {
+        if !matches!(entry.event, Event::Measured { .. }) {
+            self.rows();
+        }
         match &entry.event {
             Event::RunStarted(facts) => self.started(facts),
             Event::Identified { role, identity, .. } => {
                 if !self.brief {
-                    self.line(&format!("  {:<12} {}", role.word(), harmless(identity)));
+                    let words = format!("  {:<12} {}", role.word(), harmless(identity));
+                    self.folded(&words, 13);
                 }
             }
             Event::ScenarioStarted { scenario, kind } => {
@@ -289,15 +334,14 @@ impl<W: Write> Sink for Live<W> {
                 limit,
                 decision,
             } => {
-                self.measured(metric, limit.as_ref(), decision.as_ref());
+                let measured = Measured::of(metric, limit.as_ref(), decision.as_ref());
+                self.measured.push(measured);
             }
             Event::Trouble { trouble, .. } => {
                 let caution = style(Verdict::Inconclusive);
                 let what = harmless(&trouble.what);
-                self.line(&format!(
-                    "  {caution}TROUBLE{caution:#}  {what} ({})",
-                    trouble.blame
-                ));
+                let words = format!("  {caution}TROUBLE{caution:#}  {what} ({})", trouble.blame);
+                self.folded(&words, 9);
             }
             Event::ScenarioFinished { .. } => {
                 self.take_back();

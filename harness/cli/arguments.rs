@@ -20,7 +20,7 @@ use std::path::PathBuf;
 )]
 #[command(
     after_help = "Start with:  bufferstop demo\n\nExit status: 0 pass, 1 a board failed, 2 not judged, \
-64 wrong usage, 65 a faulty file,\n69 bench not available, 70 a bug here, 74 records could not be written."
+64 wrong usage,\n65 a faulty file, 69 bench not available, 70 a bug here, 74 records could not\nbe written."
 )]
 pub(super) struct Arguments {
     /// What to do.
@@ -91,7 +91,7 @@ pub(super) enum Command {
     Guardian,
     /// Print what a shell needs to complete commands and options.
     #[command(
-        after_help = "Example:  bufferstop shell bash > ~/.local/share/bash-completion/completions/bufferstop"
+        after_help = "Example:  bufferstop shell bash > \\\n              ~/.local/share/bash-completion/completions/bufferstop"
     )]
     Shell(ShellArguments),
     /// Print the manual for `man`.
@@ -112,19 +112,22 @@ pub(super) enum Command {
 const MODEL_BENCH_AFTER: &str = "\
 Example:  bufferstop model-bench bench.toml --write served.toml
 
-A line on standard input puts another board on: a serial number, or nothing for the next one of the
-lot. What is measured there is a model's: every verdict reads MODEL, whichever way it is reached.";
+A line on standard input puts another board on: a serial number, or nothing
+for the next one of the lot. What is measured there is a model's: every
+verdict reads MODEL, whichever way it is reached.";
 
 const ACCEPT_AFTER: &str = "\
 Example:  bufferstop accept plan.toml --serial GR-0042 --bench bench.toml
 
-CAUTION  This puts shorts and tens of amperes through the board. Hands out of the fixture, no
-         jewellery, eye protection on: shorts arc, contacts weld, parts burst. Capacitors stay
-         charged: wait and measure. The heat sink stays hot after a soak. Keep nothing near that
-         burns, an extinguisher for electrical fires within reach, and an emergency stop and a
-         supply fuse; a battery has its fuse at the terminal and is never charged here. Never
-         unattended, never alone. This program is not a safety device. Neither output rail is
-         ground. Mains work: for licensed people, under your local codes.";
+CAUTION  This puts shorts and tens of amperes through the board. Hands out of
+         the fixture, no jewellery, eye protection on: shorts arc, contacts
+         weld, parts burst. Capacitors stay charged: wait and measure. The
+         heat sink stays hot after a soak. Keep nothing near that burns, an
+         extinguisher for electrical fires within reach, and an emergency stop
+         and a supply fuse; a battery has its fuse at the terminal and is
+         never charged here. Never unattended, never alone. This program is
+         not a safety device. Neither output rail is ground. Mains work: for
+         licensed people, under your local codes.";
 
 #[derive(Debug, Args)]
 pub(super) struct Guide {
@@ -254,15 +257,19 @@ pub(super) struct BenchArguments {
 }
 
 const PROVE_AFTER: &str = "\
-Example:  bufferstop prove plan.toml --bench bench.toml --model-board board.toml --out proof
-          bufferstop prove plan.toml --only-defect 'cold joint' --boards-per-defect 20
+Example:  bufferstop prove plan.toml --bench bench.toml \\
+              --model-board board.toml --out proof
+          bufferstop prove plan.toml --only-defect 'cold joint' \\
+              --boards-per-defect 20
 
-Always on model boards and an embedded model bench: of a bench file with ports only the wiring,
-ranges and accuracies are used, and no port is opened. Nothing enters a record store. A run takes
-about 0.4 s of processor time, so the defaults take about half a minute on two cores.
+Always on model boards and an embedded model bench: of a bench file with ports
+only the wiring, ranges and accuracies are used, and no port is opened.
+Nothing enters a record store. A run takes about 0.4 s of processor time, so
+the defaults take about half a minute on two cores.
 
-Exit status: 0 nothing escapes, 1 a defect escapes, 2 ended early, inconclusive, or no good board
-accepted either, 64 wrong usage, 65 a faulty file.";
+Exit status: 0 nothing escapes, 1 a defect escapes, 2 ended early,
+inconclusive, or no good board accepted either, 64 wrong usage, 65 a faulty
+file.";
 
 #[derive(Debug, Args)]
 pub(super) struct Prove {
@@ -295,24 +302,27 @@ pub(super) struct Prove {
 const INSPECT_AFTER: &str = "\
 Example:  bufferstop inspect track.vcd --plot track.svg
           bufferstop inspect short.csv --current 'coil' --onset \"4 A\"
-          bufferstop inspect codes.csv --no-header --rate \"2 MHz\" --scale \"0.2 V\"
+          bufferstop inspect codes.csv --no-header --rate \"2 MHz\" \\
+              --scale \"0.2 V\"
           bufferstop inspect GR-0042 --select \"signal, no load\"
           bufferstop inspect GR-0042.json --select 3 --onset \"4 A\"
 
-Reads value change dumps (IEEE 1364), tables (.csv, .tsv, .txt), .npy arrays and sound files (.wav:
-PCM or float). Of a table it finds separator, decimal comma, header lines, units ('time (us)', a line
-of units, words), rows that are counted with their start and increment, and times of day; where two
-readings are possible it asks by naming the option. A .npy file says neither rate nor scale: give
---rate, --scale and --offset, or a TOML file of the same base name with 'format = 1',
-'rate = \"1 MHz\"', 'scale = \"0.1 V\"' and perhaps 'offset = \"-12.8 V\"'; a sound file needs --scale.
-Values x and z, a dump switched off, empty fields and what is not a number are no readings: where they
-last, nothing is decided.
-Of a run, from the store or out of a file that `records export` handed out, it reads one capture:
-the node voltage, or with --onset the output current for a trip; --column and --current name
-another signal.
+Reads value change dumps (IEEE 1364), tables (.csv, .tsv, .txt), .npy arrays
+and sound files (.wav: PCM or float). Of a table it finds separator, decimal
+comma, header lines, units ('time (us)', a line of units, words), rows that
+are counted with their start and increment, and times of day; where two
+readings are possible it asks by naming the option. A .npy file says neither
+rate nor scale: give --rate, --scale and --offset, or a TOML file of the same
+base name with 'format = 1', 'rate = \"1 MHz\"', 'scale = \"0.1 V\"' and perhaps
+'offset = \"-12.8 V\"'; a sound file needs --scale.
+Values x and z, a dump switched off, empty fields and what is not a number are
+no readings: where they last, nothing is decided.
+Of a run, from the store or out of a file that `records export` handed out, it
+reads one capture: the node voltage, or with --onset the output current for a
+trip; --column and --current name another signal.
 
-Exit status: 0 every rule met, 1 a violation, 2 inconclusive or nothing to judge, 64 wrong usage,
-65 a faulty file.";
+Exit status: 0 every rule met, 1 a violation, 2 inconclusive or nothing to
+judge, 64 wrong usage, 65 a faulty file.";
 
 /// Which rules of S-9.1 the signal is checked against.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -480,7 +490,8 @@ pub(super) struct RejudgeWhich {
 }
 
 const COMPARE_AFTER: &str = "\
-Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07 --out-file shift.html
+Example:  bufferstop compare --baseline GR-2026-03 --candidate GR-2026-07 \\
+              --out-file shift.html
           bufferstop compare --baseline GR-2026-03 --boards-needed
 
 Exit status: 0 equivalent, 1 different, 2 not enough boards to say.";

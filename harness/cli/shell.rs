@@ -53,6 +53,21 @@ fn hand_out(text: &[u8]) -> Exit {
 mod tests {
     use super::*;
 
+    /// What stands below a command's help is broken by hand, for 80 columns.
+    #[test]
+    fn what_follows_a_help_fits_80_columns() {
+        fn check(command: &clap::Command) -> usize {
+            let below = command.get_after_help().map(ToString::to_string);
+            for line in below.iter().flat_map(|text| text.lines()) {
+                let name = command.get_name();
+                assert!(line.chars().count() <= 80, "{name}: {line}");
+            }
+            let inner = command.get_subcommands().map(check);
+            usize::from(below.is_some()) + inner.sum::<usize>()
+        }
+        assert!(check(&Arguments::command()) > 20);
+    }
+
     /// Every command that help shows has its page, and every shell completes it.
     #[test]
     fn manual_and_completions_know_every_command() {

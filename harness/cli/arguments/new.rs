@@ -40,8 +40,10 @@ impl NewKind {
 }
 
 pub(in crate::cli) const NEW_AFTER: &str = "\
-Example:  bufferstop new plan plan.toml --rated-current '3 A' --trip-current '4 A' --voltage '18 V'
-          bufferstop new bench bench.toml --emergency-stop 'red button, cuts the mains' \\
+Example:  bufferstop new plan plan.toml --rated-current '3 A' \\
+              --trip-current '4 A' --voltage '18 V'
+          bufferstop new bench bench.toml \\
+              --emergency-stop 'red button, cuts the mains' \\
               --supply-fuse '10 A' --roles supply,load,capture,drive
           bufferstop new profile my-load.toml --role load
 

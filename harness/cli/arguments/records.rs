@@ -54,22 +54,27 @@ Example:  bufferstop records export GR-0042 --out-file GR-0042.json
           bufferstop records export --parquet --out-file all.parquet
           bufferstop records export GR-0042 --junit --out-file GR-0042.xml
 
-The file holds the record, every line of the run with its links in the chain, and the bytes of what
-was seen. Its `how_to_check` says how to redo the chain with sha256sum.";
+The file holds the record, every line of the run with its links in the chain,
+and the bytes of what was seen. Its `how_to_check` says how to redo the chain
+with sha256sum.";
 
 const KEY_AFTER: &str = "\
 Example:  bufferstop records key workshop.key
 
-Writes the secret key workshop.key, readable by you alone, and workshop.key.pub, to hand out. Whoever
-has the secret key can sign in your name, and nobody can take a signature back: keep it off shared
-disks and out of backups that others read. A lost key cannot be made again; records it signed stay
-signed. What a signature is worth depends on how the other side came by the public key.";
+Writes the secret key workshop.key, readable by you alone, and
+workshop.key.pub, to hand out. Whoever has the secret key can sign in your
+name, and nobody can take a signature back: keep it off shared disks and out
+of backups that others read. A lost key cannot be made again; records it
+signed stay signed. What a signature is worth depends on how the other side
+came by the public key.";
 
 const LABEL_AFTER: &str = "\
-Example:  bufferstop records label --lot GR-2026-03 --sheet 63.5x38.1 --out-file labels.pdf
+Example:  bufferstop records label --lot GR-2026-03 --sheet 63.5x38.1 \\
+              --out-file labels.pdf
           bufferstop records label --model --specimen --out-file specimen.pdf
 
-Runs on the model bench never enter a label; --specimen shows what one looks like, and says so on it.";
+Runs on the model bench never enter a label; --specimen shows what one looks
+like, and says so on it.";
 
 const LOT_AFTER: &str = "\
 Example:  bufferstop records lot GR-2026-03 --out-file lot.html";
@@ -79,8 +84,8 @@ Example:  bufferstop records verify --head 5f0c...
           bufferstop records verify --key workshop.key.pub
           bufferstop records verify --file GR-0042.json
 
-A cut end or a rewritten store is found only with a head printed elsewhere, such as on a
-certificate. Exit status: 0 intact, 1 altered.";
+A cut end or a rewritten store is found only with a head printed elsewhere,
+such as on a certificate. Exit status: 0 intact, 1 altered.";
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct StorePlace {

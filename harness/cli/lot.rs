@@ -42,7 +42,7 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
     if output.json {
         output.document(&json!({ "lot": name, "model": model, "summary": found }));
     } else {
-        tell(&found, model, output.screen().width);
+        tell(&found, model, output);
         if let Some(file) = &arguments.out_file {
             say_line!("{}", harmless(&file.display().to_string()));
         }
@@ -50,7 +50,8 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
     Ok(Exit::Pass)
 }
 
-fn tell(found: &LotSummary, model: bool, room: usize) {
+fn tell(found: &LotSummary, model: bool, output: Output) {
+    let room = output.screen().width;
     let model = if model { "MODEL " } else { "" };
     say_line!(
         "{model}lot {}, {} boards\n",
@@ -58,7 +59,8 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
         found.first_pass.of
     );
     for (words, share) in lot_words::yields(found) {
-        say_line!("{words:<22}{share}");
+        let line = format!("{words:<22}{share}");
+        say_line!("{}", output.fitted(&line));
     }
     if !found.retested.is_empty() {
         let rows: Vec<Vec<String>> = found.retested.iter().map(lot_words::retest_row).collect();
@@ -97,7 +99,8 @@ fn tell(found: &LotSummary, model: bool, room: usize) {
     ];
     say!("\n{}", table_within(&headings, &rows, room));
     for warning in &found.warnings {
-        say_line!("warning: {}", harmless(warning));
+        let warning = format!("warning: {}", harmless(warning));
+        say_line!("{}", output.fitted(&warning));
     }
 }
 

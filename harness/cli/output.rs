@@ -2,7 +2,7 @@
 //! output when asked for, text for people otherwise. It formats nothing.
 
 use super::exit::Exit;
-use crate::console::Screen;
+use crate::console::{Screen, fitted};
 use crate::document::Fault;
 use crate::event::Entry;
 use crate::runner::Sink;
@@ -35,9 +35,17 @@ pub(super) fn warned(words: std::fmt::Arguments<'_>) {
     let _ = if JSON.load(Ordering::Relaxed) {
         let text = words.to_string();
         writeln!(out, "{}", json!({ "message": text.trim() }))
+    } else if let Some((width, _)) = terminal_size_of_errors() {
+        writeln!(out, "{}", fitted(&words.to_string(), width))
     } else {
         writeln!(out, "{words}")
     };
+}
+
+/// Columns and lines of the terminal that standard error is, where it is one.
+fn terminal_size_of_errors() -> Option<(usize, usize)> {
+    let size = terminal_size::terminal_size_of(io::stderr());
+    size.map(|(width, height)| (usize::from(width.0), usize::from(height.0)))
 }
 
 /// Faults of files on standard error: `rendered` for a person, or with `--json` an
@@ -94,6 +102,21 @@ impl Output {
         let mut out = std::io::stdout().lock();
         // A reader that has gone away does not stop what is being done.
         written(writeln!(out, "{document}").and_then(|()| out.flush()));
+    }
+
+    /// Columns for what is read on a terminal; without one, a line is never cut.
+    pub(super) fn room(self) -> usize {
+        let screen = self.screen();
+        if screen.live {
+            screen.width
+        } else {
+            usize::MAX
+        }
+    }
+
+    /// Each line of `text` in lines that fit the terminal, where there is one.
+    pub(super) fn fitted(self, text: &str) -> String {
+        fitted(text, self.room())
     }
 
     /// What the person's screen can show: standard output, or standard error

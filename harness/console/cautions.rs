@@ -26,8 +26,9 @@ pub const MODEL_CAUTION: &str =
     "CAUTION  On a real bench the cautions of `bufferstop accept --help` apply.";
 
 /// The one line beside a bench or a plan that is only looked at.
-pub const BENCH_CAUTION: &str = "Caution: such a bench carries tens of amperes. Wait and measure before you touch a \
-                                 capacitor,\nkeep the emergency stop within reach, and never work alone.";
+pub const BENCH_CAUTION: &str = "\
+Caution: such a bench carries tens of amperes. Wait and measure before you
+touch a capacitor, keep the emergency stop within reach, and never work alone.";
 
 /// Said when a soak on a real bench has ended.
 pub const AFTER_SOAK: &str =
@@ -102,6 +103,7 @@ mod tests {
         ] {
             assert!(all.contains(word), "{word}");
         }
+        assert!(BENCH_CAUTION.lines().all(|line| line.len() <= 80));
         let of_kinds = ScenarioKind::ALL.into_iter().filter_map(caution_of);
         let all = CAUTIONS.iter().copied().chain(of_kinds);
         for line in all.chain([AFTER_SOAK]) {

@@ -56,7 +56,8 @@ pub(super) fn history(arguments: &RecordsHistory, output: Output) -> Result<Exit
         let at = one.at.strftime("%Y-%m-%d %H:%M:%SZ").to_string();
         for (index, line) in one.lines.iter().enumerate() {
             let at = if index == 0 { at.as_str() } else { "" };
-            say_line!("  {at:<20}  {}", harmless(line));
+            let line = format!("  {at:<20}  {}", harmless(line));
+            say_line!("{}", output.fitted(&line));
         }
     }
     Ok(Exit::Pass)

@@ -56,36 +56,37 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
                 }));
                 return Ok(Exit::Pass);
             }
-            say_line!(
-                "INTACT  {file}: {} of {}, {} kept captures and documents",
-                counted(found.lines, "line"),
-                counted(found.runs, "run"),
-                found.blobs
-            );
-            say_line!("head    {}", found.head);
-            if head.is_some() {
-                say_line!("        the given head is in the chain");
-            } else {
-                say_line!(
+            let mut lines = vec![
+                format!(
+                    "INTACT  {file}: {} of {}, {} kept captures and documents",
+                    counted(found.lines, "line"),
+                    counted(found.runs, "run"),
+                    found.blobs
+                ),
+                format!("head    {}", found.head),
+                if head.is_some() {
+                    "        the given head is in the chain".to_owned()
+                } else {
                     "        without --head a cut end cannot be found: give one from a certificate"
-                );
-            }
-            if let Some(signed) = signed {
-                say_line!("        {}", signed.line());
-            }
+                        .to_owned()
+                },
+            ];
+            lines.extend(signed.map(|signed| format!("        {}", signed.line())));
             if found.observations_not_kept > 0 {
-                say_line!(
+                lines.push(format!(
                     "        {} captures were not kept, as bulk runs do",
                     found.observations_not_kept
-                );
+                ));
             }
+            say_line!("{}", output.fitted(&lines.join("\n")));
             Ok(Exit::Pass)
         }
         Err(fault) => {
             if output.json {
                 output.document(&json!({ "intact": false, "file": path, "fault": fault, "head_asked_for": head }));
             } else {
-                say_line!("ALTERED  {file}: {}", harmless(&fault));
+                let altered = format!("ALTERED  {file}: {}", harmless(&fault));
+                say_line!("{}", output.fitted(&altered));
                 say_line!("         keep the file as it is, and compare it with a backup");
             }
             Ok(Exit::Fail)
@@ -124,10 +125,9 @@ fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, E
                 }));
                 return Ok(Exit::Pass);
             }
-            say_line!(
-                "INTACT  {file}: board {serial}, {headline}, {} lines",
-                whole.lines
-            );
+            let count = counted(whole.lines as u64, "line");
+            let intact = format!("INTACT  {file}: board {serial}, {headline}, {count}");
+            say_line!("{}", output.fitted(&intact));
             if let Some(link) = whole.closing_link {
                 say_line!("closing {link}");
                 say_line!("        compare it with the chain head on a certificate");
@@ -141,7 +141,8 @@ fn alone(path: &Path, key: Option<&PublicKey>, output: Output) -> Result<Exit, E
             if output.json {
                 output.document(&json!({ "intact": false, "file": path, "fault": fault }));
             } else {
-                say_line!("ALTERED  {file}: {}", harmless(&fault));
+                let altered = format!("ALTERED  {file}: {}", harmless(&fault));
+                say_line!("{}", output.fitted(&altered));
             }
             Ok(Exit::Fail)
         }

@@ -22,6 +22,7 @@ use super::exit::Exit;
 use super::output::{Output, unread};
 use super::store_fault::store_exit;
 use super::{certificate, lot};
+use crate::console::folded;
 use crate::report;
 use crate::store::RunHeader;
 use filter::Asked;
@@ -60,16 +61,12 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
         if output.json {
             output.line(&row(&run));
         } else {
+            let room = output.room();
             if count == 1 {
-                say_line!(
-                    "{:<20}  {:<16} {:<14} {:<20} run",
-                    "started",
-                    "serial",
-                    "lot",
-                    "verdict"
-                );
+                let head = ["started", "serial", "lot", "verdict", "run"];
+                say_line!("{}", cells(head, room));
             }
-            say_line!("{}", line(&run));
+            say_line!("{}", line(&run, room));
         }
     }
     if !output.json {
@@ -82,16 +79,27 @@ fn listed(arguments: &RecordsList, output: Output) -> Result<Exit, Exit> {
     Ok(Exit::Pass)
 }
 
-fn line(run: &RunHeader) -> String {
+fn line(run: &RunHeader, room: usize) -> String {
     let started = run.started.strftime("%Y-%m-%d %H:%M:%SZ").to_string();
     let lot = run.lot.as_ref().map_or("-", |lot| lot.as_str());
-    format!(
-        "{started:<20}  {:<16} {lot:<14} {:<20} {}",
-        run.serial,
-        headline(run),
-        run.run
-    )
+    let (serial, verdict) = (run.serial.as_str(), headline(run));
+    cells([&started, serial, lot, &verdict, run.run.as_str()], room)
 }
+
+/// The cells of a run in a line; its identifier on a line of its own where a
+/// screen of `room` columns has none left for it.
+fn cells([started, serial, lot, verdict, run]: [&str; 5], room: usize) -> String {
+    let head = format!("{started:<20}  {serial:<16} {lot:<14} {verdict:<20}");
+    if room >= RUN_BESIDE {
+        return format!("{head} {run}");
+    }
+    let mut lines = folded(head.trim_end(), room, 2);
+    lines.push(format!("  {run}"));
+    lines.join("\n")
+}
+
+/// Columns in which a run's identifier, of 36 signs, stands beside the rest.
+const RUN_BESIDE: usize = 111;
 
 fn row(run: &RunHeader) -> serde_json::Value {
     json!({
@@ -109,7 +117,8 @@ fn shown(arguments: &RecordsShow, output: Output) -> Result<Exit, Exit> {
         let issued = reader.issued(&run).map_err(|fault| store_exit(&fault))?;
         say!("{}", report::json_with_later(&record, &notes, &issued));
     } else {
-        say!("{}{}", report::summary(&record), report::notes(&notes));
+        let text = format!("{}{}", report::summary(&record), report::notes(&notes));
+        say!("{}", output.fitted(&text));
     }
     Ok(Exit::Pass)
 }

@@ -40,7 +40,11 @@ pub(super) fn facts(text: &mut String, signal: &SignalReport, room: Room) {
             "  levels {} and {}, symmetry {}, extremes {} and {}",
             volts(levels.positive.value),
             volts(-levels.negative.value),
-            volts(levels.symmetry.value),
+            shown(
+                Measure::Voltage,
+                levels.symmetry.value,
+                Some(levels.symmetry.expanded())
+            ),
             volts(levels.extremes.0),
             volts(levels.extremes.1),
         );

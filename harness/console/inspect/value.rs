@@ -19,7 +19,16 @@ pub(super) fn shown(measure: Measure, value: f64, expanded: Option<f64>) -> Stri
     match expanded {
         // Below a hundred thousandth nobody reads it.
         Some(expanded) if expanded > 1e-5 * value.abs() && expanded > 1e-12 => {
-            in_signs(&show_with_uncertainty(value, expanded, dimension))
+            let text = show_with_uncertainty(value, expanded, dimension);
+            // What rounds to zero has no sign either.
+            let bare = text.strip_prefix('-').filter(|bare| {
+                let number = bare
+                    .split(' ')
+                    .next()
+                    .and_then(|number| number.parse().ok());
+                number == Some(0.0)
+            });
+            in_signs(bare.unwrap_or(&text))
         }
         _ => show(value, dimension),
     }
@@ -32,4 +41,20 @@ pub(super) fn style(standing: Standing) -> Style {
         Standing::Violation => AnsiColor::Red,
     };
     Style::new().fg_color(Some(colour.into()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_difference_of_next_to_nothing_is_stated_with_its_uncertainty() {
+        for (value, expanded, wanted) in [
+            (-63.69e-9, 2.4e-3, "0.0 +/- 2.4 mV"),
+            (-0.3e-3, 2.4e-3, "-0.3 +/- 2.4 mV"),
+            (-0.0, 0.0, "0.000 V"),
+        ] {
+            assert_eq!(shown(Measure::Voltage, value, Some(expanded)), wanted);
+        }
+    }
 }

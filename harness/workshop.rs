@@ -162,7 +162,7 @@ mod tests {
 
 [issuer]
 name = "Alder Lane Works"
-address = ["4 Alder Lane", "Upper Wick"]
+address = ["4 Alder Lane", "Nether Sallow"]
 logo = "alder.svg"
 signature = "Tested by"
 
@@ -180,7 +180,7 @@ records = "reports"
     fn a_workshop_is_read_whole_or_in_part() {
         let whole = read(WHOLE).expect("sound");
         let issuer = whole.issuer.expect("stated");
-        assert_eq!(issuer.address, ["4 Alder Lane", "Upper Wick"]);
+        assert_eq!(issuer.address, ["4 Alder Lane", "Nether Sallow"]);
         assert_eq!(issuer.logo.as_deref(), Some("alder.svg"));
         assert_eq!(whole.defaults.records.as_deref(), Some("reports"));
         assert_eq!(read("format = 1\n"), Ok(Workshop::default()));
@@ -194,12 +194,12 @@ records = "reports"
             ("name = \"Alder Lane Works\"", "", 3, "name"),
             ("name = \"Alder Lane Works\"", long.as_str(), 4, "no room"),
             (
-                "[\"4 Alder Lane\", \"Upper Wick\"]",
+                "[\"4 Alder Lane\", \"Nether Sallow\"]",
                 "\"4 Alder Lane\"",
                 5,
                 "no list",
             ),
-            ("\"Upper Wick\"", "7", 5, "no line of an address"),
+            ("\"Nether Sallow\"", "7", 5, "no line of an address"),
             ("alder.svg", "alder.gif", 6, "no picture"),
             ("operator", "operators", 10, "operators"),
         ] {

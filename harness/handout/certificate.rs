@@ -237,7 +237,7 @@ pub(super) fn reading(
     let kind = ScenarioKind::from_word(&scenario.kind);
     let known = kind.and_then(|kind| kind.metric(&metric.key));
     let answer = known
-        .filter(|known| known.is_statement())
+        .filter(|known| known.statement)
         .and_then(|_| metric.finding.estimate())
         .map(|answer| if answer.value == 0.0 { "no" } else { "yes" });
     let (value, uncertainty) = words::value_and_uncertainty(judged);

@@ -158,6 +158,8 @@ pub struct Metric {
     pub per: Per,
     /// Whether it can be below zero.
     pub signed: bool,
+    /// Whether it is a plain statement: 1 where it is so, 0 where it is not.
+    pub statement: bool,
     /// What it cannot be measured without, beside what the scenario needs.
     pub needs: &'static [Need],
 }
@@ -194,13 +196,15 @@ impl Metric {
             worse,
             per,
             signed: false,
+            statement: false,
             needs: &[],
         }
     }
 
-    /// Whether it is a plain statement: 1 where it is so, 0 where it is not.
-    pub fn is_statement(&self) -> bool {
-        self.definition.starts_with("1 where ")
+    /// The same metric as a plain statement: 1 where it is so, 0 where it is not.
+    pub(super) const fn stating(mut self) -> Self {
+        self.statement = true;
+        self
     }
 
     /// The same metric, which cannot be measured without `needs`.

@@ -17,6 +17,11 @@ fn entries_are_sound() {
         for metric in entry.metrics {
             assert!(metric.definition.ends_with('.'), "{kind} {}", metric.key);
             assert!(metric.definition.len() > 60, "{kind} {}", metric.key);
+            // A statement is defined by when it is so, and is without a unit.
+            let stated = metric.definition.starts_with("1 where ");
+            assert_eq!(metric.statement, stated, "{kind} {}", metric.key);
+            let bare = metric.dimension == Dimension::Count;
+            assert!(bare || !metric.statement, "{kind} {}", metric.key);
         }
         assert!(entry.roles.contains(&Role::Capture), "{kind}");
     }

@@ -16,6 +16,7 @@ const fn obeyed(key: &'static str, per: Per, definition: &'static str) -> Metric
         Worse::Smaller,
         definition,
     )
+    .stating()
 }
 
 pub(in crate::scenario) static ENTRY: Entry = Entry {
@@ -78,6 +79,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -90,6 +92,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Polarity,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -101,6 +104,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -112,6 +116,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         obeyed(

@@ -52,6 +52,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Smaller,
             per: Per::Run,
             signed: false,
+            statement: true,
             needs: &[],
         },
         Metric {
@@ -63,6 +64,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -75,6 +77,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -87,6 +90,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -99,6 +103,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
     ],

@@ -49,6 +49,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Step,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -62,6 +63,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Polarity,
             signed: true,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -74,6 +76,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -86,6 +89,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: true,
+            statement: false,
             needs: &[Need::Channel(Signal::BoardSupply)],
         },
         Metric {
@@ -98,6 +102,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Polarity,
             signed: false,
+            statement: false,
             needs: &[],
         },
     ],

@@ -38,6 +38,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Cause,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -50,6 +51,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Cause,
             signed: false,
+            statement: false,
             needs: &[],
         },
     ],

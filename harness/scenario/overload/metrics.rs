@@ -81,6 +81,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -94,6 +95,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Multiple,
             signed: false,
+            statement: false,
             needs: &[Need::LowestSupply],
         },
         Metric {
@@ -107,6 +109,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
     ],

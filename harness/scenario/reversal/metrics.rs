@@ -60,6 +60,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Direction,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -72,6 +73,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Direction,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -83,6 +85,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Direction,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -95,6 +98,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Smaller,
             per: Per::Direction,
             signed: true,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -107,6 +111,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[Need::LowestSupply],
         },
     ],

@@ -69,6 +69,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -81,6 +82,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Either,
             per: Per::Run,
             signed: true,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -93,6 +95,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Larger,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
         Metric {
@@ -104,6 +107,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             worse: Worse::Smaller,
             per: Per::Run,
             signed: false,
+            statement: false,
             needs: &[],
         },
     ],

@@ -69,7 +69,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
              comes back and falls again; 0 otherwise. The step that brings the rail down is \
              looked at once more with the load as a resistance, since a load that goes on asking \
              for its current keeps a resting supply down. Lows of one sample do not count.",
-        ),
+        )
+        .stating(),
         Metric::unsigned(
             Per::Run,
             "trip_reachable",
@@ -79,6 +80,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             "1 where the delivered current less its U is the plan's trip current or more; 0 \
              where a step that fails, with its U, lies at the trip current or under it; \
              inconclusive between.",
-        ),
+        )
+        .stating(),
     ],
 };

@@ -374,7 +374,7 @@ fn inrush() -> Observation {
 }
 
 fn soak() -> Observation {
-    let warmth = |at, temperature| CaseReading {
+    let case = |at, temperature| CaseReading {
         at: Seconds::new(at),
         temperature,
     };
@@ -383,14 +383,14 @@ fn soak() -> Observation {
         soaks: vec![Soaked {
             drive: Polarity::Alternating,
             current: Amperes::new(3.0),
-            rest: vec![warmth(-30.0, reading(24.5)), warmth(-15.0, None)],
+            rest: vec![case(-30.0, reading(24.5)), case(-15.0, None)],
             looks: vec![
                 SoakLook {
-                    warmth: warmth(15.0, reading(26.25)),
+                    case: case(15.0, reading(26.25)),
                     take: brief("soak", 1390, Proof::None),
                 },
                 SoakLook {
-                    warmth: warmth(30.0, None),
+                    case: case(30.0, None),
                     take: brief("soak", 1389, Proof::None),
                 },
             ],

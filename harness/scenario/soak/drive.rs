@@ -74,7 +74,7 @@ async fn soak(
         // A look over a slow line heats the board as a wait does.
         session.may_go_on("length", longest)?;
         let began = session.now();
-        let warmth = warmth(zero, session).await?;
+        let case = read_case(zero, session).await?;
         // Room for the load's own overshoot.
         let widest = current * 1.5;
         let take = Snapshot {
@@ -86,7 +86,7 @@ async fn soak(
         .take("interval", "soak", session)
         .await?;
         let dead = !is_alive(&take.capture, session);
-        looks.push(SoakLook { warmth, take });
+        looks.push(SoakLook { case, take });
         longest = longest.max((session.now() - began).seconds());
         if dead {
             // It has shown what it had to; more heat tells nothing.
@@ -116,21 +116,24 @@ async fn rest(
     let mut readings = Vec::new();
     for index in 0..=last {
         wait_until("rest", from, interval * f64::from(index), session).await?;
-        readings.push((session.now(), warmth(from, session).await?));
+        readings.push((session.now(), read_case(from, session).await?));
     }
     Ok(readings)
 }
 
 /// The readings with their time counted from `zero`, which comes after them.
 fn shifted(readings: Vec<(BenchInstant, CaseReading)>, zero: BenchInstant) -> Vec<CaseReading> {
-    let shift = |(instant, warmth): (BenchInstant, CaseReading)| CaseReading {
+    let shift = |(instant, reading): (BenchInstant, CaseReading)| CaseReading {
         at: Seconds::ZERO - (zero - instant).seconds(),
-        ..warmth
+        ..reading
     };
     readings.into_iter().map(shift).collect()
 }
 
-async fn warmth(zero: BenchInstant, session: &mut impl BenchSession) -> Result<CaseReading, Halt> {
+async fn read_case(
+    zero: BenchInstant,
+    session: &mut impl BenchSession,
+) -> Result<CaseReading, Halt> {
     let at = (session.now() - zero).seconds();
     let temperature = session.read(WHOLE, Meter::Temperature).await?;
     Ok(CaseReading { at, temperature })

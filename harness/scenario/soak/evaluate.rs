@@ -110,7 +110,7 @@ impl Levels {
 
     fn look(&mut self, look: &SoakLook, soaked: &Soaked, context: &Context) {
         let capture = &look.take.capture;
-        let at = look.warmth.at.si();
+        let at = look.case.at.si();
         let Some(node) = Trace::of(capture, Signal::NodeVoltage) else {
             return;
         };
@@ -152,16 +152,16 @@ impl Levels {
     }
 }
 
-fn read(warmth: &CaseReading) -> Option<(f64, f64)> {
-    let temperature = warmth.temperature?;
-    (temperature.value.abs() < BEYOND).then_some((warmth.at.si(), temperature.value))
+fn read(reading: &CaseReading) -> Option<(f64, f64)> {
+    let temperature = reading.temperature?;
+    (temperature.value.abs() < BEYOND).then_some((reading.at.si(), temperature.value))
 }
 
 /// What the thermometer's accuracy allows, the worst of its readings.
 fn accuracy(soaked: &Soaked) -> f64 {
     let rest = soaked.rest.iter();
-    let all = rest.chain(soaked.looks.iter().map(|look| &look.warmth));
-    all.filter_map(|warmth| warmth.temperature)
+    let all = rest.chain(soaked.looks.iter().map(|look| &look.case));
+    all.filter_map(|reading| reading.temperature)
         .map(|temperature| temperature.u.abs())
         .filter(|u| *u < BEYOND)
         .fold(0.0, f64::max)
@@ -174,7 +174,7 @@ pub fn soak_rise(soaked: &Soaked, until: f64) -> Option<SoakRise> {
     let points: Vec<(f64, f64)> = soaked
         .looks
         .iter()
-        .filter_map(|look| read(&look.warmth))
+        .filter_map(|look| read(&look.case))
         .filter(|point| point.0 < until)
         .collect();
     let (Some(&(_, last_rest)), Some(_)) = (rest.last(), points.first()) else {

@@ -21,7 +21,7 @@ pub struct CaseReading {
 #[derive(Clone, Debug, PartialEq)]
 pub struct SoakLook {
     /// How warm the case was.
-    pub warmth: CaseReading,
+    pub case: CaseReading,
     /// The waveforms, taken right after.
     pub take: Take,
 }

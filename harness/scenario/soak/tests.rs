@@ -60,7 +60,7 @@ impl Made {
         self.ambient + left + self.rise * rise
     }
 
-    fn warmth(&self, t: f64, error: f64, chance: &mut Stream) -> CaseReading {
+    fn reading(&self, t: f64, error: f64, chance: &mut Stream) -> CaseReading {
         let shown = self.truth(t) + error + self.noise * chance.normal();
         CaseReading {
             at: Seconds::new(t),
@@ -71,12 +71,12 @@ impl Made {
     fn soaked(&self, error: f64, chance: &mut Stream) -> Soaked {
         let count = libm::round(self.length / 10.0) as u32;
         let rest = (0..=6)
-            .map(|k| self.warmth(f64::from(k) * 10.0 - 60.5, error, chance))
+            .map(|k| self.reading(f64::from(k) * 10.0 - 60.5, error, chance))
             .collect();
         let looks = (0..=count)
             .map(|k| f64::from(k) * 10.0)
             .map(|t| SoakLook {
-                warmth: self.warmth(t, error, chance),
+                case: self.reading(t, error, chance),
                 take: self.output(t, chance),
             })
             .collect();
@@ -267,7 +267,7 @@ fn a_board_that_gives_up_is_a_fail_of_the_drift() {
 fn no_thermometer_leaves_the_drift_alone() {
     let mut soaked = MADE.soaked(0.0, &mut chance(&[92]));
     for look in &mut soaked.looks {
-        look.warmth.temperature = None;
+        look.case.temperature = None;
     }
     let metrics = judged(soaked);
     let found = metric(&metrics, "temperature_rise", AT);

@@ -20,7 +20,7 @@ fields! { Soaked {
 } }
 
 fields! { SoakLook {
-    warmth: CaseReading,
+    case: CaseReading,
     take: Take,
 } }
 

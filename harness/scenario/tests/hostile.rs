@@ -190,7 +190,7 @@ pub(in crate::scenario) fn everything(take: &Take) -> [Observation; 11] {
 
 /// Temperatures that no thermometer shows.
 fn soaked(drive: Polarity, take: &Take) -> Soaked {
-    let warmth = |at: f64, value: f64| CaseReading {
+    let case = |at: f64, value: f64| CaseReading {
         at: Seconds::new(at),
         temperature: Some(Estimate { value, u: -0.1 }),
     };
@@ -198,12 +198,12 @@ fn soaked(drive: Polarity, take: &Take) -> Soaked {
     Soaked {
         drive,
         current: Amperes::new(3.0),
-        rest: values.map(|value| warmth(0.0, value)).into(),
+        rest: values.map(|value| case(0.0, value)).into(),
         looks: values
             .into_iter()
             .enumerate()
             .map(|(index, value)| SoakLook {
-                warmth: warmth(index as f64 - 1.0, value),
+                case: case(index as f64 - 1.0, value),
                 take: take.clone(),
             })
             .collect(),

@@ -13,14 +13,14 @@ pub enum Ending {
     /// It was seen up to here only, and why.
     Censored(Estimate, String),
     /// It ended, but whether by the board is not proven.
-    Undecided(Estimate, Blame, String),
+    Inconclusive(Estimate, Blame, String),
 }
 
 impl Ending {
     /// The instant up to which the fault was the board's, in seconds.
     pub const fn until(&self) -> Estimate {
         match self {
-            Self::Own(at) | Self::Censored(at, _) | Self::Undecided(at, _, _) => *at,
+            Self::Own(at) | Self::Censored(at, _) | Self::Inconclusive(at, _, _) => *at,
         }
     }
 }
@@ -86,7 +86,7 @@ pub(super) fn ending(
     };
     if closure.is_some() && witnesses.fuse_intact == Some(false) {
         let why = "the fuse of the shorting branch blew".to_owned();
-        return Ending::Undecided(end, Blame::Bench, why);
+        return Ending::Inconclusive(end, Blame::Bench, why);
     }
     if let Some(at) = failed.filter(|&at| at <= end.value) {
         return censored(at, "the supply rail fell below its minimum first");
@@ -113,10 +113,10 @@ pub(super) fn ending(
                 censored(end.value, "the contact parted first")
             } else {
                 let why = "nothing proves that the short was still closed when the current ended";
-                Ending::Undecided(end, Blame::Bench, why.to_owned())
+                Ending::Inconclusive(end, Blame::Bench, why.to_owned())
             }
         }
-        Provocation::Load { .. } if witnesses.output.is_some_and(stays) => Ending::Undecided(
+        Provocation::Load { .. } if witnesses.output.is_some_and(stays) => Ending::Inconclusive(
             end,
             Blame::Bench,
             "the load dropped out: the output was still on when the current ended".to_owned(),

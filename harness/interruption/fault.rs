@@ -255,7 +255,7 @@ impl Fault {
             }
             Ending::Own(_) => Finding::Value(Estimate::new(span, u)),
             Ending::Censored(..) => Finding::Above(Estimate::new(span, u)),
-            Ending::Undecided(_, blame, reason) => Finding::unknown(*blame, reason.as_str()),
+            Ending::Inconclusive(_, blame, reason) => Finding::unknown(*blame, reason.as_str()),
         }
     }
 
@@ -263,7 +263,7 @@ impl Fault {
     /// a fault not seen to its end, or one between too few samples is a bound.
     fn peak_current(&self) -> Reading {
         let trace = &self.current.trace;
-        if let Ending::Undecided(_, blame, reason) = &self.ending {
+        if let Ending::Inconclusive(_, blame, reason) = &self.ending {
             return Reading::unmarked(Finding::unknown(*blame, reason.as_str()));
         }
         let from = self.inception.value - trace.period();
@@ -288,7 +288,7 @@ impl Fault {
     /// times a sample, a rectangle.
     fn let_through(&self) -> Finding {
         let trace = &self.current.trace;
-        if let Ending::Undecided(_, blame, reason) = &self.ending {
+        if let Ending::Inconclusive(_, blame, reason) = &self.ending {
             return Finding::unknown(*blame, reason.as_str());
         }
         let found = let_through(&self.current, self.inception, self.ending.until());
@@ -324,7 +324,7 @@ impl Fault {
 
     fn ended(&self) -> Mark {
         let what = match &self.ending {
-            Ending::Own(_) | Ending::Undecided(..) => Landmark::Interruption,
+            Ending::Own(_) | Ending::Inconclusive(..) => Landmark::Interruption,
             Ending::Censored(..) => Landmark::WatchedUntil,
         };
         Mark::instant(what, self.ending.until())

@@ -110,7 +110,7 @@ fn supply_dip(take: &Take, examined: &Examined) -> Finding {
     let (until, open) = match &fault.ending {
         Ending::Own(at) => (at.value, false),
         Ending::Censored(at, _) => (at.value, true),
-        Ending::Undecided(_, blame, reason) => return Finding::unknown(*blame, reason.as_str()),
+        Ending::Inconclusive(_, blame, reason) => return Finding::unknown(*blame, reason.as_str()),
     };
     let clipped = rail.clipped();
     let rail = rail.less(base.mean, base.mean_u());
@@ -244,7 +244,7 @@ fn retries(fault: &Fault, opened: Option<f64>) -> (Finding, Reading, Vec<String>
                 let none = Finding::unknown(Blame::Board, why.as_str());
                 (none.clone(), unmarked(none), Vec::new())
             }
-            Ending::Undecided(_, blame, why) => {
+            Ending::Inconclusive(_, blame, why) => {
                 let none = Finding::unknown(*blame, why.as_str());
                 (none.clone(), unmarked(none), Vec::new())
             }

@@ -54,22 +54,17 @@ fn figures_show_what_their_metrics_were_read_at() {
     let mut decided = Vec::new();
     for seed in 1..=4 {
         for (only, key, figure, instants) in [
-            (
-                "short",
-                "trip_time",
-                "short: short, AT",
-                ["onset", "interruption"],
-            ),
+            ("short", "trip_time", "Short, AT", ["onset", "interruption"]),
             (
                 "reversal",
                 "trip_time",
-                "reversal: true short",
+                "Reversal: true short",
                 ["onset", "interruption"],
             ),
             (
                 "reversal",
                 "reversal_time",
-                "reversal: gap closed, AT",
+                "Reversal: gap closed, AT",
                 ["closing", "reversal"],
             ),
         ] {
@@ -92,7 +87,7 @@ fn figures_show_what_their_metrics_were_read_at() {
                 assert!((to - from - span).abs() < 1e-12, "{metric}");
                 let [first, second] = instants;
                 let wanted = format!(
-                    " {first} marked. {second} {} after {first}.",
+                    "; marked: {first}, {second} {} after {first}",
                     show(to - from, Dimension::Time)
                 );
                 assert!(drawn.contains(&wanted), "{drawn}, not{wanted}");

@@ -118,7 +118,7 @@ pub(super) fn waveform(
         }
     }
     axes.drawing.line(&line, BLACK, 0.7);
-    let mut words = format!("{title}: {} over time.", signal.words());
+    let mut marked = Vec::new();
     let drawn = instants.iter().map(|&(what, at)| (at, what.words(), false));
     let drawn = drawn.chain(limit.map(|at| (at, "limit", true)));
     for (row, (at, word, dashed)) in drawn.enumerate() {
@@ -130,11 +130,25 @@ pub(super) fn waveform(
         if at <= to * (1.0 + 1e-9) {
             axes.upright(at * factor, &label, row, dashed);
         }
-        let after = instants.first().filter(|_| row > 0);
-        words.push_str(&match after {
-            None => format!(" {label} marked."),
-            Some((what, _)) => format!(" {label} after {}.", what.words()),
-        });
+        marked.push(label);
     }
-    Some(axes.picture(words))
+    let first = instants.first().map(|(what, _)| what.words());
+    let drawn = format!("{title}: {} over time", signal.words());
+    Some(axes.picture(sentence(&drawn, first, &marked)))
+}
+
+/// A figure's caption: what is drawn, and what is marked in it. All but the first
+/// mark carry their distance from it.
+fn sentence(drawn: &str, first: Option<&str>, marked: &[String]) -> String {
+    let mut letters = drawn.chars();
+    let capital = letters.next().map(|letter| letter.to_uppercase());
+    let mut words: String = capital.into_iter().flatten().chain(letters).collect();
+    let (begun, rest) = marked.split_first().unzip();
+    if let (Some(begun), Some(first)) = (begun, first) {
+        words.push_str(&format!("; marked: {begun}"));
+        let rest = rest.unwrap_or_default();
+        words.extend(rest.iter().map(|label| format!(", {label} after {first}")));
+    }
+    words.push('.');
+    words
 }

@@ -21,7 +21,11 @@ fn short(place: Place, seen: &Seen, recorded: &Recorded<'_>) -> Option<Picture> 
     let first = here.first()?;
     let judged = recorded.metric("trip_time", place.word());
     let take = recorded.decided(judged).unwrap_or(&first.fast);
-    let mut title = format!("{}: short, {}", recorded.scenario, place.word());
+    // A scenario that is named like its kind says it once.
+    let mut title = match recorded.scenario {
+        "short" => format!("short, {}", place.word()),
+        own => format!("{own}: short, {}", place.word()),
+    };
     let which = here.iter().find(|pulse| std::ptr::eq(&pulse.fast, take));
     if let Some(worst) = which.filter(|_| here.len() > 1) {
         title.push_str(&format!(" ({} of {})", worst.repeat, here.len()));

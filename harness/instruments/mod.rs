@@ -13,6 +13,7 @@ mod session;
 mod supply;
 mod switch;
 mod thermometer;
+mod tries;
 mod walk;
 mod waveform;
 
@@ -28,4 +29,5 @@ pub use session::{Measured, Session};
 pub use supply::{Supply, SupplyCondition};
 pub use switch::Switch;
 pub use thermometer::Thermometer;
-pub use walk::{FIRST_CONTACT, SENT_ALONG, Try, attempt, tries};
+pub use tries::{FIRST_CONTACT, SENT_ALONG, Try, tries};
+pub use walk::attempt;

@@ -5,6 +5,7 @@
 use super::exit::Exit;
 use super::files::{Files, complain};
 use super::plain_file;
+use crate::drawing::raster::Raster;
 use crate::handout::{Letterhead, Logo};
 use crate::ident::harmless;
 use crate::workshop::{FILE, Workshop};
@@ -15,8 +16,6 @@ const DEEPEST: usize = 64;
 
 /// Bytes of a logo at most.
 const LARGEST_LOGO: u64 = 1 << 20;
-/// What every PNG begins with (ISO/IEC 15948, 5.2).
-const PNG: &[u8] = b"\x89PNG\r\n\x1a\n";
 
 /// What the workshop's file says, and where it lies: the names of files in it
 /// are beside it.
@@ -78,10 +77,7 @@ impl OwnWorkshop {
             return Err(fault("it is larger than 1 MiB".to_owned()));
         }
         if path.extension().is_some_and(|ending| ending == "png") {
-            return match bytes.starts_with(PNG) {
-                true => Ok(Logo::Png(bytes)),
-                false => Err(fault("it is no PNG".to_owned())),
-            };
+            return Raster::of_png(&bytes).map(Logo::Png).map_err(fault);
         }
         match String::from_utf8(bytes) {
             Ok(text) if text.contains("<svg") => Ok(Logo::Svg(text)),

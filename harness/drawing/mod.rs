@@ -4,12 +4,14 @@
 pub(crate) mod axes;
 pub(crate) mod pdf;
 pub mod plain;
+pub mod raster;
 pub(crate) mod svg;
 mod tags;
 #[cfg(test)]
 pub(crate) mod tests;
 pub(crate) mod typeface;
 
+use self::raster::Raster;
 use crate::units::typeset;
 
 /// Red, green, blue.
@@ -64,6 +66,12 @@ pub(crate) enum Item {
         ink: Ink,
     },
     Text(Text),
+    /// An image in a rectangle, given by its corner and its size.
+    Image {
+        at: (f64, f64),
+        size: (f64, f64),
+        raster: Raster,
+    },
 }
 
 /// Words on one line.
@@ -228,6 +236,10 @@ impl Drawing {
                     text.at = (text.at.0 * factor, text.at.1 * factor);
                     text.size *= factor;
                 }
+                Item::Image { at, size, .. } => {
+                    *at = (at.0 * factor, at.1 * factor);
+                    *size = (size.0 * factor, size.1 * factor);
+                }
                 Item::Begin(_) | Item::End => {}
             }
         }
@@ -241,7 +253,9 @@ impl Drawing {
             let mut item = item.clone();
             match &mut item {
                 Item::Line { points, .. } | Item::Shape { points, .. } => *points = moved(points),
-                Item::Text(text) => text.at = (text.at.0 + x, text.at.1 + y),
+                Item::Text(Text { at, .. }) | Item::Image { at, .. } => {
+                    *at = (at.0 + x, at.1 + y);
+                }
                 Item::Begin(_) | Item::End => {}
             }
             self.items.push(item);

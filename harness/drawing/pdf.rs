@@ -7,7 +7,8 @@ use super::{Anchor, Drawing, Ink, Item, Text};
 use crate::drawing::plain::plain;
 use jiff::Timestamp;
 use krilla::color::rgb;
-use krilla::geom::{Path, PathBuilder, Point};
+use krilla::geom::{Path, PathBuilder, Point, Size, Transform};
+use krilla::image::Image;
 use krilla::metadata::{DateTime, Metadata};
 use krilla::page::PageSettings;
 use krilla::paint::{Fill, Stroke, StrokeDash};
@@ -124,6 +125,16 @@ fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
             surface.draw_path(&path);
         }
         Item::Text(text) => write_text(surface, text, fonts),
+        Item::Image { at, size, raster } => {
+            let Some(room) = Size::from_wh(size.0 as f32, size.1 as f32) else {
+                return;
+            };
+            let (width, height) = raster.pixels();
+            let image = Image::from_rgba8(raster.rgba().to_vec(), width, height);
+            surface.push_transform(&Transform::from_translate(at.0 as f32, at.1 as f32));
+            surface.draw_image(image, room);
+            surface.pop();
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 use super::{Anchor, Drawing, Ink, Item};
 use crate::drawing::plain::plain;
 use crate::units::typeset;
+use base64::prelude::{BASE64_STANDARD, Engine as _};
 use std::fmt::Write as _;
 
 /// `text` for a page: units in the signs of print, control and direction
@@ -64,6 +65,15 @@ fn push(out: &mut String, item: &Item) {
             "<polygon points=\"{}\" fill=\"{}\"/>",
             list(points),
             colour(*ink)
+        ),
+        Item::Image { at, size, raster } => write!(
+            out,
+            "<image x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"{:.1}\" href=\"data:image/png;base64,{}\"/>",
+            at.0,
+            at.1,
+            size.0,
+            size.1,
+            BASE64_STANDARD.encode(raster.png())
         ),
         Item::Text(drawn) => {
             let anchor = match drawn.anchor {

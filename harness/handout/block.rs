@@ -2,6 +2,7 @@
 //! knows no page and no markup.
 
 use crate::drawing::Picture;
+use crate::drawing::raster::Raster;
 use crate::judgement::Limit;
 use crate::measurement::Finding;
 use crate::workshop::Issuer;
@@ -55,8 +56,8 @@ pub struct Letterhead {
 pub enum Logo {
     /// Text of an SVG.
     Svg(String),
-    /// Bytes of a PNG.
-    Png(Vec<u8>),
+    /// A PNG.
+    Png(Raster),
 }
 
 impl Head {

@@ -10,8 +10,7 @@ use super::figures::qr::qr;
 use super::paper::SEEN;
 use crate::drawing::Picture;
 use crate::drawing::svg::{escape, svg};
-
-use crate::record::base64;
+use base64::prelude::{BASE64_STANDARD, Engine as _};
 
 const STYLE: &str = "\
 @page{size:A4;margin:14mm}*{box-sizing:border-box}\
@@ -54,8 +53,8 @@ fn letterhead(out: &mut String, letterhead: &Letterhead) {
     let issuer = &letterhead.issuer;
     out.push_str("<div class=\"issuer\"><div>");
     let logo = letterhead.logo.as_ref().map(|logo| match logo {
-        Logo::Svg(text) => ("svg+xml", base64::encoded(text.as_bytes())),
-        Logo::Png(bytes) => ("png", base64::encoded(bytes)),
+        Logo::Svg(text) => ("svg+xml", BASE64_STANDARD.encode(text)),
+        Logo::Png(raster) => ("png", BASE64_STANDARD.encode(raster.png())),
     });
     if let Some((kind, data)) = logo {
         out.push_str(&format!(

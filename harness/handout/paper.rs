@@ -1,7 +1,7 @@
 //! A document on sheets of A4. It decides places and sizes; words and pictures
 //! come from the blocks.
 
-use super::block::{Block, Fact, Framed, Handout, Head, Layout, Letterhead, Line, MODEL};
+use super::block::{Block, Fact, Framed, Handout, Head, Layout, Letterhead, Line, Logo, MODEL};
 use super::figures::qr::qr;
 use super::sheets::{COLUMN, HEADING, LEFT, RIGHT, Sheets, TOP};
 use super::{grid, readings};
@@ -14,6 +14,8 @@ const MOST_FRAMED: f64 = 240.0;
 const LABEL: f64 = 62.0;
 /// Lines of a paragraph that stay together.
 const TOGETHER: usize = 12;
+/// Height of a logo at most.
+const LOGO: f64 = 42.0;
 /// Pictures of a gallery beside each other.
 const ABREAST: usize = 3;
 /// Size and distance of lines of a legend.
@@ -103,6 +105,15 @@ impl<'a> Paper<'a> {
         let page = &mut self.sheets.page;
         let (mut left, mut right) = (TOP + 8.0, TOP + 6.0);
         let half = (RIGHT - LEFT) / 2.0 - 6.0;
+        if let Some(Logo::Png(raster)) = &letterhead.logo {
+            let size = raster.fitted((half, LOGO));
+            page.items.push(Item::Image {
+                at: (LEFT, TOP),
+                size,
+                raster: raster.clone(),
+            });
+            left += size.1 + 8.0;
+        }
         page.as_role(Role::Paragraph, |page| {
             for line in wrapped(&issuer.name, 13.0, true, half) {
                 page.write((LEFT, left), 13.0, true, Anchor::Start, BLACK, line);

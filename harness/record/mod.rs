@@ -5,7 +5,6 @@
 pub mod chain;
 pub mod seal;
 
-pub(crate) mod base64;
 mod excerpt;
 mod fold;
 mod line;

@@ -2,8 +2,9 @@
 //! texts other programs read (RFC 8410), and whether a signature holds. It
 //! draws no chance and keeps no key.
 
-use super::{Record, base64};
+use super::Record;
 use crate::digest::Digest;
+use base64::prelude::{BASE64_STANDARD, Engine as _};
 use ed25519_dalek::{Signature, Signer as _, SigningKey, VerifyingKey};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -184,7 +185,7 @@ impl Seal {
 
 /// Textual encoding of RFC 7468.
 fn armour(label: &str, front: &[u8], key: &[u8; 32]) -> String {
-    let text = base64::encoded(&[front, key].concat());
+    let text = BASE64_STANDARD.encode([front, key].concat());
     format!("-----BEGIN {label}-----\n{text}\n-----END {label}-----\n")
 }
 
@@ -192,7 +193,7 @@ fn armoured(text: &str, label: &str, front: &[u8]) -> Option<[u8; 32]> {
     let text = text.trim();
     let text = text.strip_prefix(&format!("-----BEGIN {label}-----"))?;
     let text = text.strip_suffix(&format!("-----END {label}-----"))?;
-    let bytes = base64::decoded(text.trim())?;
+    let bytes = BASE64_STANDARD.decode(text.trim()).ok()?;
     bytes.strip_prefix(front)?.try_into().ok()
 }
 

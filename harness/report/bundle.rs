@@ -4,7 +4,8 @@
 
 use crate::digest::Digest;
 use crate::record::chain::Linked;
-use crate::record::{Note, Record, base64};
+use crate::record::{Note, Record};
+use base64::prelude::{BASE64_STANDARD, Engine as _};
 use serde::Serialize;
 
 /// Version of the shape of the file.
@@ -65,7 +66,11 @@ pub fn bundle(
     closing_link: Option<Digest>,
     bytes: &[Bytes],
 ) -> String {
-    let encoded = |kept: &'_ Bytes| kept.bytes.as_deref().map(base64::encoded);
+    let encoded = |kept: &'_ Bytes| {
+        kept.bytes
+            .as_deref()
+            .map(|bytes| BASE64_STANDARD.encode(bytes))
+    };
     let document = Document {
         format: FORMAT,
         what: "one run, with everything its record rests on",

@@ -6,7 +6,8 @@
 use super::bundle::FORMAT;
 use crate::digest::Digest;
 use crate::record::chain::{self, Linked};
-use crate::record::{Content, Line, Note, Record, base64};
+use crate::record::{Content, Line, Note, Record};
+use base64::prelude::{BASE64_STANDARD, Engine as _};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -102,7 +103,7 @@ pub fn check_bundle(text: &str) -> Result<Whole, BundleFault> {
     for encoded in document.bytes {
         let wrong = || BundleFault::Bytes(encoded.name.clone());
         if let Some(text) = &encoded.base64 {
-            let decoded = base64::decoded(text).ok_or_else(wrong)?;
+            let decoded = BASE64_STANDARD.decode(text).map_err(|_| wrong())?;
             if Digest::of(&decoded) != encoded.digest {
                 return Err(wrong());
             }

@@ -20,8 +20,8 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "issuer.logo",
-        "a picture at the head of the papers: a file beside this one that ends in .svg or .png.",
-        "[issuer]\nlogo = \"logo.svg\"",
+        "a picture at the head of the papers: a file beside this one that ends in .svg or .png. A PDF shows a PNG; an SVG stands on the pages for a browser.",
+        "[issuer]\nlogo = \"logo.png\"",
     ),
     page(
         "issuer.signature",

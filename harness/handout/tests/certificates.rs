@@ -2,13 +2,15 @@
 //! that a name can break.
 
 use crate::digest::Digest;
+use crate::drawing::raster::Raster;
 use crate::drawing::tests::{figures_of_tagged, told};
-use crate::handout::{BoardRun, PdfFault, Sources, certificate};
+use crate::handout::{BoardRun, Letterhead, Logo, PdfFault, Sources, certificate};
 use crate::measurement::Finding;
 use crate::record::samples::{events, numbered, observation, started, value};
 use crate::record::{Note, Record};
 use crate::scenario::{Observation, Polarity};
 use crate::waveform::Signal;
+use crate::workshop::Issuer;
 
 fn html(sources: &Sources<'_>) -> String {
     certificate(sources).html()
@@ -351,4 +353,42 @@ fn a_check_standard_gets_no_label() {
     assert_eq!(may_have_label(&record, true), refused);
     record.started.serial = "GR-0042".parse().expect("a plain name");
     assert_eq!(may_have_label(&record, false), Ok(()));
+}
+
+/// Both forms show the workshop's logo, in its own pixels.
+#[test]
+fn a_logo_of_pixels_heads_both_forms() {
+    let mut bytes = Vec::new();
+    let encoder = png::Encoder::new(&mut bytes, 31, 17);
+    let mut writer = encoder.write_header().expect("room");
+    writer.write_image_data(&[0; 31 * 17]).expect("room");
+    writer.finish().expect("room");
+    let letterhead = Letterhead {
+        issuer: Issuer {
+            name: "Workshop Nether Sallow".to_owned(),
+            address: Vec::new(),
+            logo: Some("logo.png".to_owned()),
+            signature: None,
+        },
+        logo: Some(Logo::Png(Raster::of_png(&bytes).expect("a PNG"))),
+    };
+    let (record, seen) = (record(false), seen());
+    let plain = sources(&record, &seen);
+    let headed = Sources {
+        letterhead: Some(&letterhead),
+        ..sources(&record, &seen)
+    };
+    // The dictionary of an image (ISO 32000-1, table 89).
+    let of_image = |sources: &Sources<'_>| {
+        let pdf = pdf(sources).expect("a PDF");
+        let text = String::from_utf8_lossy(&pdf).into_owned();
+        ["/Subtype/Image", "/Width 31", "/Height 17"].map(|part| text.contains(part))
+    };
+    assert_eq!(of_image(&plain), [false; 3]);
+    assert_eq!(of_image(&headed), [true; 3]);
+    let page = html(&headed);
+    assert!(
+        page.contains("src=\"data:image/png;base64,iVBORw0KGgo"),
+        "{page}"
+    );
 }

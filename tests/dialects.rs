@@ -374,6 +374,24 @@ fn headers() -> Vec<Shape> {
             body(),
             &none,
         ),
+        shape(
+            "a remark's mark where blanks part fields",
+            "#   time/us    rail/V",
+            body().replace(',', "   "),
+            &none,
+        ),
+        shape(
+            "separators alone below the names",
+            "time,rail\nus,V\n,",
+            body(),
+            &none,
+        ),
+        shape(
+            "remarks behind the data",
+            "time (us),rail (V)",
+            body() + "# end of record\n\n% 400 points\n",
+            &none,
+        ),
         shape("no names", "", body().trim_start().to_owned(), &unnamed),
         shape(
             "no names behind a block",
@@ -653,6 +671,24 @@ fn what_is_not_clear_is_asked() {
         ),
         "{fault:?}"
     );
+}
+
+/// Units beside every number: one line says so, be the file short or long.
+#[test]
+fn numbers_with_their_units_are_named() {
+    for rows in [3, 20_000] {
+        let text: String = (0..rows).map(|n| format!("{n}.5us,{}V\n", n % 7)).collect();
+        let fault = read(
+            ("Time,CH1\n".to_owned() + &text).as_bytes(),
+            &CsvWish::default(),
+            4096,
+        );
+        let fault = fault.expect_err("no numbers").to_string();
+        assert!(
+            fault.starts_with("line 2: '0.5us' is not a number"),
+            "{fault}"
+        );
+    }
 }
 
 /// Fields without a reading are counted and placed; a last row that lacks one

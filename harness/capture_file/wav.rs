@@ -1,5 +1,6 @@
 //! Sound files (RIFF WAVE, as Microsoft and IBM published it in 1991 and 1994):
-//! PCM of 8, 16, 24 and 32 bits and floats of 32 and 64, any number of channels.
+//! PCM of 8, 16, 24 and 32 bits and floats of 32 and 64, any number of channels,
+//! and files beyond 4 GB (RF64, as the EBU published it: Tech 3306, from memory).
 //! A full scale in volts it does not know.
 
 use super::npy::{NpyReader, NpySummary, Samples};
@@ -69,6 +70,8 @@ pub struct WavReader {
     /// Bytes of a chunk that are passed over.
     skip: u64,
     form: Option<Form>,
+    /// Bytes of samples, as files beyond 4 GB say.
+    long: Option<u64>,
     data: Option<Data>,
 }
 
@@ -102,6 +105,7 @@ impl WavReader {
             before: 0,
             skip: 0,
             form: None,
+            long: None,
             data: None,
         }
     }
@@ -180,13 +184,13 @@ impl WavReader {
     fn header(&mut self) -> Result<(), WavFault> {
         if self.before == 0 {
             let carry = &self.carry;
-            let expected = |at: usize| match at {
-                0..4 => Some(b"RIFF"[at]),
-                8..12 => Some(b"WAVE"[at - 8]),
-                _ => None,
-            };
             let at = carry.len() - 1;
-            if expected(at).is_some_and(|byte| byte != carry[at]) {
+            let expected = match at {
+                0..4 => carry[..] == b"RIFF"[..=at] || carry[..] == b"RF64"[..=at],
+                8..12 => carry[at] == b"WAVE"[at - 8],
+                _ => true,
+            };
+            if !expected {
                 return Err(WavFault::Magic { byte: at as u64 });
             }
             if carry.len() == 12 {
@@ -215,6 +219,15 @@ impl WavReader {
                     self.form = Some(self.described()?);
                     self.take(8 + length);
                     self.skip = (length % 2) as u64;
+                }
+                Ok(())
+            }
+            b"ds64" if size >= 24 => {
+                // The size of all, then that of the samples.
+                if let Some(long) = self.carry.get(16..).and_then(|rest| rest.first_chunk()) {
+                    self.long = Some(u64::from_le_bytes(*long));
+                    self.take(24);
+                    self.skip = u64::from(size) - 16;
                 }
                 Ok(())
             }
@@ -283,11 +296,13 @@ impl WavReader {
         let from = self.before + 8;
         let there = self.length.map(|length| length.saturating_sub(from));
         let frame = form.kind.size() as u64 * form.channels;
-        let promised = match (size, there) {
+        let promised = match (size, self.long, there) {
+            (UNKNOWN, Some(long), _) => long,
             // A stream that was never closed: what there is.
-            (0 | UNKNOWN, Some(there)) => there - there % frame,
-            (size, _) => u64::from(size) - u64::from(size) % frame,
+            (0 | UNKNOWN, _, Some(there)) => there,
+            (size, ..) => u64::from(size),
         };
+        let promised = promised - promised % frame;
         let wanted = self.channel as u64;
         if wanted >= form.channels {
             return Err(WavFault::NoSuchChannel {

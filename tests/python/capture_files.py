@@ -51,6 +51,13 @@ wavfile.write(folder / "sf64.wav", RATE, codes.astype("<f8"))
 data = codes.astype("<i2").tobytes()
 head = b"RIFF" + struct.pack("<I", 0) + b"WAVEfmt " + struct.pack("<IHHIIHH", 16, 1, 1, RATE, 2 * RATE, 2, 16)
 (folder / "open.wav").write_bytes(head + b"data" + struct.pack("<I", 0) + data)
+# The form for more than 4 GB (EBU Tech 3306, from memory): sizes of 64 bits in a chunk
+# of their own, and what follows the samples is none of them.
+sizes = struct.pack("<IQQQI", 28, 36 + 44 + len(data) + 12, len(data), len(codes), 0)
+form = b"fmt " + struct.pack("<IHHIIHH", 16, 1, 1, RATE, 2 * RATE, 2, 16)
+tail = b"note" + struct.pack("<I", 4) + b"done"
+(folder / "long.wav").write_bytes(
+    b"RF64" + b"\xff" * 4 + b"WAVEds64" + sizes + form + b"data" + b"\xff" * 4 + data + tail)
 
 times = n / RATE
 for name, dialect, decimal in [("excel", "excel", "."), ("tabs", "excel-tab", "."), ("unix", "unix", ".")]:

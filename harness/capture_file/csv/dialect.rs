@@ -60,7 +60,7 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
     };
     let mut ways = Vec::new();
     let mut last_line = 1;
-    let mut quote = None;
+    let (mut quote, mut like) = (None, None);
     for &separator in candidates {
         if separator == b' ' && known.separator.is_none() && !ways.is_empty() {
             break;
@@ -68,8 +68,9 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
         match records(head, whole, separator) {
             Ok(records) => {
                 last_line = last_line.max(records.last().map_or(1, |record| record.line));
-                if let Some(run) = best_run(&records) {
-                    ways.push((separator, records, run));
+                match best_run(&records) {
+                    Some(run) => ways.push((separator, records, run)),
+                    None => like = like.or_else(|| like_number(&records)),
                 }
             }
             Err(line) => quote = Some(line),
@@ -102,7 +103,7 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
     let chosen = chosen.or_else(|| ways.iter().position(|way| above(way) == most));
     let chosen = chosen.unwrap_or(0);
     if ways.is_empty() {
-        return Err(CsvFault::Empty { line: last_line });
+        return Err(like.unwrap_or(CsvFault::Empty { line: last_line }));
     }
     let (separator, records, run) = ways.swap_remove(chosen);
     let notation = notation(&records, &run, separator, known)?;
@@ -114,6 +115,25 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
         notation,
         records,
         run,
+    })
+}
+
+/// Where no line is of numbers, the first field of two that begin like one.
+fn like_number(records: &[Record]) -> Option<CsvFault> {
+    let begins = |field: &[u8]| {
+        let digits = field.strip_prefix(b"-").or(field.strip_prefix(b"+"));
+        digits
+            .unwrap_or(field)
+            .first()
+            .is_some_and(u8::is_ascii_digit)
+    };
+    let whole =
+        |record: &&Record| record.fields.len() > 1 && record.fields.iter().all(|f| begins(f));
+    let record = records.iter().find(whole)?;
+    let at = record.classes.iter().position(|c| *c == Class::Text)?;
+    Some(CsvFault::NoNumbers {
+        line: record.line,
+        text: shown(record.field(at)),
     })
 }
 

@@ -33,6 +33,17 @@ pub enum CsvFault {
         /// Where.
         line: u64,
     },
+    /// Lines, but none of numbers alone.
+    #[error(
+        "line {line}: '{text}' is not a number, and no line is of numbers; save values without \
+         their units"
+    )]
+    NoNumbers {
+        /// Of the first field that is like a number.
+        line: u64,
+        /// That field.
+        text: String,
+    },
     /// Nowhere a line that names the columns.
     #[error("line {line}: the first line must name the columns, such as 'time (s),track (V)'")]
     NoHeader {

@@ -5,7 +5,7 @@
 use super::encoding::lettered;
 use super::fault::{CsvAsk, CsvFault};
 use super::number::{Notation, last_digit};
-use super::records::{Class, Record, Run};
+use super::records::{Class, REMARKS, Record, Run};
 use super::said::{Told, told};
 use super::wish::CsvWish;
 use super::words::{CsvColumn, bare, names_index, names_time, parted, said, unit_of};
@@ -76,6 +76,13 @@ pub(super) fn header<'a>(
             }
             _ => {}
         }
+    }
+    // A mark of a remark alone, where blanks part fields, names no column.
+    let mark = |name: &String| REMARKS.contains(&name.as_str());
+    if header.names.len() > width && header.names.first().is_some_and(mark) {
+        header.names.remove(0);
+        let surplus = header.units.len() > width;
+        header.units.rotate_left(usize::from(surplus));
     }
     header.told = told(&above[..block], header.beside())?;
     let unnamed = header.names.is_empty();

@@ -170,7 +170,7 @@ pub(super) fn records(head: &[u8], whole: bool, separator: u8) -> Result<Vec<Rec
             None => break,
         };
         let text = &head[from..end];
-        if !text.trim_ascii().is_empty() {
+        if !says_nothing(text, separator) {
             if split(text, separator, &mut spans).is_none() {
                 // Titles and remarks may hold any mark.
                 spans.clear();
@@ -191,6 +191,21 @@ pub(super) fn records(head: &[u8], whole: bool, separator: u8) -> Result<Vec<Rec
     }
     Ok(list)
 }
+
+/// Whether a line is empty or of separators alone, which spreadsheets leave.
+pub(super) fn says_nothing(line: &[u8], separator: u8) -> bool {
+    let mut marks = line.iter();
+    marks.all(|&byte| byte == separator || byte == b'"' || byte.is_ascii_whitespace())
+}
+
+/// Whether a line among the data is a remark.
+pub(super) fn is_remark(line: &[u8]) -> bool {
+    let line = line.trim_ascii_start();
+    REMARKS.iter().any(|mark| line.starts_with(mark.as_bytes()))
+}
+
+/// What remarks begin with.
+pub(super) const REMARKS: [&str; 3] = ["#", "%", "//"];
 
 /// Lines that end inside a record.
 pub(super) fn lines_in(text: &[u8]) -> u64 {

@@ -5,7 +5,7 @@ use super::CsvSummary;
 use super::fault::CsvFault;
 use super::layout::{Layout, TimeFrom};
 use super::number::{Field, last_digit};
-use super::records::split;
+use super::records::{is_remark, says_nothing, split};
 use super::timeline::Timeline;
 use crate::capture_file::shown;
 
@@ -26,6 +26,7 @@ pub(super) struct Table {
     logic: Vec<[bool; 3]>,
     time: Timeline,
     rows: u64,
+    remarks: u64,
     /// The column and line of a value that the last row alone lacks.
     cut: Option<(usize, u64)>,
     lacking: Vec<bool>,
@@ -41,6 +42,7 @@ impl Table {
             logic: vec![[false; 3]; columns],
             time: Timeline::new(),
             rows: 0,
+            remarks: 0,
             cut: None,
             lacking: vec![true; columns],
             layout,
@@ -53,19 +55,15 @@ impl Table {
         line: u64,
         sink: &mut impl FnMut(f64, &[f64]),
     ) -> Result<(), CsvFault> {
-        // Empty lines are passed over.
-        if record.trim_ascii().is_empty() {
+        // Empty lines are passed over, remarks are counted.
+        if says_nothing(record, self.layout.separator) {
+            return Ok(());
+        }
+        if is_remark(record) {
+            self.remarks += 1;
             return Ok(());
         }
         split(record, self.layout.separator, &mut self.fields).ok_or(CsvFault::Quote { line })?;
-        // So are those of separators alone, which spreadsheets leave.
-        if self
-            .fields
-            .iter()
-            .all(|&(from, to)| record[from..to].trim_ascii().is_empty())
-        {
-            return Ok(());
-        }
         self.check_fields(record, line)?;
         let time = self.instant(record, line)?;
         for place in 0..self.values.len() {
@@ -218,6 +216,12 @@ impl Table {
         let mut notes = self.layout.notes;
         if let Some(origin) = self.time.origin() {
             notes.push(format!("time is counted from {origin} of the time column"));
+        }
+        if self.remarks > 0 {
+            let remarks = self.remarks;
+            notes.push(format!(
+                "{remarks} lines of remarks among the rows: passed over"
+            ));
         }
         let repeated = self.time.repeated();
         if repeated > 0 {

@@ -73,9 +73,10 @@ impl From<CsvFault> for Trouble {
             CsvFault::Number { .. } => Self::File(format!(
                 "{fault}; --decimal-comma, --decimal-point and --thousands say how numbers are written"
             )),
-            CsvFault::Empty { .. } | CsvFault::Fields { .. } | CsvFault::Cut { .. } => {
-                Self::File(fault.to_string())
-            }
+            CsvFault::Empty { .. }
+            | CsvFault::NoNumbers { .. }
+            | CsvFault::Fields { .. }
+            | CsvFault::Cut { .. } => Self::File(fault.to_string()),
         }
     }
 }

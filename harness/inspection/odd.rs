@@ -16,32 +16,42 @@ pub(super) fn odd(report: &SignalReport, unread: &Unread) -> Vec<String> {
     ] {
         if let Some(first) = spans.first.first() {
             odd.push(format!(
-                "{} samples or values {what}, in {} stretches of {} together, the first at {:.6} s",
-                spans.samples,
-                spans.count,
+                "{} {what}, in {} of {}{} at {:.6} s",
+                counted(spans.samples, ("sample or value", "samples or values")),
+                counted(spans.count, ("stretch", "stretches")),
                 show(spans.total, Dimension::Time),
+                if spans.count == 1 {
+                    ","
+                } else {
+                    " together, the first"
+                },
                 first.from
             ));
         }
     }
     if let Some((at, length)) = report.glitches.first.first() {
         odd.push(format!(
-            "{} glitches, the first at {:.6} s, {:.2} us long",
-            report.glitches.count,
+            "{}, {}at {:.6} s, {:.2} us long",
+            counted(report.glitches.count, ("glitch", "glitches")),
+            if report.glitches.count == 1 {
+                ""
+            } else {
+                "the first "
+            },
             seconds(*at),
             length.seconds().si() * 1e6
         ));
     }
     if report.neither > 0 {
         odd.push(format!(
-            "{} half-bits are neither a 1's nor a 0's even to a decoder",
-            report.neither
+            "{} neither a 1's nor a 0's even to a decoder",
+            counted(report.neither, ("half-bit is", "half-bits are"))
         ));
     }
     if report.silences > 0 {
         odd.push(format!(
-            "{} gaps of more than 30 ms without an edge",
-            report.silences
+            "{} of more than 30 ms without an edge",
+            counted(report.silences, ("gap", "gaps"))
         ));
     }
     if let Some(at) = report.packets.first_broken {
@@ -52,8 +62,8 @@ pub(super) fn odd(report: &SignalReport, unread: &Unread) -> Vec<String> {
     }
     if let Some(dead) = &report.dead {
         odd.push(format!(
-            "both rails joined or dead {} times outside a cutout",
-            dead.count
+            "both rails joined or dead {} outside a cutout",
+            counted(dead.count, ("time", "times"))
         ));
     }
     if report.edges > 0 && report.packets.all == 0 {
@@ -82,8 +92,20 @@ pub(super) fn odd(report: &SignalReport, unread: &Unread) -> Vec<String> {
     let distorted: u64 = shapes.map(|figures| figures.distorted).sum();
     if distorted > 0 {
         odd.push(format!(
-            "{distorted} of the measured transitions run backwards for a while"
+            "{} backwards for a while",
+            counted(
+                distorted,
+                (
+                    "of the measured transitions runs",
+                    "of the measured transitions run"
+                )
+            )
         ));
     }
     odd
+}
+
+/// `1 glitch`, `2 glitches`.
+fn counted(count: u64, (one, more): (&str, &str)) -> String {
+    format!("{count} {}", if count == 1 { one } else { more })
 }

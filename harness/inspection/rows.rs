@@ -302,11 +302,16 @@ fn whole(heard: &Heard) -> Option<RuleRow> {
     ] {
         if let Some(longest) = spans.longest {
             count += spans.count;
+            let at = match spans.count {
+                1 => "in one stretch".to_owned(),
+                many => {
+                    let longest = show(longest.length(), Dimension::Time);
+                    format!("{many} stretches, the longest {longest}")
+                }
+            };
             parts.push(format!(
-                "for {} {what} ({} stretches, the longest {} at {:.6} s)",
+                "for {} {what} ({at} at {:.6} s)",
                 show(spans.total, Dimension::Time),
-                spans.count,
-                show(longest.length(), Dimension::Time),
                 longest.from,
             ));
         }

@@ -5,6 +5,7 @@ use super::room::Room;
 use super::value::shown;
 use crate::console::signs::in_signs;
 use crate::inspection::{Inspection, Measure, Trip};
+use crate::report::words::counted;
 use crate::track::SignalReport;
 use crate::units::{Dimension, Quantity, show};
 use std::fmt::Write as _;
@@ -119,9 +120,14 @@ pub(super) fn packets(
 ) {
     let _ = writeln!(
         text,
-        "  {} packets, {} with a wrong check byte, {} broken off",
-        signal.packets.all, signal.packets.wrong_check, signal.packets.broken
+        "  {}, {} with a wrong check byte, {} broken off",
+        counted(signal.packets.all, "packet"),
+        signal.packets.wrong_check,
+        signal.packets.broken
     );
+    // The line that would count a single sort more names it instead.
+    let all = inspection.packets.len();
+    let listed = if all == listed + 1 { all } else { listed };
     for (words, count) in inspection.packets.iter().take(listed) {
         let _ = writeln!(text, "  {count:>7}  {words}");
     }
@@ -137,7 +143,9 @@ pub(super) fn packets(
 
 pub(super) fn trip(text: &mut String, trip: &Trip) {
     let at = |estimate: &Option<crate::measurement::Estimate>| {
-        estimate.map_or("not seen".to_owned(), |at| show(at.value, Dimension::Time))
+        estimate.map_or("not seen".to_owned(), |at| {
+            format!("at {}", show(at.value, Dimension::Time))
+        })
     };
     let finding = |finding: &Option<crate::measurement::Finding>, dimension| {
         finding.as_ref().map_or("not measured".to_owned(), |found| {
@@ -146,21 +154,22 @@ pub(super) fn trip(text: &mut String, trip: &Trip) {
     };
     let _ = writeln!(
         text,
-        "  current: inception {}, onset of {} at {}, interruption {} (off below {})",
+        "  current: inception {}, onset of {} {}, interruption {}{}",
         at(&trip.inception),
         show(trip.onset_level, Dimension::Current),
         at(&trip.onset),
         at(&trip.interruption),
-        trip.off_level
-            .map_or("-".to_owned(), |off| show(off, Dimension::Current)),
+        trip.off_level.map_or(String::new(), |off| {
+            format!(" (off below {})", show(off, Dimension::Current))
+        }),
     );
     let _ = writeln!(
         text,
-        "  trip time {}, peak {}, let-through {}, onset reached {} times",
+        "  trip time {}, peak {}, let-through {}, onset reached {}",
         finding(&trip.trip_time, Dimension::Time),
         finding(&trip.peak, Dimension::Current),
         finding(&trip.let_through, Dimension::LetThrough),
-        trip.episodes
+        counted(trip.episodes as u64, "time")
     );
     for note in &trip.notes {
         let _ = writeln!(text, "  {note}");

@@ -12,6 +12,7 @@ use crate::console::fold::folded;
 use crate::console::row::padded;
 use crate::ident::harmless;
 use crate::inspection::{Inspection, Measure, RuleRow, Standing};
+use crate::report::words::counted;
 use crate::units::{Dimension, show};
 use anstyle::Style;
 use std::fmt::Write as _;
@@ -69,11 +70,14 @@ fn whole(inspection: &Inspection, live: bool, room: Room, width: usize) -> Strin
     if let Some(found) = &inspection.trip {
         trip(&mut text, found);
     }
-    for line in inspection.odd.iter().take(room.odd) {
+    // The line that would count a single one more says it instead.
+    let all = inspection.odd.len();
+    let said = if all == room.odd + 1 { all } else { room.odd };
+    for line in inspection.odd.iter().take(said) {
         let _ = writeln!(text, "  odd: {}", harmless(line));
     }
-    if inspection.odd.len() > room.odd {
-        let more = inspection.odd.len() - room.odd;
+    if all > said {
+        let more = all - said;
         let _ = writeln!(text, "  odd: {more} more (--json lists them)");
     }
     if !broken {
@@ -173,7 +177,7 @@ fn head(text: &mut String, inspection: &Inspection, room: Room) {
     let edges = inspection
         .signal
         .as_ref()
-        .map(|signal| format!(", {} edges", signal.edges))
+        .map(|signal| format!(", {}", counted(signal.edges, "edge")))
         .unwrap_or_default();
     let _ = writeln!(
         text,
@@ -184,8 +188,8 @@ fn head(text: &mut String, inspection: &Inspection, room: Room) {
     );
     let _ = writeln!(
         text,
-        "  {} samples, {}, one every {} ({}){edges}",
-        inspection.samples,
+        "  {}, {}, one every {} ({}){edges}",
+        counted(inspection.samples, "sample"),
         show(inspection.length, Dimension::Time),
         show(inspection.period, Dimension::Time),
         inspection.period_from,

@@ -376,6 +376,26 @@ fn what_was_not_there_or_not_read_is_told_and_decides_nothing() {
     }
 }
 
+/// Bits beside a stretch without readings are no packet together, and no half-bit
+/// reaches across it: nothing is broken by what was not read. The stretch is longer
+/// than a half-bit, or hides one edge, and begins anywhere in a bit.
+#[test]
+fn what_was_not_read_breaks_no_rule() {
+    let volts = SOUND.volts();
+    for (place, samples) in (0..24).map(|n| (7_000 + 61 * n, [40, 333, 900, 8_001][n % 4])) {
+        let mut cut = volts.clone();
+        cut[place..place + samples].fill(f64::NAN);
+        let (told, said) = told(&SOUND, &cut);
+        let rules = told.json["rules"].as_array().expect("rules");
+        let broken = rules.iter().find(|row| row["standing"] == "violation");
+        assert!(broken.is_none(), "{samples} from {place}: {broken:?}");
+        assert_eq!(told.json["signal"]["packets"]["wrong_check"], 0, "{place}");
+        let known = number(&told.json["signal"]["packets"]["all"]);
+        assert!(known >= PACKETS as f64 - 2.0, "{place}: {known}");
+        assert!(said.contains("in 1 stretch of"), "{said}");
+    }
+}
+
 /// Positive halves cut off at 14 V by the range, while negative ones ripple.
 #[test]
 fn flat_tops_are_bounds() {
@@ -415,6 +435,7 @@ fn a_capture_that_begins_inside_a_short_bounds_its_trip_time() {
     assert_eq!(told.status, 2, "{}", told.said);
     let said = shown(&path, &words);
     assert!(said.contains("begins inside the short"), "{said}");
+    assert!(said.contains("onset of 10.00 A not seen"), "{said}");
     let time = told.json["trip"]["trip_time"].to_string();
     assert!(time.contains("above"), "{time}");
     assert!(said.contains("trip time >"), "{said}");

@@ -176,6 +176,12 @@ impl Shapes {
             slopes.unreached += 1;
             return;
         };
+        let part = SETTLING.1 * (after.to - after.from);
+        let settled = end + part.min(SETTLING.0 / self.period) as u64;
+        // Of a crossing that was not read as a whole there is no shape.
+        if (start..=settled.min(most)).any(|n| at(n).is_none()) {
+            return;
+        }
         let place = |low: u64, level: f64| {
             let (a, b) = (at(low)?, at(low + 1)?);
             Some(low as f64 + if b > a { (level - a) / (b - a) } else { 0.0 })
@@ -197,8 +203,6 @@ impl Shapes {
             );
         }
         let inside = end.saturating_sub(start + 1);
-        let part = SETTLING.1 * (after.to - after.from);
-        let settled = end + part.min(SETTLING.0 / self.period) as u64;
         let found = reversal((start, end, settled.min(most)), at);
         slopes.shape(found, inside, instant);
     }

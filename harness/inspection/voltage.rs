@@ -168,6 +168,8 @@ impl Listener {
             missing: facts.missing,
             infinite: facts.infinite,
         };
+        // Edges lie between two readings where those are evenly spaced.
+        let before = if self.even { self.analogue.period } else { 0.0 };
         let first = channel_settings(&self.analogue).first;
         let ChannelAccuracy { gain_u, offset_u } = self.analogue.accuracy;
         let Scale { gain, step, .. } = self.analogue.scale;
@@ -175,13 +177,13 @@ impl Listener {
             scanned.edge
         } else {
             // Where halves scatter more than is explained, that counts.
-            let report = first_look(first, &scanned, &self.edges);
+            let report = first_look((first, &unread), &scanned, &self.edges, before);
             report.scattered(&scanned.edge).unwrap_or(scanned.edge)
         };
         // Either edge may lie anywhere between two samples, and be read so.
         let bound = edge.sampling_alone().then_some(self.analogue.period);
         let mut decoding = Decoding {
-            decoder: ScanDecoder::new(first, settings(edge, bound)),
+            decoder: ScanDecoder::new(first, settings(edge, bound)).without(gaps(&unread, before)),
             words: Words::default(),
             scanned,
             unread,
@@ -292,13 +294,26 @@ fn clipped(scale: &Scale, shapes: &Shapes, ends: [Option<Clipping>; 2]) -> [Opti
     ]
 }
 
+/// Where there are no readings, from the sample before on, as far as it was kept.
+fn gaps(unread: &Unread, period: f64) -> impl Iterator<Item = (BenchInstant, BenchInstant)> {
+    let at = |s: f64| BenchInstant::ZERO + BenchSpan::from_seconds(Seconds::new(s));
+    let spans = unread.missing.first.iter();
+    spans.map(move |span| (at(span.from - period), at(span.to)))
+}
+
 fn survey(analogue: &Analogue) -> Survey {
     Survey::new(analogue.first, analogue.period).coded(analogue.codes)
 }
 
 /// What edges say that are taken for as well known as `scanned` has it.
-fn first_look(first: BenchInstant, scanned: &Scanned, edges: &[Edge]) -> SignalReport {
-    let mut decoder = ScanDecoder::new(first, settings(scanned.edge, None));
+fn first_look(
+    (first, unread): (BenchInstant, &Unread),
+    scanned: &Scanned,
+    edges: &[Edge],
+    period: f64,
+) -> SignalReport {
+    let decoder = ScanDecoder::new(first, settings(scanned.edge, None));
+    let mut decoder = decoder.without(gaps(unread, period));
     for &edge in edges {
         decoder.push(edge);
     }

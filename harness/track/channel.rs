@@ -8,9 +8,14 @@ use super::packet::Packet;
 use super::report::SignalReport;
 use super::settings::DecoderSettings;
 use super::{Edge, Polarity};
-use crate::clock::BenchInstant;
+use crate::clock::{BenchInstant, BenchSpan};
 use crate::units::Seconds;
 use crate::waveform::crossing::Sample;
+use std::collections::VecDeque;
+
+/// A stretch without readings that is longer than this hides when an edge in it was
+/// (our own allowance, no source).
+const HIDES_AN_EDGE: BenchSpan = BenchSpan::from_microseconds(1);
 
 /// Takes the edges of a scan, of which the first tells what was before it.
 #[derive(Clone, Debug)]
@@ -18,6 +23,11 @@ pub struct ScanDecoder {
     decoder: Decoder,
     first: BenchInstant,
     begun: bool,
+    /// Stretches without readings that no edge has passed yet.
+    unread: VecDeque<(BenchInstant, BenchInstant)>,
+    /// Longer ones hide two edges and more.
+    hides_two: BenchSpan,
+    polarity: Option<Polarity>,
 }
 
 impl ScanDecoder {
@@ -27,7 +37,22 @@ impl ScanDecoder {
             decoder: Decoder::new(settings),
             first,
             begun: false,
+            unread: VecDeque::new(),
+            hides_two: settings.glitch,
+            polarity: None,
         }
+    }
+
+    /// The decoder of a scan that has no readings from one instant to another, of
+    /// each pair, in their order: what the signal was there is not made up. An edge
+    /// may be told in such a stretch, or from the sample before it on.
+    #[must_use]
+    pub fn without(
+        mut self,
+        unread: impl IntoIterator<Item = (BenchInstant, BenchInstant)>,
+    ) -> Self {
+        self.unread = unread.into_iter().collect();
+        self
     }
 
     /// Takes an edge and tells the packet that it completes.
@@ -38,7 +63,35 @@ impl ScanDecoder {
                 self.decoder.begin(self.first, edge.to.opposite());
             }
         }
-        self.decoder.push(edge)
+        let mut packet = None;
+        while let Some(&(from, to)) = self.unread.front()
+            && from < edge.at
+        {
+            self.unread.pop_front();
+            let within = edge.at <= to;
+            let hides = if within {
+                HIDES_AN_EDGE
+            } else {
+                self.hides_two
+            };
+            if to - from > hides {
+                packet = packet.or(self.decoder.lose(from));
+                let polarity = if within { Some(edge.to) } else { self.polarity };
+                self.resume(to, polarity);
+            }
+            if within && to - from > hides {
+                self.polarity = Some(edge.to);
+                return packet;
+            }
+        }
+        self.polarity = Some(edge.to);
+        packet.or(self.decoder.push(edge))
+    }
+
+    fn resume(&mut self, at: BenchInstant, polarity: Option<Polarity>) {
+        if let Some(polarity) = polarity {
+            self.decoder.resume(at, polarity);
+        }
     }
 
     /// The end: the last packet, if one was waiting, and all that was found.
@@ -46,7 +99,15 @@ impl ScanDecoder {
         if let (false, Some(polarity)) = (self.begun, scanned.polarity) {
             self.decoder.begin(self.first, polarity);
         }
+        let mut waiting = None;
+        for (from, to) in std::mem::take(&mut self.unread) {
+            if to - from > self.hides_two {
+                waiting = waiting.or(self.decoder.lose(from));
+                self.resume(to, scanned.polarity.filter(|_| to < scanned.to));
+            }
+        }
         let (packet, mut report) = self.decoder.finish(scanned.to);
+        let packet = waiting.or(packet);
         report.levels = scanned.levels;
         report.shape = scanned.shape;
         (packet, report)

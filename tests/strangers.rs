@@ -68,11 +68,16 @@ fn in_front(python: &Path, kind: &str, role: &str, ports: &Value, bench: &Path) 
         .expect("it says where it is");
     let address = address.trim();
     let file = format!("{kind}.toml");
-    std::fs::write(bench.with_file_name(&file), profile(kind)).expect("a profile");
-    let port = match address.starts_with('/') {
-        true => format!("path = \"{address}\""),
+    // The same instrument on another kind of port.
+    let described = profile(kind.trim_start_matches("message-"));
+    std::fs::write(bench.with_file_name(&file), described).expect("a profile");
+    let port = if kind == "message-load" {
+        format!("usbtmc = \"{address}\"")
+    } else if address.starts_with('/') {
+        format!("path = \"{address}\"")
+    } else {
         // A name with addresses of two kinds, at one of which nobody listens.
-        false => format!("tcp = \"localhost:{address}\""),
+        format!("tcp = \"localhost:{address}\"")
     };
     let text = match std::fs::read_to_string(bench) {
         Ok(text) => text,
@@ -139,6 +144,12 @@ fn a_load_behind_a_socket_needs_a_profile_and_no_code() {
     agree(&[("load", "load")], &["load"], 15, 0.0);
 }
 
+/// It refuses a message of two lines, and ends none of its answers.
+#[test]
+fn a_load_that_takes_messages_needs_another_key_of_the_port_only() {
+    agree(&[("message-load", "load")], &["load"], 15, 0.0);
+}
+
 #[test]
 fn a_scope_that_lists_volts_needs_a_profile_and_no_code() {
     agree(&[("list-scope", "capture")], &["idle", "load"], 20, 0.0);
@@ -164,11 +175,21 @@ fn a_supply_that_checks_every_line_needs_a_profile_and_no_code() {
 /// The guardian has the socket as well.
 #[test]
 fn killed_outright_a_load_behind_a_socket_is_switched_off() {
+    killed_outright_is_switched_off("load");
+}
+
+/// And tells it each line as a message of its own.
+#[test]
+fn killed_outright_a_load_that_takes_messages_is_switched_off() {
+    killed_outright_is_switched_off("message-load");
+}
+
+fn killed_outright_is_switched_off(kind: &str) {
     let Some(python) = interpreter() else { return };
     let (_served, ports) = serve();
     let folder = tempfile::tempdir().expect("a temporary folder");
     let bench = folder.path().join("behind.toml");
-    let mut load = in_front(&python, "load", "load", &ports, &bench);
+    let mut load = in_front(&python, kind, "load", &ports, &bench);
     let mut run = Running(
         Command::new(env!("CARGO_BIN_EXE_bufferstop"))
             .env_remove("BUFFERSTOP_BENCH")

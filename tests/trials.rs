@@ -62,6 +62,7 @@ fn every_shipped_profile_fits_its_model_and_a_trace_answers_again() {
     let settings = PortSettings {
         name: "trace".to_owned(),
         speed: own.line.speed,
+        message_size: 1 << 16,
         ending: own.line.ending.clone(),
         habits: Habits::default(),
         traffic: Traffic::default(),

@@ -287,6 +287,7 @@ fn real_port(
     };
     let opened = match port {
         bench_file::Port::Tcp(_) => Port::connect(&name, settings),
+        bench_file::Port::Usbtmc(_) => Port::open_messages(&name, settings),
         _ => Port::open(&name, settings),
     };
     tracing::info!(%role, port = %name, opened = opened.is_ok(), "port");
@@ -318,6 +319,7 @@ pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines)
     PortSettings {
         name: name.to_owned(),
         speed: profile.line.speed,
+        message_size: profile.line.message_size,
         ending: profile.line.ending.clone(),
         habits,
         traffic: Traffic::default(),
@@ -343,7 +345,9 @@ fn real_deadlines(profile: &Profile) -> Deadlines {
 /// The device path or the socket's address of a port that a bench file names.
 fn port_name(role: Role, port: &bench_file::Port) -> Result<String, BenchError> {
     match port {
-        bench_file::Port::Path(name) | bench_file::Port::Tcp(name) => Ok(name.clone()),
+        bench_file::Port::Path(name)
+        | bench_file::Port::Tcp(name)
+        | bench_file::Port::Usbtmc(name) => Ok(name.clone()),
         bench_file::Port::Model => Err(BenchError::Model(format!(
             "the {role} is a model, but no model bench was given"
         ))),

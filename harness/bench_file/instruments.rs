@@ -26,6 +26,7 @@ fn port(table: &Table<'_>) -> Option<Port> {
     let tcp = table
         .optional_string("tcp")
         .and_then(|text| address(table, text));
+    let usbtmc = table.optional_string("usbtmc").map(Port::Usbtmc);
     let usb = table.optional_table("usb").and_then(|usb| {
         let vendor = table_u16(&usb, "vendor");
         let product = table_u16(&usb, "product");
@@ -40,7 +41,7 @@ fn port(table: &Table<'_>) -> Option<Port> {
     let model = table
         .optional_boolean("model")
         .and_then(|yes| yes.then_some(Port::Model));
-    let written = ["path", "tcp", "usb", "model"]
+    let written = ["path", "tcp", "usbtmc", "usb", "model"]
         .iter()
         .filter(|key| table.has(key))
         .count();
@@ -56,12 +57,12 @@ fn port(table: &Table<'_>) -> Option<Port> {
             )
             .expected(
                 "one of `path = \"/dev/...\"`, `tcp = \"host:port\"`, \
-                 `usb = { vendor = ..., product = ... }`, `model = true`",
+                 `usbtmc = \"/dev/usbtmc0\"`, `usb = { vendor = ..., product = ... }`, `model = true`",
             ),
         );
         return None;
     }
-    path.or(tcp).or(usb).or(model)
+    path.or(tcp).or(usbtmc).or(usb).or(model)
 }
 
 fn address(table: &Table<'_>, text: String) -> Option<Port> {

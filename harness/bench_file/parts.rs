@@ -14,6 +14,8 @@ pub enum Port {
     Path(String),
     /// A socket, as `host:port`.
     Tcp(String),
+    /// A character device, or a local socket, over which whole messages go.
+    Usbtmc(String),
     /// A USB serial adapter.
     Usb {
         /// Vendor number.
@@ -30,7 +32,10 @@ pub enum Port {
 impl Port {
     /// The port that a person names: a device path, else the address of a socket.
     pub fn named(text: &str) -> Self {
-        if text.contains(':') && !text.starts_with('/') {
+        // So the kernel calls the instruments that take messages.
+        if text.starts_with("/dev/usbtmc") {
+            Self::Usbtmc(text.to_owned())
+        } else if text.contains(':') && !text.starts_with('/') {
             Self::Tcp(text.to_owned())
         } else {
             Self::Path(text.to_owned())

@@ -45,6 +45,7 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
     let settings = PortSettings {
         name: "script".to_owned(),
         speed: profile.line.speed,
+        message_size: 1 << 16,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

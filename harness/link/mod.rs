@@ -4,6 +4,7 @@
 
 mod fault;
 mod faulty;
+mod messages;
 mod owner;
 mod port;
 mod serial;

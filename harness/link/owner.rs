@@ -4,6 +4,7 @@
 
 use super::Wire;
 use super::fault::{Cause, LinkError};
+use super::messages::Due;
 use super::settings::{Effect, LONGEST_REPLY, PortSettings, Probe};
 use crate::protocol::{Expect, FrameFault, Framer, Reply};
 use crate::template;
@@ -70,6 +71,8 @@ pub(super) struct Owner {
     probes_owed: u32,
     /// Somebody found an answer that cannot belong to its question.
     doubted: Arc<AtomicBool>,
+    /// Said to a wire of messages, which asks for an answer only where one is due.
+    due: Option<Due>,
     /// When the last exchange ended.
     ended: Option<Instant>,
 }
@@ -78,9 +81,9 @@ impl Owner {
     pub(super) fn new(
         wire: Box<dyn Wire>,
         settings: Arc<PortSettings>,
-        requests: mpsc::Receiver<Request>,
-        urgent: mpsc::Receiver<Urgent>,
+        (requests, urgent): (mpsc::Receiver<Request>, mpsc::Receiver<Urgent>),
         doubted: Arc<AtomicBool>,
+        due: Option<Due>,
     ) -> Self {
         let framer = Framer::new(settings.ending.as_bytes(), LONGEST_REPLY);
         Self {
@@ -95,6 +98,7 @@ impl Owner {
             in_step: true,
             probes_owed: 0,
             doubted,
+            due,
             ended: None,
         }
     }
@@ -312,6 +316,10 @@ impl Owner {
                 return Err(Cause::Garbled);
             }
         }
+        // The end of the last message, behind the ending that it had itself.
+        if self.due.is_some() && discarded == self.settings.ending.len() {
+            discarded = 0;
+        }
         if discarded > 0 {
             tracing::debug!(port = %self.settings.name, discarded, "bytes came unasked");
         }
@@ -340,7 +348,21 @@ impl Owner {
         }
     }
 
+    /// Reads what is due now.
     async fn read(&mut self, expect: Expect, limit: Duration) -> Result<Vec<u8>, Cause> {
+        self.say_due(true);
+        let reply = self.read_whole(expect, limit).await;
+        self.say_due(false);
+        reply
+    }
+
+    fn say_due(&self, due: bool) {
+        if let Some(told) = &self.due {
+            told.store(due, Ordering::Release);
+        }
+    }
+
+    async fn read_whole(&mut self, expect: Expect, limit: Duration) -> Result<Vec<u8>, Cause> {
         self.framer.expect(expect);
         let deadline = Instant::now() + limit;
         loop {

@@ -2,6 +2,7 @@
 //! task behind it ends when the last clone is dropped.
 
 use super::fault::{Cause, LinkError};
+use super::messages::{self, Due, MessageWire};
 use super::owner::{Owner, Request, Urgent};
 use super::settings::{Effect, PortSettings};
 use super::{Tap, Wire, serial, tap, tcp};
@@ -23,6 +24,8 @@ pub struct Port {
     settings: Arc<PortSettings>,
     doubted: Arc<AtomicBool>,
     spare: Option<Arc<OwnedFd>>,
+    /// Each write is a message by itself.
+    by_messages: bool,
     ended: watch::Receiver<()>,
 }
 
@@ -62,6 +65,38 @@ impl Port {
         Ok(port)
     }
 
+    /// Opens an instrument that takes and gives whole messages: the kernel's
+    /// character device for USB test and measurement, or a local socket of sequenced
+    /// packets.
+    ///
+    /// # Errors
+    /// [`LinkError::Absent`], [`LinkError::Busy`] or [`LinkError::Unusable`].
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn open_messages(path: &str, settings: PortSettings) -> Result<Self, LinkError> {
+        let unusable = |error: std::io::Error| LinkError::Unusable {
+            port: path.to_owned(),
+            why: error.to_string(),
+        };
+        let file = messages::open(path, &settings)?;
+        Self::of_messages(file, settings).map_err(unusable)
+    }
+
+    /// The same of what is open already, and never blocks where it can be waited for.
+    pub(super) fn of_messages(file: OwnedFd, settings: PortSettings) -> std::io::Result<Self> {
+        let spare = file.try_clone()?;
+        let (wire, due) = MessageWire::over(file, &settings)?;
+        let mut port = Self::start(wire, settings, Some(due));
+        port.spare = Some(Arc::new(spare));
+        Ok(port)
+    }
+
+    /// Whether each write is a message, so that several lines must be several writes.
+    pub fn is_by_messages(&self) -> bool {
+        self.by_messages
+    }
+
     /// Another handle to the port, for a process that makes it safe when this
     /// one cannot. None over a wire that was opened elsewhere.
     pub fn spare(&self) -> Option<OwnedFd> {
@@ -83,7 +118,13 @@ impl Port {
     /// # Panics
     /// Outside a tokio runtime.
     pub fn over(wire: impl Wire, settings: PortSettings) -> Self {
+        Self::start(wire, settings, None)
+    }
+
+    /// The same; `due` says to a wire of messages when an answer is due.
+    pub(super) fn start(wire: impl Wire, settings: PortSettings, due: Option<Due>) -> Self {
         let settings = Arc::new(settings);
+        let by_messages = due.is_some();
         let (requests, inbox) = mpsc::channel(QUEUE);
         let (urgent, urgent_inbox) = mpsc::channel(QUEUE);
         let wire: Box<dyn Wire> = if tap::wanted(&settings.traffic) {
@@ -94,7 +135,8 @@ impl Port {
         };
         let doubted = Arc::new(AtomicBool::new(false));
         let in_doubt = Arc::clone(&doubted);
-        let owner = Owner::new(wire, Arc::clone(&settings), inbox, urgent_inbox, in_doubt);
+        let inboxes = (inbox, urgent_inbox);
+        let owner = Owner::new(wire, Arc::clone(&settings), inboxes, in_doubt, due);
         let (closing, ended) = watch::channel(());
         tokio::spawn(async move {
             owner.run().await;
@@ -106,6 +148,7 @@ impl Port {
             settings,
             doubted,
             spare: None,
+            by_messages,
             ended,
         }
     }

@@ -121,6 +121,8 @@ pub struct PortSettings {
     pub name: String,
     /// Bits a second.
     pub speed: u32,
+    /// The most bytes that are read at once where whole messages come.
+    pub message_size: usize,
     /// What ends a line, both ways; nothing where every answer's length is known.
     pub ending: String,
     /// What the instrument does beside answering.

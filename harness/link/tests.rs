@@ -1,6 +1,8 @@
 //! Checks of ports over wires in memory and over pseudo-terminals: every kind
 //! of trouble on order, and never an answer to another question.
 
+mod messages;
+
 use super::*;
 use crate::checksum::{Checksum, LineCheck, Written};
 use crate::measurement::Blame;
@@ -16,6 +18,7 @@ fn settings() -> PortSettings {
     PortSettings {
         name: "test port".to_owned(),
         speed: 115_200,
+        message_size: 64,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

@@ -218,6 +218,8 @@ impl Default for Completion {
 pub struct LineSettings {
     /// Bits a second.
     pub speed: u32,
+    /// The most bytes that are read at once where whole messages come.
+    pub message_size: usize,
     /// What ends a line, both ways; empty where the length of every answer is known.
     pub ending: String,
     /// What the instrument takes for one command, in picoseconds of bench time.

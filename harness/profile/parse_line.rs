@@ -9,6 +9,11 @@ use crate::template::{Template, unescaped};
 use crate::units::Seconds;
 use std::collections::BTreeMap;
 
+/// The most bytes of one message; longer ones come in parts.
+const LONGEST_MESSAGE: i64 = 1 << 24;
+/// So much is asked for at once where nothing is stated.
+const USUAL_MESSAGE: i64 = 1 << 20;
+
 pub(super) fn line(table: Table<'_>) -> Option<LineSettings> {
     let speed = table.integer("speed", 300..=12_000_000);
     let ending = table.any_text("ending").map(str::to_owned);
@@ -31,6 +36,7 @@ pub(super) fn line(table: Table<'_>) -> Option<LineSettings> {
     let quiet = table.optional_quantity("quiet", Demand::Within(1e-3, 10.0));
     // Making safe may have to wait for it.
     let gap = table.optional_quantity("gap", Demand::Within(0.0, 0.5));
+    let message_size = table.optional_integer("message_size", 64..=LONGEST_MESSAGE);
     let echo = table.boolean_or("echo", false);
     let prompt = optional_bytes(&table, "prompt");
     let acknowledgement = optional_bytes(&table, "acknowledgement");
@@ -38,6 +44,7 @@ pub(super) fn line(table: Table<'_>) -> Option<LineSettings> {
     table.finish();
     Some(LineSettings {
         speed: u32::try_from(speed?).ok()?,
+        message_size: usize::try_from(message_size.unwrap_or(USUAL_MESSAGE)).ok()?,
         ending: ending?,
         processing: BenchSpan::from_seconds(processing?),
         dtr: dtr?,

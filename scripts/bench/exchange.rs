@@ -69,6 +69,7 @@ async fn alternated() -> (Vec<f64>, Vec<f64>) {
     let settings = PortSettings {
         name: "echo".to_owned(),
         speed: 115_200,
+        message_size: 1 << 16,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

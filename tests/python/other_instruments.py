@@ -24,6 +24,7 @@ import select
 import socket
 import struct
 import sys
+import tempfile
 import time
 import tty
 
@@ -228,6 +229,25 @@ def serve_socket(instrument):
                         client.sendall(answer + instrument.ending)
 
 
+def serve_messages(instrument):
+    """Each message is one line, each answer one message without an ending."""
+    path = os.path.join(tempfile.mkdtemp(), "messages")
+    listening = socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+    listening.bind(path)
+    listening.listen()
+    print(path, flush=True)
+    while True:
+        client, _ = listening.accept()
+        with client:
+            while message := client.recv(4096):
+                text = message.decode().strip()
+                if not text or "\n" in text or "\r" in text:
+                    continue
+                answer = instrument.line(text)
+                if answer is not None:
+                    client.sendall(answer.encode())
+
+
 class Load:
     ending = b"\r\n"
 
@@ -388,6 +408,8 @@ def main():
     model = Model(path)
     if kind == "load":
         serve_socket(Load(model))
+    elif kind == "message-load":
+        serve_messages(Load(model))
     elif kind == "list-scope":
         serve_socket(ListScope(model))
     elif kind == "byte-scope":

@@ -40,6 +40,8 @@ pub(super) struct Duty {
     pub(super) lines: Vec<Vec<u8>>,
     /// The time that the instrument needs between two lines.
     pub(super) gap: Duration,
+    /// Whether each write is a message, so that a line needs one of its own.
+    pub(super) by_messages: bool,
     /// Whether a handle to the port is handed over with the orders.
     pub(super) inherited: bool,
 }
@@ -64,6 +66,7 @@ pub(super) fn duties<'a>(
             abandon: template::bytes(&profile.safety.abandon),
             lines: lines.map(|line| profile.bytes_of(line)).collect(),
             gap: session.port().settings().habits.gap,
+            by_messages: session.port().is_by_messages(),
             inherited: spare.is_some(),
         });
         handles.extend(spare);
@@ -82,7 +85,7 @@ impl Duty {
             &opened
         };
         let twice = self.lines.iter().flat_map(|line| [line, line]);
-        if self.gap.is_zero() {
+        if self.gap.is_zero() && !self.by_messages {
             let mut bytes = self.abandon.clone();
             bytes.extend(twice.flatten());
             return write_bounded(port, &bytes);

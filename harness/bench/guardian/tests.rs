@@ -46,6 +46,7 @@ impl Instrument {
             abandon: b"\n".to_vec(),
             lines: vec![b"OUTP OFF\n".to_vec()],
             gap: Duration::ZERO,
+            by_messages: false,
             inherited,
         }
     }

@@ -22,7 +22,7 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "instrument.path",
-        "the device of its serial port. One of `path`, `tcp`, `usb` and `model` says \
+        "the device of its serial port. One of `path`, `tcp`, `usbtmc`, `usb` and `model` says \
          where it is reached; names under /dev/serial/by-id stay the same when cables \
          move.",
         "[[instrument]]\npath = \"/dev/ttyUSB0\"",
@@ -31,6 +31,16 @@ pub(super) const PAGES: &[Page] = &[
         "instrument.tcp",
         "the host and port of its socket, where the same lines go over a network.",
         "[[instrument]]\ntcp = \"bench-load:5025\"",
+    ),
+    page(
+        "instrument.usbtmc",
+        "the character device under which the system offers an instrument for USB test and \
+         measurement, or a local socket of sequenced packets: each line goes as one message, \
+         each answer comes as one, and the end of a message ends a line. While such a device \
+         waits for an answer the system lets nothing else through, for 5 s at most where the \
+         instrument is silent; making safe waits as long. Access is a matter of the system's \
+         device rules.",
+        "[[instrument]]\nusbtmc = \"/dev/usbtmc0\"",
     ),
     page(
         "instrument.usb.vendor",

@@ -40,6 +40,13 @@ pub(super) const PAGES: &[Page] = &[
         "[line]\nending = \"\\r\\n\"",
     ),
     page(
+        "line.message_size",
+        "how many bytes are asked for at once where the instrument gives whole messages \
+         (`usbtmc` in the bench file), from 64 to 16777216; an answer may be longer and \
+         comes in parts. Without it 1048576.",
+        "[line]\nmessage_size = 65536",
+    ),
+    page(
         "line.processing",
         "what the instrument takes for one command, for estimates.",
         "[line]\nprocessing = \"5 ms\"",

@@ -90,6 +90,29 @@ fn from_an_empty_folder_to_a_first_board() {
         assert!(sound.contains("sound"), "{file}: {sound}");
     }
     ends(here, &["check", "plan.toml", "bench.toml"], 0);
+    // What is used together is of one family of boards.
+    ends(here, &["check", "plan.toml", "lot.toml"], 0);
+    let other = ["--name", "L-2", "--family", "another booster"];
+    ends(
+        here,
+        &[&["new", "lot", "other.toml"][..], &other].concat(),
+        0,
+    );
+    let refused = ends(here, &["check", "plan.toml", "other.toml"], 65);
+    assert!(
+        refused.contains("the lot is of \"another booster\""),
+        "{refused}"
+    );
+    std::fs::write(
+        here.join("wrong.toml"),
+        "format = 1\n[board]\nname = \"b\"\nfamily = \"a third booster\"\n",
+    )
+    .expect("a model board");
+    let refused = ends(here, &["check", "plan.toml", "wrong.toml"], 65);
+    assert!(
+        refused.contains("model board is of \"a third booster\""),
+        "{refused}"
+    );
     // Nothing is written over.
     let before = std::fs::read(here.join("plan.toml")).expect("it is there");
     let refused = ends(here, &["new", "plan", "plan.toml"], 64);

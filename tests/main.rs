@@ -46,3 +46,4 @@ mod substitution;
 mod tools;
 mod trials;
 mod words;
+mod worked_by_hand;

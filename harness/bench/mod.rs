@@ -29,6 +29,7 @@ use crate::bench_file::{self, CaptureWiring};
 use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::instruments::Session;
+use crate::link::Person;
 use crate::model_bench::{MODEL_MARK, ModelBench};
 use crate::profile::Profile;
 use crate::scenario::acquisition::CaptureRequest;
@@ -47,6 +48,8 @@ pub struct Bench {
     armed: Option<CaptureRequest>,
     /// What the load's input is set to, where that is a current.
     load_current: Option<Amperes>,
+    /// Who is asked where there is no instrument, on a bench of ports.
+    person: Option<Person>,
     /// Kept last: its wires serve the instruments above.
     model: Option<ModelBench>,
 }
@@ -77,6 +80,17 @@ impl Bench {
     /// The model bench, where the instruments are models.
     pub fn model(&self) -> Option<&ModelBench> {
         self.model.as_ref()
+    }
+
+    /// What the person at the bench did and read since this was asked last.
+    pub fn told(&self) -> Vec<String> {
+        self.person.as_ref().map(Person::told).unwrap_or_default()
+    }
+
+    /// Whether a person answers for `role`.
+    pub(super) fn is_attended(&self, role: Role) -> bool {
+        self.session(role)
+            .is_some_and(|session| session.port().is_attended())
     }
 
     /// Whether there is an instrument in `role`.

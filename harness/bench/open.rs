@@ -10,7 +10,7 @@ use crate::envelope::{BoardFacts, Surroundings};
 use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::Session;
-use crate::link::{Deadlines, Habits, Port, PortSettings, Probe, Traffic};
+use crate::link::{Deadlines, Habits, Person, Port, PortSettings, Probe, Traffic};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
 use crate::profile::Profile;
 use crate::protocol::Expect;
@@ -23,8 +23,9 @@ use std::time::Duration;
 
 /// What the ports of a bench lead to.
 pub enum Connection {
-    /// Instruments on the ports that the bench file names.
-    Real,
+    /// Instruments on the ports that the bench file names, and a person for what has
+    /// none.
+    Real(Person),
     /// The embedded model bench.
     Model {
         /// Its world.
@@ -87,8 +88,12 @@ impl Bench {
     ) -> Result<Self, BenchError> {
         let surroundings = Surroundings::new(file, profiles, board);
         let roles: Vec<Role> = file.instruments.iter().map(|i| i.role).collect();
+        let mut person = None;
         let model = match connection {
-            Connection::Real => None,
+            Connection::Real(at_bench) => {
+                person = Some(at_bench);
+                None
+            }
             Connection::Model { world, transport } => {
                 let started = ModelBench::start(world, &roles, transport, Pace::Bench);
                 Some(started.map_err(|error| BenchError::Model(error.to_string()))?)
@@ -107,6 +112,7 @@ impl Bench {
             identified: Vec::new(),
             armed: None,
             load_current: None,
+            person,
             model,
         };
         // A bench that was left energised is switched off before anything else,
@@ -146,7 +152,8 @@ impl Bench {
             role: role.word().to_owned(),
             listener: None,
         };
-        connect(self.model.as_ref(), &self.file, role, profile, traffic)
+        let far = Far::of(self.model.as_ref(), self.person.as_ref());
+        connect(far, &self.file, role, profile, traffic)
     }
 
     /// Lets every instrument say who it is, and switches off each that is known for
@@ -214,14 +221,16 @@ impl Alone {
         connection: Connection,
         traffic: Traffic,
     ) -> Result<Self, BenchError> {
-        let model = match connection {
-            Connection::Real => None,
+        let (model, person) = match connection {
+            Connection::Real(person) => (None, Some(person)),
             Connection::Model { world, transport } => {
                 let started = ModelBench::start(world, &[role], transport, Pace::Bench);
-                Some(started.map_err(|error| BenchError::Model(error.to_string()))?)
+                let started = started.map_err(|error| BenchError::Model(error.to_string()))?;
+                (Some(started), None)
             }
         };
-        let port = connect(model.as_ref(), file, role, profile, traffic)?;
+        let far = Far::of(model.as_ref(), person.as_ref());
+        let port = connect(far, file, role, profile, traffic)?;
         Ok(Self {
             session: Session::new(port, Arc::new(profile.clone())),
             _model: model,
@@ -240,7 +249,7 @@ impl Alone {
         profile: &Profile,
         traffic: Traffic,
     ) -> Result<Self, BenchError> {
-        let port = real_port(port, profile.role, profile, traffic)?;
+        let port = real_port(port, profile, &Person::assumed(), traffic)?;
         Ok(Self {
             session: Session::new(port, Arc::new(profile.clone())),
             _model: None,
@@ -248,17 +257,35 @@ impl Alone {
     }
 }
 
+/// What the ports of a bench lead to, while they are opened.
+enum Far<'a> {
+    Model(&'a ModelBench),
+    /// And who is asked where there is no instrument.
+    Real(Option<&'a Person>),
+}
+
+impl<'a> Far<'a> {
+    fn of(model: Option<&'a ModelBench>, person: Option<&'a Person>) -> Self {
+        model.map_or(Self::Real(person), Self::Model)
+    }
+}
+
 /// A fresh port to the instrument in `role`.
 fn connect(
-    model: Option<&ModelBench>,
+    far: Far<'_>,
     file: &bench_file::Bench,
     role: Role,
     profile: &Profile,
     traffic: Traffic,
 ) -> Result<Port, BenchError> {
-    let Some(model) = model else {
-        let instrument = file.instrument(role).ok_or(BenchError::Missing(role))?;
-        return real_port(&instrument.port, role, profile, traffic);
+    let model = match far {
+        Far::Model(model) => model,
+        Far::Real(person) => {
+            let instrument = file.instrument(role).ok_or(BenchError::Missing(role))?;
+            let nobody = Person::assumed();
+            let person = person.unwrap_or(&nobody);
+            return real_port(&instrument.port, profile, person, traffic);
+        }
     };
     let settings = |name: &str| PortSettings {
         traffic: traffic.clone(),
@@ -276,18 +303,25 @@ fn connect(
 
 fn real_port(
     port: &bench_file::Port,
-    role: Role,
     profile: &Profile,
+    person: &Person,
     traffic: Traffic,
 ) -> Result<Port, BenchError> {
+    let role = profile.role;
     let name = port_name(role, port)?;
+    let usual = match port {
+        bench_file::Port::Person => Deadlines::PERSON,
+        _ => Deadlines::REAL,
+    };
     let settings = PortSettings {
         traffic,
-        ..port_settings(&name, profile, real_deadlines(profile))
+        ..port_settings(&name, profile, real_deadlines(profile, usual))
     };
     let opened = match port {
         bench_file::Port::Tcp(_) => Port::connect(&name, settings),
         bench_file::Port::Usbtmc(_) => Port::open_messages(&name, settings),
+        bench_file::Port::Person => Ok(Port::of_person(person, settings)),
+        bench_file::Port::External(sends) => Ok(Port::of_source(sends, settings)),
         _ => Port::open(&name, settings),
     };
     tracing::info!(%role, port = %name, opened = opened.is_ok(), "port");
@@ -330,15 +364,16 @@ pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines)
     }
 }
 
-/// The bounds on exchanges with a real instrument of `profile`.
-fn real_deadlines(profile: &Profile) -> Deadlines {
+/// The bounds on exchanges with a real instrument of `profile`, the `usual` ones where
+/// it states none.
+fn real_deadlines(profile: &Profile, usual: Deadlines) -> Deadlines {
     let of = |stated: Option<Seconds>, usual| {
         stated.map_or(usual, |time| Duration::from_secs_f64(time.si()))
     };
     Deadlines {
-        write: Deadlines::REAL.write,
-        reply: of(profile.line.reply, Deadlines::REAL.reply),
-        quiet: of(profile.line.quiet, Deadlines::REAL.quiet),
+        write: usual.write,
+        reply: of(profile.line.reply, usual.reply),
+        quiet: of(profile.line.quiet, usual.quiet),
     }
 }
 
@@ -348,6 +383,8 @@ fn port_name(role: Role, port: &bench_file::Port) -> Result<String, BenchError> 
         bench_file::Port::Path(name)
         | bench_file::Port::Tcp(name)
         | bench_file::Port::Usbtmc(name) => Ok(name.clone()),
+        bench_file::Port::Person => Ok(format!("the person ({role})")),
+        bench_file::Port::External(_) => Ok("an external source".to_owned()),
         bench_file::Port::Model => Err(BenchError::Model(format!(
             "the {role} is a model, but no model bench was given"
         ))),

@@ -25,6 +25,9 @@ pub(super) const ORDER: [Role; 5] = [
 /// Wall time for one instrument.
 const DEADLINE: Duration = Duration::from_millis(1500);
 
+/// The same for a person, who has to walk to it.
+const BY_HAND: Duration = Duration::from_secs(60);
+
 /// Wall time for one proof: capacitors empty meanwhile.
 const PROOF_DEADLINE: Duration = Duration::from_secs(30);
 
@@ -95,7 +98,10 @@ impl Bench {
     pub async fn make_safe(&mut self) -> SafetyOutcome {
         self.armed = None;
         let mut actions = Vec::new();
-        for role in ORDER {
+        // What needs no person does not wait for one.
+        let (slow, quick): (Vec<Role>, Vec<Role>) =
+            ORDER.into_iter().partition(|role| self.is_attended(*role));
+        for role in quick.into_iter().chain(slow) {
             self.make_one_safe(role, &mut actions).await;
         }
         self.prove_made_safe(&mut actions).await;
@@ -143,13 +149,18 @@ impl Bench {
         let mut troubles: Vec<Option<String>> = Vec::new();
         let mut heard = true;
         let begun = tokio::time::Instant::now();
+        let deadline = if port.is_attended() {
+            BY_HAND
+        } else {
+            DEADLINE
+        };
         let abandon = session.profile().safety.abandon.clone();
         let abandon = crate::template::bytes(&abandon);
-        let abandoned = timeout_at(begun + DEADLINE, port.interrupt(abandon)).await;
+        let abandoned = timeout_at(begun + deadline, port.interrupt(abandon)).await;
         let mut trouble = match abandoned {
             Ok(Ok(())) => None,
             Ok(Err(error)) => Some(error.to_string()),
-            Err(_) => Some(format!("no confirmation within {DEADLINE:?}")),
+            Err(_) => Some(format!("no confirmation within {deadline:?}")),
         };
         for line in lines {
             if trouble.is_some() {
@@ -162,7 +173,7 @@ impl Bench {
                 troubles.push(trouble.clone());
                 continue;
             }
-            match timeout_at(begun + DEADLINE, session.order(line)).await {
+            match timeout_at(begun + deadline, session.order(line)).await {
                 Ok(Ok(())) => troubles.push(None),
                 Ok(Err(error @ InstrumentError::Link { .. })) => {
                     trouble = Some(error.to_string());
@@ -170,7 +181,7 @@ impl Bench {
                 }
                 Ok(Err(error)) => troubles.push(Some(error.to_string())),
                 Err(_) => {
-                    trouble = Some(format!("no confirmation within {DEADLINE:?}"));
+                    trouble = Some(format!("no confirmation within {deadline:?}"));
                     troubles.push(trouble.clone());
                 }
             }
@@ -224,10 +235,15 @@ impl Bench {
                     _ => self.prove_supply_off().await,
                 }
             };
-            let trouble = match timeout(PROOF_DEADLINE, proof).await {
+            let deadline = if self.is_attended(role) {
+                BY_HAND * 2
+            } else {
+                PROOF_DEADLINE
+            };
+            let trouble = match timeout(deadline, proof).await {
                 Ok(Ok(())) => None,
                 Ok(Err(error)) => Some(error.to_string()),
-                Err(_) => Some(format!("not proven within {PROOF_DEADLINE:?}")),
+                Err(_) => Some(format!("not proven within {deadline:?}")),
             };
             let proven = trouble.is_none();
             match role {

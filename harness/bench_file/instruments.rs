@@ -4,12 +4,26 @@
 use super::parts::*;
 use crate::document::{Fault, Table, nearest};
 use crate::ident::Role;
-use crate::profile::shipped_names;
+use crate::profile::{EXTERNAL, by_hand, shipped_names};
+
+/// The keys of which one says where an instrument is reached.
+const PORTS: [&str; 7] = [
+    "path", "tcp", "usbtmc", "usb", "model", "person", "external",
+];
 
 pub(super) fn instrument(table: &Table<'_>) -> Option<Instrument> {
     let role = table.word("role", Role::WORDS);
     let port = port(table);
-    let profile = profile_ref(table);
+    let alone = role.zip(port.as_ref());
+    let by_itself = alone.and_then(|(role, port)| without_profile(role, port));
+    let profile = match by_itself {
+        Some(profile) if !table.has("profile") => Some(profile),
+        Some(_) => profile_ref(table).filter(|profile| in_words(table, profile)),
+        None => profile_ref(table),
+    };
+    if let Some((role, port)) = alone {
+        workable(table, role, port);
+    }
     let net = table.word("net", Net::WORDS);
     let calibration = calibration(table);
     Some(Instrument {
@@ -19,6 +33,48 @@ pub(super) fn instrument(table: &Table<'_>) -> Option<Instrument> {
         net: net?,
         calibration,
     })
+}
+
+/// The profile that a role without an instrument has unless it states another.
+fn without_profile(role: Role, port: &Port) -> Option<ProfileRef> {
+    let name = match port {
+        Port::Person => by_hand(role)?,
+        Port::External(_) => EXTERNAL,
+        _ => return None,
+    };
+    Some(ProfileRef::Shipped(name.to_owned()))
+}
+
+/// A profile of one's own may word what a person is asked; one that speaks to an
+/// instrument does not.
+fn in_words(table: &Table<'_>, profile: &ProfileRef) -> bool {
+    let own = matches!(profile, ProfileRef::Path(_)) && !table.has("external");
+    if !own {
+        let message = "this profile speaks to an instrument, and there is none";
+        table.fault(
+            Fault::error(&table.place_of("profile"), message)
+                .expected("no `profile`; a person's own words stand in a file"),
+        );
+    }
+    own
+}
+
+/// What a person is quick enough for, and what may be left to itself.
+fn workable(table: &Table<'_>, role: Role, port: &Port) {
+    let (key, message, expected) = match port {
+        Port::Person if by_hand(role).is_none() => (
+            "person",
+            format!("a {role} cannot be worked by a person: its times are too short"),
+            "a supply, a drive, a console or a thermometer, or an instrument's port",
+        ),
+        Port::External(_) if role != Role::Drive => (
+            "external",
+            format!("a {role} cannot be left to itself, only a signal source can"),
+            "role = \"drive\", or an instrument's port",
+        ),
+        _ => return,
+    };
+    table.fault(Fault::error(&table.place_of(key), message).expected(expected));
 }
 
 fn port(table: &Table<'_>) -> Option<Port> {
@@ -38,13 +94,14 @@ fn port(table: &Table<'_>) -> Option<Port> {
             serial,
         })
     });
+    let person = table
+        .optional_boolean("person")
+        .and_then(|yes| yes.then_some(Port::Person));
+    let external = table.optional_string("external").map(Port::External);
     let model = table
         .optional_boolean("model")
         .and_then(|yes| yes.then_some(Port::Model));
-    let written = ["path", "tcp", "usbtmc", "usb", "model"]
-        .iter()
-        .filter(|key| table.has(key))
-        .count();
+    let written = PORTS.iter().filter(|key| table.has(key)).count();
     if written != 1 {
         table.fault(
             Fault::error(
@@ -57,12 +114,18 @@ fn port(table: &Table<'_>) -> Option<Port> {
             )
             .expected(
                 "one of `path = \"/dev/...\"`, `tcp = \"host:port\"`, \
-                 `usbtmc = \"/dev/usbtmc0\"`, `usb = { vendor = ..., product = ... }`, `model = true`",
+                 `usbtmc = \"/dev/usbtmc0\"`, `usb = { vendor = ..., product = ... }`, `model = true`, \
+                 `person = true`, `external = \"what it always sends\"`",
             ),
         );
         return None;
     }
-    path.or(tcp).or(usbtmc).or(usb).or(model)
+    path.or(tcp)
+        .or(usbtmc)
+        .or(usb)
+        .or(person)
+        .or(external)
+        .or(model)
 }
 
 fn address(table: &Table<'_>, text: String) -> Option<Port> {

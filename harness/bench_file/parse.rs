@@ -82,7 +82,8 @@ fn bench(root: &Table<'_>) -> Option<Bench> {
 fn note_by_role(bench: &mut Bench) {
     for (index, instrument) in bench.instruments.iter().enumerate() {
         for key in [
-            "role", "profile", "net", "model", "path", "tcp", "usbtmc", "usb", "due",
+            "role", "profile", "net", "model", "path", "tcp", "usbtmc", "usb", "person",
+            "external", "due",
         ] {
             let written = format!("instrument.{index}.{key}");
             if let Some(place) = bench.places.find(&written).cloned() {

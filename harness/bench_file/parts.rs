@@ -25,6 +25,10 @@ pub enum Port {
         /// Serial number, where two like adapters are plugged in.
         serial: Option<String>,
     },
+    /// No instrument: the person at the bench does and reads what is asked for.
+    Person,
+    /// A signal source that always sends, as a person describes it.
+    External(String),
     /// An instrument of the embedded model bench.
     Model,
 }

@@ -51,7 +51,7 @@ impl Checks<'_> {
             if before.iter().any(|first| first.role == second.role) {
                 let message = format!("there is more than one {}", second.role);
                 self.fault(&path("role"), message, "one instrument for each role");
-            } else if second.port != Port::Model
+            } else if !matches!(second.port, Port::Model | Port::Person)
                 && let Some(first) = before.iter().find(|first| first.port == second.port)
             {
                 let message = format!("the {} has the port of the {}", second.role, first.role);

@@ -57,8 +57,10 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     if real {
         attendance.confirm(arguments.ready, output)?;
     }
+    let assumed = arguments.assume_operator;
+    let person = attendance.person(&bench.bench, assumed, output)?;
     let mut session = Session::open(
-        attendance,
+        (attendance, person),
         &plan,
         &bench,
         files.facts(),
@@ -66,6 +68,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         output,
         false,
     )?;
+    session.expects(expected);
     let particulars = |serial: Serial| Particulars {
         lot: lot.clone(),
         seed: Seed(arguments.seed),
@@ -225,6 +228,7 @@ fn numbered(
                 Some(_) => {}
             }
         }
+        session.comes_before(count - index - 1);
         let ended = match refused(session, guide, &serial)? {
             Some(exit) => exit,
             None => board(session, guide, serial, run),

@@ -1,9 +1,11 @@
 //! The command line as typed. Names, files and numbers are turned into checked
 //! values later, by the command that needs them.
 
+mod accept;
 mod new;
 mod records;
 
+pub(super) use accept::*;
 pub(super) use new::*;
 pub(super) use records::*;
 
@@ -158,60 +160,6 @@ pub(super) enum SubstitutedPart {
     CurrentSensor,
     /// A larger trip filter.
     TripFilter,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct Accept {
-    /// The plan.
-    pub(super) plan: PathBuf,
-    /// Serial number of the board; `-` reads one a line from standard input,
-    /// and a range such as `GR-{0001..0040}` is a whole lot.
-    #[arg(long, value_name = "S", allow_hyphen_values = true)]
-    pub(super) serial: String,
-    /// The bench; without it the embedded model bench.
-    #[arg(long, value_name = "BENCH", env = "BUFFERSTOP_BENCH")]
-    pub(super) bench: Option<PathBuf>,
-    /// Name of the lot, or a lot file.
-    #[arg(long, value_name = "L", allow_hyphen_values = true)]
-    pub(super) lot: Option<String>,
-    /// Seed of the model bench.
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub(super) seed: u64,
-    /// The model board to put on the model bench.
-    #[arg(long, value_name = "FILE")]
-    pub(super) model_board: Option<PathBuf>,
-    /// Plant a defect of the model board's file, by name.
-    #[arg(long, value_name = "NAME")]
-    pub(super) defect: Option<String>,
-    /// Folder for records and reports.
-    #[arg(long, value_name = "DIR", default_value = "reports")]
-    pub(super) out: PathBuf,
-    /// Run only this scenario: a diagnosis, which accepts nothing. May be given
-    /// several times.
-    #[arg(long, value_name = "SCENARIO")]
-    pub(super) only: Vec<String>,
-    /// Leave this scenario out and say why, as in short="no switch yet": every
-    /// paper says that it was not tested. May be given several times.
-    #[arg(long, value_name = "SCENARIO=REASON", conflicts_with = "only")]
-    pub(super) without: Vec<String>,
-    /// Who is at the bench.
-    #[arg(long, value_name = "NAME")]
-    pub(super) operator: Option<String>,
-    /// Ambient temperature, such as "23 degC".
-    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
-    pub(super) ambient: Option<String>,
-    /// Why this board is tested again.
-    #[arg(long, value_name = "REASON")]
-    pub(super) retest: Option<String>,
-    /// The cautions below are read and the bench is attended: a real bench is
-    /// opened without asking. Without it a person confirms them on a terminal,
-    /// and again for each board.
-    #[arg(long)]
-    pub(super) ready: bool,
-    /// The whole plan as a trial: a diagnosis, which accepts nothing and enters no
-    /// lot's statistics.
-    #[arg(long, conflicts_with = "only")]
-    pub(super) trial: bool,
 }
 
 #[derive(Debug, Args)]

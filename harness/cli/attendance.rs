@@ -4,10 +4,15 @@
 use super::exit::Exit;
 use super::output::Output;
 use super::stopping::{Lines, listening, runtime};
-use crate::console::cautions;
+use crate::bench_file::{Bench, Port};
+use crate::console::{Prompts, cautions};
+use crate::ident::{Role, harmless};
+use crate::link::{Asked, Person as Asking};
 use crate::runner::Stop;
 use std::io::{IsTerminal as _, Write as _};
+use std::sync::Arc;
 use tokio::runtime::Runtime;
+use tokio::sync::{Mutex, mpsc};
 
 /// What a command waits with for a person and for a bench.
 pub(super) struct Attendance {
@@ -15,9 +20,14 @@ pub(super) struct Attendance {
     pub(super) runtime: Runtime,
     /// Raised when the person asks to stop.
     pub(super) stop: Stop,
-    /// Standard input, once a line of it was wanted.
-    lines: Option<Lines>,
+    /// The same lines for every question: who reads ahead keeps what was typed.
+    input: Input,
+    /// Whether a question stands on the screen.
+    pub(super) prompts: Prompts,
 }
+
+/// Standard input, once a line of it was wanted.
+type Input = Arc<Mutex<Option<Lines>>>;
 
 impl Attendance {
     /// Listens for the signals that ask to stop.
@@ -30,7 +40,8 @@ impl Attendance {
         Ok(Self {
             runtime,
             stop,
-            lines: None,
+            input: Input::default(),
+            prompts: Prompts::default(),
         })
     }
 
@@ -40,11 +51,66 @@ impl Attendance {
     /// # Errors
     /// The status, after saying why, where standard input cannot be read.
     pub(super) fn next_line(&mut self) -> Result<Option<String>, Exit> {
-        let lines = match &mut self.lines {
-            Some(lines) => lines,
-            none => none.insert(Lines::of_standard_input()?),
+        let Self {
+            runtime,
+            stop,
+            input,
+            ..
+        } = self;
+        runtime.block_on(async {
+            let mut held = input.lock().await;
+            let lines = match &mut *held {
+                Some(lines) => lines,
+                none => none.insert(Lines::of_standard_input()?),
+            };
+            Ok(lines.next(stop).await)
+        })
+    }
+
+    /// Who does and reads what `bench` has no instrument for. With `assumed` every
+    /// step is taken for done; nobody is asked for anything on a bench of instruments.
+    ///
+    /// # Errors
+    /// The status, after saying why, where nobody can be asked.
+    pub(super) fn person(
+        &self,
+        bench: &Bench,
+        assumed: bool,
+        output: Output,
+    ) -> Result<Asking, Exit> {
+        let by_hand = bench.instruments.iter().filter(|i| i.port == Port::Person);
+        let roles: Vec<Role> = by_hand.map(|instrument| instrument.role).collect();
+        let Some(first) = roles.first() else {
+            return Ok(Asking::assumed());
         };
-        Ok(self.runtime.block_on(lines.next(&mut self.stop)))
+        if assumed {
+            return match roles.iter().find(|role| **role != Role::Drive) {
+                None => Ok(Asking::assumed()),
+                Some(read) => {
+                    warn_line!(
+                        "--assume-operator takes steps for done and types no reading: the \
+                         {read} is read by a person, on a terminal"
+                    );
+                    Err(Exit::Usage)
+                }
+            };
+        }
+        if !std::io::stdin().is_terminal() {
+            warn_line!(
+                "a person works the {first}, and standard input is no terminal: nobody can be \
+                 asked, and nothing was opened; a script whose bench is prepared gives \
+                 --assume-operator"
+            );
+            return Err(Exit::Usage);
+        }
+        let (person, asked) = Asking::at_the_bench();
+        self.runtime.spawn(attend(
+            asked,
+            Arc::clone(&self.input),
+            self.prompts.clone(),
+            output,
+        ));
+        Ok(person)
     }
 
     /// The thread that waits, and the person who is asked while it waits for a bench.
@@ -52,9 +118,10 @@ impl Attendance {
         let Self {
             runtime,
             stop,
-            lines,
+            input,
+            ..
         } = self;
-        (runtime, Person { stop, lines })
+        (runtime, Person { stop, input })
     }
 
     /// Shows the cautions of a real bench and waits until a person confirms
@@ -86,8 +153,7 @@ impl Attendance {
 pub(super) struct Person<'a> {
     /// Raised when the person asks to stop.
     pub(super) stop: &'a mut Stop,
-    /// The same lines for every question: who reads ahead keeps what was typed.
-    lines: &'a mut Option<Lines>,
+    input: &'a Input,
 }
 
 impl Person<'_> {
@@ -97,11 +163,45 @@ impl Person<'_> {
     /// # Errors
     /// The status, after saying why, where standard input cannot be read.
     pub(super) async fn next_line(&mut self) -> Result<Option<String>, Exit> {
-        let lines = match &mut *self.lines {
+        let mut held = self.input.lock().await;
+        let lines = match &mut *held {
             Some(lines) => lines,
             none => none.insert(Lines::of_attended_input()?),
         };
         Ok(lines.next(self.stop).await)
+    }
+}
+
+/// Asks the person for what has no instrument, one thing after another.
+async fn attend(mut asked: mpsc::Receiver<Asked>, input: Input, prompts: Prompts, output: Output) {
+    while let Some(mut asking) = asked.recv().await {
+        let what = harmless(&asking.what);
+        let patience = asking.patience.as_secs();
+        let how = if asking.is_reading {
+            "type it and Enter"
+        } else {
+            "Enter when it is done, n if it is not"
+        };
+        prompts.turn();
+        shown(
+            &format!("\n  >> {what}\n     {how} [{patience} s]: "),
+            output,
+        );
+        let mut held = input.lock().await;
+        let lines = match &mut *held {
+            Some(lines) => lines,
+            none => match Lines::of_attended_input() {
+                Ok(lines) => none.insert(lines),
+                Err(_) => return,
+            },
+        };
+        tokio::select! {
+            biased;
+            // Whoever asked has given up.
+            () = asking.answer.closed() => shown("too late\n", output),
+            typed = lines.typed() => drop(asking.answer.send(typed)),
+        }
+        prompts.turn();
     }
 }
 

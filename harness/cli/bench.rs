@@ -3,11 +3,11 @@
 //! `--try` does is decided in `walk`.
 
 use super::arguments::BenchArguments;
+use super::attendance::Attendance;
 use super::exit::Exit;
 use super::files::{BenchFiles, Files, complain};
 use super::mounting::{Mounted, drawn, open_bench};
 use super::output::Output;
-use super::stopping::runtime;
 use super::walk::walked;
 use crate::bench::Identified;
 use crate::bench_file::{Closes, Measures};
@@ -49,7 +49,7 @@ fn told(arguments: &BenchArguments, output: Output) -> Result<Exit, Exit> {
             }
         );
     }
-    let identified = identify(&bench, &plan)?;
+    let identified = identify(&bench, &plan, output)?;
     let missing = cannot(&bench);
     if output.json {
         let instruments: Vec<_> = identified
@@ -96,7 +96,7 @@ pub(super) fn found_ports() -> Vec<String> {
     names
 }
 
-fn identify(bench: &BenchFiles, plan: &Plan) -> Result<Vec<Identified>, Exit> {
+fn identify(bench: &BenchFiles, plan: &Plan, output: Output) -> Result<Vec<Identified>, Exit> {
     let mounted = match &bench.board {
         Some(board) => Mounted::Model {
             board: Box::new(drawn(board, Seed(1), 1, None)),
@@ -105,8 +105,10 @@ fn identify(bench: &BenchFiles, plan: &Plan) -> Result<Vec<Identified>, Exit> {
         },
         None => Mounted::Real,
     };
-    runtime()?.block_on(async {
-        let mut opened = open_bench(bench, plan, mounted).await?;
+    let attendance = Attendance::begin()?;
+    let person = attendance.person(&bench.bench, false, output)?;
+    attendance.runtime.block_on(async {
+        let mut opened = open_bench(bench, plan, mounted, &person).await?;
         let found = opened.identified().to_vec();
         opened.make_safe().await;
         Ok(found)

@@ -4,7 +4,7 @@
 use super::arguments::Check;
 use super::exit::Exit;
 use super::file_kind::Kind;
-use super::files::{BenchFiles, Files};
+use super::files::{BenchFiles, Files, other_family};
 use super::output::{Output, complained};
 use crate::console::{BENCH_CAUTION, columns, folded};
 use crate::document::{Fault, Faults, Reader, Table, Tree};
@@ -21,6 +21,8 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
     let mut files = Files::default();
     let mut plans: Vec<Plan> = Vec::new();
     let mut benches: Vec<BenchFiles> = Vec::new();
+    // Of what is used with a plan.
+    let mut families: Vec<(&str, String)> = Vec::new();
     for path in &arguments.files {
         match kind_of(path, &mut files) {
             Some(Kind::Plan) => plans.extend(files.plan(path)),
@@ -29,10 +31,13 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
                 files.profile(path);
             }
             Some(Kind::Board) => {
-                files.board(path);
+                let board = files.board(path);
+                let family = board.and_then(|board| board.family);
+                families.extend(family.map(|family| ("model board", family)));
             }
             Some(Kind::Lot) => {
-                files.lot(path);
+                let lot = files.lot(path);
+                families.extend(lot.map(|lot| ("lot", lot.family)));
             }
             // Its fault is already among the others.
             None => {}
@@ -49,6 +54,15 @@ pub(super) fn check(arguments: &Check, output: Output) -> Exit {
             files.add(preflight.faults.clone());
             found.get_or_insert(preflight);
         }
+        let of_benches = benches.iter().filter_map(|bench| bench.board.as_ref());
+        let of_benches =
+            of_benches.filter_map(|board| Some(("model board", board.family.as_deref()?)));
+        let of_files = families
+            .iter()
+            .map(|(what, family)| (*what, family.as_str()));
+        let others = of_files.chain(of_benches);
+        let others = others.filter_map(|(what, family)| other_family(plan, what, family));
+        files.add(others.collect());
         told.push((plan, found.unwrap_or_else(|| on_the_demo_bench(plan))));
     }
     let exit = if files.any_error() {

@@ -12,6 +12,7 @@ use super::session::Session;
 use super::substitution;
 use crate::ident::Serial;
 use crate::judgement::Verdict;
+use crate::link::Person;
 use crate::plan::demo::BOARDS;
 use crate::runner::Particulars;
 use crate::seed::Seed;
@@ -38,7 +39,7 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
         .expect("the embedded bench is a model bench");
     let seed = Seed(arguments.seed);
     let mut session = Session::open(
-        Attendance::begin()?,
+        (Attendance::begin()?, Person::assumed()),
         &plan,
         &bench,
         files.facts(),

@@ -84,6 +84,9 @@ impl Files {
         let sound = plan.zip(bench).map(|(mut plan, bench)| {
             let found = Preflight::of(&plan, &bench.bench, &bench.profiles);
             self.add(found.faults);
+            self.add(Vec::from_iter(bench.board.as_ref().and_then(|board| {
+                other_family(&plan, "model board", board.family.as_deref()?)
+            })));
             let expected = found.steps.iter().map(|step| step.bench_time.si());
             let expected = Seconds::new(expected.sum());
             let omitted = found.omitted;
@@ -251,6 +254,7 @@ impl Files {
         let board = self.take(model_board::parse(&source))?;
         Some(ModelBoard {
             identity: None,
+            family: None,
             ..board
         })
     }
@@ -420,6 +424,19 @@ impl Files {
         let place = Place::new(&Arc::new(Source::new(name, "")), 0..0);
         self.faults.push(Fault::error(&place, message));
     }
+}
+
+/// What is wrong where what a `plan` is used with is of another family of boards.
+pub(super) fn other_family(plan: &Plan, what: &str, family: &str) -> Option<Fault> {
+    if family == plan.family {
+        return None;
+    }
+    let place = plan.places.find("plan.family")?;
+    let message = format!(
+        "the plan is for boards called \"{}\", the {what} is of \"{family}\"",
+        plan.family
+    );
+    Some(Fault::error(place, message).expected("files of one family of boards"))
 }
 
 fn parent(path: &Path) -> PathBuf {

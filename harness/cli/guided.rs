@@ -2,10 +2,11 @@
 //! stands, and how much longer it takes. It runs no board.
 
 use super::exit::Exit;
+use crate::console::minutes;
 use crate::ident::{LotName, Serial, harmless};
 use crate::judgement::Verdict;
 use crate::store::{Filter, Reader, StoreError};
-use crate::units::{Quantity as _, Seconds};
+use crate::units::Seconds;
 use std::collections::BTreeSet;
 use std::io::Write as _;
 
@@ -200,23 +201,6 @@ impl Guide {
     }
 }
 
-/// A time as a person at a bench counts it.
-fn minutes(time: Seconds) -> String {
-    let seconds = time.si().max(0.0).ceil();
-    if seconds < 90.0 {
-        return format!("{seconds:.0} s");
-    }
-    let minutes = (seconds / 60.0).ceil();
-    if minutes < 90.0 {
-        return format!("{minutes:.0} min");
-    }
-    format!(
-        "{:.0} h {:.0} min",
-        (minutes / 60.0).floor(),
-        minutes % 60.0
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -240,12 +224,5 @@ mod tests {
         ] {
             assert!(pattern(wrong).is_err(), "{wrong}");
         }
-    }
-
-    #[test]
-    fn a_time_is_told_in_the_unit_of_its_size() {
-        assert_eq!(minutes(Seconds::new(12.2)), "13 s");
-        assert_eq!(minutes(Seconds::new(600.0)), "10 min");
-        assert_eq!(minutes(Seconds::new(7500.0)), "2 h 5 min");
     }
 }

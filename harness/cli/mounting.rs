@@ -6,6 +6,7 @@ use super::files::BenchFiles;
 use crate::bench::{Bench, Connection};
 use crate::envelope::BoardFacts;
 use crate::ident::{Serial, harmless};
+use crate::link::Person;
 use crate::model_bench::{Transport, world};
 use crate::model_board::{BoardParameters, Defect, ModelBoard};
 use crate::plan::Plan;
@@ -31,9 +32,10 @@ pub(super) async fn open_bench(
     files: &BenchFiles,
     plan: &Plan,
     mounted: Mounted,
+    person: &Person,
 ) -> Result<Bench, Exit> {
     let connection = match mounted {
-        Mounted::Real => Connection::Real,
+        Mounted::Real => Connection::Real(person.clone()),
         Mounted::Model {
             board,
             identity,
@@ -62,16 +64,17 @@ pub(super) async fn next_bench(
     files: &BenchFiles,
     plan: &Plan,
     mounted: Mounted,
+    person: &Person,
 ) -> Result<Bench, Exit> {
     let Some(mut bench) = kept else {
-        return open_bench(files, plan, mounted).await;
+        return open_bench(files, plan, mounted, person).await;
     };
     match bench.ready_again().await {
         Ok(()) => Ok(bench),
         Err(fault) => {
             bench.release().await;
             if fault.lost_link() {
-                open_bench(files, plan, mounted).await
+                open_bench(files, plan, mounted, person).await
             } else {
                 Err(unavailable(&fault))
             }

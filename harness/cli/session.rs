@@ -12,15 +12,17 @@ use super::{certificate, handing_out, left_on};
 use crate::bench::Bench;
 use crate::bench::guardian::Guardian;
 use crate::clock::SystemClock;
-use crate::console::Live;
+use crate::console::{Expected, Live};
 use crate::event::{Abort, FileFacts};
 use crate::handout::Form;
 use crate::ident::{RunId, harmless};
+use crate::link::Person;
 use crate::plan::Plan;
 use crate::record::Record;
 use crate::report;
 use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, run};
 use crate::store::{Durability, Reader, Store, StoreError, folder};
+use crate::units::Seconds;
 use std::io::{self, IsTerminal as _};
 use std::path::{Path, PathBuf};
 
@@ -35,6 +37,11 @@ pub(super) struct Session<'a> {
     brief: bool,
     store: Store,
     attendance: Attendance,
+    /// Who does what the bench has no instrument for.
+    person: Person,
+    /// What one board takes, and how many of its lot come after it.
+    expected: Seconds,
+    to_come: Option<usize>,
     /// Real instruments, open for the whole sitting; models are made anew around
     /// each board.
     kept: Option<Bench>,
@@ -57,7 +64,7 @@ impl<'a> Session<'a> {
     /// # Errors
     /// The status, after saying why.
     pub(super) fn open(
-        attendance: Attendance,
+        (attendance, person): (Attendance, Person),
         plan: &'a Plan,
         bench: &'a BenchFiles,
         facts: Vec<FileFacts>,
@@ -68,7 +75,7 @@ impl<'a> Session<'a> {
         let kept = if bench.bench.is_model() {
             None
         } else {
-            let opened = open_bench(bench, plan, Mounted::Real);
+            let opened = open_bench(bench, plan, Mounted::Real, &person);
             Some(attendance.runtime.block_on(opened)?)
         };
         let model = kept.as_ref().is_none_or(Bench::is_model);
@@ -92,8 +99,21 @@ impl<'a> Session<'a> {
             brief,
             store,
             attendance,
+            person,
+            expected: Seconds::ZERO,
+            to_come: None,
             kept,
         })
+    }
+
+    /// Says what one board is expected to take.
+    pub(super) fn expects(&mut self, expected: Seconds) {
+        self.expected = expected;
+    }
+
+    /// Says how many boards of the lot come after the next one.
+    pub(super) fn comes_before(&mut self, boards: usize) {
+        self.to_come = Some(boards);
     }
 
     /// Whether the person asked to stop.
@@ -197,6 +217,9 @@ impl<'a> Session<'a> {
             attendance,
             output,
             brief,
+            person,
+            expected,
+            to_come,
             kept,
             ..
         } = self;
@@ -211,6 +234,12 @@ impl<'a> Session<'a> {
         } else {
             Live::new(out.writer(), screen)
         };
+        if *expected > Seconds::ZERO {
+            // At most some ten thousand boards: exact.
+            let after = to_come.map(|boards| *expected * boards as f64);
+            let board = *expected;
+            live = live.expecting(Expected { board, after }, attendance.prompts.clone());
+        }
         let mut json = JsonLines;
         let mut sinks: Vec<&mut dyn Sink> = Vec::new();
         // Beside JSON only a person who looks is told as well.
@@ -222,13 +251,15 @@ impl<'a> Session<'a> {
         }
         let Attendance { runtime, stop, .. } = attendance;
         runtime.block_on(async {
-            let mut bench = next_bench(kept.take(), bench, &order.plan, mounted).await?;
+            let mut bench = next_bench(kept.take(), bench, &order.plan, mounted, person).await?;
             let guardian = guardian(&bench);
             let stop = match &guardian {
                 Some(guardian) => stop.clone().or_lapse(guardian.lapse()),
                 None => stop.clone(),
             };
             let finished = run(order, &mut bench, store, &SystemClock, &mut sinks, stop).await;
+            // What was done after the last step is the next board's no more.
+            drop(bench.told());
             // The bench was made safe, or the record says that it was not and
             // the person has been told: either way nobody needs watching.
             if let Some(guardian) = guardian {

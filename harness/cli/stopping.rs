@@ -102,6 +102,11 @@ impl Lines {
         Self::of_standard_input()
     }
 
+    /// The next line whatever was asked to stop, or none where the input ended.
+    pub(super) async fn typed(&mut self) -> Option<String> {
+        self.0.recv().await
+    }
+
     /// The next line, or none where the input ended or `stop` was raised.
     pub(super) async fn next(&mut self, stop: &mut Stop) -> Option<String> {
         tokio::select! {

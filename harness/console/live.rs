@@ -4,7 +4,7 @@
 
 use super::fold::folded;
 use super::row::{Row, Widths, style};
-use super::{AFTER_SOAK, MODEL_CAUTION, Screen, banner};
+use super::{AFTER_SOAK, Expected, MODEL_CAUTION, Screen, banner};
 use crate::event::{Entry, Event, RunStarted, SafetyOutcome};
 use crate::ident::harmless;
 use crate::judgement::{Decision, Limit, Verdict};
@@ -12,8 +12,12 @@ use crate::measurement::Metric;
 use crate::plan::Omitted;
 use crate::runner::Sink;
 use crate::scenario::ScenarioKind;
+use crate::units::Seconds;
 use anstyle::Style;
 use std::io::Write;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Instant;
 
 const BOLD: Style = Style::new().bold();
 const FAINT: Style = Style::new().dimmed();
@@ -36,11 +40,39 @@ pub struct Live<W: Write> {
     /// Whether the scenario that runs heats the board for minutes.
     soaking: bool,
     transient: bool,
+    /// What goes on now, and when the run began on the wall.
+    step: String,
+    begun_at: Instant,
+    /// What was expected of it, on a bench whose time is the wall's.
+    expected: Option<Expected>,
+    /// Questions that a person was asked meanwhile, and those that were seen here.
+    prompts: Prompts,
+    prompts_seen: usize,
     /// What a scenario measured, until all of it is known: its rows share columns.
     measured: Vec<Measured>,
     /// Lines for the end: everything that did not pass.
     remarks: Vec<String>,
     brief: bool,
+}
+
+/// Counts questions that a person is asked: one more when it is asked, one more once
+/// it is answered.
+#[derive(Clone, Debug, Default)]
+pub struct Prompts(Arc<AtomicUsize>);
+
+impl Prompts {
+    /// A question begins or ends.
+    pub fn turn(&self) {
+        self.0.fetch_add(1, Ordering::Relaxed);
+    }
+
+    fn count(&self) -> usize {
+        self.0.load(Ordering::Relaxed)
+    }
+
+    fn is_pending(&self) -> bool {
+        self.count() % 2 == 1
+    }
 }
 
 /// A metric as a row, with what is said below it and at the run's end.
@@ -94,6 +126,11 @@ impl<W: Write> Live<W> {
             cautioned: false,
             soaking: false,
             transient: false,
+            step: String::new(),
+            begun_at: Instant::now(),
+            expected: None,
+            prompts: Prompts::default(),
+            prompts_seen: 0,
             measured: Vec::new(),
             remarks: Vec::new(),
             brief: false,
@@ -106,6 +143,18 @@ impl<W: Write> Live<W> {
             brief: true,
             cautioned: true,
             ..Self::new(out, screen)
+        }
+    }
+
+    /// Shows how much longer the run takes, from second to second, and leaves the line
+    /// to a person who is asked something.
+    #[must_use]
+    pub fn expecting(self, expected: Expected, prompts: Prompts) -> Self {
+        Self {
+            expected: Some(expected),
+            prompts_seen: prompts.count(),
+            prompts,
+            ..self
         }
     }
 
@@ -122,22 +171,30 @@ impl<W: Write> Live<W> {
     }
 
     fn take_back(&mut self) {
+        let prompts = self.prompts.count();
+        if prompts != self.prompts_seen {
+            // Another line stands below it now.
+            self.prompts_seen = prompts;
+            self.transient = false;
+        }
         if self.transient {
             let _ = write!(self.out, "\r\x1b[K");
             self.transient = false;
         }
     }
 
-    fn now(&mut self, text: &str) {
-        if !self.screen.live {
+    /// Shows what goes on now, and how much longer.
+    fn show_step(&mut self) {
+        if !self.screen.live || self.prompts.is_pending() {
             return;
         }
         self.take_back();
-        let cut: String = text
-            .chars()
-            .take(self.screen.width.saturating_sub(1))
-            .collect();
-        let _ = write!(self.out, "{FAINT}{cut}{FAINT:#}");
+        let passed = Seconds::new(self.begun_at.elapsed().as_secs_f64());
+        let left = self.expected.map(|expected| expected.left(passed));
+        let left = left.map_or(String::new(), |left| format!("  {left}"));
+        let room = self.screen.width.saturating_sub(1 + left.chars().count());
+        let cut: String = self.step.chars().take(room).collect();
+        let _ = write!(self.out, "{FAINT}{cut}{left}{FAINT:#}");
         let _ = self.out.flush();
         self.transient = true;
     }
@@ -148,6 +205,11 @@ impl<W: Write> Live<W> {
         self.diagnosis = facts.only.is_some();
         self.without.clone_from(&facts.without);
         self.scenarios = facts.scenarios.len();
+        self.begun_at = Instant::now();
+        if facts.seed.is_some() {
+            // Its time is not the wall's.
+            self.expected = None;
+        }
         if self.brief {
             return;
         }
@@ -323,10 +385,11 @@ impl<W: Write> Sink for Live<W> {
                 }
                 let at = entry.bench;
                 let (scenario, text) = (harmless(scenario), harmless(text));
-                self.now(&format!(
+                self.step = format!(
                     "  {}/{} {scenario}: {text}  [{at}]",
                     self.begun, self.scenarios
-                ));
+                );
+                self.show_step();
             }
             Event::Observed { .. } => {}
             Event::Measured {
@@ -345,12 +408,77 @@ impl<W: Write> Sink for Live<W> {
             }
             Event::ScenarioFinished { .. } => {
                 self.take_back();
+                self.step.clear();
                 if self.soaking && !self.model && !self.brief {
                     self.line(&format!("  {AFTER_SOAK}"));
                 }
             }
             Event::MadeSafe { outcome } => self.made_safe(outcome),
             Event::RunFinished { verdict, abort, .. } => self.finished(*verdict, abort.is_some()),
+        }
+    }
+
+    fn second(&mut self) {
+        if self.expected.is_some() && !self.step.is_empty() {
+            self.show_step();
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::BenchInstant;
+    use jiff::Timestamp;
+
+    fn step() -> Entry {
+        Entry {
+            sequence: 1,
+            at: Timestamp::UNIX_EPOCH,
+            bench: BenchInstant::ZERO,
+            event: Event::Step {
+                scenario: "soak".to_owned(),
+                text: "a step whose words are longer than one line of eighty columns has room for"
+                    .to_owned(),
+                energises: false,
+            },
+        }
+    }
+
+    #[test]
+    fn the_clock_ticks_inside_a_step_and_leaves_a_question_alone() {
+        let screen = Screen {
+            live: true,
+            width: 80,
+            height: 24,
+        };
+        let expected = Expected {
+            board: Seconds::new(3600.0),
+            after: Some(Seconds::new(7200.0)),
+        };
+        let prompts = Prompts::default();
+        let mut out = Vec::new();
+        let mut live = Live::new(&mut out, screen).expecting(expected, prompts.clone());
+        live.second();
+        live.entry(&step());
+        live.second();
+        prompts.turn();
+        live.second();
+        prompts.turn();
+        live.second();
+        drop(live);
+        let shown = String::from_utf8(out).expect("text");
+        let plain = anstream::adapter::strip_str(&shown).to_string();
+        // Before the first step there is nothing to show; a question is not drawn over,
+        // and the line above it not taken back.
+        assert_eq!(
+            plain.matches("60 min left, lot 3 h 0 min").count(),
+            3,
+            "{plain}"
+        );
+        assert_eq!(shown.matches("\r\x1b[K").count(), 1, "{shown:?}");
+        for line in plain.split(['\r', '\n']) {
+            assert!(line.chars().count() <= 3 * 79, "{line}");
         }
     }
 }

@@ -10,6 +10,7 @@ pub mod inspect;
 pub mod keys;
 mod live;
 pub mod proof;
+mod remaining;
 mod row;
 mod signs;
 mod table;
@@ -18,7 +19,8 @@ pub use banner::banner;
 pub(crate) use fold::{columns, fitted, folded};
 
 pub use cautions::{AFTER_SOAK, BENCH_CAUTION, MODEL_CAUTION, cautions};
-pub use live::Live;
+pub use live::{Live, Prompts};
+pub use remaining::{Expected, minutes};
 pub use signs::{show_signs, writes_utf8};
 pub use table::{table, table_within};
 

@@ -2,11 +2,13 @@
 //! a caller that goes away never cuts a frame in half. It knows bytes, lines
 //! and blocks; no instrument, command or unit.
 
+mod attended;
 mod fault;
 mod faulty;
 mod messages;
 mod owner;
 mod port;
+mod request;
 mod serial;
 mod settings;
 mod tap;
@@ -16,6 +18,7 @@ mod trace;
 #[cfg(test)]
 mod tests;
 
+pub use attended::{Asked, Person};
 pub use fault::{Cause, LinkError};
 pub use faulty::{Faulty, Mishap, Mishaps};
 pub use port::Port;

@@ -5,6 +5,7 @@
 use super::Wire;
 use super::fault::{Cause, LinkError};
 use super::messages::Due;
+use super::request::{Request, Urgent};
 use super::settings::{Effect, LONGEST_REPLY, PortSettings, Probe};
 use crate::protocol::{Expect, FrameFault, Framer, Reply};
 use crate::template;
@@ -16,7 +17,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::io::{AsyncRead as _, AsyncReadExt as _, AsyncWriteExt as _, ReadBuf};
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
 /// The most bytes thrown away to get back in step.
@@ -30,30 +31,6 @@ const SHOWN: usize = 40;
 
 /// Room for one read; a pseudo-terminal hands over at most 4 KiB at once.
 const ROOM: usize = 16_384;
-
-/// One line to exchange.
-#[derive(Debug)]
-pub(super) struct Request {
-    /// Without its ending.
-    pub(super) line: String,
-    /// Whether it acts.
-    pub(super) effect: Effect,
-    /// The answer awaited, if any.
-    pub(super) expect: Option<Expect>,
-    /// About how many bytes of it, for the deadline.
-    pub(super) bytes: usize,
-    /// Where the answer goes.
-    pub(super) reply: oneshot::Sender<Result<Vec<u8>, LinkError>>,
-}
-
-/// Bytes to send before everything else.
-#[derive(Debug)]
-pub(super) struct Urgent {
-    /// As they go out.
-    pub(super) bytes: Vec<u8>,
-    /// Whether the port took them.
-    pub(super) reply: oneshot::Sender<Result<(), LinkError>>,
-}
 
 /// What the task holds.
 pub(super) struct Owner {

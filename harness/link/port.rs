@@ -1,9 +1,11 @@
 //! The handle to a port and how a port is opened. It is cheap to clone; the
 //! task behind it ends when the last clone is dropped.
 
+use super::attended::{self, Person};
 use super::fault::{Cause, LinkError};
 use super::messages::{self, Due, MessageWire};
-use super::owner::{Owner, Request, Urgent};
+use super::owner::Owner;
+use super::request::{Request, Urgent};
 use super::settings::{Effect, PortSettings};
 use super::{Tap, Wire, serial, tap, tcp};
 use crate::protocol::Expect;
@@ -26,6 +28,8 @@ pub struct Port {
     spare: Option<Arc<OwnedFd>>,
     /// Each write is a message by itself.
     by_messages: bool,
+    /// A person answers.
+    attended: bool,
     ended: watch::Receiver<()>,
 }
 
@@ -92,6 +96,34 @@ impl Port {
         Ok(port)
     }
 
+    /// What is asked here is asked of `person`.
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn of_person(person: &Person, settings: PortSettings) -> Self {
+        let (wire, far) = attended::wire();
+        let patience = settings.deadlines.reply;
+        tokio::spawn(person.clone().answer(far, patience));
+        let mut port = Self::start(wire, settings, None);
+        port.attended = true;
+        port
+    }
+
+    /// A source that always sends, of which `sends` says what: nothing can be told it.
+    ///
+    /// # Panics
+    /// Outside a tokio runtime.
+    pub fn of_source(sends: &str, settings: PortSettings) -> Self {
+        let (wire, far) = attended::wire();
+        tokio::spawn(attended::always_sends(sends.to_owned(), far));
+        Self::start(wire, settings, None)
+    }
+
+    /// Whether a person answers here: slowly, and not every second.
+    pub fn is_attended(&self) -> bool {
+        self.attended
+    }
+
     /// Whether each write is a message, so that several lines must be several writes.
     pub fn is_by_messages(&self) -> bool {
         self.by_messages
@@ -149,6 +181,7 @@ impl Port {
             doubted,
             spare: None,
             by_messages,
+            attended: false,
             ended,
         }
     }

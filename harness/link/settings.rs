@@ -41,6 +41,13 @@ impl Deadlines {
         quiet: Duration::from_millis(50),
     };
 
+    /// For a person, who walks to what is to be done and reads what is asked for.
+    pub const PERSON: Self = Self {
+        write: Duration::from_secs(2),
+        reply: Duration::from_secs(120),
+        quiet: Duration::from_millis(2),
+    };
+
     /// For model instruments, which think before they answer and whose
     /// silence would be a bug: generous.
     pub const MODEL: Self = Self {

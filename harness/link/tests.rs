@@ -1,6 +1,7 @@
 //! Checks of ports over wires in memory and over pseudo-terminals: every kind
 //! of trouble on order, and never an answer to another question.
 
+mod attended;
 mod messages;
 
 use super::*;

@@ -26,6 +26,8 @@ use crate::seed::Seed;
 pub struct ModelBoard {
     /// What a person calls it.
     pub name: String,
+    /// The board family that it models, where its file says so.
+    pub family: Option<String>,
     /// What its console answers when it is asked what it is, its revision
     /// included; `None` where the file leaves that open.
     pub identity: Option<String>,

@@ -23,8 +23,13 @@ pub fn parse(source: &Source) -> Result<(ModelBoard, Vec<Fault>), Vec<Fault>> {
 
 fn board(root: &Table<'_>) -> Option<ModelBoard> {
     root.format();
-    let (name, identity) = root.table("board").map_or((None, None), |head| {
-        let told = (head.string("name"), head.optional_string("identity"));
+    let (name, family, identity) = root.table("board").map_or((None, None, None), |head| {
+        let family = head.optional_string("family");
+        let told = (
+            head.string("name"),
+            family,
+            head.optional_string("identity"),
+        );
         head.finish();
         told
     });
@@ -47,6 +52,7 @@ fn board(root: &Table<'_>) -> Option<ModelBoard> {
     root.finish();
     Some(ModelBoard {
         name: name?,
+        family,
         identity,
         nominal,
         spread,

@@ -26,6 +26,7 @@ pub(super) fn check(plan: &Plan) -> Vec<Fault> {
             limits: &scenario.limits,
             places: &plan.places,
             path,
+            entry: scenario.kind.entry(),
             faults: &mut faults,
         });
     }

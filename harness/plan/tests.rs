@@ -130,3 +130,47 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_board_that_goes_dead_without_a_signal_is_left_alternating() {
+    let text = DEMO
+        .replacen("on_signal_loss = \"hold\"", "on_signal_loss = \"off\"", 1)
+        .replace(
+            "polarities = [\"positive\", \"negative\", \"alternating\"]\n",
+            "",
+        );
+    let (plan, _) = read(&text).unwrap_or_else(|faults| panic!("{faults:#?}"));
+    for scenario in &plan.scenarios {
+        let polarities = match &scenario.settings {
+            Settings::Idle(idle) => &idle.polarities,
+            Settings::Load(load) => &load.polarities,
+            Settings::Sense(sense) => &sense.polarities,
+            _ => continue,
+        };
+        assert_eq!(polarities, &[crate::scenario::Polarity::Alternating]);
+    }
+    // One alternating capture shows the symmetry that the demo limits.
+    let limited = plan.scenarios[1].limit("level_asymmetry");
+    assert!(limited.is_some());
+    check(
+        "polarities = [\"positive\", \"negative\", \"alternating\"]",
+        "polarities = [\"positive\"]",
+        ("polarities", 1),
+        "needs both polarities",
+    );
+}
+
+#[test]
+fn a_default_that_does_not_fit_is_named_with_its_value() {
+    let text = DEMO.replacen(
+        "on_signal_loss = \"hold\"",
+        "on_signal_loss = \"hold\"\nlongest_hold = \"100 ms\"",
+        1,
+    );
+    let faults = read(&text).expect_err("held too long");
+    let said: Vec<&str> = faults.iter().filter_map(|f| f.hint.as_deref()).collect();
+    let named = said
+        .iter()
+        .any(|hint| hint.contains("`hold` is not stated and so is 200 ms"));
+    assert!(named, "{faults:#?}");
+}

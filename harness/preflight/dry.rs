@@ -8,7 +8,7 @@ use super::Step;
 use super::exchange::Lines;
 use super::fault::{Findings, Found};
 use super::good_board::GoodBoard;
-use crate::bench_file::{Bench, CaptureWiring};
+use crate::bench_file::{Bench, CaptureWiring, Port};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::envelope::{BoardFacts, State, Surroundings};
 use crate::ident::Role;
@@ -90,6 +90,8 @@ struct Dry<'a> {
     /// closing of a gap.
     inverted: bool,
     begun: BenchInstant,
+    /// Whether the board is enabled.
+    enabled: bool,
     steps: Vec<Step>,
     faults: Findings<'a>,
 }
@@ -116,8 +118,26 @@ impl<'a> Dry<'a> {
             restart: restart(&plan.scenarios[index]),
             inverted: false,
             begun: BenchInstant::ZERO,
+            enabled: true,
             steps: Vec::new(),
-            faults: Findings::new(&plan.places, index),
+            faults: Findings::new(&plan.places, index, plan.scenarios[index].kind.entry()),
+        }
+    }
+
+    /// Whether the board's signal comes from a source that can be told nothing.
+    fn is_external(&self) -> bool {
+        let drive = self.bench.instrument(Role::Drive);
+        drive.is_some_and(|drive| matches!(drive.port, Port::External(_)))
+    }
+
+    /// A fault at `serves` where the source, which always sends, is asked for more.
+    fn beyond_external(&mut self, serves: Serves, asked: &'static str) {
+        if self.is_external() {
+            let message = format!("{asked}, and an external signal source is told nothing");
+            let expected =
+                "a signal source that can be told, or one worked by hand (`person = true`)";
+            self.faults
+                .note((serves, asked), (message, expected.to_owned()), None, true);
         }
     }
 

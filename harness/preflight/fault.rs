@@ -3,6 +3,7 @@
 
 use crate::document::{Fault, Places};
 use crate::envelope::{Refusal, RefusalKind};
+use crate::scenario::Entry;
 use crate::scenario::session::{Provokes, Serves};
 
 /// A fault, and whether it is only that something is not there.
@@ -16,15 +17,17 @@ pub(super) struct Found {
 pub(super) struct Findings<'a> {
     places: &'a Places,
     path: String,
+    entry: &'static Entry,
     said: Vec<(String, String)>,
     pub(super) list: Vec<Found>,
 }
 
 impl<'a> Findings<'a> {
-    pub(super) fn new(places: &'a Places, index: usize) -> Self {
+    pub(super) fn new(places: &'a Places, index: usize, entry: &'static Entry) -> Self {
         Self {
             places,
             path: format!("scenario.{index}"),
+            entry,
             said: Vec::new(),
             list: Vec::new(),
         }
@@ -48,7 +51,9 @@ impl<'a> Findings<'a> {
         }
         if let Some(place) = self.places.find(&said.0) {
             let fault = Fault::error(place, message).expected(expected);
-            let fault = fault.maybe_hint(hint.map(str::to_owned));
+            // A default that does not fit explains itself first.
+            let unstated = self.entry.unstated(self.places, &said.0, key);
+            let fault = fault.maybe_hint(unstated.or(hint.map(str::to_owned)));
             self.list.push(Found { fault, misses });
         }
         self.said.push(said);

@@ -169,6 +169,7 @@ impl Fit<'_> {
         let mut warned: Vec<Closes> = Vec::new();
         for (index, scenario) in self.plan.run() {
             let mut found = Faults::new();
+            let entry = scenario.kind.entry();
             let mut requirements = Requirements {
                 ratings: &self.plan.ratings,
                 configuration: &self.plan.configuration,
@@ -176,12 +177,12 @@ impl Fit<'_> {
                 trips_by: self.trips_by(),
                 places: &self.plan.places,
                 path: format!("scenario.{index}"),
+                entry,
                 bench: self.bench,
                 profiles: self.profiles,
                 warned: &mut warned,
                 faults: &mut found,
             };
-            let entry = scenario.kind.entry();
             for role in entry.roles {
                 requirements.role(*role);
             }

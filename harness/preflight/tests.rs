@@ -435,3 +435,57 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_source_that_always_sends_runs_what_needs_no_other_signal() {
+    let (plan, _) = read(DEMO).expect("sound");
+    let mut bench = bench(BENCH);
+    let mut profiles = profiles();
+    let external = profile::shipped(profile::EXTERNAL).expect("it comes with the program");
+    profiles.insert(Role::Drive, external);
+    for instrument in &mut bench.instruments {
+        if instrument.role == Role::Drive {
+            instrument.port = bench_file::Port::External("idle packets".to_owned());
+        }
+    }
+    let preflight = Preflight::of(&plan, &bench, &profiles);
+    let lines = |what: &str| -> Vec<&str> {
+        let found = preflight
+            .faults
+            .iter()
+            .filter(|fault| fault.message.contains(what));
+        found
+            .map(|fault| {
+                // Its kind stands on the line after a scenario's first.
+                let before = DEMO.lines().take(fault.line + 1);
+                let kinds = before.filter_map(|line| line.strip_prefix("kind = "));
+                kinds.last().unwrap_or("none").trim_matches('"')
+            })
+            .collect()
+    };
+    assert_eq!(lines("packets of the plan"), ["signal"]);
+    assert!(
+        lines("the signal is to stop").contains(&"loss"),
+        "{:#?}",
+        preflight.faults
+    );
+    assert!(
+        lines("off while it is fed").contains(&"idle"),
+        "{:#?}",
+        preflight.faults
+    );
+    // It starts into its load when it is enabled.
+    assert!(
+        lines("off while it is fed").contains(&"inrush"),
+        "{:#?}",
+        preflight.faults
+    );
+    assert!(
+        lines("holds no polarity").contains(&"load"),
+        "{:#?}",
+        preflight.faults
+    );
+    // A short asks for nothing but a signal.
+    let all: Vec<&str> = lines("");
+    assert!(!all.contains(&"short"), "{:#?}", preflight.faults);
+}

@@ -16,7 +16,7 @@ mod sound;
 mod waveform;
 
 pub use argument::{Form, Spelling};
-pub use needs::{CommandNeed, RoleNeeds, needs, read_back_by};
+pub use needs::{CommandNeed, EXTERNAL, RoleNeeds, by_hand, needs, read_back_by};
 pub use parse::{parse, shipped, shipped_source};
 pub use range::{CaptureRange, LoadRange, Range, SupplyRange, SwitchRange};
 pub use reply::{Binary, Reply, VALUE, measured};

@@ -262,6 +262,32 @@ static THERMOMETER: RoleNeeds = RoleNeeds {
     shipped: include_str!("../../fixtures/profiles/thermometer.toml"),
 };
 
+/// The name of the profile of a source that always sends.
+pub const EXTERNAL: &str = "external source";
+
+/// The name of the profile by which a person does what `role` does, where one can.
+pub const fn by_hand(role: Role) -> Option<&'static str> {
+    match role {
+        Role::Supply => Some("supply by hand"),
+        Role::Drive => Some("drive by hand"),
+        Role::Console => Some("console by hand"),
+        Role::Thermometer => Some("thermometer by hand"),
+        Role::Load | Role::Capture | Role::Switch => None,
+    }
+}
+
+/// The text of a profile for what is no instrument.
+pub(super) fn without_instrument(name: &str) -> Option<&'static str> {
+    Some(match name {
+        "supply by hand" => include_str!("../../fixtures/profiles/by-hand/supply.toml"),
+        "drive by hand" => include_str!("../../fixtures/profiles/by-hand/drive.toml"),
+        "console by hand" => include_str!("../../fixtures/profiles/by-hand/console.toml"),
+        "thermometer by hand" => include_str!("../../fixtures/profiles/by-hand/thermometer.toml"),
+        EXTERNAL => include_str!("../../fixtures/profiles/by-hand/external.toml"),
+        _ => return None,
+    })
+}
+
 /// What `role` needs.
 pub const fn needs(role: Role) -> &'static RoleNeeds {
     match role {

@@ -1,7 +1,7 @@
 //! A profile's text to a checked profile. What a role needs is listed in
 //! `needs`; nothing is sent here.
 
-use super::needs::needs;
+use super::needs::{needs, without_instrument};
 use super::parse_accuracy::accuracies;
 use super::parse_commands::{check_lengths, check_together, read_commands, written_at};
 use super::range::Range;
@@ -16,9 +16,13 @@ use std::collections::BTreeMap;
 
 /// The text of a profile that comes with the program.
 pub fn shipped_source(name: &str) -> Option<Source> {
-    let role = Role::ALL.into_iter().find(|role| role.word() == name)?;
+    let role = Role::ALL.into_iter().find(|role| role.word() == name);
+    let text = match role {
+        Some(role) => needs(role).shipped,
+        None => without_instrument(name)?,
+    };
     let title = format!("embedded: {name} profile");
-    Some(Source::new(title, needs(role).shipped))
+    Some(Source::new(title, text))
 }
 
 /// A profile that comes with the program; a test holds them all sound.

@@ -114,6 +114,33 @@ fn the_shipped_profiles_are_sound() {
 }
 
 #[test]
+fn what_a_person_does_has_a_sound_profile() {
+    let roles = Role::ALL.into_iter();
+    let mut names: Vec<(Role, &str)> = roles
+        .filter_map(|role| Some((role, by_hand(role)?)))
+        .collect();
+    names.push((Role::Drive, EXTERNAL));
+    assert_eq!(names.len(), 5);
+    for (role, name) in names {
+        let source = shipped_source(name).expect(name);
+        let (profile, warnings) = parse(&source).expect(name);
+        assert!(warnings.is_empty(), "{name}: {warnings:?}");
+        assert_eq!(profile.role, role);
+        // A person is asked in sentences; only readings end as questions do.
+        for (command, template) in &profile.commands {
+            let reading = ["measure", "sense"]
+                .iter()
+                .any(|one| command.starts_with(one));
+            assert_eq!(
+                template.source().ends_with('?'),
+                reading,
+                "{name} {command}"
+            );
+        }
+    }
+}
+
+#[test]
 fn a_profile_says_what_its_text_says() {
     let load = shipped("load").expect("shipped");
     assert_eq!(load.line.speed, 115_200);

@@ -21,7 +21,12 @@ use std::future::{Future, poll_fn};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::pin::pin;
 use std::task::Poll;
+use std::time::Duration;
 use tokio::sync::{mpsc, watch};
+use tokio::time::MissedTickBehavior;
+
+/// How often those who show the run are told that time passes.
+const SECOND: Duration = Duration::from_secs(1);
 
 /// A run that reached its end, one way or another.
 #[derive(Debug)]
@@ -191,6 +196,8 @@ async fn drive_to_end(
 ) -> End {
     let mut executor = pin!(guarded(execute(order, bench, journal)));
     let mut lapses = pin!(Stop::lapses(stop.lapse.clone()));
+    let mut seconds = tokio::time::interval(SECOND);
+    seconds.set_missed_tick_behavior(MissedTickBehavior::Skip);
     loop {
         tokio::select! {
             biased;
@@ -208,6 +215,8 @@ async fn drive_to_end(
                 Some(Err(Ended)) => End::Stopped,
                 None => End::Panicked,
             },
+            // Only what is shown hangs on it.
+            _ = seconds.tick() => ledger.second(),
         }
     }
 }
@@ -243,6 +252,12 @@ impl Ledger<'_, '_> {
         self.fold
             .record()
             .expect("a run begins with its first event")
+    }
+
+    fn second(&mut self) {
+        for sink in &mut *self.sinks {
+            sink.second();
+        }
     }
 
     fn write(&mut self, bench: BenchInstant, event: Event) -> Result<(), RunFault> {

@@ -20,6 +20,9 @@ use crate::event::Entry;
 pub trait Sink {
     /// Takes the next entry. It must not block for long and cannot fail.
     fn entry(&mut self, entry: &Entry);
+
+    /// A second has passed on the wall without an entry, or with some.
+    fn second(&mut self) {}
 }
 
 impl Sink for () {

@@ -50,7 +50,20 @@ impl<'a> Session<'a> {
         }
     }
 
+    /// Says a step, and before it what the person at the bench did meanwhile.
     async fn say(&self, text: &str, energises: bool) -> Result<(), Halt> {
+        self.tell_by_hand().await?;
+        self.say_step(text, energises).await
+    }
+
+    async fn tell_by_hand(&self) -> Result<(), Halt> {
+        for told in self.bench.told() {
+            self.say_step(&told, false).await?;
+        }
+        Ok(())
+    }
+
+    async fn say_step(&self, text: &str, energises: bool) -> Result<(), Halt> {
         let event = Event::Step {
             scenario: self.scenario.to_owned(),
             text: text.to_owned(),
@@ -182,7 +195,9 @@ impl BenchSession for Session<'_> {
     }
 
     async fn at_rest(&mut self, time: Seconds) -> Result<(), Halt> {
-        self.bench.prove_at_rest(time).await.map_err(halt)
+        let proven = self.bench.prove_at_rest(time).await.map_err(halt);
+        self.tell_by_hand().await?;
+        proven
     }
 
     async fn switch_finished(&mut self, within: Seconds) -> Result<(), Halt> {

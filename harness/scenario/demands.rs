@@ -3,7 +3,7 @@
 //! its own in `Settings::check`; nothing here knows a scenario.
 
 use super::board::{Configuration, OnSignalLoss, Ratings};
-use super::terms::Polarity;
+use super::terms::{Entry, Polarity};
 use crate::document::{Fault, Places};
 use crate::judgement::Limit;
 use crate::units::{Amperes, Quantity, Seconds};
@@ -40,6 +40,8 @@ pub struct Demands<'a> {
     pub places: &'a Places,
     /// The path under which this scenario's places are noted.
     pub path: String,
+    /// What may be set, and what holds otherwise.
+    pub entry: &'static Entry,
     /// What was found.
     pub faults: &'a mut Vec<Fault>,
 }
@@ -63,8 +65,12 @@ impl Demands<'_> {
     pub(super) fn fault(&mut self, key: &str, message: String, expected: String) {
         let path = format!("{}.{key}", self.path);
         if let Some(place) = self.places.find(&path) {
-            self.faults
-                .push(Fault::error(place, message).expected(expected));
+            let unstated = self.entry.unstated(self.places, &path, key);
+            self.faults.push(
+                Fault::error(place, message)
+                    .expected(expected)
+                    .maybe_hint(unstated),
+            );
         }
     }
 

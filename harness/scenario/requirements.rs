@@ -4,6 +4,7 @@
 
 use super::board::{Configuration, Ratings};
 use super::demands::MetricLimit;
+use super::terms::Entry;
 use crate::bench_file::{Bench, Carries, Closes, Proof};
 use crate::document::{Fault, Faults, Places};
 use crate::ident::Role;
@@ -27,6 +28,8 @@ pub struct Requirements<'a> {
     pub places: &'a Places,
     /// The path under which this scenario's places are noted.
     pub path: String,
+    /// What may be set, and what holds otherwise.
+    pub entry: &'static Entry,
     /// The bench.
     pub bench: &'a Bench,
     /// How its instruments are talked to.
@@ -48,8 +51,12 @@ impl Requirements<'_> {
     pub(crate) fn fault(&mut self, key: &str, message: String, expected: String) {
         let path = format!("{}.{key}", self.path);
         if let Some(place) = self.places.find(&path) {
-            self.faults
-                .push(Fault::error(place, message).expected(expected));
+            let unstated = self.entry.unstated(self.places, &path, key);
+            self.faults.push(
+                Fault::error(place, message)
+                    .expected(expected)
+                    .maybe_hint(unstated),
+            );
         }
     }
 

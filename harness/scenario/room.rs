@@ -1,7 +1,8 @@
 //! What every scenario's room offers to the list beside its own types, and the
 //! small reading words that their settings share. It knows no scenario.
 
-use super::board::{Configuration, Ratings};
+use super::board::{Configuration, OnSignalLoss, Ratings};
+use super::terms::Polarity;
 use crate::document::{Demand, Fault, Table};
 use crate::units::{Amperes, Seconds};
 
@@ -14,6 +15,18 @@ pub struct ReadContext<'a> {
     pub configuration: &'a Configuration,
     /// The format in which the plan is written.
     pub format: i64,
+}
+
+impl ReadContext<'_> {
+    /// The states of the output in which something is taken where the plan states
+    /// none: those of `usual` that the board can be held in. One that goes dead without
+    /// a signal is left alternating.
+    pub(super) fn polarities(&self, usual: &[Polarity]) -> Vec<Polarity> {
+        match self.configuration.on_signal_loss {
+            OnSignalLoss::Off => vec![Polarity::Alternating],
+            _ => usual.to_vec(),
+        }
+    }
 }
 
 /// The magnitudes of current at which a fault begins and ends, where a

@@ -2,6 +2,7 @@
 //! metrics, each with dimension and definition. They are shown by the guide and
 //! read with every plan; they know no limits and drive nothing.
 
+use crate::document::Places;
 use crate::ident::Role;
 use crate::units::Dimension;
 use crate::waveform::Signal;
@@ -71,6 +72,21 @@ pub struct Setting {
     pub default: &'static str,
     /// One sentence.
     pub doc: &'static str,
+}
+
+impl Entry {
+    /// What is said with a fault at `key` of a scenario's table, at `path` of the
+    /// plan, where that is not written: its default does not fit.
+    pub(crate) fn unstated(&self, places: &Places, path: &str, key: &str) -> Option<String> {
+        if places.holds(path) {
+            return None;
+        }
+        let setting = self.settings.iter().find(|setting| setting.name == key)?;
+        Some(format!(
+            "`{key}` is not stated and so is {}",
+            setting.default
+        ))
+    }
 }
 
 impl Setting {

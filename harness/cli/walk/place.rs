@@ -10,7 +10,7 @@ use crate::cli::files::{BenchFiles, Files, complain};
 use crate::cli::mounting::drawn;
 use crate::envelope::BoardFacts;
 use crate::ident::{Role, harmless};
-use crate::link::Traffic;
+use crate::link::{Person, Traffic};
 use crate::model_bench::{Transport, world};
 use crate::profile::Profile;
 use crate::seed::Seed;
@@ -55,6 +55,10 @@ impl Place {
         let bench = bench.ok_or(Exit::File)?;
         let role = Role::ALL.into_iter().find(|known| known.word() == wanted);
         match role.filter(|role| bench.profiles.contains_key(role)) {
+            Some(role) if is_no_instrument(&bench, role) => {
+                warn_line!("--try {role}: the bench has no instrument there that could be tried");
+                Err(Exit::Usage)
+            }
             Some(role) => Ok(Self::Bench(Box::new(bench), role)),
             None => {
                 let there: Vec<&str> = bench.profiles.keys().map(|role| role.word()).collect();
@@ -133,11 +137,22 @@ impl Place {
         let plan = Files::default().demo_plan();
         let board = plan.as_ref().map(|plan| BoardFacts::from(&plan.ratings));
         let board = board.ok_or("not tried: the demo's plan cannot be read")?;
-        let opened = Bench::open(&supply, &files.profiles, board, Connection::Real).await;
+        let opened = Bench::open(
+            &supply,
+            &files.profiles,
+            board,
+            Connection::Real(Person::assumed()),
+        )
+        .await;
         opened.map(Some).map_err(|fault| {
             format!("not tried, since the bench's supply is not known to be off: {fault}")
         })
     }
+}
+
+fn is_no_instrument(files: &BenchFiles, role: Role) -> bool {
+    let instrument = files.bench.instrument(role);
+    instrument.is_some_and(|one| matches!(one.port, Port::Person | Port::External(_)))
 }
 
 fn first_branch(files: &BenchFiles) -> Option<&BranchEntry> {
@@ -147,7 +162,7 @@ fn first_branch(files: &BenchFiles) -> Option<&BranchEntry> {
 
 fn of_bench(files: &BenchFiles, role: Role, heard: &Heard) -> Result<Alone, Exit> {
     let connection = match &files.board {
-        None => Connection::Real,
+        None => Connection::Real(Person::assumed()),
         Some(board) => {
             let (seed, identity) = (Seed(1), board.identity.as_deref());
             let parameters = drawn(board, seed, 1, None);

@@ -22,8 +22,8 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "instrument.path",
-        "the device of its serial port. One of `path`, `tcp`, `usbtmc`, `usb` and `model` says \
-         where it is reached; names under /dev/serial/by-id stay the same when cables \
+        "the device of its serial port. One of `path`, `tcp`, `usbtmc`, `usb`, `model`, `person` \
+         and `external` says where it is reached; names under /dev/serial/by-id stay the same when cables \
          move.",
         "[[instrument]]\npath = \"/dev/ttyUSB0\"",
     ),
@@ -41,6 +41,24 @@ pub(super) const PAGES: &[Page] = &[
          instrument is silent; making safe waits as long. Access is a matter of the system's \
          device rules.",
         "[[instrument]]\nusbtmc = \"/dev/usbtmc0\"",
+    ),
+    page(
+        "instrument.person",
+        "true where there is no instrument and the person at the bench does and reads what is \
+         asked for on the terminal: a supply, a drive, a console or a thermometer. Each step \
+         waits for Enter, each reading is typed, within 2 min unless `line.reply` of the \
+         profile says otherwise, and the record keeps what was asked, done and typed. Without \
+         `profile` the words are those that come with the program. What a person works is not \
+         watched every second, and no guardian switches it off: the emergency stop is theirs.",
+        "[[instrument]]\nrole = \"supply\"\nperson = true",
+    ),
+    page(
+        "instrument.external",
+        "what a signal source sends that sends all the time and can be told nothing, in words, \
+         such as a command station on the track side. The board's enable input is on. What \
+         needs the signal stopped, a held polarity, packets of the plan or a board that is \
+         off while it is fed cannot run, and `check` says so.",
+        "[[instrument]]\nrole = \"drive\"\nexternal = \"idle packets\"",
     ),
     page(
         "instrument.usb.vendor",

@@ -14,6 +14,12 @@ pub(super) const PAGES: &[Page] = &[
         "[board]\nname = \"my booster, revision 1\"",
     ),
     page(
+        "board.family",
+        "the family of boards that it models, as in `[plan]`: a plan for another one is not \
+         run on it. Without it nothing is compared.",
+        "[board]\nfamily = \"my booster\"",
+    ),
+    page(
         "board.identity",
         "what its console answers when it is asked what it is. Without it the console \
          claims no revision.",

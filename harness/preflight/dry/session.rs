@@ -67,6 +67,9 @@ impl BenchSession for Dry<'_> {
             self.faults.refused(provokes, &refusal);
         }
         self.in_range(provokes, &intent);
+        if matches!(intent, Intent::SupplyOn { .. }) && !self.enabled {
+            self.beyond_external(provokes.amount, "the board is to be off while it is fed");
+        }
         if let Some((role, name, lacks)) = commanded(&intent) {
             self.needs_command(provokes.amount, role, name, lacks);
         }
@@ -101,6 +104,12 @@ impl BenchSession for Dry<'_> {
         };
         if let Some((name, lacks)) = command {
             self.needs_command(serves, role, name, lacks);
+        }
+        match &act {
+            Act::Enable(on) => self.enabled = *on,
+            Act::Signal(false) => self.beyond_external(serves, "the signal is to stop"),
+            Act::Pattern(_) => self.beyond_external(serves, "packets of the plan are to be sent"),
+            _ => {}
         }
         let driven = match &act {
             Act::Drive(polarity) => Some(*polarity),

@@ -66,7 +66,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             name: "polarities",
             form: Form::Words(&["positive", "negative", "alternating"]),
             default: "alternating, positive, negative",
-            doc: "How the output is driven while it is on.",
+            doc: "How the output is driven while it is on; of a board that goes \
+                  dead without a signal alternating alone.",
         },
     ],
     metrics: &[

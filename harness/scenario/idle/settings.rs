@@ -94,11 +94,11 @@ impl Settings {
                 all.map(|&(_, state)| state).collect()
             }),
             polarities: not_empty(table, "polarities", polarities).unwrap_or_else(|| {
-                vec![
+                plan.polarities(&[
                     Polarity::Alternating,
                     Polarity::Positive,
                     Polarity::Negative,
-                ]
+                ])
             }),
         }
     }

@@ -38,7 +38,7 @@ impl Settings {
             hold: time(table, "hold", 0.200),
             polarities: table
                 .words("polarities", Polarity::WORDS)
-                .unwrap_or_else(|| vec![Polarity::Positive, Polarity::Negative]),
+                .unwrap_or_else(|| plan.polarities(&[Polarity::Positive, Polarity::Negative])),
         }
     }
 
@@ -54,11 +54,13 @@ impl Settings {
         }
         let has = |polarity| self.polarities.contains(&polarity);
         let both = has(Polarity::Positive) && has(Polarity::Negative);
-        if !both && demands.limit("level_asymmetry").is_some() {
+        // One alternating capture shows both, too.
+        let shown = both || has(Polarity::Alternating);
+        if !shown && demands.limit("level_asymmetry").is_some() {
             demands.fault(
                 "polarities",
-                "the symmetry of the levels needs both held polarities".to_owned(),
-                "\"positive\" and \"negative\" in the list".to_owned(),
+                "the symmetry of the levels needs both polarities".to_owned(),
+                "\"positive\" and \"negative\" in the list, or \"alternating\"".to_owned(),
             );
         }
         demands.held(&self.polarities, self.settle + self.hold, "hold");

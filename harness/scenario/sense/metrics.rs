@@ -54,7 +54,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             name: "polarities",
             form: Form::Words(&["positive", "negative", "alternating"]),
             default: "positive, negative",
-            doc: "The states of the output in which the steps are taken.",
+            doc: "The states of the output in which the steps are taken; of a board that goes dead \
+                  without a signal alternating alone.",
         },
     ],
     metrics: &[

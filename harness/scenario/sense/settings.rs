@@ -41,7 +41,7 @@ impl Settings {
             readings: whole(table, "readings", 1000, 10),
             last_count: last_count(table, plan.format),
             polarities: not_empty(table, "polarities", polarities)
-                .unwrap_or_else(|| vec![Polarity::Positive, Polarity::Negative]),
+                .unwrap_or_else(|| plan.polarities(&[Polarity::Positive, Polarity::Negative])),
         }
     }
 

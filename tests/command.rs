@@ -456,6 +456,26 @@ fn the_workshops_file_is_found_upwards() {
     std::fs::write(&workshop, text).expect("room");
     assert_eq!(operator("O2", &[]), "R. T.");
     assert_eq!(operator("O3", &["--operator", "K. L."]), "K. L.");
+    // Lot and folder lie beside that file, not where the command is called.
+    let more = "lot = \"spring.toml\"\nrecords = \"kept\"\n";
+    std::fs::write(&workshop, format!("{text}{more}")).expect("room");
+    let lot = std::fs::read_to_string(fixture("lot.toml")).expect("a lot");
+    std::fs::write(folder.path().join("spring.toml"), lot).expect("room");
+    let trial = run("O5", &[]);
+    let said = String::from_utf8_lossy(&trial.stdout).into_owned();
+    assert!(said.contains("\"lot\":\"GB-2026-11\""), "{said}");
+    assert!(folder.path().join("kept/model.sqlite").is_file());
+    let list = |more: &[&str]| {
+        let done = cargo_bin_cmd!("bufferstop")
+            .current_dir(&below)
+            .args(["records", "list", "--model", "--json"])
+            .args(more)
+            .output()
+            .expect("the command runs");
+        String::from_utf8_lossy(&done.stdout).into_owned()
+    };
+    assert!(list(&[]).contains("O5") && !list(&[]).contains("O3"));
+    assert!(list(&["--out", "reports"]).contains("O3"));
     std::fs::write(&workshop, text.replace("operator", "operators")).expect("room");
     let done = run("O4", &[]);
     let said = String::from_utf8_lossy(&done.stderr).into_owned();

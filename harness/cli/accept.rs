@@ -8,7 +8,7 @@ use super::files::{BenchFiles, Files, Sound};
 use super::guided::{Guide, pattern};
 use super::mounting::{Mounted, mounted, place, planted};
 use super::output::Output;
-use super::own_workshop::OwnWorkshop;
+use super::own_workshop::{OwnWorkshop, is_lot_file};
 use super::selection::Selection;
 use super::session::Session;
 use super::store_fault::store_exit;
@@ -34,6 +34,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let boards = Boards::of(&arguments.serial)?;
     let ambient = arguments.ambient.as_deref().map(ambient).transpose()?;
     let own = OwnWorkshop::nearest()?;
+    let (out, default_lot) = (own.records(arguments.out.as_deref()), own.lot());
     let operator = arguments
         .operator
         .clone()
@@ -41,7 +42,11 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let mut files = Files::default();
     let plan = files.plan(&arguments.plan);
     let bench = files.bench(arguments.bench.as_deref(), arguments.model_board.as_deref());
-    let lot = lot(arguments, plan.as_ref(), &mut files)?;
+    let lot = arguments.lot.clone().or(default_lot);
+    let lot = lot
+        .as_deref()
+        .map(|text| named_lot(text, plan.as_ref(), &mut files));
+    let lot = lot.transpose()?.flatten();
     let selection = Selection::of(arguments)?;
     let plan = plan.map(|plan| selection.of_plan(plan)).transpose()?;
     let Sound {
@@ -64,7 +69,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         &plan,
         &bench,
         files.facts(),
-        &arguments.out,
+        &out,
         output,
         false,
     )?;
@@ -299,17 +304,10 @@ fn ambient(text: &str) -> Result<Celsius, Exit> {
     })
 }
 
-/// `--lot` is a lot file where there is one of that name, else a plain name.
-fn lot(
-    arguments: &Accept,
-    plan: Option<&Plan>,
-    files: &mut Files,
-) -> Result<Option<LotName>, Exit> {
-    let Some(text) = &arguments.lot else {
-        return Ok(None);
-    };
+/// The lot of that name, or of the file of that name.
+fn named_lot(text: &str, plan: Option<&Plan>, files: &mut Files) -> Result<Option<LotName>, Exit> {
     let path = Path::new(text);
-    if path.extension().is_some_and(|ending| ending == "toml") {
+    if is_lot_file(path) {
         // A fault in it is among the files' faults, which end the command.
         let lot = files.lot(path);
         if let (Some(lot), Some(plan)) = (&lot, plan) {

@@ -193,15 +193,10 @@ pub(super) struct BenchArguments {
     /// by a load, a contact for 10 ms, the track signal on the board's inputs by a drive.
     #[arg(long, requires = "tried")]
     pub(super) ready: bool,
-    /// Folder with records: where the last run on that port left something on, nothing is
-    /// tried.
-    #[arg(
-        long,
-        value_name = "DIR",
-        default_value = "reports",
-        requires = "tried"
-    )]
-    pub(super) out: PathBuf,
+    /// Folder with records, `reports` without it; `bufferstop.toml` may name another.
+    /// Where the last run on that port left something on, nothing is tried.
+    #[arg(long, value_name = "DIR", requires = "tried")]
+    pub(super) out: Option<PathBuf>,
 }
 
 const PROVE_AFTER: &str = "\

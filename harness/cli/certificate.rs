@@ -9,7 +9,7 @@ use super::handing_out;
 use super::left_on::was_looked_at;
 use super::output::Output;
 use super::own_workshop::OwnWorkshop;
-use super::records::{Existing, find, headline, last_of_lot, open_checked, seal_of, whole};
+use super::records::{Existing, find, folder, headline, last_of_lot, open_checked, seal_of, whole};
 use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
@@ -154,7 +154,7 @@ fn issue(
     let bytes = handing_out::bytes(&document(reader, &record)?, form)?;
     let place = &arguments.place;
     let store = Store::for_run(
-        &place.out,
+        &folder(place)?,
         place.model,
         Durability::EveryEvent,
         &SystemClock,

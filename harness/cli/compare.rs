@@ -42,7 +42,7 @@ fn compared(arguments: &Compare, output: Output) -> Result<Exit, Exit> {
         .map(handing_out::form)
         .transpose()?;
     let stated = stated(arguments)?;
-    let (path, kind) = place(&arguments.place);
+    let (path, kind) = place(&arguments.place)?;
     handing_out::present(&arguments.place)?;
     let before = lot(&path, &baseline)?;
     let Some(candidate) = candidate else {

@@ -27,7 +27,7 @@ pub(super) fn summed_up(arguments: &RecordsLot, output: Output) -> Result<Exit, 
         .map(handing_out::form)
         .transpose()?;
     handing_out::present(&arguments.place)?;
-    let (path, kind) = place(&arguments.place);
+    let (path, kind) = place(&arguments.place)?;
     let readings = lot(&path, &name)?;
     let found = summarise(&readings, &terms(&[&readings]));
     let model = kind == Kind::Model;

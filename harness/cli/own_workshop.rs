@@ -49,6 +49,25 @@ impl OwnWorkshop {
         }
     }
 
+    /// The folder of the records: the one that was `stated`, else this file's, else
+    /// the one that it is without either.
+    pub(super) fn records(&self, stated: Option<&Path>) -> PathBuf {
+        let own = self.workshop.defaults.records.as_ref();
+        let own = || own.map(|folder| self.folder.join(folder));
+        let stated = stated.map(Path::to_path_buf).or_else(own);
+        stated.unwrap_or_else(|| PathBuf::from("reports"))
+    }
+
+    /// The lot where none was stated: a name, or a lot file beside this one.
+    pub(super) fn lot(&self) -> Option<String> {
+        let lot = self.workshop.defaults.lot.as_ref()?;
+        if !is_lot_file(Path::new(lot)) {
+            return Some(lot.clone());
+        }
+        // What cannot be said in Unicode is found wanting where it is opened.
+        Some(self.folder.join(lot).to_string_lossy().into_owned())
+    }
+
     /// Who issues papers, the logo read.
     ///
     /// # Errors
@@ -84,6 +103,11 @@ impl OwnWorkshop {
             _ => Err(fault("it is no SVG".to_owned())),
         }
     }
+}
+
+/// Whether a lot is named by its file.
+pub(super) fn is_lot_file(lot: &Path) -> bool {
+    lot.extension().is_some_and(|ending| ending == "toml")
 }
 
 /// The nearest such file in `folder` or above it.

@@ -51,7 +51,7 @@ fn rejudged(arguments: &Rejudge, output: Output) -> Result<Exit, Exit> {
         return Err(Exit::Usage);
     }
     drop(reader);
-    let (path, _) = place(&arguments.place);
+    let (path, _) = place(&arguments.place)?;
     let mut exit = Exit::Pass;
     let mut tally = Tally::default();
     every(&path, &runs, plan.as_ref(), |run, judged| match judged {

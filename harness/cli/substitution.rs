@@ -180,7 +180,7 @@ fn compared(arguments: &Demo, names: &[LotName], output: Output) -> Result<Exit,
     let report = arguments.out.join("comparison.html");
     let asked = Compare {
         place: StorePlace {
-            out: arguments.out.clone(),
+            out: Some(arguments.out.clone()),
             model: true,
         },
         baseline: names[0].to_string(),

@@ -11,6 +11,7 @@ use super::arguments::BenchArguments;
 use super::attendance::{Attendance, Person, caution};
 use super::exit::Exit;
 use super::output::Output;
+use super::own_workshop::OwnWorkshop;
 use super::{left_on, session};
 use crate::bench::guardian::Guardian;
 use crate::ident::harmless;
@@ -56,6 +57,7 @@ pub(super) fn walked(
 ) -> Result<Exit, Exit> {
     let place = Place::of(arguments, wanted)?;
     let word = Word::of(arguments.ready, output);
+    let out = OwnWorkshop::nearest()?.records(arguments.out.as_deref());
     let mut attendance = Attendance::begin()?;
     if place.is_real() {
         match word {
@@ -86,7 +88,7 @@ pub(super) fn walked(
         // As for a run: a model hurts nobody, and its port's name is given away again.
         if !identity.contains(MODEL_MARK) {
             let port = &alone.session.port().settings().name;
-            left_on::refuse_at(&arguments.out, port)?;
+            left_on::refuse_at(&out, port)?;
         }
         let start = |program: &_| Guardian::of_instrument(&alone.session, program);
         walk.guardian = session::watching(start);

@@ -26,9 +26,10 @@ pub(in crate::cli) struct Accept {
     /// Plant a defect of the model board's file, by name.
     #[arg(long, value_name = "NAME")]
     pub(in crate::cli) defect: Option<String>,
-    /// Folder for records and reports.
-    #[arg(long, value_name = "DIR", default_value = "reports")]
-    pub(in crate::cli) out: PathBuf,
+    /// Folder for records and reports, `reports` without it; `bufferstop.toml` may
+    /// name another.
+    #[arg(long, value_name = "DIR")]
+    pub(in crate::cli) out: Option<PathBuf>,
     /// Run only this scenario: a diagnosis, which accepts nothing. May be given
     /// several times.
     #[arg(long, value_name = "SCENARIO")]

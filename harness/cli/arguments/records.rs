@@ -89,9 +89,10 @@ such as on a certificate. Exit status: 0 intact, 1 altered.";
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct StorePlace {
-    /// Folder with records and reports.
-    #[arg(long, value_name = "DIR", default_value = "reports")]
-    pub(in crate::cli) out: PathBuf,
+    /// Folder with records and reports, `reports` without it; `bufferstop.toml` may
+    /// name another.
+    #[arg(long, value_name = "DIR")]
+    pub(in crate::cli) out: Option<PathBuf>,
     /// Look into the model bench's store instead of the real boards'.
     #[arg(long)]
     pub(in crate::cli) model: bool,

@@ -29,7 +29,7 @@ pub(super) fn verify(arguments: &RecordsVerify, output: Output) -> Result<Exit, 
     if let Some(file) = &arguments.file {
         return alone(file, key.as_ref(), output);
     }
-    let (path, _) = path(&arguments.place);
+    let (path, _) = path(&arguments.place)?;
     let reader = open_as_found(&arguments.place)?;
     let checked = match reader.verify(head) {
         Ok(checked) => checked.map_err(|fault| fault.to_string()),
@@ -168,7 +168,7 @@ pub(super) fn note(arguments: &RecordsNote, output: Output) -> Result<Exit, Exit
     let reader = open(&arguments.place)?;
     let run = known(&reader, &arguments.which)?;
     drop(reader);
-    let (path, kind) = path(&arguments.place);
+    let (path, kind) = path(&arguments.place)?;
     let store = Store::open(&path, kind, Durability::EveryEvent, &SystemClock)
         .map_err(|fault| store_exit(&fault))?;
     for run in store.closed_cut_off() {

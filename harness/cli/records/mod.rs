@@ -14,7 +14,7 @@ pub(super) use filter::named;
 pub(super) use outfile::{Existing, whole};
 pub(super) use signing::seal_of;
 pub(super) use stored::{
-    find, headline, known, last_of_lot, open, open_checked, path as place, record,
+    find, folder, headline, known, last_of_lot, open, open_checked, path as place, record,
 };
 
 use super::arguments::{Records, RecordsList, RecordsShow};

@@ -103,7 +103,7 @@ pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit
         };
         seals.push((run, key.sign(statement)));
     }
-    let (path, kind) = path(&arguments.place);
+    let (path, kind) = path(&arguments.place)?;
     drop(reader);
     let store = Store::open(&path, kind, Durability::EveryEvent, &SystemClock)
         .map_err(|fault| store_exit(&fault))?;

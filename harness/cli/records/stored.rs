@@ -3,6 +3,7 @@
 
 use crate::cli::arguments::StorePlace;
 use crate::cli::exit::Exit;
+use crate::cli::own_workshop::OwnWorkshop;
 use crate::cli::store_fault::store_exit;
 use crate::ident::{LotName, RunId, Serial, harmless};
 use crate::judgement::Verdict;
@@ -11,24 +12,32 @@ use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+/// The folder of that place.
+///
+/// # Errors
+/// [`Exit::File`], after saying what is wrong in the workshop's own file.
+pub(in crate::cli) fn folder(place: &StorePlace) -> Result<PathBuf, Exit> {
+    Ok(OwnWorkshop::nearest()?.records(place.out.as_deref()))
+}
+
 /// Where the store of that place is.
-pub(in crate::cli) fn path(place: &StorePlace) -> (PathBuf, Kind) {
+pub(in crate::cli) fn path(place: &StorePlace) -> Result<(PathBuf, Kind), Exit> {
     let kind = if place.model {
         Kind::Model
     } else {
         Kind::Records
     };
-    (place.out.join(kind.file_name()), kind)
+    Ok((folder(place)?.join(kind.file_name()), kind))
 }
 
 /// The store of that place, opened for reading.
 pub(in crate::cli) fn open(place: &StorePlace) -> Result<Reader, Exit> {
-    opened(place, Reader::open(&path(place).0))
+    opened(place, Reader::open(&path(place)?.0))
 }
 
 /// The same for a store that is about to be verified.
 pub(in crate::cli) fn open_as_found(place: &StorePlace) -> Result<Reader, Exit> {
-    opened(place, Reader::open_as_found(&path(place).0))
+    opened(place, Reader::open_as_found(&path(place)?.0))
 }
 
 fn opened(place: &StorePlace, reader: Result<Reader, StoreError>) -> Result<Reader, Exit> {

@@ -47,6 +47,7 @@ mod guided;
 mod handing_out;
 mod inspect;
 mod left_on;
+mod logo;
 mod lot;
 mod lot_reading;
 mod model_bench;

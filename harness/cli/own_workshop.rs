@@ -4,8 +4,7 @@
 
 use super::exit::Exit;
 use super::files::{Files, complain};
-use super::plain_file;
-use crate::drawing::raster::Raster;
+use super::{logo, plain_file};
 use crate::handout::{Letterhead, Logo};
 use crate::ident::harmless;
 use crate::workshop::{FILE, Workshop};
@@ -96,7 +95,7 @@ impl OwnWorkshop {
             return Err(fault("it is larger than 1 MiB".to_owned()));
         }
         if path.extension().is_some_and(|ending| ending == "png") {
-            return Raster::of_png(&bytes).map(Logo::Png).map_err(fault);
+            return logo::of_png(&bytes).map(Logo::Png).map_err(fault);
         }
         match String::from_utf8(bytes) {
             Ok(text) if text.contains("<svg") => Ok(Logo::Svg(text)),

@@ -358,11 +358,7 @@ fn a_check_standard_gets_no_label() {
 /// Both forms show the workshop's logo, in its own pixels.
 #[test]
 fn a_logo_of_pixels_heads_both_forms() {
-    let mut bytes = Vec::new();
-    let encoder = png::Encoder::new(&mut bytes, 31, 17);
-    let mut writer = encoder.write_header().expect("room");
-    writer.write_image_data(&[0; 31 * 17]).expect("room");
-    writer.finish().expect("room");
+    let raster = Raster::new(b"\x89PNG\r\n\x1a\n", (31, 17), vec![0; 31 * 17 * 4]);
     let letterhead = Letterhead {
         issuer: Issuer {
             name: "Workshop Nether Sallow".to_owned(),
@@ -370,7 +366,7 @@ fn a_logo_of_pixels_heads_both_forms() {
             logo: Some("logo.png".to_owned()),
             signature: None,
         },
-        logo: Some(Logo::Png(Raster::of_png(&bytes).expect("a PNG"))),
+        logo: Some(Logo::Png(raster.expect("whole"))),
     };
     let (record, seen) = (record(false), seen());
     let plain = sources(&record, &seen);

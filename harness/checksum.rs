@@ -124,7 +124,8 @@ impl LineCheck {
         same.then_some(line)
     }
 
-    fn length(&self) -> usize {
+    /// How many bytes it is written in.
+    pub fn length(&self) -> usize {
         match self.written {
             Written::Hexadecimal => 2 * self.checksum.width(),
             Written::HighFirst | Written::LowFirst => self.checksum.width(),

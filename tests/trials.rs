@@ -63,6 +63,7 @@ fn every_shipped_profile_fits_its_model_and_a_trace_answers_again() {
         name: "trace".to_owned(),
         speed: own.line.speed,
         message_size: 1 << 16,
+        block_tail: 0,
         ending: own.line.ending.clone(),
         habits: Habits::default(),
         traffic: Traffic::default(),

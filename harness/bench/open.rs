@@ -12,7 +12,7 @@ use crate::ident::Role;
 use crate::instruments::Session;
 use crate::link::{Deadlines, Habits, Person, Port, PortSettings, Probe, Traffic};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport};
-use crate::profile::Profile;
+use crate::profile::{BlockCheck, Profile};
 use crate::protocol::Expect;
 use crate::template;
 use crate::units::{Quantity as _, Seconds};
@@ -354,6 +354,7 @@ pub(super) fn port_settings(name: &str, profile: &Profile, deadlines: Deadlines)
         name: name.to_owned(),
         speed: profile.line.speed,
         message_size: profile.line.message_size,
+        block_tail: profile.waveform.check.as_ref().map_or(0, BlockCheck::tail),
         ending: profile.line.ending.clone(),
         habits,
         traffic: Traffic::default(),

@@ -12,6 +12,7 @@ mod load;
 mod session;
 mod supply;
 mod switch;
+mod table;
 mod thermometer;
 mod tries;
 mod walk;

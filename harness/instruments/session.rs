@@ -292,7 +292,36 @@ impl Session {
         bytes: usize,
     ) -> Result<Vec<u8>, InstrumentError> {
         let line = self.line(command, arguments)?;
-        self.repeated(&line, Expect::Block, bytes).await
+        let mut block = Vec::new();
+        for _ in 0..=REPEATS {
+            block = self.repeated(&line, Expect::Block, bytes).await?;
+            let Some(check) = &self.profile.waveform.check else {
+                return Ok(block);
+            };
+            if let Some(data) = check.check.strip(block.clone()) {
+                return Ok(data);
+            }
+            self.port.doubt();
+        }
+        let count = block.len();
+        Err(self.data(format!(
+            "the checksum of a block is missing or wrong ({count} bytes)"
+        )))
+    }
+
+    /// Asks for `count` lines of about `bytes` bytes together.
+    ///
+    /// # Errors
+    /// As for [`Session::ask`].
+    pub(super) async fn lines(
+        &self,
+        command: &'static str,
+        arguments: &[(&str, Argument<'_>)],
+        count: usize,
+        bytes: usize,
+    ) -> Result<Vec<u8>, InstrumentError> {
+        let line = self.line(command, arguments)?;
+        self.repeated(&line, Expect::Lines(count), bytes).await
     }
 
     /// Asks for a line of about `bytes` bytes.
@@ -371,7 +400,9 @@ pub(super) fn text_of(expect: Expect, answer: &[u8]) -> String {
     match expect {
         Expect::Bytes(_) => template::line_of(answer),
         // The port has checked it.
-        Expect::Line | Expect::Block => String::from_utf8_lossy(answer).into_owned(),
+        Expect::Line | Expect::Lines(_) | Expect::Block => {
+            String::from_utf8_lossy(answer).into_owned()
+        }
     }
 }
 

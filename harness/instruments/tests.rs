@@ -46,6 +46,7 @@ fn scripted(profile: Profile, script: &'static [(&str, &str)]) -> Session {
         name: "script".to_owned(),
         speed: profile.line.speed,
         message_size: 1 << 16,
+        block_tail: 0,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

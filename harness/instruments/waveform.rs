@@ -3,6 +3,7 @@
 
 use super::fault::InstrumentError;
 use super::session::Session;
+use super::table::rows;
 use crate::profile::{Data, Place};
 use crate::protocol;
 use crate::template::Argument;
@@ -242,6 +243,13 @@ impl Codes {
                     let request = (command, arguments.as_slice());
                     read.take_block(session, request, count, scales.bits)
                         .await?;
+                }
+                Data::Table { .. } => {
+                    let list = rows(session, (command, arguments.as_slice()), count).await?;
+                    match number {
+                        Some(_) => volts.extend(list),
+                        None => read.take_codes(session, &list, Range::of(false, 16))?,
+                    }
                 }
                 data @ (Data::Codes { .. } | Data::Volts) => {
                     let bytes = CHARACTERS_A_SAMPLE * count as usize;

@@ -63,6 +63,7 @@ impl Owner {
         due: Option<Due>,
     ) -> Self {
         let framer = Framer::new(settings.ending.as_bytes(), LONGEST_REPLY);
+        let framer = framer.with_tail(settings.block_tail);
         Self {
             wire,
             settings,
@@ -240,7 +241,7 @@ impl Owner {
     async fn answer(&mut self, expect: Expect, limit: Duration) -> Result<Vec<u8>, Cause> {
         let ending = self.settings.ending.len();
         let answer = match expect {
-            Expect::Line | Expect::Block => self.read(expect, limit).await?,
+            Expect::Line | Expect::Lines(_) | Expect::Block => self.read(expect, limit).await?,
             Expect::Bytes(count) => {
                 let mut answer = self.read(Expect::Bytes(count + ending), limit).await?;
                 if !answer.ends_with(self.settings.ending.as_bytes()) {

@@ -130,6 +130,8 @@ pub struct PortSettings {
     pub speed: u32,
     /// The most bytes that are read at once where whole messages come.
     pub message_size: usize,
+    /// Bytes that stand between a block and what ends it, such as its checksum.
+    pub block_tail: usize,
     /// What ends a line, both ways; nothing where every answer's length is known.
     pub ending: String,
     /// What the instrument does beside answering.

@@ -20,6 +20,7 @@ fn settings() -> PortSettings {
         name: "test port".to_owned(),
         speed: 115_200,
         message_size: 64,
+        block_tail: 0,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

@@ -42,6 +42,7 @@ fn settings(name: &str) -> PortSettings {
         name: name.to_owned(),
         speed: 4_000_000,
         message_size: 1 << 16,
+        block_tail: 0,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

@@ -20,7 +20,7 @@ pub use needs::{CommandNeed, EXTERNAL, RoleNeeds, by_hand, needs, read_back_by};
 pub use parse::{parse, shipped, shipped_source};
 pub use range::{CaptureRange, LoadRange, Range, SupplyRange, SwitchRange};
 pub use reply::{Binary, Reply, VALUE, measured};
-pub use waveform::{Data, Place, Waveform};
+pub use waveform::{BlockCheck, Data, Place, Waveform};
 
 use crate::checksum::LineCheck;
 use crate::ident::Role;

@@ -1,6 +1,7 @@
 //! The table `[waveform]` of a capture device's profile. No sample is read here.
 
-use super::waveform::{Data, Place, Waveform};
+use super::waveform::{BlockCheck, Data, Place, Waveform};
+use crate::checksum::{Checksum, LineCheck, Written};
 use crate::document::{Demand, Fault, Table};
 use crate::template::Template;
 use crate::units::Dimension;
@@ -14,6 +15,7 @@ pub(super) fn waveform(table: Option<&Table<'_>>) -> Waveform {
     let place = |key| place(table, key);
     let waveform = Waveform {
         data,
+        check: table.optional_table("checksum").and_then(block_check),
         count: place("count"),
         volts_per_code: place("volts_per_code"),
         volts_at_zero: place("volts_at_zero"),
@@ -22,7 +24,20 @@ pub(super) fn waveform(table: Option<&Table<'_>>) -> Waveform {
         bits: place("bits"),
         full_scale: place("full_scale"),
     };
-    let volts = data == Data::Volts;
+    let volts = matches!(data, Data::Volts | Data::Table { .. });
+    let blocks = matches!(
+        data,
+        Data::Block { .. } | Data::Table { in_block: true, .. }
+    );
+    if waveform.check.is_some() && !blocks {
+        table.fault(
+            Fault::error(
+                &table.place_of("checksum"),
+                "lines have their checksum in `[line]`",
+            )
+            .expected("samples in blocks with it"),
+        );
+    }
     if !volts && !table.has("volts_per_code") {
         table.missing(
             "volts_per_code",
@@ -33,11 +48,29 @@ pub(super) fn waveform(table: Option<&Table<'_>>) -> Waveform {
     waveform
 }
 
+/// The checksum of a block.
+fn block_check(table: Table<'_>) -> Option<BlockCheck> {
+    let kind = table.word("kind", Checksum::WORDS);
+    let written = table.optional_word("written", Written::WORDS);
+    let counted = table.boolean_or("counted", false);
+    table.finish();
+    Some(BlockCheck {
+        check: LineCheck {
+            checksum: kind?,
+            written: written.unwrap_or(Written::HighFirst),
+            mark: String::new(),
+            skip: 0,
+        },
+        counted,
+    })
+}
+
 #[derive(Clone, Copy)]
 enum Samples {
     Block,
     Codes,
     Volts,
+    Table,
 }
 
 fn data(table: &Table<'_>) -> Data {
@@ -45,12 +78,30 @@ fn data(table: &Table<'_>) -> Data {
         ("block", Samples::Block),
         ("codes", Samples::Codes),
         ("volts", Samples::Volts),
+        ("table", Samples::Table),
     ];
+    const FRAMES: &[(&str, bool)] = &[("block", true), ("lines", false)];
     const ORDERS: &[(&str, bool)] = &[("high first", true), ("low first", false)];
     let samples = table.word("data", WORDS);
     let bits = table.optional_integer("sample_bits", 8..=16);
     let signed = table.boolean_or("signed", true);
     let order = table.optional_word("order", ORDERS);
+    let whole = |key, range| {
+        let number = table.optional_integer(key, range);
+        number.and_then(|number| usize::try_from(number).ok())
+    };
+    let column = whole("column", 1..=1000);
+    let header_lines = whole("header_lines", 0..=1000);
+    let in_block = table.optional_word("framed", FRAMES);
+    let rows = matches!(samples, Some(Samples::Table));
+    for key in ["column", "header_lines", "framed"] {
+        if !rows && table.has(key) {
+            table.fault(
+                Fault::error(&table.place_of(key), "only a table has such a thing")
+                    .expected("`data = \"table\"` with it"),
+            );
+        }
+    }
     let block = matches!(samples, Some(Samples::Block) | None);
     if bits.is_some_and(|bits| bits != 8 && bits != 16) {
         table.fault(
@@ -70,6 +121,11 @@ fn data(table: &Table<'_>) -> Data {
     match samples {
         Some(Samples::Codes) => Data::Codes { signed },
         Some(Samples::Volts) => Data::Volts,
+        Some(Samples::Table) => Data::Table {
+            column: column.unwrap_or(2),
+            header_lines: header_lines.unwrap_or(0),
+            in_block: in_block.unwrap_or(true),
+        },
         Some(Samples::Block) | None => Data::Block {
             bytes: if bits == Some(8) { 1 } else { 2 },
             signed,

@@ -1,6 +1,7 @@
 //! How a capture device hands out its samples, and where what they mean stands.
 //! It reads none.
 
+use crate::checksum::LineCheck;
 use crate::template::Template;
 
 /// The samples of one answer.
@@ -22,6 +23,31 @@ pub enum Data {
     },
     /// A list of volts at the input in ASCII, parted by commas.
     Volts,
+    /// A table in ASCII, a row a sample: volts at the input, or the word of the lines.
+    Table {
+        /// The column of it, from one.
+        column: usize,
+        /// Lines before the first row.
+        header_lines: usize,
+        /// Whether the whole of it is a block, or so many lines.
+        in_block: bool,
+    },
+}
+
+/// The checksum over the data of a block.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BlockCheck {
+    /// How it is computed and written, without a mark.
+    pub check: LineCheck,
+    /// Whether its bytes are the block's last, counted in its head, or stand behind it.
+    pub counted: bool,
+}
+
+impl BlockCheck {
+    /// Bytes that stand behind a block.
+    pub fn tail(&self) -> usize {
+        if self.counted { 0 } else { self.check.length() }
+    }
 }
 
 /// Where one thing that samples mean is found.
@@ -43,6 +69,8 @@ pub enum Place {
 pub struct Waveform {
     /// How samples come.
     pub data: Data,
+    /// The checksum of a block, where it has one.
+    pub check: Option<BlockCheck>,
     /// Samples that it holds.
     pub count: Option<Place>,
     /// Volts at the input for one code; none where the samples are volts.
@@ -92,6 +120,7 @@ impl Default for Waveform {
                 signed: true,
                 high_first: true,
             },
+            check: None,
             count: Some(Place::Field(1)),
             volts_per_code: Some(Place::Field(4)),
             volts_at_zero: Some(Place::Field(5)),

@@ -10,6 +10,8 @@ const SHOWN: usize = 40;
 pub enum Expect {
     /// A line up to its ending.
     Line,
+    /// So many lines, as a table has them.
+    Lines(usize),
     /// A definite-length block and then the ending.
     Block,
     /// So many bytes, whatever they are, and nothing behind them.
@@ -21,6 +23,8 @@ pub enum Expect {
 pub enum Reply {
     /// A line.
     Line(Vec<u8>),
+    /// Lines with what ends them, but for the last one's ending.
+    Lines(Vec<u8>),
     /// A block's data.
     Block(Vec<u8>),
     /// Bytes by number.
@@ -31,7 +35,9 @@ impl Reply {
     /// The bytes of any.
     pub fn into_bytes(self) -> Vec<u8> {
         match self {
-            Self::Line(bytes) | Self::Block(bytes) | Self::Bytes(bytes) => bytes,
+            Self::Line(bytes) | Self::Lines(bytes) | Self::Block(bytes) | Self::Bytes(bytes) => {
+                bytes
+            }
         }
     }
 }
@@ -77,8 +83,11 @@ pub struct Framer {
     limit: usize,
     expect: Expect,
     buffer: Vec<u8>,
-    /// Bytes of the buffer known to hold no ending.
+    /// Bytes of the buffer whose endings are counted, and how many there are.
     searched: usize,
+    found: usize,
+    /// Bytes that stand between a block and the ending, a checksum say.
+    tail: usize,
     fault: Option<FrameFault>,
 }
 
@@ -92,14 +101,23 @@ impl Framer {
             expect: Expect::Line,
             buffer: Vec::new(),
             searched: 0,
+            found: 0,
+            tail: 0,
             fault: None,
         }
+    }
+
+    /// The same where `tail` bytes stand behind each block; they are handed over with
+    /// its data.
+    #[must_use]
+    pub fn with_tail(self, tail: usize) -> Self {
+        Self { tail, ..self }
     }
 
     /// Says what the next reply is.
     pub fn expect(&mut self, expect: Expect) {
         self.expect = expect;
-        self.searched = 0;
+        self.begin_search();
     }
 
     /// Takes in bytes.
@@ -127,8 +145,11 @@ impl Framer {
             return Err(fault.clone());
         }
         match self.expect {
-            Expect::Line if self.ending.is_empty() => Err(self.fail(FrameFault::Endless)),
-            Expect::Line => Ok(self.poll_line()),
+            Expect::Line | Expect::Lines(_) if self.ending.is_empty() => {
+                Err(self.fail(FrameFault::Endless))
+            }
+            Expect::Line => Ok(self.poll_lines(1).map(Reply::Line)),
+            Expect::Lines(count) => Ok(self.poll_lines(count).map(Reply::Lines)),
             Expect::Bytes(count) => self.poll_bytes(count).map_err(|fault| self.fail(fault)),
             Expect::Block => self.poll_block().map_err(|fault| self.fail(fault)),
         }
@@ -137,7 +158,7 @@ impl Framer {
     /// Forgets all bytes and faults; what is expected stays.
     pub fn reset(&mut self) {
         self.buffer.clear();
-        self.searched = 0;
+        self.begin_search();
         self.fault = None;
     }
 
@@ -148,25 +169,38 @@ impl Framer {
 
     fn fail(&mut self, fault: FrameFault) -> FrameFault {
         self.buffer.clear();
-        self.searched = 0;
+        self.begin_search();
         self.fault = Some(fault.clone());
         fault
     }
 
-    fn poll_line(&mut self) -> Option<Reply> {
+    /// `count` lines as they came, without the last one's ending.
+    fn poll_lines(&mut self, count: usize) -> Option<Vec<u8>> {
         let ending = self.ending.as_slice();
-        let found = self.buffer[self.searched..]
-            .windows(ending.len())
-            .position(|window| window == ending);
-        let Some(at) = found.map(|at| self.searched + at) else {
-            // The ending may have begun in the last bytes.
-            self.searched = (self.buffer.len() + 1).saturating_sub(ending.len());
-            return None;
-        };
-        let line = self.buffer[..at].to_vec();
-        self.buffer.drain(..at + self.ending.len());
+        let mut end = 0;
+        while self.found < count.max(1) {
+            let found = self.buffer[self.searched..]
+                .windows(ending.len())
+                .position(|window| window == ending);
+            let Some(at) = found.map(|at| self.searched + at) else {
+                // The ending may have begun in the last bytes.
+                let begun = (self.buffer.len() + 1).saturating_sub(ending.len());
+                self.searched = self.searched.max(begun);
+                return None;
+            };
+            end = at;
+            self.searched = at + ending.len();
+            self.found += 1;
+        }
+        let lines = self.buffer[..end].to_vec();
+        self.buffer.drain(..end + ending.len());
+        self.begin_search();
+        Some(lines)
+    }
+
+    fn begin_search(&mut self) {
         self.searched = 0;
-        Some(Reply::Line(line))
+        self.found = 0;
     }
 
     fn poll_bytes(&mut self, count: usize) -> Result<Option<Reply>, FrameFault> {
@@ -176,7 +210,7 @@ impl Framer {
         if self.buffer.len() < count {
             return Ok(None);
         }
-        self.searched = 0;
+        self.begin_search();
         Ok(Some(Reply::Bytes(self.buffer.drain(..count).collect())))
     }
 
@@ -190,19 +224,18 @@ impl Framer {
         let Some((start, length)) = self.block_head()? else {
             return Ok(None);
         };
-        let whole = start
-            .saturating_add(length)
-            .saturating_add(self.ending.len());
+        let end = start.saturating_add(length).saturating_add(self.tail);
+        let whole = end.saturating_add(self.ending.len());
         if whole > self.limit {
             return Err(FrameFault::TooLong { limit: self.limit });
         }
         if self.buffer.len() < whole {
             return Ok(None);
         }
-        if self.buffer[start + length..whole] != self.ending {
+        if self.buffer[end..whole] != self.ending {
             return Err(FrameFault::NoEnding);
         }
-        let data = self.buffer[start..start + length].to_vec();
+        let data = self.buffer[start..end].to_vec();
         self.buffer.drain(..whole);
         Ok(Some(Reply::Block(data)))
     }

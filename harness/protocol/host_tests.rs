@@ -59,11 +59,13 @@ fn replies_as_a_host_reads_them() {
 
 #[test]
 fn frames_split_anywhere() {
-    let stream = b"-1.5E+00\r\n#15A\r\nBC\r\n0,\"No error\"\r\n";
+    let stream = b"-1.5E+00\r\n#15A\r\nBC\r\n0,\"No error\"\r\nt;u\r\n1;2\r\n\r\nlast\r\n";
     let wanted = [
         (Expect::Line, Reply::Line(b"-1.5E+00".to_vec())),
         (Expect::Block, Reply::Block(b"A\r\nBC".to_vec())),
         (Expect::Line, Reply::Line(b"0,\"No error\"".to_vec())),
+        (Expect::Lines(3), Reply::Lines(b"t;u\r\n1;2\r\n".to_vec())),
+        (Expect::Line, Reply::Line(b"last".to_vec())),
     ];
     for step in 1..stream.len() {
         let mut framer = Framer::new(b"\r\n", 100);
@@ -80,6 +82,19 @@ fn frames_split_anywhere() {
         }
         assert_eq!(framer.pending(), 0);
     }
+}
+
+#[test]
+fn a_checksum_behind_a_block_comes_with_its_data() {
+    let mut framer = Framer::new(b"\n", 100).with_tail(2);
+    framer.expect(Expect::Block);
+    for byte in b"#13abc\n\x1F" {
+        framer.push(&[*byte]).expect("room");
+        assert_eq!(framer.poll(), Ok(None));
+    }
+    framer.push(b"\n").expect("room");
+    let block = Reply::Block(b"abc\n\x1F".to_vec());
+    assert_eq!(framer.poll(), Ok(Some(block)));
 }
 
 #[test]

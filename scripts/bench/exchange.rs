@@ -70,6 +70,7 @@ async fn alternated() -> (Vec<f64>, Vec<f64>) {
         name: "echo".to_owned(),
         speed: 115_200,
         message_size: 1 << 16,
+        block_tail: 0,
         ending: "\n".to_owned(),
         habits: Habits::default(),
         traffic: Traffic::default(),

@@ -231,10 +231,47 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "waveform.data",
-        "how a capture device hands out samples: as a definite-length `block` of IEEE 488.2, or as \
-         a list in ASCII of `codes` or of `volts` at its input. Without the table: blocks of 16 \
+        "how a capture device hands out samples: as a definite-length `block` of IEEE 488.2, as a \
+         list in ASCII of `codes` or of `volts` at its input, or as a `table` in ASCII of which \
+         each row has a sample in volts (of the lines, their word). Without the table: blocks of 16 \
          bits and a preamble as the shipped profile's.",
         "[waveform]\ndata = \"volts\"",
+    ),
+    page(
+        "waveform.column",
+        "the column of a table in which the sample stands, from one, parted by commas, \
+         semicolons or tabulators. Without it 2, behind the time.",
+        "[waveform]\ndata = \"table\"\ncolumn = 3",
+    ),
+    page(
+        "waveform.header_lines",
+        "how many lines of a table stand before its first row. Without it none.",
+        "[waveform]\ndata = \"table\"\nheader_lines = 2",
+    ),
+    page(
+        "waveform.framed",
+        "how a table comes: all of it as one `block` of IEEE 488.2, or as so many `lines`. \
+         Without it a block.",
+        "[waveform]\ndata = \"table\"\nframed = \"lines\"",
+    ),
+    page(
+        "waveform.checksum.kind",
+        "the checksum over the data of each block: `sum`, `xor`, `crc-16-1021` or \
+         `crc-16-8005`, as for lines. A block in which it is wrong is asked for once more; \
+         wrong again the run is inconclusive.",
+        "[waveform.checksum]\nkind = \"crc-16-8005\"",
+    ),
+    page(
+        "waveform.checksum.written",
+        "as bytes, `high first` or `low first`, or as `hexadecimal` digits. Without it bytes, \
+         the high one first.",
+        "[waveform.checksum]\nkind = \"crc-16-8005\"\nwritten = \"low first\"",
+    ),
+    page(
+        "waveform.checksum.counted",
+        "true where the checksum is the last of the data and counted in the block's head. \
+         Without it false: it stands behind the block, before what ends a line.",
+        "[waveform.checksum]\nkind = \"sum\"\ncounted = true",
     ),
     page(
         "waveform.sample_bits",

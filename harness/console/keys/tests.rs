@@ -214,14 +214,15 @@ fn every_key_of_a_profile_has_its_page() {
          [argument.set_voltage.volts]\nadd = 1\n[reply.condition]\nbytes = 1\n\
          [completion]\nwait = \"1 ms\"\n[completion.waits]\noutput_on = \"1 s\"\n"
     ));
-    let scales = [
+    let inline = [
         "[waveform.volts_per_code]\nvalue = 1",
         "[waveform.bits]\nvalue = 8",
+        "[waveform.checksum]\nkind = \"sum\"",
     ];
     let capture = &texts[2];
     texts.push(format!(
         "{capture}\n[waveform]\ndata = \"block\"\n{}\n",
-        scales.join("\n")
+        inline.join("\n")
     ));
     check("profile", &texts, |source| {
         profile::parse(source).err().unwrap_or_default()

@@ -69,7 +69,19 @@ fn in_front(python: &Path, kind: &str, role: &str, ports: &Value, bench: &Path) 
     let address = address.trim();
     let file = format!("{kind}.toml");
     // The same instrument on another kind of port.
-    let described = profile(kind.trim_start_matches("message-"));
+    let described = match kind {
+        // The scope that lists volts, as its makers' next one has them.
+        "table-scope" => profile("list-scope").replace(
+            "data = \"volts\"",
+            "data = \"table\"\nheader_lines = 2\n\
+             checksum = { kind = \"crc-16-1021\", written = \"low first\" }",
+        ),
+        "row-scope" => profile("list-scope").replace(
+            "data = \"volts\"",
+            "data = \"table\"\nheader_lines = 2\nframed = \"lines\"",
+        ),
+        kind => profile(kind.trim_start_matches("message-")),
+    };
     std::fs::write(bench.with_file_name(&file), described).expect("a profile");
     let port = if kind == "message-load" {
         format!("usbtmc = \"{address}\"")
@@ -156,6 +168,16 @@ fn a_scope_that_lists_volts_needs_a_profile_and_no_code() {
 }
 
 #[test]
+fn a_scope_that_gives_checked_tables_needs_a_profile_and_no_code() {
+    agree(&[("table-scope", "capture")], &["idle"], 5, 0.0);
+}
+
+#[test]
+fn a_scope_that_gives_tables_line_by_line_needs_a_profile_and_no_code() {
+    agree(&[("row-scope", "capture")], &["idle"], 5, 0.0);
+}
+
+#[test]
 fn a_scope_of_eight_bits_needs_a_profile_and_no_code() {
     agree(&[("byte-scope", "capture")], &["idle"], 5, 0.0);
 }
@@ -218,4 +240,62 @@ fn killed_outright_is_switched_off(kind: &str) {
     load.0.kill().expect("it can be killed");
     load.0.wait().expect("it is gone");
     assert!(!is_on(port_of("load", &ports), "INP?"), "the load draws on");
+}
+
+/// A whole acceptance with a load, a capture device, a switch and a supply that were
+/// never met before, all at once: what is decided is what the direct run decides.
+#[test]
+#[ignore = "two whole runs in the wall's time: scripts/long"]
+fn a_whole_acceptance_on_strangers_decides_as_the_direct_run() {
+    let Some(python) = interpreter() else { return };
+    let (_served, ports) = serve();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let direct = folder.path().join("direct.toml");
+    std::fs::write(&direct, bench_on(&ports)).expect("a bench file");
+    let expected = accepted(&direct);
+    let behind = folder.path().join("behind.toml");
+    let _others: Vec<Running> = [
+        ("load", "load"),
+        ("list-scope", "capture"),
+        ("relay-card", "switch"),
+        ("strict-supply", "supply"),
+    ]
+    .into_iter()
+    .map(|(kind, role)| in_front(&python, kind, role, &ports, &behind))
+    .collect();
+    let found = accepted(&behind);
+    assert!(expected.len() >= 40, "{expected:#?}");
+    assert_eq!(found, expected);
+}
+
+/// What an acceptance decides of each limit; the soak is left out, which asks nothing
+/// of an instrument that other scenarios do not.
+fn accepted(bench: &Path) -> BTreeMap<String, String> {
+    let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
+        .env_remove("BUFFERSTOP_BENCH")
+        .args(["accept", "--json", "--ready", "--serial", "A1"])
+        .args(["--without", "soak=takes minutes"])
+        .arg(fixture("plan.toml"))
+        .arg("--bench")
+        .arg(bench)
+        .arg("--out")
+        .arg(bench.with_extension("reports"))
+        .output()
+        .expect("the command runs");
+    let said = String::from_utf8_lossy(&done.stderr);
+    let events = String::from_utf8_lossy(&done.stdout);
+    let told = events.lines().filter(|line| line.contains("\"trouble\":{"));
+    let told: Vec<&str> = told.collect();
+    assert_eq!(done.status.code(), Some(0), "{said}\n{told:#?}");
+    let lines = events.lines().map(|line| {
+        let event: Value = serde_json::from_str(line).expect("JSON");
+        event["event"].clone()
+    });
+    let decisions = lines.filter_map(|measured| {
+        let decision = measured["decision"]["verdict"].as_str()?.to_owned();
+        let metric = &measured["metric"];
+        let name = format!("{} {} {}", metric["scenario"], metric["key"], metric["at"]);
+        Some((name, decision))
+    });
+    decisions.collect()
 }

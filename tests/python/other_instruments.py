@@ -155,6 +155,35 @@ class ListScope(Scope):
         return None
 
 
+class TableScope(ListScope):
+    """The same, but its traces are tables: two lines of headings, then an instant in
+    seconds and volts in each row, all of it a block with a CRC-16 behind it."""
+
+    def line(self, line):
+        answer = super().line(line)
+        word, *rest = line.split()
+        if word not in ("TRACE", "LOGIC"):
+            return answer
+        first = int(rest[-1].split("-")[0])
+        rows = enumerate(answer.split(","), first)
+        text = "TRACE;1\r\ntime/s;value\r\n"
+        text += "".join(f"{index * 1e-6:.7E};{value}\r\n" for index, value in rows)
+        data = text.encode()
+        length = str(len(data)).encode()
+        return b"#" + str(len(length)).encode() + length + data + struct.pack("<H", crc16(data))
+
+
+class RowScope(TableScope):
+    """The same once more, as so many plain lines."""
+
+    def line(self, line):
+        answer = super().line(line)
+        if isinstance(answer, str) or answer is None:
+            return answer
+        digits = int(answer[1:2])
+        return answer[2 + digits:-4]
+
+
 class ByteScope(Scope):
     ending = b"\n"
 
@@ -412,6 +441,10 @@ def main():
         serve_messages(Load(model))
     elif kind == "list-scope":
         serve_socket(ListScope(model))
+    elif kind == "table-scope":
+        serve_socket(TableScope(model))
+    elif kind == "row-scope":
+        serve_socket(RowScope(model))
     elif kind == "byte-scope":
         serve_socket(ByteScope(model))
     elif kind == "relay-card":

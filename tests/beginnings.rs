@@ -189,6 +189,20 @@ fn a_trial_enters_no_lot_and_a_board_has_a_history() {
     );
     let lot = ends(here, &["records", "lot", "L-1", "--model", "--json"], 0);
     assert!(lot.contains("\"L-1\""), "{lot}");
+    // A lot's whole files, one a run, each of which stands alone.
+    let export = ["records", "export", "--lot", "L-1", "--model", "--folder"];
+    ends(here, &[&export[..], &["handed"]].concat(), 0);
+    let files = std::fs::read_dir(here.join("handed")).expect("a folder");
+    let files: Vec<_> = files.map(|file| file.expect("a file").path()).collect();
+    assert!(files.len() >= 2, "{files:?}");
+    for file in &files {
+        let file = file.to_str().expect("a plain path");
+        ends(here, &["records", "verify", "--file", file], 0);
+    }
+    // What is there is not written over, and no rows go into many files.
+    ends(here, &[&export[..], &["handed"]].concat(), 64);
+    ends(here, &[&export[..], &["rows", "--csv"]].concat(), 64);
+    ends(here, &[&export[..], &["records", "--record"]].concat(), 0);
     let history = run(here, &["records", "history", "B-1", "--model", "--json"]);
     let history: Value = serde_json::from_slice(&history.stdout).expect("JSON");
     let told = history["history"].as_array().expect("a list");

@@ -248,8 +248,12 @@ pub(in crate::cli) struct RecordsExport {
     #[command(flatten)]
     pub(in crate::cli) place: StorePlace,
     /// A run's identifier or a serial number.
-    #[arg(required_unless_present_any = of_many())]
+    #[arg(required_unless_present_any = of_many().chain(["folder"]))]
     pub(in crate::cli) which: Option<String>,
+    /// A file for each run that the filters choose, such as a whole lot's, in this
+    /// folder.
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["which", "out_file"])]
+    pub(in crate::cli) folder: Option<PathBuf>,
     /// The new file, never written over; without it standard output.
     #[arg(long, alias = "file", value_name = "FILE")]
     pub(in crate::cli) out_file: Option<PathBuf>,

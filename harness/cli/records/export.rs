@@ -19,6 +19,9 @@ use tempfile::NamedTempFile;
 pub(super) fn export(arguments: &RecordsExport, told: Output) -> Result<Exit, Exit> {
     let asked = Asked::of(&arguments.filter)?;
     let reader = open_checked(&arguments.place)?;
+    if let Some(folder) = &arguments.folder {
+        return into_folder(folder, arguments, &asked, &reader, told);
+    }
     let which = arguments.which.as_deref();
     let run = which.map(|which| known(&reader, which)).transpose()?;
     let mut target = Target::open(arguments.out_file.as_deref())?;
@@ -58,6 +61,51 @@ pub(super) fn export(arguments: &RecordsExport, told: Output) -> Result<Exit, Ex
         let runs = if count == 1 { "run" } else { "runs" };
         let file = harmless(&file.display().to_string());
         say_line!("{count} {runs} in {file}");
+    }
+    Ok(Exit::Pass)
+}
+
+/// A whole file for each run that was asked for.
+fn into_folder(
+    folder: &Path,
+    arguments: &RecordsExport,
+    asked: &Asked,
+    reader: &Reader,
+    told: Output,
+) -> Result<Exit, Exit> {
+    let made = arguments.format.0.map(|format| format.made);
+    if let Some(Made::Lines(_) | Made::Table(_)) = made {
+        warn_line!("--folder holds a file for each run; rows of many runs go into one --out-file");
+        return Err(Exit::Usage);
+    }
+    std::fs::create_dir_all(folder).map_err(|fault| refused(folder, &fault))?;
+    let mut files: Vec<PathBuf> = Vec::new();
+    for run in asked.runs(reader) {
+        let run = run?;
+        let name = format!("{}-{}", run.serial, run.run);
+        let (name, text) = match made {
+            Some(Made::Whole(kind, write)) => {
+                (format!("{name}-{kind}"), write(&record(reader, &run.run)?))
+            }
+            _ => (format!("{name}.json"), bundle(reader, &run.run)?),
+        };
+        let path = folder.join(name);
+        outfile::whole(&path, text.as_bytes(), Existing::Stays)?;
+        files.push(path);
+    }
+    let count = files.len();
+    if told.json {
+        told.document(&json!({ "files": files, "runs": count }));
+    } else {
+        let runs = if count == 1 { "run" } else { "runs" };
+        say_line!(
+            "{count} {runs} in {}",
+            harmless(&folder.display().to_string())
+        );
+    }
+    if count == 0 {
+        warn_line!("no run is as the filters say: nothing was written");
+        return Err(Exit::Usage);
     }
     Ok(Exit::Pass)
 }

@@ -87,9 +87,8 @@ impl Guide {
     /// Asks whether the board is where it should be and nobody's hands are, with
     /// so many to come where that is known.
     pub(super) fn ask_ready(&self, serial: &Serial, to_come: Option<usize>) {
-        let question = format!(
-            "{serial} in the fixture, and all hands out of it? Enter starts, s leaves it out"
-        );
+        let question =
+            format!("{serial} in the fixture, all hands out? Enter starts, s leaves it out");
         self.ask(&question, to_come);
     }
 

@@ -11,7 +11,7 @@ use crate::document::{Fault, Source};
 use crate::ident::{LotName, Role, harmless};
 use crate::model_board;
 use crate::plan;
-use crate::profile::{self, needs};
+use crate::profile::{self, by_hand, needs};
 use crate::units::{Amperes, Quantity, Volts};
 use serde_json::json;
 use std::fmt::Write as _;
@@ -352,15 +352,33 @@ fn instruments(roles: &[Role], ports: &[String]) -> String {
             Role::Drive => "negative",
             _ => "isolated",
         };
+        let other = other_ports(*role);
         let _ = write!(
             text,
-            "\n[[instrument]]\nrole = \"{role}\"\n# Or tcp = \"host:port\".\npath = \"{port}\"\n\
+            "\n[[instrument]]\nrole = \"{role}\"\n{other}\npath = \"{port}\"\n\
              # Or a file of your own: bufferstop new profile my-{role}.toml --role {role}\n\
              profile = \"{role}\"\n# What its low side is connected to: isolated, earth or \
              negative.\nnet = \"{net}\"\n"
         );
     }
     text
+}
+
+/// Where else an instrument may be, and what does without one.
+fn other_ports(role: Role) -> String {
+    let other = "# Or tcp = \"host:port\", or usbtmc = \"/dev/usbtmc0\".";
+    let without = match role {
+        Role::Drive => {
+            "\n# Without an instrument, in the place of path and profile: person = true where you\n\
+             # work it, or external = \"idle packets\" where it always sends."
+        }
+        _ if by_hand(role).is_some() => {
+            "\n# Without an instrument, in the place of path and profile: person = true where you\n\
+             # set and read it."
+        }
+        _ => "",
+    };
+    format!("{other}{without}")
 }
 
 const LINES: &str = r#"

@@ -2,6 +2,127 @@
 //! provokes load, overload, short and polarity reversal, and judges what it
 //! measured against declared limits.
 //!
+//! The command `bufferstop` does all of it; each part is of use alone as well.
+//!
+//! # Analyse a capture
+//!
+//! A current of 3 A rises to 12 A and is cut off 8 ms later. The onset level is the
+//! trip current; the trip time comes with its expanded uncertainty U (k = 2).
+//!
+//! ```
+//! use bufferstop::inspection::CurrentListener;
+//!
+//! let (period, step, onset) = (10e-6, 1e-3, 4.0);
+//! let mut listener = CurrentListener::new(0.0, period, step, onset);
+//! for sample in 0..4000 {
+//!     let time = f64::from(sample) * period;
+//!     listener.push(match time {
+//!         _ if time < 5e-3 => 3.0,
+//!         _ if time < 13e-3 => 12.0,
+//!         _ => 0.0,
+//!     });
+//! }
+//! let trip = listener.finish();
+//! let time = trip.trip_time.and_then(|found| found.estimate()).expect("it tripped");
+//! assert!((time.value - 8e-3).abs() <= time.expanded());
+//! assert!(time.expanded() < 2.0 * period);
+//! ```
+//!
+//! # Judge a measurement
+//!
+//! Guarded acceptance (JCGM 106:2012, 8.3.2) passes what is inside a limit by its
+//! expanded uncertainty. A current that never ended is a lower bound, not a missing
+//! number.
+//!
+//! ```
+//! use bufferstop::judgement::{DecisionRule, Limit, Verdict, decide};
+//! use bufferstop::measurement::{Estimate, Finding};
+//!
+//! let limit = Limit {
+//!     lower: None,
+//!     upper: Some(25e-3),
+//!     rule: DecisionRule::GuardedAcceptance { guard: 1.0 },
+//!     source: "data sheet, section 5".to_owned(),
+//! };
+//! let verdict = |finding| decide(&finding, &limit).verdict;
+//! // 24.8 ms and 24.0 ms, each with a standard uncertainty of 0.2 ms.
+//! let close = Finding::Value(Estimate::new(24.8e-3, 0.2e-3));
+//! let clear = Finding::Value(Estimate::new(24.0e-3, 0.2e-3));
+//! let endless = Finding::Above(Estimate::new(198e-3, 0.2e-3));
+//! assert_eq!(verdict(close), Verdict::Inconclusive);
+//! assert_eq!(verdict(clear), Verdict::Pass);
+//! assert_eq!(verdict(endless), Verdict::Fail);
+//! ```
+//!
+//! # Run a plan on a model bench
+//!
+//! The same procedures as on real instruments, on a circuit that is computed; the
+//! record is kept in a store and comes back.
+//!
+//! ```
+//! use bufferstop::clock::SystemClock;
+//! use bufferstop::ident::Role;
+//! use bufferstop::judgement::Verdict;
+//! use bufferstop::plan::demo;
+//! use bufferstop::runner::{Entrant, Particulars, Rehearsal, Stop};
+//! use bufferstop::seed::Seed;
+//! use bufferstop::store::{Durability, Store};
+//! use bufferstop::{bench_file, model_board, plan, profile};
+//! # use std::error::Error;
+//!
+//! # fn main() -> Result<(), Box<dyn Error>> {
+//! let (mut plan, _) = plan::parse(&[demo::plan()]).expect("the demo's plan is sound");
+//! plan.leave_out(|scenario| scenario.name != "short");
+//! let (bench, _) = bench_file::parse(&demo::bench()).expect("the demo's bench is sound");
+//! let (board, _) = model_board::parse(&demo::board()).expect("its board is sound");
+//! let profiles = Role::ALL
+//!     .into_iter()
+//!     .filter_map(|role| Some((role, profile::shipped(role.word())?)))
+//!     .collect();
+//!
+//! let folder = tempfile::tempdir()?;
+//! let store = Store::for_run(folder.path(), true, Durability::AtEnd, &SystemClock)?;
+//! let (_raise, raised) = tokio::sync::watch::channel(false);
+//! let rehearsal = Rehearsal {
+//!     plan: &plan,
+//!     bench: &bench,
+//!     profiles: &profiles,
+//!     files: &[],
+//!     store: &store,
+//!     clock: &SystemClock,
+//!     threads: 1,
+//!     stop: &Stop::new(raised),
+//! };
+//! let seed = Seed(1);
+//! let entrant = Entrant {
+//!     run: "example-1".parse()?,
+//!     particulars: Particulars {
+//!         serial: "EX-1".parse()?,
+//!         lot: None,
+//!         seed,
+//!         operator: None,
+//!         ambient: None,
+//!         retest: None,
+//!         only: None,
+//!         without: Vec::new(),
+//!         planted: Vec::new(),
+//!     },
+//!     board: board.draw(seed, 1),
+//!     identity: board.identity.clone(),
+//!     seed,
+//! };
+//! let mut verdicts = Vec::new();
+//! rehearsal.perform(&[entrant], |_, finished| {
+//!     verdicts.extend(finished.map(|finished| finished.record.verdict()));
+//!     true
+//! });
+//! assert_eq!(verdicts, [Verdict::Pass]);
+//! # Ok(())
+//! # }
+//! ```
+//!
+//! # How it is built
+//!
 //! The modules stand in floors. A module imports only modules declared above
 //! it; `tests/floors.rs` holds that law and names each breach. Read in this
 //! order: this file, [`event`], `runner::order`, [`scenario::overload`],

@@ -59,7 +59,12 @@ impl<'a> CaptureDevice<'a> {
         }
         self.set_trigger(request.trigger).await?;
         // Its completion would be the end of the capture.
-        session.start("arm", &[]).await
+        session.start("arm", &[]).await?;
+        if !session.confirms_a_start() {
+            // Nobody knows yet that it has begun; lines are answered in order.
+            self.status().await?;
+        }
+        Ok(())
     }
 
     /// Switches a channel on, with no factor and no offset of its own, and sets its

@@ -69,6 +69,12 @@ impl Confirmation {
 }
 
 impl Session {
+    /// Whether an action that goes on by itself is known to have been taken.
+    pub(super) fn confirms_a_start(&self) -> bool {
+        let silent = matches!(self.confirmation, Confirmation::Apart { error: None, .. });
+        !silent || self.profile.line.acknowledgement.is_some()
+    }
+
     pub(super) async fn confirmed(
         &self,
         line: &str,

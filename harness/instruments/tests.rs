@@ -247,3 +247,49 @@ async fn what_the_wiring_lacks_is_refused_before_anything_is_sent() {
         "{error}"
     );
 }
+
+/// What confirms nothing might begin after whatever it is to watch: the scope that
+/// lists volts has neither an error queue nor an acknowledgement.
+#[tokio::test]
+async fn a_capture_that_confirms_nothing_is_asked_whether_it_has_begun() {
+    let text = include_str!("../../fixtures/strangers/list-scope.toml");
+    let source = crate::document::Source::new("list-scope.toml", text);
+    let (profile, _) = crate::profile::parse(&source).expect("a sound profile");
+    let (host, device) = tokio::io::duplex(65_536);
+    let heard = Arc::new(std::sync::Mutex::new(Vec::new()));
+    let notes = Arc::clone(&heard);
+    tokio::spawn(async move {
+        let mut device = BufReader::new(device);
+        let mut line = String::new();
+        while device
+            .read_line(&mut line)
+            .await
+            .is_ok_and(|count| count > 0)
+        {
+            let said = std::mem::take(&mut line).trim_end().to_owned();
+            let answer = match said.as_str() {
+                "DEPTH?" => "2\r\n",
+                "STATE" => "state=filling\r\n",
+                _ => "",
+            };
+            notes.lock().expect("no panic").push(said);
+            device.write_all(answer.as_bytes()).await.expect("taken");
+        }
+    });
+    let settings = crate::link::PortSettings {
+        ending: profile.line.ending.clone(),
+        ..scripted(shipped(Role::Supply), &[])
+            .port()
+            .settings()
+            .clone()
+    };
+    let session = Session::new(Port::over(host, settings), Arc::new(profile));
+    let wiring = wiring();
+    let device = CaptureDevice::new(&session, &wiring);
+    device.arm(&request(2)).await.expect("armed");
+    let heard = heard.lock().expect("no panic").clone();
+    assert!(
+        heard.ends_with(&["RUN".to_owned(), "STATE".to_owned()]),
+        "{heard:?}"
+    );
+}

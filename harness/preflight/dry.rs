@@ -135,7 +135,7 @@ impl<'a> Dry<'a> {
         if self.is_external() {
             let message = format!("{asked}, and an external signal source is told nothing");
             let expected =
-                "a signal source that can be told, or one worked by hand (`person = true`)";
+                "a signal source that takes commands, or one worked by hand (`person = true`)";
             self.faults
                 .note((serves, asked), (message, expected.to_owned()), None, true);
         }

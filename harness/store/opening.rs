@@ -36,7 +36,11 @@ pub(super) fn open(path: &Path, kind: Kind, clock: &dyn WallClock) -> Result<Ope
     let lock = lock_file(path)?;
     let alone = match lock.try_lock() {
         Ok(()) => true,
-        Err(TryLockError::WouldBlock) => false,
+        Err(TryLockError::WouldBlock) => {
+            // Somebody may be creating it: a file that is half a store is not touched.
+            share(&lock, path)?;
+            false
+        }
         Err(TryLockError::Error(fault)) => return Err(StoreError::io(path, &fault)),
     };
     let mut connection = connect(path, OpenFlags::default())?;

@@ -54,7 +54,7 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "instrument.external",
-        "what a signal source sends that sends all the time and can be told nothing, in words, \
+        "what a signal source sends that sends all the time and takes no command, in words, \
          such as a command station on the track side. The board's enable input is on. What \
          needs the signal stopped, a held polarity, packets of the plan or a board that is \
          off while it is fed cannot run, and `check` says so.",

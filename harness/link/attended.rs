@@ -12,7 +12,7 @@ use tokio::time::Instant;
 /// Room for what is under way to somebody who answers in this process.
 const ROOM: usize = 4096;
 
-/// Steps that nobody has fetched yet; older ones are dropped beyond that.
+/// Steps that nobody has fetched yet; beyond that no more are kept.
 const MOST_TOLD: usize = 1000;
 
 /// Questions that wait for the person.
@@ -94,17 +94,15 @@ impl Person {
             return DONE.to_owned();
         };
         let begun = Instant::now();
-        let (answer, typed) = oneshot::channel();
-        let asked = Asked {
-            what: what.to_owned(),
-            is_reading,
-            patience,
-            answer,
-        };
-        let typed = match asks.send(asked).await {
-            Ok(()) => typed.await.ok().flatten(),
-            Err(_) => None,
-        };
+        let mut typed = typed_for(asks, what, is_reading, patience).await;
+        // Mistyped is not misread: a comma ends no run.
+        while let Some(wrong) = typed.as_ref().filter(|t| is_reading && is_mistyped(t)) {
+            let left = patience.saturating_sub(begun.elapsed());
+            let wrong = wrong.trim();
+            self.tell(format!("{what} - '{wrong}' typed, asked again"));
+            let again = format!("'{wrong}' cannot be read: type it as in 23.5. {what}");
+            typed = typed_for(asks, &again, is_reading, left).await;
+        }
         let took = begun.elapsed().as_secs_f64();
         let (said, reply) = match typed {
             None => ("nobody answered".to_owned(), "nobody answered".to_owned()),
@@ -182,6 +180,36 @@ impl Person {
             }
         }
     }
+}
+
+/// What is typed for `what`; nothing where nobody types.
+async fn typed_for(
+    asks: &mpsc::Sender<Asked>,
+    what: &str,
+    is_reading: bool,
+    patience: Duration,
+) -> Option<String> {
+    let (answer, typed) = oneshot::channel();
+    let asked = Asked {
+        what: what.to_owned(),
+        is_reading,
+        patience,
+        answer,
+    };
+    asks.send(asked).await.ok()?;
+    typed.await.ok().flatten()
+}
+
+/// Whether it is nothing, or has digits and yet is no number with at most a unit
+/// behind it. Words alone may be a state that the profile names.
+fn is_mistyped(typed: &str) -> bool {
+    let typed = typed.trim();
+    let is_of_number = |c: char| c.is_ascii_digit() || "+-.".contains(c);
+    let end = typed.find(|c| !is_of_number(c)).unwrap_or(typed.len());
+    let (number, unit) = typed.split_at(end);
+    let is_of_unit = |c: char| c.is_alphabetic() || c.is_whitespace() || "%°".contains(c);
+    let is_number = number.parse::<f64>().is_ok() && unit.chars().all(is_of_unit);
+    typed.is_empty() || (typed.contains(|c: char| c.is_ascii_digit()) && !is_number)
 }
 
 fn is_yes(typed: &str) -> bool {

@@ -133,7 +133,7 @@ impl<'a> Dry<'a> {
     /// A fault at `serves` where the source, which always sends, is asked for more.
     fn beyond_external(&mut self, serves: Serves, asked: &'static str) {
         if self.is_external() {
-            let message = format!("{asked}, and an external signal source is told nothing");
+            let message = format!("{asked}, and an external signal source takes no commands");
             let expected =
                 "a signal source that takes commands, or one worked by hand (`person = true`)";
             self.faults

@@ -79,6 +79,24 @@ async fn a_reading_is_typed_and_a_late_one_is_nobodys() {
     );
 }
 
+/// As a person types them who is used to a decimal comma, or slips.
+#[tokio::test]
+async fn a_mistyped_reading_is_asked_for_again() {
+    let typed = &[Some("18,02 V"), Some(""), Some("1.8.0"), Some("-18.02 V")];
+    let (port, person, heard) = typing(typed);
+    assert_eq!(asks(&port, "Volts?").await, Ok("-18.02 V".to_owned()));
+    let heard = heard.lock().expect("no panic").clone();
+    assert_eq!(heard[0], "Volts?");
+    assert_eq!(
+        heard[1],
+        "'18,02 V' cannot be read: type it as in 23.5. Volts?"
+    );
+    assert_eq!(heard.len(), 4);
+    let told = person.told();
+    assert_eq!(told[0], "Volts? - '18,02 V' typed, asked again");
+    assert!(told[3].starts_with("Volts? - -18.02 V"), "{told:?}");
+}
+
 #[tokio::test]
 async fn what_is_assumed_says_so_and_reads_nothing() {
     let person = Person::assumed();

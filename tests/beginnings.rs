@@ -32,23 +32,27 @@ fn ends(folder: &Path, words: &[&str], status: i32) -> String {
     said
 }
 
+/// What a small board is, as options.
+const BOARD: [&str; 6] = [
+    "--rated-current",
+    "2 A",
+    "--trip-current",
+    "3 A",
+    "--voltage",
+    "16 V",
+];
+
+/// Its plan, as `new` writes it.
+fn begin_plan(here: &Path) {
+    let plan = ["new", "plan", "plan.toml"];
+    ends(here, &[&plan[..], &BOARD].concat(), 0);
+}
+
 #[test]
 fn from_an_empty_folder_to_a_first_board() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let here = folder.path();
-    let board = [
-        "--rated-current",
-        "2 A",
-        "--trip-current",
-        "3 A",
-        "--voltage",
-        "16 V",
-    ];
-    ends(
-        here,
-        &[&["new", "plan", "plan.toml"][..], &board].concat(),
-        0,
-    );
+    begin_plan(here);
     let safety = [
         "--emergency-stop",
         "red button, cuts the mains",
@@ -74,7 +78,7 @@ fn from_an_empty_folder_to_a_first_board() {
     );
     ends(
         here,
-        &[&["new", "board", "board.toml"][..], &board].concat(),
+        &[&["new", "board", "board.toml"][..], &BOARD].concat(),
         0,
     );
     ends(here, &["new", "lot", "lot.toml", "--name", "L-1"], 0);
@@ -135,19 +139,7 @@ fn from_an_empty_folder_to_a_first_board() {
 fn a_new_plan_says_what_it_lacks() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let here = folder.path();
-    let board = [
-        "--rated-current",
-        "2 A",
-        "--trip-current",
-        "3 A",
-        "--voltage",
-        "16 V",
-    ];
-    ends(
-        here,
-        &[&["new", "plan", "plan.toml"][..], &board].concat(),
-        0,
-    );
+    begin_plan(here);
     let left_out = |file: &str| {
         ends(here, &["check", file], 0)
             .matches("not tested: ")

@@ -35,23 +35,34 @@ pub(crate) fn terminal() -> (File, File) {
 /// What `accept` with these options says on both outputs while somebody types, and
 /// its status.
 pub(crate) fn attended(options: &[&str], typed: &str) -> (Option<i32>, String) {
-    let (mut near, far) = terminal();
-    let mut run = Running(
+    let plan = fixture("plan.toml");
+    let plan = plan.to_str().expect("a plain name");
+    let run = on_a_terminal(&[&["accept", plan], options].concat());
+    said_to(run, typed)
+}
+
+/// The command with these arguments on a terminal, and the end that is typed on.
+pub(crate) fn on_a_terminal(arguments: &[&str]) -> (Running, File) {
+    let (near, far) = terminal();
+    let run = Running(
         Command::new(env!("CARGO_BIN_EXE_bufferstop"))
             .env_remove("BUFFERSTOP_BENCH")
-            .arg("accept")
-            .arg(fixture("plan.toml"))
-            .args(options)
+            .args(arguments)
             .stdin(Stdio::from(far))
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
             .expect("it starts"),
     );
+    (run, near)
+}
+
+/// What a person is told who types `typed`, and the status.
+pub(crate) fn said_to((mut run, mut near): (Running, File), typed: &str) -> (Option<i32>, String) {
     // With Ctrl-D at the beginning of a line the input ends.
+    let typed = format!("{typed}\x04");
     near.write_all(typed.as_bytes())
         .expect("it can be typed on");
-    near.write_all(b"\x04").expect("it can be typed on");
     let mut said = String::new();
     let mut out = run.0.stdout.take().expect("a pipe");
     out.read_to_string(&mut said).expect("text");

@@ -1,17 +1,16 @@
 //! Trying a profile on its instrument: every exchange is shown, what does not fit is
 //! named, and the trace of it answers again as the instrument did.
 
-use super::by_hand::terminal;
-use super::guardian::{Running, bench_on, is_on, output_is_on, serve};
+use super::by_hand::{on_a_terminal, said_to};
+use super::guardian::{bench_on, is_on, output_is_on, serve};
 use bufferstop::ident::Role;
 use bufferstop::instruments::{SENT_ALONG, Session, attempt, tries};
 use bufferstop::link::{Deadlines, Habits, Port, PortSettings, Trace, Traffic};
 use bufferstop::profile;
 use serde_json::Value;
-use std::fs::File;
 use std::io::{Read as _, Write as _};
 use std::path::Path;
-use std::process::{ChildStdout, Command, Output, Stdio};
+use std::process::{ChildStdout, Command, Output};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -302,36 +301,9 @@ fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
     }
 }
 
-/// `bench` with these options on a terminal, and the end that is typed on.
-fn on_a_terminal(options: &[&str]) -> (Running, File) {
-    let (near, far) = terminal();
-    let run = Running(
-        Command::new(env!("CARGO_BIN_EXE_bufferstop"))
-            .env_remove("BUFFERSTOP_BENCH")
-            .arg("bench")
-            .args(options)
-            .stdin(Stdio::from(far))
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("it starts"),
-    );
-    (run, near)
-}
-
-/// What a person is told who types `typed`, and the status.
+/// What a person is told who types `typed` to `bench`, and the status.
 fn by_hand(options: &[&str], typed: &str) -> (Option<i32>, String) {
-    let (mut run, mut near) = on_a_terminal(options);
-    // With Ctrl-D at the beginning of a line the input ends.
-    let typed = format!("{typed}\x04");
-    near.write_all(typed.as_bytes())
-        .expect("it can be typed on");
-    let mut said = String::new();
-    let mut out = run.0.stdout.take().expect("a pipe");
-    out.read_to_string(&mut said).expect("text");
-    let mut errors = run.0.stderr.take().expect("a pipe");
-    errors.read_to_string(&mut said).expect("text");
-    (run.0.wait().expect("it ends").code(), said)
+    said_to(on_a_terminal(&[&["bench"], options].concat()), typed)
 }
 
 /// Whether what was said has a row of `command` that the instrument took.
@@ -424,7 +396,7 @@ fn no_contact_is_closed_on_a_bench_whose_supply_may_be_on() {
 /// taken for a whole one.
 #[test]
 fn ctrl_c_at_a_prompt_makes_safe_and_ends_inconclusive() {
-    let (mut run, _near) = on_a_terminal(&["--try", "load"]);
+    let (mut run, _near) = on_a_terminal(&["bench", "--try", "load"]);
     let mut out = run.0.stdout.take().expect("a pipe");
     said_until(&mut out, "s leaves it out: ");
     let process = rustix::process::Pid::from_child(&run.0);
@@ -453,7 +425,7 @@ fn a_killed_trial_is_made_safe_by_its_guardian() {
         .open(&supply)
         .expect("the port is there");
     let file = file.to_str().expect("a plain name");
-    let (mut run, mut near) = on_a_terminal(&[file, "--try", "supply"]);
+    let (mut run, mut near) = on_a_terminal(&["bench", file, "--try", "supply"]);
     near.write_all(b"\n").expect("it can be typed on");
     let mut out = run.0.stdout.take().expect("a pipe");
     said_until(&mut out, "s leaves it out: ");

@@ -693,6 +693,31 @@ fn numbers_with_their_units_are_named() {
 
 /// Fields without a reading are counted and placed; a last row that lacks one
 /// was cut.
+/// What is passed over among the rows is said, in the number that it has.
+#[test]
+fn remarks_among_the_rows_are_counted() {
+    let body = rows(|n| format!("{:.1},{:.2}\n", instant(n), volts(n)));
+    for (behind, note) in [
+        ("", None),
+        (
+            "# end of record\n",
+            Some("a line of remarks among the rows"),
+        ),
+        (
+            "# end\n% 400 points\n",
+            Some("2 lines of remarks among the rows"),
+        ),
+    ] {
+        let text = format!("time (us),rail (V)\n{body}{behind}");
+        let (_, summary) = read(text.as_bytes(), &CsvWish::default(), 1000).expect("a wave");
+        let found = summary.notes.iter().find(|note| note.contains("remarks"));
+        assert_eq!(
+            found.and_then(|found| found.strip_suffix(": passed over")),
+            note
+        );
+    }
+}
+
 #[test]
 fn missing_and_infinite_fields_are_placed() {
     let text = "time (us),rail (V)\n0,1\n1,\n2,nan\n3,---\n4,2\n5,inf\n6,-inf\n7,3\n8,4\n";

@@ -218,10 +218,11 @@ impl Table {
             notes.push(format!("time is counted from {origin} of the time column"));
         }
         if self.remarks > 0 {
-            let remarks = self.remarks;
-            notes.push(format!(
-                "{remarks} lines of remarks among the rows: passed over"
-            ));
+            let lines = match self.remarks {
+                1 => "a line of remarks".to_owned(),
+                many => format!("{many} lines of remarks"),
+            };
+            notes.push(format!("{lines} among the rows: passed over"));
         }
         let repeated = self.time.repeated();
         if repeated > 0 {

@@ -34,15 +34,11 @@ impl Bench {
     pub async fn energise(&mut self, permit: Permit) -> Result<(), BenchError> {
         let intent = self.interlock.redeem(permit)?;
         tracing::info!(?intent, "energises");
+        let begun = self.clock.now();
         let result = self.carry_out(&intent).await;
-        self.load_current = match intent {
-            Intent::LoadOn(LoadSetting::Current(current)) | Intent::LoadHold { current, .. } => {
-                Some(current)
-            }
-            Intent::LoadOn(_) | Intent::LoadPulse { .. } | Intent::LoadRamp { .. } => None,
-            _ => self.load_current,
-        };
         let now = self.clock.now();
+        let around = (&self.file, self.set_voltage());
+        self.told = self.told.after(&intent, around, begun);
         match &result {
             Ok(()) => self.interlock.learn(|state| state.after(&intent, now)),
             Err(error) if leaves_open(&intent, error) => {
@@ -54,8 +50,14 @@ impl Bench {
         result?;
         // What was commanded is not what happened: it is read back.
         match intent {
-            Intent::SupplyOn { .. } => self.read_back_supply().await,
-            Intent::LoadOn(_) | Intent::LoadHold { .. } => self.read_back_load().await,
+            Intent::SupplyOn { .. } => {
+                let delivers = self.read_back_supply().await?;
+                self.enter(delivers, None)
+            }
+            Intent::LoadOn(_) | Intent::LoadHold { .. } => {
+                let draws = self.read_back_load().await?;
+                self.enter(None, draws)
+            }
             _ => Ok(()),
         }
     }
@@ -96,6 +98,7 @@ impl Bench {
         let supply = self.supply()?;
         // A restart since it was set last would be covered up by new settings.
         self.prove_supply_kept(self.interlock.supply()).await?;
+        self.prove_pause().await?;
         // The limit first: raising the voltage must not find an old one.
         supply.set_current_limit(limit).await?;
         supply.set_voltage(voltage).await?;
@@ -201,13 +204,14 @@ impl Bench {
     ///
     /// # Errors
     /// A [`BenchError`].
-    pub async fn signal(&self, on: bool) -> Result<(), BenchError> {
+    pub async fn signal(&mut self, on: bool) -> Result<(), BenchError> {
         let source = self.drive()?;
         let result = if on {
             source.signal_on().await
         } else {
             source.signal_off().await
         };
+        self.told.signal = result.is_ok().then_some(on);
         Ok(result?)
     }
 
@@ -215,8 +219,10 @@ impl Bench {
     ///
     /// # Errors
     /// A [`BenchError`].
-    pub async fn enable(&self, on: bool) -> Result<(), BenchError> {
-        Ok(self.drive()?.enable(on).await?)
+    pub async fn enable(&mut self, on: bool) -> Result<(), BenchError> {
+        let result = self.drive()?.enable(on).await;
+        self.told.enabled = result.is_ok().then_some(on);
+        Ok(result?)
     }
 
     /// Drives the board's brake line.

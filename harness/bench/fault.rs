@@ -1,7 +1,7 @@
 //! What goes wrong on the bench as a whole, and whose fault it is. A bad board
 //! is no error here.
 
-use crate::envelope::Refusal;
+use crate::envelope::{Overrun, Refusal};
 use crate::ident::Role;
 use crate::instruments::InstrumentError;
 use crate::link::LinkError;
@@ -93,6 +93,14 @@ pub enum BenchError {
         /// What it does, and what it was set to.
         what: String,
     },
+    /// What was measured is beyond the envelope.
+    #[error("beyond the envelope by what the {role} shows: {overrun}; everything is switched off")]
+    Beyond {
+        /// The instrument.
+        role: Role,
+        /// What was measured, and what the envelope allows.
+        overrun: Overrun,
+    },
     /// A branch that stayed closed after its pulse.
     #[error(
         "the {branch} did not open after its pulse, so the supply was switched off: look at its contact before you go on"
@@ -136,6 +144,7 @@ impl BenchError {
             | Self::NotArmed
             | Self::StillOn { .. }
             | Self::Breach { .. }
+            | Self::Beyond { .. }
             | Self::NotOpen { .. }
             | Self::Restarted { .. }
             | Self::Locked { .. }
@@ -159,6 +168,7 @@ impl BenchError {
                 self,
                 Self::StillOn { .. }
                     | Self::Breach { .. }
+                    | Self::Beyond { .. }
                     | Self::NotOpen { .. }
                     | Self::Refused(Refusal::Locked { .. })
             )

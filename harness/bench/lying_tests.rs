@@ -12,23 +12,30 @@ use crate::scenario::Place;
 use crate::scenario::intent::{Intent, LoadSetting};
 use crate::scenario::session::Opening;
 use crate::seed::Seed;
-use crate::units::{Farads, Ohms, Quantity, Volts};
+use crate::units::{Amperes, Farads, Ohms, Quantity, Volts};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
 const BOARD: BoardFacts = BoardFacts {
     bulk_capacitance: Farads::new(1e-3),
     source_resistance: Ohms::new(0.1),
+    rated_current: Amperes::new(3.0),
 };
 
-const SUPPLY: Intent = Intent::SupplyOn {
+pub(super) const SUPPLY: Intent = Intent::SupplyOn {
     voltage: Volts::new(18.0),
     current_limit: Amperes::new(6.0),
 };
 
+/// The same with a limit that nothing in these tests comes to.
+pub(super) const WIDE: Intent = Intent::SupplyOn {
+    voltage: Volts::new(18.0),
+    current_limit: Amperes::new(20.0),
+};
+
 /// What one instrument does with a line instead of obeying it.
 #[derive(Clone, Copy)]
-enum Lie {
+pub(super) enum Lie {
     /// Says that all is well and does nothing.
     Ignores,
     /// Does this instead.
@@ -41,20 +48,22 @@ enum Lie {
 
 /// From which line on, at which role, which lie; only once it is told to.
 #[derive(Clone, Copy)]
-struct Plot {
+pub(super) struct Plot {
     role: Role,
     starts: &'static str,
     lie: Lie,
 }
 
 /// A world of which a part lies once `armed`, and that outlives its bench.
-struct Liar<W> {
-    world: W,
+pub(super) struct Liar<W> {
+    pub(super) world: W,
+    /// Bytes either way so far, by role.
+    pub(super) bytes: BTreeMap<Role, usize>,
     plots: Vec<Plot>,
     silent: Vec<Role>,
 }
 
-type Shared<W> = Arc<Mutex<Liar<W>>>;
+pub(super) type Shared<W> = Arc<Mutex<Liar<W>>>;
 
 struct Handle<W>(Shared<W>);
 
@@ -69,6 +78,16 @@ impl<W: Answering> Answering for Handle<W> {
 
     fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8> {
         let mut liar = self.0.lock().expect("unbroken");
+        let answer = liar.exchange(role, line);
+        // The line's own ending is a byte as well.
+        *liar.bytes.entry(role).or_default() += line.len() + 1 + answer.len();
+        answer
+    }
+}
+
+impl<W: Answering> Liar<W> {
+    fn exchange(&mut self, role: Role, line: &[u8]) -> Vec<u8> {
+        let liar = self;
         let text = String::from_utf8_lossy(line).into_owned();
         if liar.silent.contains(&role) {
             return Vec::new();
@@ -97,7 +116,7 @@ impl<W: Answering> Answering for Handle<W> {
     }
 }
 
-fn made(
+pub(super) fn made(
     board: &BoardParameters,
     defect: Option<ContactDefect>,
 ) -> (bench_file::Bench, Shared<crate::model_instruments::World>) {
@@ -108,6 +127,7 @@ fn made(
     let world = world(&file, &profiles(), board, None, Seed(1)).expect("a circuit");
     let liar = Liar {
         world,
+        bytes: BTreeMap::new(),
         plots: Vec::new(),
         silent: Vec::new(),
     };
@@ -121,7 +141,7 @@ fn profiles() -> BTreeMap<Role, Profile> {
         .collect()
 }
 
-async fn open<W: Answering + 'static>(
+pub(super) async fn open<W: Answering + 'static>(
     file: &bench_file::Bench,
     world: &Shared<W>,
 ) -> Result<Bench, BenchError> {
@@ -132,12 +152,12 @@ async fn open<W: Answering + 'static>(
     Bench::open(file, &profiles(), BOARD, connection).await
 }
 
-async fn energise(bench: &mut Bench, intent: Intent) -> Result<(), BenchError> {
+pub(super) async fn energise(bench: &mut Bench, intent: Intent) -> Result<(), BenchError> {
     let permit = bench.permit(&intent)?;
     bench.energise(permit).await
 }
 
-fn plot<W>(world: &Shared<W>, role: Role, starts: &'static str, lie: Lie) {
+pub(super) fn plot<W>(world: &Shared<W>, role: Role, starts: &'static str, lie: Lie) {
     let mut liar = world.lock().expect("unbroken");
     liar.plots.push(Plot { role, starts, lie });
 }
@@ -210,6 +230,17 @@ async fn a_supply_at_another_voltage_is_found_at_once() {
     let (file, world) = made(&BoardParameters::default(), None);
     let mut bench = open(&file, &world).await.expect("it opens");
     plot(&world, Role::Supply, "VOLT 18", Lie::Obeys("VOLT 30"));
+    // One that says so is never switched on.
+    let error = energise(&mut bench, SUPPLY).await.expect_err("30 V");
+    assert!(error.to_string().contains("says 30"), "{error}");
+    let output = world
+        .lock()
+        .expect("unbroken")
+        .world
+        .exchange(Role::Supply, b"OUTP?");
+    assert_eq!(output, b"0\n");
+    plot(&world, Role::Supply, "VOLT?", Lie::Answers("18.000"));
+    bench.prove_at_rest(Seconds::ZERO).await.expect("off");
     let error = energise(&mut bench, SUPPLY).await.expect_err("30 V");
     let BenchError::Breach { role, what } = &error else {
         panic!("{error}");
@@ -258,6 +289,126 @@ async fn a_supply_that_drifts_up_is_found_while_waiting() {
     assert!(took < Seconds::new(1.5), "{took}");
 }
 
+/// A supply that is told 6 A, says 6 A and lets 30 A pass is found by what it
+/// delivers.
+#[tokio::test]
+async fn a_supply_that_lies_about_its_limit_is_found_by_what_it_delivers() {
+    let (file, world) = made(&stout(), None);
+    let mut bench = open(&file, &world).await.expect("it opens");
+    plot(&world, Role::Supply, "CURR 6", Lie::Obeys("CURR 30"));
+    plot(&world, Role::Supply, "CURR?", Lie::Answers("6.000"));
+    energise(&mut bench, SUPPLY).await.expect("on");
+    deliver(&mut bench, Seconds::new(0.2)).await;
+    let short = Intent::ShortPulse {
+        place: Place::Near,
+        duration: Seconds::new(1.0),
+    };
+    energise(&mut bench, short).await.expect("closed");
+    let error = bench.wait(Seconds::new(0.5)).await.expect_err("too much");
+    let words = error.to_string();
+    assert!(words.contains("limited to 6.000 A"), "{words}");
+    assert!(error.is_gone(), "the run ends");
+    let outcome = bench.make_safe().await;
+    assert!(!outcome.safe, "a person has to look");
+    let energy = world.lock().expect("unbroken").world.circuit().energy();
+    assert!(!energy.is_there(), "{energy:?}");
+}
+
+/// A meter that shows more than anything was told to draw: at 8 A and 18 V, 144 J a
+/// second, the demo bench's 1000 J are freed after 7 s.
+#[tokio::test]
+async fn a_current_that_nothing_was_told_to_draw_ends_with_the_envelope() {
+    for (role, query) in [(Role::Supply, "MEAS:CURR?"), (Role::Load, "MEAS:CURR?")] {
+        let (file, world) = made(&BoardParameters::default(), None);
+        let mut bench = open(&file, &world).await.expect("it opens");
+        energise(&mut bench, WIDE).await.expect("on");
+        deliver(&mut bench, Seconds::new(0.2)).await;
+        let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
+        energise(&mut bench, load).await.expect("it draws");
+        bench.wait(Seconds::new(100.0)).await.expect("all is well");
+        plot(&world, role, query, Lie::Answers("8.000"));
+        let before = bench.now();
+        let error = bench.wait(Seconds::new(100.0)).await.expect_err("8 A");
+        let took = (bench.now() - before).seconds().si();
+        let words = error.to_string();
+        assert!(error.is_gone(), "the run ends: {words}");
+        if role == Role::Supply {
+            assert!(words.contains("the envelope allows 1.000 kJ"), "{words}");
+            assert!((6.0..9.0).contains(&took), "{took}");
+        } else {
+            // The load's own meter is compared with its own setting as well.
+            assert!(words.contains("set to 1.000 A"), "{words}");
+        }
+        assert!(bench.permit(&WIDE).is_err(), "locked");
+        assert!(!bench.make_safe().await.safe, "a person has to look");
+        let energy = world.lock().expect("unbroken").world.circuit().energy();
+        assert!(!energy.is_there(), "{energy:?}");
+    }
+}
+
+/// More than the envelope allows at all is named as that.
+#[tokio::test]
+async fn a_meter_beyond_the_envelope_names_it() {
+    for (query, answer, words) in [
+        (
+            "MEAS:CURR?",
+            "46.5",
+            "46.44 A flow, and the envelope allows 45.00 A",
+        ),
+        (
+            "MEAS:VOLT?",
+            "41.5",
+            "41.47 V stand there, and the envelope allows 40.00 V",
+        ),
+    ] {
+        let (file, world) = made(&BoardParameters::default(), None);
+        let mut bench = open(&file, &world).await.expect("it opens");
+        energise(&mut bench, WIDE).await.expect("on");
+        plot(&world, Role::Supply, query, Lie::Answers(answer));
+        let error = bench.wait(Seconds::new(2.0)).await.expect_err("beyond");
+        assert!(matches!(error, BenchError::Beyond { .. }), "{error}");
+        assert!(error.to_string().contains(words), "{error}");
+        assert!(bench.permit(&WIDE).is_err(), "locked");
+    }
+}
+
+/// A supply that ignores OFF makes no pause: the envelope's longest time goes on
+/// over what was commanded.
+#[tokio::test]
+async fn a_pause_that_no_meter_shows_does_not_begin_the_time_again() {
+    let (mut file, world) = made(&BoardParameters::default(), None);
+    file.envelope.seconds = Seconds::new(10.0);
+    let mut bench = open(&file, &world).await.expect("it opens");
+    energise(&mut bench, SUPPLY).await.expect("on");
+    bench
+        .wait(Seconds::new(8.0))
+        .await
+        .expect("within its time");
+    plot(&world, Role::Supply, "OUTP OFF", Lie::Ignores);
+    bench.supply_off().await.expect("it says so");
+    bench
+        .wait(Seconds::new(0.5))
+        .await
+        .expect("a pause, it seems");
+    energise(&mut bench, SUPPLY).await.expect("on, it seems");
+    let error = bench.wait(Seconds::new(8.0)).await.expect_err("too long");
+    let words = error.to_string();
+    assert!(words.contains("the envelope allows 10.00 s"), "{words}");
+    // One that obeys may begin again.
+    let (mut file, world) = made(&BoardParameters::default(), None);
+    file.envelope.seconds = Seconds::new(10.0);
+    let mut bench = open(&file, &world).await.expect("it opens");
+    for _ in 0..3 {
+        energise(&mut bench, SUPPLY).await.expect("on");
+        bench
+            .wait(Seconds::new(8.0))
+            .await
+            .expect("within its time");
+        bench.supply_off().await.expect("off");
+        bench.wait(Seconds::new(2.0)).await.expect("a pause");
+    }
+}
+
 /// A look takes its time out of the wait.
 #[tokio::test]
 async fn a_watched_wait_takes_as_long_as_was_asked() {
@@ -269,31 +420,6 @@ async fn a_watched_wait_takes_as_long_as_was_asked() {
         bench.wait(Seconds::new(wanted)).await.expect("waited");
         let took = (bench.now() - before).seconds().si();
         assert!((took - wanted).abs() < 1e-9, "{took} for {wanted}");
-    }
-}
-
-#[tokio::test]
-async fn an_instrument_that_restarts_in_mid_run_is_found() {
-    for role in [
-        Role::Supply,
-        Role::Load,
-        Role::Capture,
-        Role::Switch,
-        Role::Drive,
-    ] {
-        let (file, world) = made(&BoardParameters::default(), None);
-        let mut bench = open(&file, &world).await.expect("it opens");
-        bench
-            .prove_at_rest(Seconds::new(0.5))
-            .await
-            .expect("at rest");
-        // Bit 7 of the standard event status register (IEEE 488.2, 11.5.1.1.2).
-        plot(&world, role, "*ESR?", Lie::Answers("128"));
-        let error = bench
-            .prove_at_rest(Seconds::new(0.5))
-            .await
-            .expect_err("restarted");
-        assert_eq!(error, BenchError::Restarted { role });
     }
 }
 
@@ -347,7 +473,7 @@ async fn a_bench_found_energised_is_switched_off_although_another_is_missing() {
 }
 
 /// The board delivers in one polarity, and has done so for `time`.
-async fn deliver(bench: &mut Bench, time: Seconds) {
+pub(super) async fn deliver(bench: &mut Bench, time: Seconds) {
     let held = crate::scenario::Polarity::Positive;
     bench.set_drive(held).await.expect("held");
     bench.signal(true).await.expect("on");
@@ -356,7 +482,7 @@ async fn deliver(bench: &mut Bench, time: Seconds) {
 }
 
 /// A board that neither trips nor browns out, so that the current shows the weld.
-fn stout() -> BoardParameters {
+pub(super) fn stout() -> BoardParameters {
     BoardParameters {
         trip_debounce: Seconds::new(10.0),
         under_voltage: Volts::ZERO,

@@ -13,10 +13,13 @@ mod proof;
 mod roles;
 mod safe;
 mod taking;
+mod told;
 mod watch;
 
 #[cfg(test)]
 mod lying_tests;
+#[cfg(test)]
+mod restart_tests;
 #[cfg(test)]
 mod tests;
 
@@ -24,17 +27,20 @@ pub use clock::{BenchClock, LONGEST_WAIT};
 pub use fault::BenchError;
 pub use interlock::{Interlock, Permit};
 pub use open::{Alone, Connection, Identified};
+use told::Told;
 
 use crate::bench_file::{self, CaptureWiring};
 use crate::clock::BenchInstant;
+use crate::envelope::Account;
 use crate::ident::Role;
 use crate::instruments::Session;
 use crate::link::Person;
 use crate::model_bench::{MODEL_MARK, ModelBench};
 use crate::profile::Profile;
 use crate::scenario::acquisition::CaptureRequest;
-use crate::units::{Amperes, Seconds};
+use crate::units::Seconds;
 use std::collections::BTreeMap;
+use std::sync::Mutex;
 
 /// A bench with its instruments open and identified.
 pub struct Bench {
@@ -46,8 +52,10 @@ pub struct Bench {
     wiring: CaptureWiring,
     identified: Vec<Identified>,
     armed: Option<CaptureRequest>,
-    /// What the load's input is set to, where that is a current.
-    load_current: Option<Amperes>,
+    /// What each instrument was told last.
+    told: Told,
+    /// What has flowed by what was measured.
+    account: Mutex<Account>,
     /// Who is asked where there is no instrument, on a bench of ports.
     person: Option<Person>,
     /// Kept last: its wires serve the instruments above.

@@ -5,6 +5,7 @@ use super::Bench;
 use super::clock::BenchClock;
 use super::fault::BenchError;
 use super::interlock::Interlock;
+use super::told::Told;
 use crate::bench_file::{self, CaptureWiring};
 use crate::envelope::{BoardFacts, Surroundings};
 use crate::event::Event;
@@ -18,7 +19,7 @@ use crate::template;
 use crate::units::{Quantity as _, Seconds};
 use jiff::civil::Date;
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// What the ports of a bench lead to.
@@ -106,12 +107,13 @@ impl Bench {
         let mut bench = Self {
             file: file.clone(),
             clock,
+            account: Mutex::new(surroundings.account()),
             interlock: Interlock::new(surroundings),
             sessions: BTreeMap::new(),
             wiring: CaptureWiring::of(file),
             identified: Vec::new(),
             armed: None,
-            load_current: None,
+            told: Told::default(),
             person,
             model,
         };

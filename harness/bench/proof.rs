@@ -104,6 +104,7 @@ impl Bench {
             let voltage = supply.measure_voltage().await?;
             let current_gone = is_gone(current, NO_CURRENT.si());
             if current_gone && is_gone(voltage, REST_VOLTAGE.si()) {
+                self.account().close();
                 return Ok(());
             }
             let shown = voltage.estimate().map_or(f64::INFINITY, |v| v.value.abs());

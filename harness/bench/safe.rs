@@ -4,6 +4,7 @@
 
 use super::Bench;
 use super::fault::BenchError;
+use super::told::Told;
 use crate::bench_file::Closes;
 use crate::event::{SafetyAction, SafetyOutcome};
 use crate::ident::Role;
@@ -97,6 +98,7 @@ impl Bench {
     /// abandon bytes and every make-safe line. Never gives up at a failure.
     pub async fn make_safe(&mut self) -> SafetyOutcome {
         self.armed = None;
+        self.told = Told::default();
         let mut actions = Vec::new();
         // What needs no person does not wait for one.
         let (slow, quick): (Vec<Role>, Vec<Role>) =
@@ -295,11 +297,9 @@ impl Bench {
             }
             Role::Load if self.has(role) => self.load_off().await?,
             Role::Supply if self.has(role) => self.supply_off().await?,
-            Role::Drive => {
-                if let Ok(drive) = self.drive() {
-                    drive.enable(false).await?;
-                    drive.signal_off().await?;
-                }
+            Role::Drive if self.has(role) => {
+                self.enable(false).await?;
+                self.signal(false).await?;
             }
             _ => {}
         }

@@ -1,21 +1,22 @@
 //! Watching the bench while there is energy in the board: what supply and load
-//! deliver and draw, read back against what they were set to. The first breach
-//! locks the interlock and names itself; making safe is the runner's.
+//! deliver and draw, read back against what they were set to and against the
+//! envelope. The first breach locks the interlock and names itself; making safe is
+//! the runner's.
 
 use super::Bench;
 use super::fault::BenchError;
 use crate::clock::BenchSpan;
-use crate::envelope::{Known, SupplyState};
+use crate::envelope::{Account, Known, Look, Overrun, SupplyState};
 use crate::ident::Role;
 use crate::instruments::{Measured, Supply};
 use crate::units::{Amperes, Quantity, Seconds, Volts};
+use std::sync::{MutexGuard, PoisonError};
 
 /// Waits shorter than this are not interrupted for a look.
 const SHORTEST: Seconds = Seconds::new(0.15);
 
-/// Between two looks. One costs the supply's line about 75 bytes (`MEAS:CURR?`,
-/// `MEAS:VOLT?`, `VOLT?`, `CURR?`, `*ESR?` and their answers) and every other line
-/// less: 0.7 % of 115,200 baud, which carry 11,520 bytes a second.
+/// Between two looks. What one costs a line of 115,200 baud, which carries 11,520
+/// bytes a second, `looking_costs_little_of_a_line` counts.
 const PERIOD: Seconds = Seconds::new(1.0);
 
 /// What the lines of a look take at most.
@@ -34,8 +35,15 @@ const SETTING_STEP: f64 = 0.02;
 /// often is looked again while it falls.
 const FALLING_LOOKS: u32 = 100;
 
-/// Roles whose loss of settings nothing else would show.
-const WATCHED: [Role; 3] = [Role::Supply, Role::Load, Role::Drive];
+/// Every instrument that a bench sets or reads; a console is the board's own.
+const WATCHED: [Role; 6] = [
+    Role::Supply,
+    Role::Load,
+    Role::Capture,
+    Role::Switch,
+    Role::Drive,
+    Role::Thermometer,
+];
 
 impl Bench {
     /// Waits for `time`, and looks at the bench meanwhile. The looks take their
@@ -79,49 +87,52 @@ impl Bench {
     /// One look at everything that is watched.
     async fn look(&self) -> Result<(), BenchError> {
         // A person cannot read a meter every second, and is at the bench.
-        if !self.is_attended(Role::Supply) {
-            self.read_back_supply().await?;
-        }
-        self.read_back_load().await?;
+        let delivers = match self.is_attended(Role::Supply) {
+            true => None,
+            false => self.read_back_supply().await?,
+        };
+        let draws = self.read_back_load().await?;
+        self.enter(delivers, draws)?;
         self.prove_supply_kept(self.interlock.supply()).await?;
+        self.prove_told_kept().await?;
         self.prove_not_restarted(&WATCHED).await
     }
 
-    /// The supply's voltage and current against what it was set to.
-    pub(super) async fn read_back_supply(&self) -> Result<(), BenchError> {
+    /// The supply's voltage and current against the envelope and what it was set
+    /// to; `None` where it is off or there is none.
+    pub(super) async fn read_back_supply(&self) -> Result<Option<Delivers>, BenchError> {
         let (Ok(supply), Known::Sure(set)) = (self.supply(), self.interlock.supply()) else {
-            return Ok(());
+            return Ok(None);
         };
         if !set.on {
-            return Ok(());
+            return Ok(None);
         }
         let current = supply.measure_current().await?;
-        let most = set.limit.si() * (1.0 + SHARE) + AMPERES;
-        let envelope = self.file.envelope.current.si();
-        if exceeds(current, most.min(envelope)) {
+        self.within_envelope(Role::Supply, Some(current), None)?;
+        if exceeds(current, set.limit.si() * (1.0 + SHARE) + AMPERES) {
             let limit = set.limit;
             let what = format!("delivers {}, limited to {limit}", said::<Amperes>(current));
             return Err(self.breach(Role::Supply, what));
         }
-        self.read_back_voltage(supply, set).await
+        let voltage = self.read_back_voltage(supply, set).await?;
+        Ok(Some(Delivers { voltage, current }))
     }
 
     async fn read_back_voltage(
         &self,
         supply: Supply<'_>,
         set: SupplyState,
-    ) -> Result<(), BenchError> {
+    ) -> Result<Measured, BenchError> {
         let most = set.voltage.si() * (1.0 + SHARE) + VOLTS;
-        let envelope = self.file.envelope.voltage.si();
         let mut before = f64::INFINITY;
         for _ in 0..FALLING_LOOKS {
             let voltage = supply.measure_voltage().await?;
-            let above = exceeds(voltage, envelope);
-            if !above && !exceeds(voltage, most) {
-                return Ok(());
+            self.within_envelope(Role::Supply, None, Some(voltage))?;
+            if !exceeds(voltage, most) {
+                return Ok(voltage);
             }
             let now = voltage.reading.value().unwrap_or(f64::INFINITY);
-            if above || now >= before * 0.999 {
+            if now >= before * 0.999 {
                 let what = format!("shows {}, set to {}", said::<Volts>(voltage), set.voltage);
                 return Err(self.breach(Role::Supply, what));
             }
@@ -131,29 +142,117 @@ impl Bench {
         Err(self.breach(Role::Supply, what))
     }
 
-    /// The load's current against what it was set to, where it was set to one;
-    /// a load that is off draws none.
-    pub(super) async fn read_back_load(&self) -> Result<(), BenchError> {
+    /// The load's current against the envelope and what it was set to; one that is
+    /// off draws none. `None` where there is no load or nothing is known of it.
+    pub(super) async fn read_back_load(&self) -> Result<Option<Measured>, BenchError> {
         let Ok(load) = self.load() else {
-            return Ok(());
+            return Ok(None);
         };
-        let most = match (self.interlock.load_on(), self.load_current) {
-            (Known::Sure(false), _) => AMPERES,
-            (Known::Sure(true), Some(set)) => set.si() * (1.0 + SHARE) + AMPERES,
-            _ => return Ok(()),
+        let (most, set) = match (self.interlock.load_on(), self.told.load_most) {
+            (Known::Sure(false), _) => (AMPERES, "off".to_owned()),
+            (Known::Sure(true), Some(set)) => {
+                (set.si() * (1.0 + SHARE) + AMPERES, format!("set to {set}"))
+            }
+            _ => return Ok(None),
         };
         let current = load.measure_current().await?;
+        self.within_envelope(Role::Load, Some(current), None)?;
         if exceeds(current, most) {
-            let set = match self.interlock.load_on() {
-                Known::Sure(false) => "off".to_owned(),
-                _ => self
-                    .load_current
-                    .map_or_else(String::new, |set| format!("set to {set}")),
-            };
             let what = format!("draws {}, {set}", said::<Amperes>(current));
             return Err(self.breach(Role::Load, what));
         }
+        Ok(Some(current))
+    }
+
+    /// Whether what was just measured is within the envelope at this instant.
+    fn within_envelope(
+        &self,
+        role: Role,
+        current: Option<Measured>,
+        voltage: Option<Measured>,
+    ) -> Result<(), BenchError> {
+        let envelope = self.file.envelope;
+        let current = current.and_then(at_least::<Amperes>);
+        let voltage = voltage.and_then(at_least::<Volts>);
+        let overrun = if let Some(measured) = current.filter(|&c| c > envelope.current) {
+            let most = envelope.current;
+            Overrun::Current { measured, most }
+        } else if let Some(measured) = voltage.filter(|&v| v > envelope.voltage) {
+            let most = envelope.voltage;
+            Overrun::Voltage { measured, most }
+        } else {
+            return Ok(());
+        };
+        Err(self.beyond(role, overrun))
+    }
+
+    /// Takes what was measured into the account of what has flowed.
+    pub(super) fn enter(
+        &self,
+        delivers: Option<Delivers>,
+        draws: Option<Measured>,
+    ) -> Result<(), BenchError> {
+        let delivered = delivers.and_then(|d| at_least::<Amperes>(d.current));
+        let drawn = draws.and_then(at_least::<Amperes>);
+        let (Some(current), role) = (match (delivered, drawn) {
+            (Some(one), Some(other)) if other > one => (drawn, Role::Load),
+            (Some(_), _) => (delivered, Role::Supply),
+            (None, _) => (drawn, Role::Load),
+        }) else {
+            return Ok(());
+        };
+        // What a person has set counts as it was told.
+        let told = self.is_attended(Role::Supply).then(|| self.set_voltage());
+        let look = Look {
+            at: self.now(),
+            voltage: delivers.and_then(|d| at_least::<Volts>(d.voltage)).or(told),
+            current,
+            settled: self.settled(),
+        };
+        let entered = self.account().enter(look);
+        entered.map_err(|overrun| self.beyond(role, overrun))
+    }
+
+    /// A pause of the supply counts only where its meters show one: measured just
+    /// before it comes on again.
+    pub(super) async fn prove_pause(&self) -> Result<(), BenchError> {
+        let off = matches!(self.interlock.supply(), Known::Sure(set) if !set.on);
+        if !off || !self.account().is_open() {
+            return Ok(());
+        }
+        if self.is_attended(Role::Supply) {
+            // There is no other evidence than the word that it is off.
+            self.account().close();
+            return Ok(());
+        }
+        let supply = self.supply()?;
+        let current = supply.measure_current().await?;
+        let voltage = supply.measure_voltage().await?;
+        let most = |measured: Measured| measured.estimate().map(|e| e.value.abs() + e.expanded());
+        let voltage = most(voltage).and_then(Volts::from_si);
+        let current = current
+            .estimate()
+            .and_then(|e| Amperes::from_si(e.value.abs()));
+        if let (Some(voltage), Some(current)) = (voltage, current)
+            && self.account().pause(voltage, current)
+        {
+            return Ok(());
+        }
+        tracing::warn!("the supply's meters show no pause: the time with energy goes on");
         Ok(())
+    }
+
+    /// What has flowed; it stays right in a panic.
+    pub(super) fn account(&self) -> MutexGuard<'_, Account> {
+        self.account.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The supply's voltage as it was set last; zero where that is not known.
+    pub(super) fn set_voltage(&self) -> Volts {
+        match self.interlock.supply() {
+            Known::Sure(set) => set.voltage,
+            Known::Unknown => Volts::ZERO,
+        }
     }
 
     /// The supply still says that it is set to what it was set to, `was`, while on: an
@@ -187,6 +286,25 @@ impl Bench {
         self.lock(&fault);
         fault
     }
+
+    fn beyond(&self, role: Role, overrun: Overrun) -> BenchError {
+        let fault = BenchError::Beyond { role, overrun };
+        self.lock(&fault);
+        fault
+    }
+}
+
+/// What the supply's meters say.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Delivers {
+    voltage: Measured,
+    current: Measured,
+}
+
+/// The least magnitude that a reading allows, by what its meter may err.
+fn at_least<Q: Quantity>(measured: Measured) -> Option<Q> {
+    let estimate = measured.estimate()?;
+    Q::from_si((estimate.value.abs() - estimate.expanded()).max(0.0))
 }
 
 /// Whether a reading is above `most` beyond what its meter may err. What is not

@@ -6,6 +6,7 @@
 //! the board never tripped; what would leave the bench file's envelope is a
 //! [`Refusal`] with its numbers.
 
+mod account;
 mod prospect;
 mod refusal;
 mod state;
@@ -15,6 +16,7 @@ mod worst;
 #[cfg(test)]
 mod tests;
 
+pub use account::{Account, Look, Overrun};
 pub use prospect::Prospect;
 pub use refusal::{Refusal, RefusalKind};
 pub use state::{Known, State, SupplyState};

@@ -2,6 +2,7 @@
 //! what its instruments are made for, and what the plan states of the board.
 //! What the bench does at the moment is the state's matter.
 
+use super::account::Account;
 use super::prospect::Prospect;
 use super::state::State;
 use crate::bench_file::{Bench, Closes, Envelope, Loop};
@@ -12,6 +13,10 @@ use crate::scenario::Ratings;
 use crate::units::{Amperes, Farads, Ohms, Volts};
 use std::collections::BTreeMap;
 
+/// A quarter of the rated current: well above a board's own appetite and the
+/// bleeder, well below any fault (a house value).
+const OWN_PART: f64 = 0.25;
+
 /// What the plan states of the board, as far as it can hurt.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BoardFacts {
@@ -19,6 +24,8 @@ pub struct BoardFacts {
     pub bulk_capacitance: Farads,
     /// Least resistance from there to the output terminals.
     pub source_resistance: Ohms,
+    /// The current it carries for ever.
+    pub rated_current: Amperes,
 }
 
 impl From<&Ratings> for BoardFacts {
@@ -26,6 +33,7 @@ impl From<&Ratings> for BoardFacts {
         Self {
             bulk_capacitance: ratings.bulk_capacitance,
             source_resistance: ratings.source_resistance,
+            rated_current: ratings.rated_current,
         }
     }
 }
@@ -76,6 +84,11 @@ impl Surroundings {
     /// The most that may ever occur.
     pub fn envelope(&self) -> Envelope {
         self.bench.envelope
+    }
+
+    /// What has flowed, by what is measured from now on.
+    pub fn account(&self) -> Account {
+        Account::new(self.envelope(), self.board.rated_current * OWN_PART)
     }
 
     /// The largest current that the supply can be limited to.

@@ -19,6 +19,7 @@ use std::collections::BTreeMap;
 const BOARD: BoardFacts = BoardFacts {
     bulk_capacitance: Farads::new(1e-3),
     source_resistance: Ohms::new(0.1),
+    rated_current: Amperes::new(3.0),
 };
 
 const SUPPLY: Intent = Intent::SupplyOn {

@@ -91,6 +91,18 @@ impl<'a> CaptureDevice<'a> {
         Ok(())
     }
 
+    /// Whether it still says that it is set up for `request`, where its profile can
+    /// ask.
+    ///
+    /// # Errors
+    /// [`InstrumentError::ReadsBack`] when it is not, or any other of a question.
+    pub(crate) async fn keeps(&self, request: &CaptureRequest) -> Result<(), InstrumentError> {
+        let seconds = [("seconds", Argument::Number(request.period.si()))];
+        self.session.keeps("set_period", &seconds).await?;
+        let count = [("count", Argument::Integer(request.length.into()))];
+        self.session.keeps("set_length", &count).await
+    }
+
     /// Gives up a capture.
     pub async fn stop(&self) -> Result<(), InstrumentError> {
         self.session.act("stop", &[]).await

@@ -59,6 +59,23 @@ impl<'a> Drive<'a> {
         self.session.act("set_enable", &state).await
     }
 
+    /// Whether it says that the board is enabled, where its profile can ask.
+    pub(crate) async fn enable_setting(&self) -> Result<Option<bool>, InstrumentError> {
+        self.setting("enable_setting").await
+    }
+
+    /// Whether it says that the signal is let through, likewise.
+    pub(crate) async fn signal_setting(&self) -> Result<Option<bool>, InstrumentError> {
+        self.setting("signal_setting").await
+    }
+
+    async fn setting(&self, command: &'static str) -> Result<Option<bool>, InstrumentError> {
+        if self.session.profile().command(command).is_none() {
+            return Ok(None);
+        }
+        self.session.truth(command, 0).await.map(Some)
+    }
+
     /// Drives the brake line.
     pub async fn brake(&self, on: bool) -> Result<(), InstrumentError> {
         let state = [("state", Argument::Integer(on.into()))];

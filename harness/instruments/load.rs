@@ -61,6 +61,19 @@ impl<'a> Load<'a> {
         }
     }
 
+    /// Whether it still says that it is set to `setting`, where its profile can ask.
+    ///
+    /// # Errors
+    /// [`InstrumentError::ReadsBack`] when it is not, or any other of a question.
+    pub(crate) async fn keeps(&self, setting: LoadSetting) -> Result<(), InstrumentError> {
+        let (command, argument) = match setting {
+            LoadSetting::Current(current) => ("set_current", ("amperes", current.si())),
+            LoadSetting::Resistance(resistance) => ("set_resistance", ("ohms", resistance.si())),
+        };
+        let arguments = [(argument.0, Argument::Number(argument.1))];
+        self.session.keeps(command, &arguments).await
+    }
+
     /// Switches the input on. Called by the bench on a permit only.
     pub(crate) async fn input_on(&self) -> Result<(), InstrumentError> {
         self.session.act("input_on", &[]).await

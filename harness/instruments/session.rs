@@ -107,7 +107,7 @@ impl Session {
     ) -> Result<(), InstrumentError> {
         let line = self.line(command, arguments)?;
         self.confirmed(&line, Some(command)).await?;
-        self.read_back(command, arguments).await
+        self.keeps(command, arguments).await
     }
 
     /// Starts an overlapped action: confirmed by the error queue alone, since

@@ -68,6 +68,7 @@ async fn an_action_and_its_confirmation_share_a_line() {
         shipped(Role::Supply),
         &[
             ("VOLT 18;*OPC?;:SYST:ERR?", "1;0,\"No error\""),
+            ("VOLT?", "1.8000E+01"),
             ("MEAS:VOLT?", "1.8003E+01"),
             ("MEAS:CURR?", "9.9E+37"),
             ("STAT:QUES:COND?", "2"),

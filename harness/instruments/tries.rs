@@ -218,7 +218,9 @@ const SWITCH: &[Try] = &[
 const DRIVE: &[Try] = &[
     EVENTS,
     with("set_enable", Kind::Act, &[("state", Argument::Integer(0))]),
+    one("enable_setting", Kind::Truth),
     one("signal_off", Kind::Act),
+    one("signal_setting", Kind::Truth),
     with("set_brake", Kind::Act, &[("state", Argument::Integer(0))]),
     with("hold", Kind::Act, &[("polarity", Argument::Text("POS"))]),
     with("hold", Kind::Act, &[("polarity", Argument::Text("NEG"))]),

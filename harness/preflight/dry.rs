@@ -10,7 +10,7 @@ use super::fault::{Findings, Found};
 use super::good_board::GoodBoard;
 use crate::bench_file::{Bench, CaptureWiring, Port};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::envelope::{BoardFacts, State, Surroundings};
+use crate::envelope::{BoardFacts, Known, State, Surroundings};
 use crate::ident::Role;
 use crate::plan::{Plan, Scenario};
 use crate::profile::Profile;
@@ -148,10 +148,25 @@ impl<'a> Dry<'a> {
             Intent::SupplyOn { .. } => {
                 lines.question(Role::Supply, "measure_current")
                     + lines.question(Role::Supply, "measure_voltage")
-                    + lines.question(Role::Supply, "voltage_setting") * 2.0
+                    + lines.question(Role::Supply, "voltage_setting") * 4.0
+                    + self.pause_read_back()
             }
             Intent::LoadOn(_) | Intent::LoadHold { .. } => {
                 lines.question(Role::Load, "measure_current")
+                    + lines.question(Role::Load, "current_setting")
+            }
+            _ => Seconds::ZERO,
+        }
+    }
+
+    /// A supply that was switched off in this scenario is measured before it comes
+    /// on again: only then was there a pause.
+    fn pause_read_back(&self) -> Seconds {
+        let lines = self.lines();
+        match self.state.supply {
+            Known::Sure(set) if !set.on && set.voltage > Volts::ZERO => {
+                lines.question(Role::Supply, "measure_current")
+                    + lines.question(Role::Supply, "measure_voltage")
             }
             _ => Seconds::ZERO,
         }

@@ -55,7 +55,9 @@ impl Lines<'_> {
 
     /// Setting up and arming a capture.
     pub(super) fn arm(self, request: &CaptureRequest) -> Seconds {
-        self.action(Role::Capture) * (5 + request.channels.len()) as f64
+        // Period and length are read back.
+        let asked = self.question(Role::Capture, "period_setting") * 2.0;
+        self.action(Role::Capture) * (5 + request.channels.len()) as f64 + asked
     }
 
     /// Reading it out: two bytes a sample of each channel and of all lines.

@@ -228,6 +228,8 @@ static DRIVE: RoleNeeds = RoleNeeds {
         with("hold", &["polarity"]),
         with("set_brake", &["state"]),
         with("break_line", &["input"]),
+        plain("enable_setting"),
+        plain("signal_setting"),
     ],
     confirming: &CONFIRMING,
     condition: &[],

@@ -58,8 +58,8 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "commands.voltage_setting",
-        "asks what voltage a supply is set to: shows one that restarted, and without `error` \
-         whether a setting was taken.",
+        "asks what voltage a supply is set to: shows whether a setting was taken, and one that \
+         restarted.",
         "[commands]\nvoltage_setting = \"VOLT?\"",
     ),
     page(
@@ -105,7 +105,8 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "commands.current_setting",
-        "asks what current a load is set to: without `error` it shows whether that was taken.",
+        "asks what current a load is set to: shows whether a setting was taken, and one that \
+         restarted.",
         "[commands]\ncurrent_setting = \"CURR?\"",
     ),
     page(
@@ -291,6 +292,17 @@ pub(super) const PAGES: &[Page] = &[
         "commands.set_enable",
         "drives the board's enable line: {state} is 1 or 0.",
         "[commands]\nset_enable = \"CONT:ENAB {state}\"",
+    ),
+    page(
+        "commands.enable_setting",
+        "asks whether a signal source drives the board's enable line, as 1 or 0: shows one that \
+         restarted.",
+        "[commands]\nenable_setting = \"CONT:ENAB?\"",
+    ),
+    page(
+        "commands.signal_setting",
+        "asks whether a signal source lets the signal through, likewise.",
+        "[commands]\nsignal_setting = \"SIGN?\"",
     ),
     page(
         "commands.set_brake",

@@ -17,6 +17,8 @@ mod told;
 mod watch;
 
 #[cfg(test)]
+mod account_tests;
+#[cfg(test)]
 mod lying_tests;
 #[cfg(test)]
 mod restart_tests;

@@ -236,11 +236,11 @@ fn after_a_setting_that_does_not_fit_nothing_is_switched_on() {
             "set_current_limit",
             &[("output_on", "OUTP ON")],
         ),
-        // Taken, as it seems; the setting is another one.
+        // Taken, as it seems; the setting reads back as another one.
         (
             "supply",
             &[("\"VOLT?\"", "\"CURRENT?\"")],
-            "voltage_setting",
+            "set_voltage",
             &[("output_on", "OUTP ON")],
         ),
         // Taken without a word, since there is no error queue: 1 V more than was meant.

@@ -1,9 +1,10 @@
 //! Whether a capture is new: the samples of a noisy channel never come twice, so
-//! a device that sends the same ones again sends old ones. It knows no device,
-//! and of a channel without noise it says nothing.
+//! a device that sends the same ones again sends old ones, and one that sends a
+//! single code over and over has stopped. It knows no device, and of a channel
+//! without noise it says nothing.
 
 use super::{Capture, Signal};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 /// Small steps between neighbours that noise alone explains, at least: of so
@@ -16,12 +17,27 @@ const PART: f64 = 0.25;
 /// The largest step that counts as small, in codes.
 const SMALL: u16 = 3;
 
-/// Samples that had come before.
+/// A level with noise stays within so many codes.
+const STEADY: i32 = 16;
+/// So many equal samples of a channel whose level had noise before: each could as
+/// well have been another, so chance does it less than once in 1e19 captures.
+const FROZEN: usize = 256;
+
+/// Samples that are not new.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the samples of the {signal} are those of an earlier capture, bit for bit")]
-pub struct Stale {
-    /// The channel that gave it away.
-    pub signal: Signal,
+pub enum Stale {
+    /// They had come before.
+    #[error("the samples of the {signal} are those of an earlier capture, bit for bit")]
+    Again {
+        /// The channel that gave it away.
+        signal: Signal,
+    },
+    /// They are one and the same, and there was noise before.
+    #[error("the samples of the {signal} are all the same, and a level of it had noise before")]
+    Frozen {
+        /// The channel that gave it away.
+        signal: Signal,
+    },
 }
 
 /// What came so far, in one run.
@@ -29,25 +45,37 @@ pub struct Stale {
 pub struct Freshness {
     /// Each noisy channel's samples, as a hash.
     seen: BTreeSet<(Signal, u64)>,
+    /// The coarsest scale at which a level of each channel had noise, in SI units
+    /// per code.
+    noisy: BTreeMap<Signal, f64>,
 }
 
 impl Freshness {
     /// Notes `capture`.
     ///
     /// # Errors
-    /// [`Stale`] when a noisy channel of it came before, whatever the others
-    /// hold.
+    /// [`Stale`] when a noisy channel of it came before or has stopped, whatever
+    /// the others hold.
     pub fn admit(&mut self, capture: &Capture) -> Result<(), Stale> {
         for channel in &capture.channels {
+            let signal = channel.signal;
+            let scale = channel.scale.abs();
             if !is_noisy(&channel.codes) {
+                let known = self.noisy.get(&signal).is_some_and(|&noisy| scale <= noisy);
+                if known && !channel.clipped && is_frozen(&channel.codes) {
+                    return Err(Stale::Frozen { signal });
+                }
                 continue;
+            }
+            if is_steady(&channel.codes) {
+                let coarsest = self.noisy.entry(signal).or_default();
+                *coarsest = coarsest.max(scale);
             }
             // Always seeded alike: this decides nothing but equality.
             let mut hasher = DefaultHasher::new();
             channel.codes.hash(&mut hasher);
-            let signal = channel.signal;
             if !self.seen.insert((signal, hasher.finish())) {
-                return Err(Stale { signal });
+                return Err(Stale::Again { signal });
             }
         }
         Ok(())
@@ -58,6 +86,17 @@ fn is_noisy(codes: &[i16]) -> bool {
     let small = |pair: &[i16]| (1..=SMALL).contains(&pair[0].abs_diff(pair[1]));
     let steps = codes.windows(2).filter(|pair| small(pair)).count();
     steps >= STEPS && steps as f64 >= PART * codes.len() as f64
+}
+
+fn is_frozen(codes: &[i16]) -> bool {
+    codes.len() >= FROZEN && codes.iter().all(|code| *code == codes[0])
+}
+
+/// A level, whatever its noise.
+fn is_steady(codes: &[i16]) -> bool {
+    let (least, largest) = (codes.iter().min(), codes.iter().max());
+    let ends = least.zip(largest);
+    ends.is_some_and(|(&least, &largest)| i32::from(largest) - i32::from(least) <= STEADY)
 }
 
 #[cfg(test)]
@@ -97,16 +136,52 @@ mod tests {
             assert_eq!(freshness.admit(&capture(seed, 1.0)), Ok(()), "{seed}");
         }
         let signal = Signal::NodeVoltage;
-        assert_eq!(freshness.admit(&capture(120, 1.0)), Err(Stale { signal }));
+        assert_eq!(
+            freshness.admit(&capture(120, 1.0)),
+            Err(Stale::Again { signal })
+        );
         // One channel out of an old capture is enough.
         let mut mixed = capture(1000, 1.0);
         mixed.channels[1] = capture(5, 1.0).channels[1].clone();
         let signal = Signal::OutputCurrent;
-        assert_eq!(freshness.admit(&mixed), Err(Stale { signal }));
+        assert_eq!(freshness.admit(&mixed), Err(Stale::Again { signal }));
         // Sent late, under another label, it is as old.
         let mut renamed = capture(7, 1.0);
         renamed.label = "another".into();
         assert!(freshness.admit(&renamed).is_err());
+    }
+
+    /// A device that stopped sends one code over and over. That says something only
+    /// where a level of the channel had noise before, at the same scale or a coarser.
+    #[test]
+    fn a_channel_that_stopped_is_known_by_the_noise_that_it_had() {
+        let level = |codes: Vec<i16>, scale: f64| {
+            let mut level = capture(1, 0.0);
+            level.channels.truncate(1);
+            level.channels[0].codes = codes;
+            level.channels[0].scale = scale;
+            level
+        };
+        let mut chance = Seed(9).stream(&[2]);
+        let noise: Vec<i16> = (0..1000).map(|_| (chance.next_u64() % 4) as i16).collect();
+        let frozen = || vec![1700_i16; 1000];
+        let mut freshness = Freshness::default();
+        assert_eq!(freshness.admit(&level(frozen(), 0.01)), Ok(()));
+        // An alternating output may ring where a level is quiet.
+        freshness.admit(&capture(3, 1.0)).expect("new");
+        assert_eq!(freshness.admit(&level(frozen(), 0.01)), Ok(()));
+        freshness
+            .admit(&level(noise, 0.01))
+            .expect("a level with noise");
+        let signal = Signal::NodeVoltage;
+        let found = freshness.admit(&level(frozen(), 0.01));
+        assert_eq!(found, Err(Stale::Frozen { signal }));
+        let found = freshness.admit(&level(frozen(), 0.005));
+        assert_eq!(found, Err(Stale::Frozen { signal }));
+        // In a wider range the same noise may be less than a code.
+        assert_eq!(freshness.admit(&level(frozen(), 0.02)), Ok(()));
+        let few = level(vec![1700; 200], 0.01);
+        assert_eq!(freshness.admit(&few), Ok(()));
     }
 
     /// Without noise two captures of a steady state are rightly the same.

@@ -211,6 +211,10 @@ fn obeyed(
 }
 
 /// Whether the output has the sign that its input asks for.
+/// Said where the source did not do as it was told.
+const NOT_HELD: &str = "the board's first input shows another polarity than the signal source was \
+     told to hold: look at the source and its wires";
+
 fn polarity(sheet: &mut Sheet<'_>, context: &Context, on: &[&IdleStep]) {
     if on.is_empty() {
         sheet.missing(&[POLARITY], "", Blame::Plan, NOT_ON);
@@ -222,6 +226,17 @@ fn polarity(sheet: &mut Sheet<'_>, context: &Context, on: &[&IdleStep]) {
             continue;
         };
         let line = step.take.capture.line(LogicLine::SignalA);
+        let held = match step.drive {
+            Polarity::Positive => Some(true),
+            Polarity::Negative => Some(false),
+            Polarity::Alternating => None,
+        };
+        if let (Some(held), Some(line)) = (held, line)
+            && (line.initial != held || !line.changes.is_empty())
+        {
+            sheet.missing(&[POLARITY], at, Blame::Bench, NOT_HELD);
+            continue;
+        }
         let asked: Vec<bool> = match (step.drive, line) {
             (Polarity::Positive, _) => vec![true; trace.len()],
             (Polarity::Negative, _) => vec![false; trace.len()],

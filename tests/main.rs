@@ -8,6 +8,7 @@ mod arrays;
 mod beginnings;
 mod by_hand;
 mod command;
+mod connections;
 mod damage;
 mod dialects;
 mod endurance;

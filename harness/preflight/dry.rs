@@ -41,6 +41,9 @@ pub(super) fn run(
     let scenario = &plan.scenarios[index];
     let mut dry = Dry::new(plan, index, bench, profiles);
     let driven = finished(async {
+        if plan.run().next().is_some_and(|(first, _)| first == index) {
+            scenario::connected(&mut dry).await?;
+        }
         let driven = scenario.settings.drive(&mut dry).await;
         let quiet = scenario::quiet(&mut dry).await;
         driven.map(drop).and(quiet)

@@ -29,14 +29,15 @@ pub(super) async fn execute(
     journal: &Journal,
 ) -> Result<bool, Ended> {
     let mut freshness = Freshness::default();
-    for (_, scenario) in order.plan.run() {
+    for (place, (_, scenario)) in order.plan.run().enumerate() {
         let begun = bench.now();
         let started = Event::ScenarioStarted {
             scenario: scenario.name.clone(),
             kind: scenario.kind.word().to_owned(),
         };
         journal.say(begun, started).await?;
-        let seen = observe(order, scenario, bench, journal, &mut freshness).await?;
+        let first = place == 0;
+        let seen = observe(order, (scenario, first), bench, journal, &mut freshness).await?;
         let absent = seen.halted.unwrap_or(Blame::Bench);
         let found = scenario.judged(seen.metrics, absent);
         let verdict = judge(found, bench.now(), journal).await?;
@@ -54,6 +55,9 @@ pub(super) async fn execute(
         journal.say(bench.now(), finished).await?;
         if seen.gone {
             return Ok(false);
+        }
+        if seen.ends_the_run {
+            return Ok(true);
         }
         if seen.draws_too_much {
             let event = Event::Trouble {
@@ -84,6 +88,8 @@ struct Seen {
     halted: Option<Blame>,
     /// The bench is gone.
     gone: bool,
+    /// The board is not to be given the full voltage.
+    ends_the_run: bool,
     /// The board draws too much at idle to be taken any further.
     draws_too_much: bool,
 }
@@ -92,15 +98,22 @@ struct Seen {
 /// no metrics.
 async fn observe(
     order: &Order,
-    scenario: &Scenario,
+    (scenario, first): (&Scenario, bool),
     bench: &mut Bench,
     journal: &Journal,
     freshness: &mut Freshness,
 ) -> Result<Seen, Ended> {
+    let mut connected = Ok(());
     let driven = {
         let (plan, file) = (&order.plan, &order.bench);
         let mut session = Session::new(bench, journal, plan, file, scenario, freshness);
-        let driven = scenario.settings.drive(&mut session).await;
+        if first {
+            connected = scenario::connected(&mut session).await;
+        }
+        let driven = match &connected {
+            Ok(()) => scenario.settings.drive(&mut session).await,
+            Err(halt) => Err(halt.clone()),
+        };
         if matches!(driven, Err(Halt::Ended)) {
             return Err(Ended);
         }
@@ -136,6 +149,7 @@ async fn observe(
             journal.say(bench.now(), event).await?;
             Ok(Seen {
                 halted: Some(blame),
+                ends_the_run: connected.is_err(),
                 gone: bench_is_gone,
                 ..Seen::default()
             })

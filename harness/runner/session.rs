@@ -167,6 +167,7 @@ impl BenchSession for Session<'_> {
     async fn read(&mut self, _: Serves, meter: Meter) -> Result<Option<Estimate>, Halt> {
         let measured = match meter {
             Meter::SupplyCurrent => self.bench.supply_current().await.map(Some),
+            Meter::SupplyVoltage => self.bench.supply_voltage().await.map(Some),
             Meter::LoadCurrent => self.bench.load_current().await.map(Some),
             Meter::Temperature => self.bench.temperature().await,
             Meter::BoardSense => {

@@ -7,6 +7,7 @@
 
 pub mod acquisition;
 mod board;
+mod connection;
 mod context;
 pub mod curve;
 mod demands;
@@ -41,6 +42,7 @@ pub mod soak;
 pub mod supply;
 
 pub use board::{Configuration, OnSignalLoss, Ratings};
+pub use connection::connected;
 pub use context::Context;
 pub use demands::{Demands, MetricLimit};
 pub(crate) use figure::Judged;

@@ -70,6 +70,8 @@ pub enum Act {
 pub enum Meter {
     /// Current that the supply delivers, in amperes.
     SupplyCurrent,
+    /// Voltage at the supply's terminals, in volts.
+    SupplyVoltage,
     /// Current that the load draws, in amperes.
     LoadCurrent,
     /// Temperature of the board's heat sink, in degrees Celsius.

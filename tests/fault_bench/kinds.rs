@@ -1,7 +1,9 @@
 //! The kinds of fault, each with what is known of it: held, open, or such that
 //! no reading could show it. One line a kind.
 
-use super::trick::Block::{Frozen, Halved, Replayed, StuckBit, Swapped, Zero};
+use super::trick::Block::{
+    Drifting, Frozen, Halved, Inverted, OneFrozen, Replayed, StuckBit, Swapped, Zero,
+};
 use super::trick::Reading::{Comma, Drift, Gain, Says, Stuck};
 use super::trick::Told::{Blocks, Conspires, Ignores, Reads, Scales, Swaps};
 use super::trick::{Mishap, Trick};

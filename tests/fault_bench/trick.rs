@@ -97,6 +97,24 @@ pub(crate) enum Block {
     Halved,
     /// One bit of the converter stands.
     StuckBit,
+    /// The node's voltage and current have the other sign: the track leads are
+    /// swapped in the fixture.
+    Inverted,
+    /// The first sample of the node's voltage for ever; the other channels go on.
+    OneFrozen,
+    /// Each block is a thousandth larger than the one before.
+    Drifting,
+}
+
+impl Block {
+    /// The channels whose samples it spoils.
+    fn spoils(self, line: &str) -> bool {
+        match self {
+            Self::Inverted => line.starts_with("TRAC? CHAN1") || line.starts_with("TRAC? CHAN2"),
+            Self::OneFrozen => line.starts_with("TRAC? CHAN1"),
+            _ => true,
+        }
+    }
 }
 
 impl Told {
@@ -136,7 +154,7 @@ impl Told {
     ) -> Vec<u8> {
         let questions = line.split(';').filter(|part| part.contains('?'));
         match self {
-            Self::Blocks(block) if line.starts_with("TRAC? CHAN") => {
+            Self::Blocks(block) if line.starts_with("TRAC? CHAN") && block.spoils(line) => {
                 spoiled_block(block, line, answer, seen)
             }
             Self::Reads(..) | Self::Scales(..) | Self::Ignores(..) | Self::Conspires => {
@@ -243,6 +261,9 @@ fn spoiled_block(
             .or_insert_with(|| answer.to_vec())
             .clone();
     }
+    let before = seen.entry(b"blocks".to_vec()).or_default();
+    before.push(0);
+    let factor = 1.0 + 1e-3 * before.len() as f64;
     let mut said = answer.to_vec();
     let end = said.len() - 1;
     let data = &mut said[digits + 2..end];
@@ -252,7 +273,10 @@ fn spoiled_block(
         let new = match block {
             Block::Replayed => code,
             Block::Zero => 0,
-            Block::Frozen => i16::from_be_bytes(first),
+            Block::Frozen | Block::OneFrozen => i16::from_be_bytes(first),
+            Block::Inverted => code.saturating_neg(),
+            // A cast saturates, as a converter does.
+            Block::Drifting => (f64::from(code) * factor) as i16,
             Block::Swapped => code.swap_bytes(),
             Block::Halved => code / 2,
             Block::StuckBit => code | 64,

@@ -197,6 +197,7 @@ impl BenchSession for Dry<'_> {
     async fn read(&mut self, serves: Serves, meter: Meter) -> Result<Option<Estimate>, Halt> {
         let (role, reads) = match meter {
             Meter::SupplyCurrent => (Role::Supply, "measure_current"),
+            Meter::SupplyVoltage => (Role::Supply, "measure_voltage"),
             Meter::LoadCurrent => (Role::Load, "measure_current"),
             Meter::Temperature => (Role::Thermometer, "measure_temperature"),
             Meter::BoardSense => (Role::Console, "sense"),

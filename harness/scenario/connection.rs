@@ -28,6 +28,8 @@ const PART_OF_RATED: f64 = 0.25;
 /// The rail while the supply comes on.
 const PERIOD: Seconds = Seconds::new(1e-4);
 const SAMPLES: u32 = 2000;
+/// And when it is on.
+const SETTLED_SAMPLES: u32 = 200;
 /// The capacitors charge, and what is left of the capture passes.
 const SETTLE: Seconds = Seconds::new(0.25);
 
@@ -74,7 +76,9 @@ pub async fn connected(session: &mut impl BenchSession) -> Result<(), Halt> {
     let ratings = *session.ratings();
     let asked = (ratings.lowest_supply * PART_OF_LOWEST).max(LEAST);
     let limit = (ratings.rated_current * PART_OF_RATED).min(session.supply_current());
-    let sees = arm(session).await?;
+    // A bench that is slow to switch its supply on is through with these samples by
+    // then: they tell how fast the rail rose, where they saw it, and nothing else.
+    let sees = arm(session, SAMPLES).await?;
     let provokes = Provokes {
         amount: WHOLE,
         time: WHOLE,
@@ -89,16 +93,21 @@ pub async fn connected(session: &mut impl BenchSession) -> Result<(), Halt> {
     let current = session.read(WHOLE, Meter::SupplyCurrent).await?;
     let supply = session.read(WHOLE, Meter::SupplyVoltage).await?;
     let limiting = session.protections().await?.supply;
-    let capture = match sees {
-        true => session.read_out("supply side", SETTLE).await?,
-        false => None,
-    };
+    let (mut rising, mut settled) = (None, None);
+    if sees {
+        rising = session.read_out("supply side, rising", SETTLE).await?;
+        arm(session, SETTLED_SAMPLES).await?;
+        session
+            .wait(WHOLE, PERIOD * f64::from(SETTLED_SAMPLES))
+            .await?;
+        settled = session.read_out("supply side, settled", SETTLE).await?;
+    }
     session.act(WHOLE, Act::SupplyOff).await?;
     session
         .step("compared: the supply's voltage with the rail that the capture shows")
         .await?;
     let at_limit = current.is_some_and(|current| current.value.abs() >= AT_LIMIT * limit.si());
-    let rail = capture.as_ref().and_then(rail_at_the_end);
+    let rail = settled.as_ref().and_then(mean_rail);
     let found = Found {
         asked,
         limit,
@@ -106,20 +115,21 @@ pub async fn connected(session: &mut impl BenchSession) -> Result<(), Halt> {
         limited: limiting || at_limit,
         supply,
         rail,
-        rise: capture.as_ref().and_then(|seen| rise(seen, asked)),
+        rise: rising.as_ref().and_then(|seen| rise(seen, asked)),
     };
     verdict(&found)
 }
 
-/// Arms a capture of the rail that begins at once, where the bench sees it.
-async fn arm(session: &mut impl BenchSession) -> Result<bool, Halt> {
+/// Arms a capture of `length` samples of the rail that begins at once, where the
+/// bench sees it.
+async fn arm(session: &mut impl BenchSession, length: u32) -> Result<bool, Halt> {
     let Some(most) = session.shows(Signal::BoardSupply) else {
         return Ok(false);
     };
     let wanted = session.ratings().highest_supply.si() * 1.25;
     let request = CaptureRequest {
         period: PERIOD,
-        length: SAMPLES,
+        length,
         before_trigger: 0,
         trigger: Trigger::Now,
         channels: vec![ChannelRequest {
@@ -206,15 +216,15 @@ fn verdict(found: &Found) -> Result<(), Halt> {
     Ok(())
 }
 
-/// The mean of the last tenth; `None` where the rail is not in it or still moves.
-fn rail_at_the_end(capture: &Capture) -> Option<Estimate> {
+/// The mean of the rail; `None` where it is not in it.
+fn mean_rail(capture: &Capture) -> Option<Estimate> {
     let trace = Trace::of(capture, Signal::BoardSupply)?;
     let values = trace.values();
-    let tail = &values[values.len() - values.len() / 10..];
-    if tail.len() < 10 {
+    // A rehearsal's capture is no measurement: it has a few samples for their form.
+    if values.len() < SETTLED_SAMPLES as usize / 2 {
         return None;
     }
-    let mean = tail.iter().sum::<f64>() / tail.len() as f64;
+    let mean = values.iter().sum::<f64>() / values.len() as f64;
     let u = libm::hypot(trace.scale_u(mean), trace.sample_u());
     Some(Estimate::new(mean, u))
 }

@@ -18,6 +18,23 @@ fn squared(trace: &Trace, to: f64) -> Estimate {
     Estimate::new(parts.whole, parts.rule)
 }
 
+/// 18 V that a crossing leaves 3 V low, back with 5 us: from the end of the crossing
+/// on, captures at 2 us that begin at another phase agree within both U.
+#[test]
+fn a_ripple_beside_crossings_agrees_at_every_phase() {
+    let read = |phase: f64| {
+        let volts = |t: f64| 18.0 - 3.0 * libm::exp(-t / 5e-6);
+        let trace = sampled(phase * 2e-6, 2e-6, 29, volts);
+        ripple(trace.values(), &trace).expect("samples").0
+    };
+    let all: Vec<Estimate> = (0..10).map(|n| read(f64::from(n) / 10.0)).collect();
+    for (a, b) in all.iter().flat_map(|a| all.iter().map(move |b| (a, b))) {
+        let apart = (a.value - b.value).abs();
+        assert!(apart <= a.expanded() + b.expanded(), "{a:?} {b:?}");
+        assert!(a.u < 0.8, "{a:?}");
+    }
+}
+
 /// An exponential step sampled N times a time constant, interpolated linearly
 /// at one half: y = 1 - exp(-t/tau), closed form, its crossing computed with a
 /// root finder. That also gives the error's bound, which u must not fall under

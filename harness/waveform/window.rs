@@ -159,19 +159,39 @@ pub fn peak_sustained(trace: &Trace, from: f64, to: f64, span: f64) -> Option<Ex
     })
 }
 
-/// Peak to peak of the magnitude over the samples that `keep` keeps; with it
-/// the part that sample noise alone makes, 2 s sqrt(2 ln n). The uncertainty
-/// holds that part as a rectangle, since it is not taken off (GUM F.2.4.5);
-/// zero cancels in a difference and gain does not.
+/// Peak to peak of the magnitude over the samples that are kept, in their order;
+/// with it the part that sample noise alone makes, 2 s sqrt(2 ln n). The
+/// uncertainty holds that part as a rectangle, since it is not taken off (GUM
+/// F.2.4.5), and what either extreme hides between samples, as for [`peak`]: where
+/// crossings were left out, the first sample after one lies anywhere within a
+/// period of where they end. Zero cancels in a difference and gain does not.
 pub fn ripple(samples: &[f64], trace: &Trace) -> Option<(Estimate, f64)> {
-    let least = samples.iter().map(|x| x.abs()).reduce(f64::min)?;
-    let most = samples.iter().map(|x| x.abs()).reduce(f64::max)?;
+    let sizes: Vec<f64> = samples.iter().map(|x| x.abs()).collect();
+    let extreme = |sign: f64| {
+        let place = (0..sizes.len()).reduce(|best, next| {
+            if sign * sizes[next] > sign * sizes[best] {
+                next
+            } else {
+                best
+            }
+        })?;
+        let step_to = |other: Option<usize>| {
+            let other = other.and_then(|at| sizes.get(at));
+            other.map_or(f64::INFINITY, |x| sign * (sizes[place] - x))
+        };
+        let missed = step_to(place.checked_sub(1)).min(step_to(Some(place + 1)));
+        let missed = if missed.is_finite() { missed } else { 0.0 };
+        Some((sizes[place], (missed - 2.0 * trace.grain()).max(0.0)))
+    };
+    let ((least, below), (most, above)) = (extreme(-1.0)?, extreme(1.0)?);
     let span = most - least;
     let noise = 2.0 * largest_of(samples.len()) * trace.grain();
     let u = combined([
         trace.gain_u() * span,
         std::f64::consts::SQRT_2 * trace.sample_u(),
         rectangular(noise),
+        rectangular(below),
+        rectangular(above),
     ]);
     Some((Estimate::new(span, u), noise))
 }

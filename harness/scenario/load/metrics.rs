@@ -98,7 +98,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             dimension: Dimension::Voltage,
             definition: "Peak to peak of the output voltage magnitude over the hold of the last \
                          step, crossings left out by one dead time and one slew on either side; \
-                         the sample noise inflates it and is stated with it.",
+                         the sample noise inflates it and is stated with it, and so is what \
+                         lies between samples beside a crossing.",
             censoring: Censoring::Never,
             worse: Worse::Larger,
             per: Per::Polarity,

@@ -177,7 +177,23 @@ impl Matcher {
         // What makes edges upwards late makes those downwards early.
         let counts = [&self.rising, &self.falling].map(|way| way.count() as f64);
         let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
-        let delay = all.figures(skewed(left));
+        let mut delay = all.figures(skewed(left));
+        // What sampling does to an edge it does again on the same phase, and to
+        // those downwards as to those upwards: a line between two samples leads to
+        // the pause of a bridge's dead time either way. In lengths that cancels, in
+        // delays it does not; how far it averages out each direction shows.
+        let locked = |spread: &Spread| {
+            let alone = Budget {
+                mixed: false,
+                ..skewed(0.0)
+            };
+            let own = spread.figures(alone).map_or(0.0, |figures| figures.mean.u);
+            own * spread.count() as f64
+        };
+        let locked = (locked(&self.rising) + locked(&self.falling)) / all.count().max(1) as f64;
+        if let Some(delay) = &mut delay {
+            delay.mean.u = delay.mean.u.max(locked);
+        }
         let spread = delay
             .as_ref()
             .map(|d| d.maximum.estimate.value - d.least.estimate.value);

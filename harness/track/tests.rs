@@ -277,6 +277,35 @@ fn delay_and_width_change_of_a_made_up_board() {
     assert_eq!((report.missing, report.extra), (2, 2));
 }
 
+/// A capture whose clock keeps step with the signal reads every edge of the output
+/// early by the same 60 ns, upwards and downwards: the mean of hundreds errs by
+/// that too, and says so. Where phases vary it averages out, and u is small.
+#[test]
+fn what_sampling_does_to_every_edge_alike_is_in_the_mean_delay() {
+    let pattern = Pattern::idle(&PacketShape::PLAIN).expect("a packet");
+    let (input, _) = edges(&pattern.steps, 10);
+    // Of the two edges of a delay together 49 ns.
+    let edge = EdgeUncertainty {
+        edge_u: 35e-9,
+        grid_u: 35e-9,
+        ..EXACT
+    };
+    let read = |early: &dyn Fn(usize) -> f64| {
+        let output = input.iter().enumerate().map(|(index, edge)| Edge {
+            at: edge.at + us(3.0 - early(index)),
+            to: edge.to,
+        });
+        let report = compare_edges(input.clone(), output, DelaySettings::new(edge));
+        report.delay.expect("matched").mean
+    };
+    let locked = read(&|_| 0.06);
+    assert!((locked.value - 2.94e-6).abs() < 1e-12);
+    assert!(2.0 * locked.u > 60e-9 && locked.u < 80e-9, "{locked:?}");
+    // Anywhere within 170 ns: a rectangle of that deviation.
+    let free = read(&|index| 0.06 + 0.17 * ((index as f64 * 0.618_034).fract() - 0.5));
+    assert!(free.u < 10e-9, "{free:?}");
+}
+
 #[test]
 fn a_report_survives_json() {
     let (_, report) = played(

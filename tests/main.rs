@@ -33,6 +33,7 @@ mod ngspice;
 mod noisy;
 mod pages;
 mod partial;
+mod phases;
 mod ports;
 mod prove;
 mod python;

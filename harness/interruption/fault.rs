@@ -86,6 +86,15 @@ impl Reading {
         let marks = Vec::new();
         Self { finding, marks }
     }
+
+    /// The reading with one more standard uncertainty.
+    #[must_use]
+    pub fn widened(self, by: f64) -> Self {
+        Self {
+            finding: self.finding.widened(by),
+            ..self
+        }
+    }
 }
 
 /// Looks for the fault in `current`.

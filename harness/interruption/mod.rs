@@ -11,6 +11,7 @@ mod fault;
 mod noise;
 mod parabola;
 mod passing;
+mod phase;
 mod reading;
 mod size;
 
@@ -21,6 +22,7 @@ pub use episode::{Episode, episodes, merge_bounce};
 pub use fault::{Examined, FEWEST_SAMPLES, Fault, Reading, Readings, examine};
 pub use noise::Noise;
 pub use passing::turn;
+pub use phase::PhaseCost;
 pub use size::Largest;
 
 use crate::waveform::Trace;

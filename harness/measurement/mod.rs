@@ -137,6 +137,19 @@ impl Finding {
         }
     }
 
+    /// The finding with one more standard uncertainty, independent of what it has
+    /// (GUM 5.1.2).
+    #[must_use]
+    pub fn widened(self, by: f64) -> Self {
+        let wide = |e: Estimate| Estimate::new(e.value, combined([e.u, by]));
+        match self {
+            Self::Value(estimate) => Self::Value(wide(estimate)),
+            Self::Above(estimate) => Self::Above(wide(estimate)),
+            Self::Below(estimate) => Self::Below(wide(estimate)),
+            Self::Unknown { .. } => self,
+        }
+    }
+
     /// The finding as people read it: value and expanded uncertainty, a bound
     /// with its relation, or a dash.
     pub fn show(&self, dimension: Dimension) -> String {

@@ -2,12 +2,21 @@
 //! answers no command: see `switch_panel`.
 
 use super::settings::WorldSettings;
-use crate::clock::BenchInstant;
+use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Circuit, SwitchBranch};
 use crate::protocol::{Bounds, UnitOf};
+use crate::seed::Seed;
+use crate::units::Seconds;
 
 /// The length of a closure that is not given, in seconds.
 const AT_FIRST: f64 = 0.1;
+
+/// A relay's time to operate varies by this much, in seconds: far more than a
+/// bit of the track signal lasts, so that each closing meets another phase of it
+/// (common practice, no source).
+const OPERATE: f64 = 1e-3;
+/// Under which a closing's time to operate is drawn.
+const OPERATES: u64 = 0x5C;
 
 /// One channel of the card.
 #[derive(Clone, Copy, Debug)]
@@ -39,6 +48,12 @@ impl Switch {
             pulse: Bounds::new(UnitOf::Second, shortest, longest, at_first),
             channels: settings.branches.iter().map(channel).collect(),
         }
+    }
+
+    /// How much longer than its fastest a relay takes that is told to close at `now`.
+    pub(super) fn operates(seed: Seed, now: BenchInstant) -> BenchSpan {
+        let key = [OPERATES, now.picoseconds() as u64];
+        BenchSpan::from_seconds(Seconds::new(OPERATE * seed.stream(&key).uniform()))
     }
 
     pub(super) fn is_closed(&self, index: usize, circuit: &Circuit) -> bool {

@@ -2,6 +2,7 @@
 //! does while it bounces or welds is the circuit's matter.
 
 use super::scene::Scene;
+use super::switch::Switch;
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Action, SwitchBranch};
 use crate::protocol::{CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response};
@@ -159,6 +160,9 @@ impl Device for Panel<'_> {
             return Ok(None);
         }
         self.refuse_both_gaps(&indices)?;
+        let now = self.0.circuit.now();
+        let span = Switch::operates(self.0.seed, now);
+        self.0.advance_to(now + span);
         for index in indices {
             self.close(index, duration);
         }

@@ -325,6 +325,34 @@ fn the_load_protects_itself() {
     assert_eq!(value(&mut world, Role::Load, "STAT:QUES:COND?"), 0.0);
 }
 
+/// Of 64 closings told at one phase of the signal (116 us a bit, S-9.1 nominal) some
+/// come in each eighth of it; the seed says when, and says the same again.
+#[test]
+fn each_closing_meets_a_phase_of_its_own() {
+    let closings = |seed: u64| -> Vec<i64> {
+        let (board, fixture) = (BoardParameters::default(), FixtureParameters::default());
+        let mut world = world_of(&board, &fixture, seed);
+        let one = |_| {
+            let begun = world.now();
+            tell(&mut world, Role::Switch, &["ROUT:CLOS (@1)"]);
+            let taken = world.now() - begun;
+            tell(&mut world, Role::Switch, &["ROUT:OPEN (@1)"]);
+            world.advance(BenchSpan::from_microseconds(10_000));
+            taken.picoseconds()
+        };
+        (0..64).map(one).collect()
+    };
+    let (first, other) = (closings(1), closings(2));
+    assert_eq!(closings(1), first);
+    assert_ne!(other, first);
+    for eighth in 0..8 {
+        let met = first
+            .iter()
+            .any(|taken| taken % 116_000_000 * 8 / 116_000_000 == eighth);
+        assert!(met, "no closing in eighth {eighth}: {first:?}");
+    }
+}
+
 #[test]
 fn the_switch_closes_for_a_time_and_knows_its_fuse() {
     let mut world = world();

@@ -1,6 +1,7 @@
 //! Metrics of the short scenario: peak, trip time and let-through of each
 //! closing, retries and recovery of the long ones, the dip of the supply and
-//! the output afterwards. At each place the worst closing is the finding.
+//! the output afterwards. At each place the worst closing is the finding, and what
+//! another phase of the signal would have made of it is in its uncertainty.
 
 use super::metrics::ENTRY;
 use super::seen::{Seen, ShortPulse};
@@ -8,9 +9,10 @@ use crate::interruption::{Closure, Ending, Episode, Examined, Fault, Reading};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
 use crate::scenario::fault::{closure, examine};
+use crate::scenario::levels::{level_samples, magnitude};
 use crate::scenario::sheet::{Sheet, Worst, largest, worst};
 use crate::scenario::take::Take;
-use crate::scenario::terms::Place;
+use crate::scenario::terms::{Place, Polarity};
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Baseline, Signal, Trace, first_beyond, least};
 
@@ -53,10 +55,11 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
     let mut dips = Vec::new();
     for pulse in pulses {
         let examined = examine(&pulse.fast, Some(place), context);
+        let cost = examined.phase_cost();
         let readings = examined.readings();
         let three = [
-            readings.trip_time,
-            readings.peak_current,
+            readings.trip_time.widened(cost.time),
+            readings.peak_current.widened(cost.peak),
             readings.let_through,
         ];
         for (list, reading) in found.iter_mut().zip(three) {
@@ -128,7 +131,8 @@ fn supply_dip(take: &Take, examined: &Examined) -> Finding {
 }
 
 /// Mean magnitude of the output voltage at its levels after recovery divided by
-/// that before the short.
+/// that before the short; how many edges a window holds, and where they lie, must
+/// not count.
 ///
 /// Standard uncertainty (GUM 5.1.2): the gain cancels; zero is common too, and
 /// what is left of it is stated whole; noise of both means.
@@ -137,31 +141,30 @@ fn recovered_voltage(pulse: &ShortPulse, context: &Context) -> Finding {
     let (Some(before), Some(after)) = (node(&pulse.before), node(&pulse.after)) else {
         return Finding::unknown(Blame::Bench, "no channel sees the output voltage");
     };
-    let (was, is) = (at_levels(&before), at_levels(&after));
-    let count = before.len().min(after.len());
-    if was < 0.25 * context.supply_voltage.si() {
-        return Finding::unknown(Blame::Board, "the output was dead before the short");
+    let dead = Finding::unknown(Blame::Board, "the output was dead before the short");
+    let crossing = context.crossing.si();
+    let (Some(was), is) = (at_levels(&before, crossing), at_levels(&after, crossing)) else {
+        return dead;
+    };
+    if was.value < 0.25 * context.supply_voltage.si() {
+        return dead;
     }
-    let ratio = is / was;
-    let noise = combined([before.sample_u(), ratio * after.sample_u()]);
+    let is = is.unwrap_or(Estimate::new(0.0, after.sample_u()));
+    let ratio = is.value / was.value;
     let u = combined([
-        (1.0 - ratio).abs() * before.zero_u() / was,
-        after.zero_u() / was * 0.1,
-        noise / (was * libm::sqrt(count as f64)),
+        (1.0 - ratio).abs() * before.zero_u() / was.value,
+        after.zero_u() / was.value * 0.1,
+        ratio * was.u / was.value,
+        is.u / was.value,
     ]);
     Finding::Value(Estimate::new(ratio, u))
 }
 
-/// Mean of the magnitudes above nine tenths of their median: how many edges a
-/// window holds, and where they lie, must not count.
-fn at_levels(trace: &Trace) -> f64 {
-    let mut sizes: Vec<f64> = trace.values().iter().map(|x| x.abs()).collect();
-    sizes.sort_unstable_by(f64::total_cmp);
-    let Some(median) = sizes.get(sizes.len() / 2) else {
-        return 0.0;
-    };
-    let kept = &sizes[sizes.partition_point(|size| *size < 0.9 * median)..];
-    kept.iter().sum::<f64>() / kept.len() as f64
+/// Mean of the magnitudes at the levels, and what is its own.
+fn at_levels(trace: &Trace, crossing: f64) -> Option<Estimate> {
+    let samples = level_samples(trace, trace, Polarity::Alternating, crossing);
+    let level = magnitude(trace, &samples)?;
+    Some(Estimate::new(level.all.value, level.own_u))
 }
 
 /// Retries, their interval and the recovery, for each long closing by itself:

@@ -92,6 +92,11 @@ fn its_chain_its_bytes_and_its_signature_hold() {
 /// by 2.8 deviations (tables of order statistics).
 const OVERSHOT_BY_NOISE: f64 = 2.8 * 24.3e-3 / 35.9;
 
+/// The voltage after a short held samples of edges, and hung on how many there were:
+/// over 24 phases of the signal one board's scattered by this (standard deviation;
+/// without them by a tenth).
+const WITH_EDGES: f64 = 1.0e-3;
+
 /// The captures, evaluated today, give the same verdicts, and findings within
 /// half of the U that was stated then. What moves, and why: the instants, peaks
 /// and sums of a fault are read by statistics that noise cannot restart, and
@@ -105,7 +110,8 @@ const OVERSHOT_BY_NOISE: f64 = 2.8 * 24.3e-3 / 35.9;
 /// too long. Its plan and its records are in the words of format 1:
 /// each metric is found under the name that it has now, none is missing or new.
 ///
-/// The exception is overshoot: it may have fallen by [`OVERSHOT_BY_NOISE`].
+/// The exceptions are overshoot, which may have fallen by [`OVERSHOT_BY_NOISE`], and
+/// the voltage after a short, which may have moved by [`WITH_EDGES`].
 #[test]
 fn its_captures_are_evaluated_and_judged_as_they_were() {
     const MOVED: [&str; 26] = [
@@ -163,7 +169,8 @@ fn its_captures_are_evaluated_and_judged_as_they_were() {
             let moved = number(after, "value") - number(before, "value");
             let fallen = key == "overshoot" && (0.0..=OVERSHOT_BY_NOISE).contains(&-moved);
             let within = moved.abs() <= number(before, "u");
-            assert!(within || fallen, "{change}");
+            let edges = key == "recovered_voltage" && moved.abs() <= WITH_EDGES;
+            assert!(within || fallen || edges, "{change}");
         }
     }
     assert!(seen.iter().map(String::as_str).eq(MOVED), "{seen:?}");

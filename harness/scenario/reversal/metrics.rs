@@ -106,8 +106,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             dimension: Dimension::Time,
             definition: "Trip time on a true short near the board while reversing is enabled, \
                          from the first rising crossing of the onset level, interpolated, \
-                         to the interruption; any reversal tried first is in it. U \
-                         holds what another phase of the signal would have changed.",
+                         to the interruption; any reversal tried first is in it.",
             censoring: Censoring::Both,
             worse: Worse::Larger,
             per: Per::Run,

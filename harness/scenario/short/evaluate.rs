@@ -1,11 +1,12 @@
 //! Metrics of the short scenario: peak, trip time and let-through of each
 //! closing, retries and recovery of the long ones, the dip of the supply and
-//! the output afterwards. At each place the worst closing is the finding, and what
-//! another phase of the signal would have made of it is in its uncertainty.
+//! the output afterwards. At each place the worst closing is the finding; of
+//! several it stands for the board, and what another phase of the signal would have
+//! made of it is in its uncertainty.
 
 use super::metrics::ENTRY;
 use super::seen::{Seen, ShortPulse};
-use crate::interruption::{Closure, Ending, Episode, Examined, Fault, Reading};
+use crate::interruption::{Closure, Ending, Episode, Examined, Fault, PhaseCost, Reading};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
 use crate::scenario::fault::{closure, examine};
@@ -55,7 +56,11 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
     let mut dips = Vec::new();
     for pulse in pulses {
         let examined = examine(&pulse.fast, Some(place), context);
-        let cost = examined.phase_cost();
+        let cost = if pulses.len() > 1 {
+            examined.phase_cost()
+        } else {
+            PhaseCost::default()
+        };
         let readings = examined.readings();
         let three = [
             readings.trip_time.widened(cost.time),

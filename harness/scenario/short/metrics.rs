@@ -65,8 +65,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Worse::Larger,
             "Largest magnitude of the current from inception to interruption, less what the \
              largest of many noisy samples adds and with what may lie between samples; a sample \
-             at the end of the channel's range makes it a bound. U holds what closing at \
-             another phase of the signal would have changed.",
+             at the end of the channel's range makes it a bound. Of several closings U \
+             holds what another phase of the signal would have changed.",
         ),
         Metric::unsigned(
             Per::Place,
@@ -77,8 +77,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             "Interruption less onset on the current's magnitude: from its first rising crossing \
              of the onset level, interpolated and contact bounce counted as one fault, \
              to the last instant before it stays under the off level for longer than the \
-             longest half-bit and any cutout, while the short is proven closed. U holds what \
-             closing at another phase of the signal would have changed.",
+             longest half-bit and any cutout, while the short is proven closed. Of several \
+             closings U holds what another phase of the signal would have changed.",
         )
         .needing(&[Need::LowestSupply]),
         Metric::unsigned(

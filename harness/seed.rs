@@ -30,7 +30,8 @@ impl Seed {
         let state = key
             .iter()
             .fold(mix(self.0.wrapping_add(GOLDEN)), |state, &part| {
-                mix(state ^ mix(part.wrapping_add(GOLDEN)))
+                // Turned, since a key that equals the seed would leave nothing.
+                mix(state.rotate_left(32) ^ mix(part.wrapping_add(GOLDEN)))
             });
         Stream { state }
     }
@@ -86,6 +87,14 @@ mod tests {
             (variance - 1.0).abs() < 4.0 * (2.0_f64 / 1e5).sqrt(),
             "{variance}"
         );
+    }
+
+    /// A stream under the number that is the seed is a stream like any other.
+    #[test]
+    fn a_key_may_equal_the_seed() {
+        let first = |n: u64| Seed(n).stream(&[n]).next_u64();
+        let firsts: std::collections::BTreeSet<u64> = (0..1_000).map(first).collect();
+        assert_eq!(firsts.len(), 1_000);
     }
 
     #[test]

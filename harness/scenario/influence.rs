@@ -121,22 +121,20 @@ macro_rules! influences {
 ///
 /// It holds for a board with two lines that holds its last state, on a bench
 /// and under a plan like the demo's; "moves" means by more than three times the
-/// expanded uncertainty for a change as large as the test plants. An empty list
+/// expanded uncertainty for a change as large as the test plants, at whichever
+/// phase of the signal the contacts close. An empty list
 /// says that the part cannot be told from its neighbours by these scenarios as
 /// long as it does its duty.
 pub static INFLUENCES: &[Influence] = influences! {
     "bulk_capacitance" of "the bulk capacitors" {
-        Short "supply_dip" Down "the charge of the fault over the capacitance";
     }
     "bulk_resistance" of "the bulk capacitors" {
         Inrush "peak_current" Down "V over the loop's resistance, which holds it";
         Short "peak_current" Down "V over the loop's resistance, which holds it";
-        Short "supply_dip" Either "more of the fault comes from the supply, and less in all";
     }
     "switch_resistance" of "the bridge's switches" {
         Inrush "peak_current" Down "V over the loop's resistance, with two switches in it";
         Load "output_resistance" Up "twice as much, and as much again for its warmth";
-        Load "ripple" Either "the crossings' ringing, damped";
         Reversal "peak_current" Down "both voltages over the loop's resistance";
         Short "peak_current" Down "V over the loop's resistance, with two switches in it";
         Short "let_through" Down "the square of the current";
@@ -145,11 +143,8 @@ pub static INFLUENCES: &[Influence] = influences! {
         Soak "thermal_time_constant" Up "heat that grows with the temperature";
     }
     "positive_path_excess" of "one switch of the positive polarity" {
-        Inrush "peak_current" Down "where the bank is closed in that polarity";
         Load "output_resistance" Up "one for one in the positive polarity, half alternating";
-        Load "ripple" Either "unequal halves";
         Short "let_through" Down "the square of the current in that polarity";
-        Short "supply_dip" Down "the current in that polarity";
     }
     "switch_temperature_coefficient" of "the bridge's switches" {
         Soak "temperature_rise" Up "P0 R / (1 - k P0 R), lumped";
@@ -161,11 +156,9 @@ pub static INFLUENCES: &[Influence] = influences! {
     "diode_resistance" of "the bridge's body diodes" {
     }
     "dead_time" of "the bridge driver" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "propagation_delay" Up "one for one";
     }
     "delay_rising" of "the line driver, line A" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
@@ -173,7 +166,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
         Signal "delay_range" Up "the difference of the edges";
-        Signal "cutout_start" Down "the edge that it is counted from comes that much later";
     }
     "delay_falling" of "the line driver, line A" {
         Signal "asymmetry" Up "up to twice the difference of the edges";
@@ -186,7 +178,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "delay_range" Up "the difference of the edges";
     }
     "delay_rising_b" of "the line driver, line B" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
@@ -196,6 +187,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "delay_range" Up "the difference of the edges";
     }
     "delay_falling_b" of "the line driver, line B" {
+        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";
@@ -203,23 +195,18 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
         Signal "delay_range" Up "the difference of the edges";
-        Signal "cutout_start" Down "the edge that it is counted from comes that much later";
-        Signal "cutout_end" Down "the edge that it is counted from comes that much later";
     }
     "output_resistance" of "joints, tracks and terminals" {
         Inrush "peak_current" Down "V over the loop's resistance";
         Load "output_resistance" Up "one for one";
-        Load "ripple" Either "the crossings' ringing, damped";
         Reversal "peak_current" Down "both voltages over the loop's resistance";
         Short "peak_current" Down "V over the loop's resistance";
         Short "let_through" Down "the square of the current";
         Short "supply_dip" Down "the current";
     }
     "output_inductance" of "the output's choke" {
-        Load "ripple" Either "the crossings' ringing";
         Short "let_through" Down "the rise of the current at each crossing";
         Signal "overshoot" Either "the ringing with the damping network";
-        Signal "propagation_delay" Up "the current takes longer through its zero";
     }
     "quiescent_current" of "the board's logic" {
         Idle "input_current_off" Up "one for one";
@@ -235,9 +222,6 @@ pub static INFLUENCES: &[Influence] = influences! {
     }
     "sense_filter" of "the filter behind the current sensor" {
         Overload "trip_time" Up "its change times ln(I / (I - I reverse))";
-        Reversal "reversal_time" Up "its change times ln(I / (I - I reverse))";
-        Reversal "trip_time" Up "its change times ln(I / (I - I reverse))";
-        Short "trip_time" Up "its change times ln(I / (I - I reverse))";
     }
     "converter_reference" of "the board's converter" {
         Sense "scale_factor" Up "in proportion";
@@ -285,8 +269,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Short "let_through" Up "by the current's square times as much";
         Short "recovery_time" Either "where in its retries the board is when the short goes";
         Reversal "reversal_time" Up "one for one";
-        Short "peak_current" Either "the reversal comes later in the discharge";
-        Short "supply_dip" Either "the reversal comes later in the discharge";
     }
     "reversing_hold_off" of "the reversing timer" {
         Overload "trip_time" Up "one for one: a reversing board waits first";
@@ -321,7 +303,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Idle "off_leakage" Up "V / (R + its own), R the bleeder's";
     }
     "signal_lines" from "2" to "1" of "the bridge driver's inputs" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "twice the difference of line A's edges";
         Signal "half_bit_of_a_one" Either "cutouts pass as short halves, and the edges' difference";
         Signal "half_bit_of_a_zero" Either "the difference of line A's edges";
@@ -330,7 +311,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "cutout_start" NotFound "there is no cutout";
         Signal "cutout_end" NotFound "there is no cutout";
         Signal "cutout_drop" NotFound "there is no cutout";
-        Signal "propagation_delay" Down "both half-bridges turn at once";
     }
     "on_signal_loss" from "\"hold\"" to "\"off\"" of "the firmware" {
         Loss "shutdown_time" Down "signal_loss_time, and the snubber empties";
@@ -345,7 +325,7 @@ pub static INFLUENCES: &[Influence] = influences! {
     "sensed_legs" from "2" to "1" of "the current sensor's place" {
         Overload "trip_current" UpToBound "filter and debounce start again in each half";
         Overload "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
-        Reversal "reversal_time" Up "it starts in a half that is seen";
+        Reversal "trip_time" Up "it starts in a half that is seen";
         Sense "scale_factor" Up "doubled: of both polarities one is counted";
         Sense "full_scale" Up "doubled: of both polarities one is counted";
         Sense "non_linearity" Up "half the steps' span";
@@ -359,10 +339,8 @@ pub static INFLUENCES: &[Influence] = influences! {
     }
     "retry_limit" from "none" to "0" of "the retry timer" {
         Short "retries" Down "to as many";
-        Short "supply_dip" Down "of one closing, not the largest of many";
         Short "retry_interval" UpToBound "it never comes";
         Short "recovery_time" UpToBound "off until its supply is cycled";
-        Short "trip_time" Either "where in a half-bit the fault begins";
     }
     "reversing" from "true" to "false" of "the reversing logic" {
         Inrush "charge" Down "what flows until it trips";
@@ -376,8 +354,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Reversal "trip_time" Down "by debounce and hold-off of the reversal";
         Short "trip_time" Down "by debounce and hold-off of the reversal";
         Short "let_through" Down "by the current's square times as much";
-        Short "peak_current" Either "no reversal in the discharge";
-        Short "supply_dip" Either "no reversal in the discharge";
         Short "recovery_time" Either "where in its retries the board is when the short goes";
     }
 };

@@ -19,8 +19,14 @@ const SMALL: u16 = 3;
 
 /// A level with noise stays within so many codes.
 const STEADY: i32 = 16;
-/// So many equal samples of a channel whose level had noise before: each could as
-/// well have been another, so chance does it less than once in 1e19 captures.
+/// Of a level's samples such a part lies outside the two neighbouring codes that hold
+/// most, where noise has a standard deviation of half a code: less by noise between
+/// two codes alone, which shows only where the level lies at their border (normal
+/// law, two deviations either side).
+const BEYOND: f64 = 0.046;
+/// So many equal samples of a channel whose level had such noise before: in the
+/// middle of a code seven of ten are equal, so chance does it less than once in 1e39
+/// captures.
 const FROZEN: usize = 256;
 
 /// Samples that are not new.
@@ -67,7 +73,7 @@ impl Freshness {
                 }
                 continue;
             }
-            if is_steady(&channel.codes) {
+            if is_steady(&channel.codes) && is_wide(&channel.codes) {
                 let coarsest = self.noisy.entry(signal).or_default();
                 *coarsest = coarsest.max(scale);
             }
@@ -97,6 +103,20 @@ fn is_steady(codes: &[i16]) -> bool {
     let (least, largest) = (codes.iter().min(), codes.iter().max());
     let ends = least.zip(largest);
     ends.is_some_and(|(&least, &largest)| i32::from(largest) - i32::from(least) <= STEADY)
+}
+
+/// Whether the noise of a level is so wide that no level hides it within a code.
+fn is_wide(codes: &[i16]) -> bool {
+    let mut counts = BTreeMap::new();
+    for &code in codes {
+        *counts.entry(code).or_insert(0_usize) += 1;
+    }
+    let pairs = counts.iter().map(|(&code, &count)| {
+        let next = code.checked_add(1).and_then(|next| counts.get(&next));
+        count + next.copied().unwrap_or(0)
+    });
+    let within = pairs.max().unwrap_or(0);
+    (codes.len() - within) as f64 >= BEYOND * codes.len() as f64
 }
 
 #[cfg(test)]
@@ -182,6 +202,29 @@ mod tests {
         assert_eq!(freshness.admit(&level(frozen(), 0.02)), Ok(()));
         let few = level(vec![1700; 200], 0.01);
         assert_eq!(freshness.admit(&few), Ok(()));
+    }
+
+    /// Noise of a tenth of a code shows at the border of two codes and nowhere else:
+    /// a level that shows none has not stopped. Noise of half a code shows anywhere.
+    #[test]
+    fn noise_that_a_code_can_hide_says_nothing() {
+        let mut chance = Seed(4).stream(&[3]);
+        let mut level = |volts: f64, deviation: f64| {
+            let mut level = capture(1, 0.0);
+            level.channels.truncate(1);
+            let mut code = || libm::round(volts + deviation * chance.normal()) as i16;
+            level.channels[0].codes = (0..1000).map(|_| code()).collect();
+            level
+        };
+        let mut freshness = Freshness::default();
+        for volts in [63.5, 64.0, 12.5, 13.0] {
+            assert_eq!(freshness.admit(&level(volts, 0.1)), Ok(()), "{volts}");
+        }
+        for volts in [63.5, 64.0] {
+            let mut freshness = Freshness::default();
+            assert_eq!(freshness.admit(&level(volts, 0.55)), Ok(()), "{volts}");
+            assert!(freshness.admit(&level(volts, 0.0)).is_err(), "{volts}");
+        }
     }
 
     /// Without noise two captures of a steady state are rightly the same.

@@ -1,7 +1,7 @@
 //! Whether a capture is new: the samples of a noisy channel never come twice, so
 //! a device that sends the same ones again sends old ones, and one that sends a
 //! single code over and over has stopped. It knows no device, and of a channel
-//! without noise it says nothing.
+//! without noise it says nothing but what another channel shows.
 
 use super::{Capture, Signal};
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,6 +29,11 @@ const BEYOND: f64 = 0.046;
 /// captures.
 const FROZEN: usize = 256;
 
+/// A current that changes sides so often alternates, if half its range is wider than
+/// so many codes (our own choice, no source).
+const SWINGS: usize = 8;
+const WIDE: i32 = 16;
+
 /// Samples that are not new.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Stale {
@@ -41,6 +46,12 @@ pub enum Stale {
     /// They are one and the same, and there was noise before.
     #[error("the samples of the {signal} are all the same, and a level of it had noise before")]
     Frozen {
+        /// The channel that gave it away.
+        signal: Signal,
+    },
+    /// They are one and the same, and the current through what they measure is not.
+    #[error("the samples of the {signal} are all the same, and the output current alternates")]
+    Still {
         /// The channel that gave it away.
         signal: Signal,
     },
@@ -63,6 +74,10 @@ impl Freshness {
     /// [`Stale`] when a noisy channel of it came before or has stopped, whatever
     /// the others hold.
     pub fn admit(&mut self, capture: &Capture) -> Result<(), Stale> {
+        if is_still(capture) {
+            let signal = Signal::NodeVoltage;
+            return Err(Stale::Still { signal });
+        }
         for channel in &capture.channels {
             let signal = channel.signal;
             let scale = channel.scale.abs();
@@ -96,6 +111,38 @@ fn is_noisy(codes: &[i16]) -> bool {
 
 fn is_frozen(codes: &[i16]) -> bool {
     codes.len() >= FROZEN && codes.iter().all(|code| *code == codes[0])
+}
+
+/// Whether the output's voltage stands at one code while its current alternates: even
+/// into a short that moves it by more.
+fn is_still(capture: &Capture) -> bool {
+    let of = |signal| capture.channels.iter().find(|c| c.signal == signal);
+    let voltage = of(Signal::NodeVoltage).is_some_and(|c| !c.clipped && is_frozen(&c.codes));
+    voltage && of(Signal::OutputCurrent).is_some_and(|c| alternates(&c.codes))
+}
+
+/// Whether samples go from one half of their range into the other, a quarter beyond
+/// its middle either way, as often as [`SWINGS`].
+fn alternates(codes: &[i16]) -> bool {
+    let ends = codes.iter().min().zip(codes.iter().max());
+    let Some((least, largest)) = ends.map(|(a, b)| (i32::from(*a), i32::from(*b))) else {
+        return false;
+    };
+    let (middle, quarter) = ((least + largest) / 2, (largest - least) / 4);
+    if quarter < WIDE {
+        return false;
+    }
+    let (mut swings, mut above) = (0, None);
+    for code in codes.iter().map(|code| i32::from(*code) - middle) {
+        let side = match code {
+            _ if code > quarter => true,
+            _ if code < -quarter => false,
+            _ => continue,
+        };
+        swings += usize::from(above.is_some_and(|above: bool| above != side));
+        above = Some(side);
+    }
+    swings >= SWINGS
 }
 
 /// A level, whatever its noise.
@@ -202,6 +249,28 @@ mod tests {
         assert_eq!(freshness.admit(&level(frozen(), 0.02)), Ok(()));
         let few = level(vec![1700; 200], 0.01);
         assert_eq!(freshness.admit(&few), Ok(()));
+    }
+
+    /// Where a current alternates the voltage that drives it does, noise or none; a dead
+    /// output and a held one stand.
+    #[test]
+    fn a_voltage_that_stands_beside_an_alternating_current_has_stopped() {
+        let stopped = |alternating: bool| {
+            let mut capture = capture(2, 0.0);
+            capture.channels[0].codes = vec![812; capture.channels[1].codes.len()];
+            if !alternating {
+                capture.channels[1].codes.fill(3);
+            }
+            capture
+        };
+        let signal = Signal::NodeVoltage;
+        let mut freshness = Freshness::default();
+        assert_eq!(freshness.admit(&stopped(false)), Ok(()));
+        assert_eq!(
+            freshness.admit(&stopped(true)),
+            Err(Stale::Still { signal })
+        );
+        assert_eq!(freshness.admit(&capture(2, 0.0)), Ok(()));
     }
 
     /// Noise of a tenth of a code shows at the border of two codes and nowhere else:

@@ -1,6 +1,9 @@
 //! `bufferstop new`: a commented file to start from, of each kind, from a few numbers
 //! that are given or asked for. It writes over nothing and opens no port.
 
+mod instruments;
+
+use self::instruments::{BRANCHES, LINES, USUAL, instruments, role, roles_of};
 use super::arguments::{NewFile, NewKind};
 use super::bench::found_ports;
 use super::exit::Exit;
@@ -11,25 +14,15 @@ use crate::document::{Fault, Source};
 use crate::ident::{LotName, Role, harmless};
 use crate::model_board;
 use crate::plan;
-use crate::profile::{self, by_hand, needs};
+use crate::profile::{self, needs};
 use crate::units::{Amperes, Quantity, Volts};
 use serde_json::json;
-use std::fmt::Write as _;
 use std::io::{BufRead as _, IsTerminal as _, Write as _};
 
 const PLAN: &str = include_str!("../../fixtures/new/plan.toml");
 const BENCH: &str = include_str!("../../fixtures/new/bench.toml");
 const BOARD: &str = include_str!("../../fixtures/new/board.toml");
 const LOT: &str = include_str!("../../fixtures/new/lot.toml");
-
-/// Roles of a bench that runs a plan's first scenarios.
-const USUAL: [Role; 5] = [
-    Role::Supply,
-    Role::Load,
-    Role::Capture,
-    Role::Switch,
-    Role::Drive,
-];
 
 const STOP: &str = "the emergency stop and what it cuts (--emergency-stop)";
 const FUSE: &str = "the fuse in the board's supply (--supply-fuse)";
@@ -236,11 +229,16 @@ impl Answers<'_> {
         let volts = self.voltage()?;
         let usual = USUAL.map(Role::word).join(",");
         let roles = self.arguments.roles.as_ref();
-        let roles = self.answer(roles, "roles, parted by commas", &usual)?;
+        let question = "roles, parted by commas, as `supply=person` where a person works it";
+        let roles = self.answer(roles, question, &usual)?;
         let roles = roles_of(&roles)?;
         let peak = libm::ceil(volts / SHORT_THROUGH);
         let has = |role: Role, text: &str| {
-            let text = if roles.contains(&role) { text } else { "" };
+            let text = if roles.iter().any(|(own, _)| *own == role) {
+                text
+            } else {
+                ""
+            };
             text.to_owned()
         };
         Ok(filled(
@@ -320,102 +318,6 @@ fn rounded(value: f64) -> String {
     }
 }
 
-fn role(word: &str) -> Result<Role, Exit> {
-    let known = Role::ALL
-        .into_iter()
-        .find(|role| role.word() == word.trim());
-    known.ok_or_else(|| {
-        let words = Role::ALL.map(Role::word).join(", ");
-        warn_line!("`{}` is no role: one of {words}", harmless(word));
-        Exit::Usage
-    })
-}
-
-fn roles_of(text: &str) -> Result<Vec<Role>, Exit> {
-    let mut roles: Vec<Role> = text.split(',').map(role).collect::<Result<_, _>>()?;
-    roles.sort();
-    roles.dedup();
-    Ok(roles)
-}
-
-/// A table for each of `roles`, at the ports that were found as far as they reach.
-fn instruments(roles: &[Role], ports: &[String]) -> String {
-    let mut text = String::new();
-    if !ports.is_empty() {
-        let _ = write!(text, "\n# Ports found: {}.\n", ports.join(", "));
-    }
-    for (index, role) in roles.iter().enumerate() {
-        let usual = format!("/dev/ttyUSB{index}");
-        let port = ports.get(index).unwrap_or(&usual);
-        let net = match role {
-            Role::Capture => "earth",
-            Role::Drive => "negative",
-            _ => "isolated",
-        };
-        let other = other_ports(*role);
-        let _ = write!(
-            text,
-            "\n[[instrument]]\nrole = \"{role}\"\n{other}\npath = \"{port}\"\n\
-             # Or a file of your own: bufferstop new profile my-{role}.toml --role {role}\n\
-             profile = \"{role}\"\n# What its low side is connected to: isolated, earth or \
-             negative.\nnet = \"{net}\"\n"
-        );
-    }
-    text
-}
-
-/// Where else an instrument may be, and what does without one.
-fn other_ports(role: Role) -> String {
-    let other = "# Or tcp = \"host:port\", or usbtmc = \"/dev/usbtmc0\".";
-    let without = match role {
-        Role::Drive => {
-            "\n# Without an instrument, in the place of path and profile: person = true where you\n\
-             # work it, or external = \"idle packets\" where it always sends."
-        }
-        _ if by_hand(role).is_some() => {
-            "\n# Without an instrument, in the place of path and profile: person = true where you\n\
-             # set and read it."
-        }
-        _ => "",
-    };
-    format!("{other}{without}")
-}
-
-const LINES: &str = r#"
-[[line]]
-number = 0
-carries = "input a"
-
-[[line]]
-number = 1
-carries = "input b"
-
-[[line]]
-number = 2
-carries = "fault"
-"#;
-
-const BRANCHES: &str = r#"
-[[line]]
-number = 3
-carries = "marker"
-
-[[line]]
-number = 6
-carries = "pilot"
-
-# MEASURE: contact, fuse and a length of resistance wire that bounds the current.
-[[branch]]
-number = 1
-closes = "near short"
-resistance = "300 mohm"
-inductance = "0.5 uH"
-proof = "pilot current"
-marker_line = 3
-pilot_line = 6
-bounce = "200 us"
-"#;
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -480,6 +382,33 @@ mod tests {
                     .collect();
                 assert!(errors.is_empty(), "{voltage} {rated}: {errors:#?}");
             }
+        }
+    }
+
+    /// With each of the roles that a person or an external source can have, the plan
+    /// that is written fits as far as the bench can work it.
+    #[test]
+    fn roles_without_an_instrument_make_a_sound_bench() {
+        for roles in [
+            "supply=person,load,capture,switch,drive",
+            "supply, load, capture, drive=external",
+            "supply=person,drive=person,capture,console=person,thermometer=person",
+        ] {
+            let mut arguments = asked(NewKind::Bench, "18 V", "3 A", "4 A");
+            arguments.roles = Some(roles.to_owned());
+            let source = Source::new("n.toml", text(&arguments));
+            let (bench, _) = bench_file::parse(&source).expect("sound");
+            let ports = bench.instruments.iter();
+            let by_hand = ports.filter(|i| matches!(i.port, bench_file::Port::Person));
+            assert_eq!(by_hand.count(), roles.matches("=person").count(), "{roles}");
+        }
+        for roles in [
+            "load=person",
+            "supply=external",
+            "drive=cat",
+            "drive,drive=person",
+        ] {
+            assert!(roles_of(roles).is_err(), "{roles}");
         }
     }
 

@@ -44,7 +44,7 @@ Example:  bufferstop new plan plan.toml --rated-current '3 A' \\
               --trip-current '4 A' --voltage '18 V'
           bufferstop new bench bench.toml \\
               --emergency-stop 'red button, cuts the mains' \\
-              --supply-fuse '10 A' --roles supply,load,capture,drive
+              --supply-fuse '10 A' --roles supply=person,load,capture,drive
           bufferstop new profile my-load.toml --role load
 
 On a terminal it asks for what is not given. Nothing is written over.";
@@ -77,7 +77,8 @@ pub(in crate::cli) struct NewFile {
     /// The instrument of a profile.
     #[arg(long, value_name = "ROLE")]
     pub(in crate::cli) role: Option<String>,
-    /// The instruments of a bench, parted by commas.
+    /// The instruments of a bench, parted by commas; `=person` behind one that a person
+    /// works, `drive=external` for a source that always sends.
     #[arg(long, value_name = "ROLES")]
     pub(in crate::cli) roles: Option<String>,
     /// What the bench's emergency stop is and what it cuts.

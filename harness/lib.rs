@@ -275,6 +275,9 @@ pub mod store;
 // Order, executor, dispatcher.
 pub mod runner;
 
+// A sitting at a bench: files, boards one after another, papers.
+pub mod sitting;
+
 // Floor 9, faces.
 
 // What a terminal shows.

@@ -4,11 +4,9 @@
 use super::arguments::Accept;
 use super::attendance::Attendance;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, Sound};
 use super::guided::{Guide, pattern};
-use super::mounting::{Mounted, mounted, place, planted};
+use super::hindered::{own_workshop, sound};
 use super::output::Output;
-use super::own_workshop::{OwnWorkshop, is_lot_file};
 use super::selection::Selection;
 use super::session::Session;
 use super::store_fault::store_exit;
@@ -17,7 +15,9 @@ use crate::model_board::Defect;
 use crate::plan::{Lot, Plan};
 use crate::runner::Particulars;
 use crate::seed::Seed;
-use crate::store::Kind;
+use crate::sitting::{
+    BenchFiles, Files, Mounted, Sound, is_lot_file, mounted, place, planted, serial,
+};
 use crate::units::{Celsius, parse};
 use std::io::IsTerminal as _;
 use std::path::Path;
@@ -33,7 +33,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     // The serial number first: it is what a person mistypes most.
     let boards = Boards::of(&arguments.serial)?;
     let ambient = arguments.ambient.as_deref().map(ambient).transpose()?;
-    let own = OwnWorkshop::nearest()?;
+    let own = own_workshop()?;
     let (out, default_lot) = (own.records(arguments.out.as_deref()), own.lot());
     let operator = arguments
         .operator
@@ -54,7 +54,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         bench,
         omitted,
         expected,
-    } = files.sound(plan, bench)?;
+    } = sound(&mut files, plan, bench)?;
     let without = [selection.without.clone(), omitted].concat();
     let defect = defect(arguments, &bench)?;
     let mut attendance = Attendance::begin()?;
@@ -88,9 +88,8 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         },
         serial,
     };
-    let mut run = |session: &mut Session<'_>, serial| {
-        one(session, particulars(serial), &bench, defect, output)
-    };
+    let mut run =
+        |session: &mut Session, serial| one(session, particulars(serial), &bench, defect, output);
     let serials = match boards {
         Boards::One(serial) => return run(&mut session, serial),
         Boards::Scanned => None,
@@ -128,7 +127,7 @@ impl Boards {
         }
         match pattern(text) {
             Ok(Some(serials)) => Ok(Self::Numbered(serials)),
-            Ok(None) => serial("--serial: the serial number", text).map(Self::One),
+            Ok(None) => Ok(Self::One(serial("--serial: the serial number", text)?)),
             Err(fault) => {
                 warn_line!("--serial {}: {}", harmless(text), harmless(&fault));
                 Err(Exit::Usage)
@@ -138,11 +137,11 @@ impl Boards {
 }
 
 /// Runs one board.
-type Run<'a> = dyn FnMut(&mut Session<'_>, Serial) -> Result<Exit, Exit> + 'a;
+type Run<'a> = dyn FnMut(&mut Session, Serial) -> Result<Exit, Exit> + 'a;
 
 /// One board; on a model bench the one of its serial number.
 fn one(
-    session: &mut Session<'_>,
+    session: &mut Session,
     particulars: Particulars,
     bench: &BenchFiles,
     defect: Option<&'static Defect>,
@@ -167,7 +166,7 @@ fn one(
 /// Scan, run, next: one serial number a line until the input ends or the person
 /// asks to stop. Where it `asks`, the person confirms each board.
 fn scanned(
-    session: &mut Session<'_>,
+    session: &mut Session,
     guide: &mut Guide,
     asks: bool,
     run: &mut Run<'_>,
@@ -183,7 +182,7 @@ fn scanned(
                     None if asks && !confirmed(session, guide, &serial)? => Exit::Inconclusive,
                     None => board(session, guide, serial, run),
                 },
-                Err(exit) => exit,
+                Err(hindrance) => hindrance.into(),
             };
             worst = worst.or(ended);
             if ends_the_lot(session, ended) {
@@ -197,7 +196,7 @@ fn scanned(
 
 /// Whether the person says that the board is in the fixture and nobody's hands
 /// are.
-fn confirmed(session: &mut Session<'_>, guide: &Guide, serial: &Serial) -> Result<bool, Exit> {
+fn confirmed(session: &mut Session, guide: &Guide, serial: &Serial) -> Result<bool, Exit> {
     guide.ask_ready(serial, None);
     Ok(session.next_line()?.is_some_and(|line| !leaves_out(&line)))
 }
@@ -209,7 +208,7 @@ fn leaves_out(line: &str) -> bool {
 
 /// One after another, each once a line says that it is on the bench.
 fn numbered(
-    session: &mut Session<'_>,
+    session: &mut Session,
     guide: &mut Guide,
     serials: Vec<Serial>,
     waits: bool,
@@ -247,21 +246,21 @@ fn numbered(
 }
 
 /// The status where a board must not be run now, after saying why.
-fn refused(session: &Session<'_>, guide: &Guide, serial: &Serial) -> Result<Option<Exit>, Exit> {
+fn refused(session: &Session, guide: &Guide, serial: &Serial) -> Result<Option<Exit>, Exit> {
     let refusal = guide.refusal(serial, &session.reader()?);
     let refusal = refusal.map_err(|fault| store_exit(&fault))?;
     Ok(refusal.map(|why| Guide::refuse(serial, &why)))
 }
 
 /// Runs a board of a lot.
-fn board(session: &mut Session<'_>, guide: &mut Guide, serial: Serial, run: &mut Run<'_>) -> Exit {
+fn board(session: &mut Session, guide: &mut Guide, serial: Serial, run: &mut Run<'_>) -> Exit {
     let ended = run(session, serial.clone()).unwrap_or_else(|exit| exit);
     guide.ended(serial, ended);
     ended
 }
 
 /// Whether nothing more can be run after a board that ended so.
-fn ends_the_lot(session: &Session<'_>, ended: Exit) -> bool {
+fn ends_the_lot(session: &Session, ended: Exit) -> bool {
     if ended == Exit::Bench {
         warn_line!("the lot ends here: no further board goes on this bench as it is");
     }
@@ -269,7 +268,7 @@ fn ends_the_lot(session: &Session<'_>, ended: Exit) -> bool {
 }
 
 /// The boards that were still to come when the person stopped were not judged.
-fn stopped(session: &Session<'_>) -> Exit {
+fn stopped(session: &Session) -> Exit {
     if session.stopped() {
         Exit::Inconclusive
     } else {
@@ -282,16 +281,6 @@ fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N,
         warn_line!("{what} cannot be used: {fault}");
         Exit::Usage
     })
-}
-
-/// A serial number whose folder of reports is its own.
-fn serial(what: &str, text: &str) -> Result<Serial, Exit> {
-    let serial: Serial = name(what, text)?;
-    if Kind::is_reserved(serial.as_str()) {
-        warn_line!("{what} cannot be used: {serial} is a file of the store beside its folder");
-        return Err(Exit::Usage);
-    }
-    Ok(serial)
 }
 
 fn ambient(text: &str) -> Result<Celsius, Exit> {

@@ -5,8 +5,7 @@
 use super::arguments::BenchArguments;
 use super::attendance::Attendance;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, complain};
-use super::mounting::{Mounted, drawn, open_bench};
+use super::hindered::complain;
 use super::output::Output;
 use super::walk::walked;
 use crate::bench::Identified;
@@ -15,6 +14,7 @@ use crate::console::BENCH_CAUTION;
 use crate::ident::{Role, harmless};
 use crate::plan::Plan;
 use crate::seed::Seed;
+use crate::sitting::{BenchFiles, Files, Mounted, drawn, open_bench};
 use serde_json::json;
 
 pub(super) fn bench(arguments: &BenchArguments, output: Output) -> Exit {

@@ -3,75 +3,21 @@
 //! comes out again byte for byte.
 
 use super::arguments::RecordsCertificate;
-use super::evaluated_again::marked;
 use super::exit::Exit;
 use super::handing_out;
-use super::left_on::was_looked_at;
+use super::hindered::own_workshop;
 use super::output::Output;
-use super::own_workshop::OwnWorkshop;
-use super::records::{Existing, find, folder, headline, last_of_lot, open_checked, seal_of, whole};
+use super::records::{Existing, find, folder, last_of_lot, open_checked, whole};
 use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
-use crate::handout::{BoardRun, Form, Handout, Sources, certificate};
+use crate::handout::Form;
 use crate::ident::{RunId, harmless};
 use crate::judgement::Verdict;
 use crate::record::Record;
-use crate::store::{Durability, Filter, Reader, Store};
+use crate::sitting::{PAPER as KIND, document, paper_name as name, was_looked_at};
+use crate::store::{Durability, Reader, Store};
 use serde_json::json;
 use std::path::Path;
-
-/// What it is kept under in the store.
-const KIND: &str = "certificate";
-
-/// The certificate of `record` from what the store keeps of it.
-pub(super) fn document(reader: &Reader, record: &Record) -> Result<Handout, Exit> {
-    let mut seen = Vec::new();
-    for scenario in &record.scenarios {
-        for digest in &scenario.observations {
-            let observation = reader.observation(digest).map_err(|f| store_exit(&f))?;
-            seen.extend(observation.map(|seen| (scenario.name.clone(), seen)));
-        }
-    }
-    let run = &record.started.run;
-    let notes = reader.notes(run).map_err(|fault| store_exit(&fault))?;
-    let runs = runs_of_board(reader, record)?;
-    let seal = seal_of(reader, record)?;
-    let own = OwnWorkshop::nearest()?;
-    let letterhead = own.letterhead()?;
-    let record = &marked(record, &seen);
-    let sources = Sources {
-        record,
-        seal: seal.as_ref(),
-        letterhead: letterhead.as_ref(),
-        runs: &runs,
-        observations: &seen,
-        notes: &notes,
-        head: reader.closing_link(run).map_err(|f| store_exit(&f))?,
-    };
-    Ok(certificate(&sources))
-}
-
-/// What the file of that form is called.
-pub(super) fn name(form: Form) -> String {
-    format!("{KIND}.{}", form.ending())
-}
-
-fn runs_of_board(reader: &Reader, record: &Record) -> Result<Vec<BoardRun>, Exit> {
-    let filter = Filter {
-        serial: Some(record.started.serial.clone()),
-        ..Filter::default()
-    };
-    let runs = reader.runs(&filter).map(|run| {
-        let run = run.map_err(|fault| store_exit(&fault))?;
-        Ok(BoardRun {
-            headline: headline(&run),
-            run: run.run,
-            started: run.started,
-            diagnosis: run.only.is_some(),
-        })
-    });
-    runs.collect()
-}
 
 pub(super) fn issued(arguments: &RecordsCertificate, output: Output) -> Result<Exit, Exit> {
     let reader = open_checked(&arguments.place)?;
@@ -151,7 +97,9 @@ fn issue(
         return Err(Exit::Store);
     };
     is_wound_up(reader, &record)?;
-    let bytes = handing_out::bytes(&document(reader, &record)?, form)?;
+    let letterhead = own_workshop()?.letterhead()?;
+    let document = document(reader, &record, letterhead.as_ref())?;
+    let bytes = handing_out::bytes(&document, form)?;
     let place = &arguments.place;
     let store = Store::for_run(
         &folder(place)?,

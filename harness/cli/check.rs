@@ -3,8 +3,6 @@
 
 use super::arguments::Check;
 use super::exit::Exit;
-use super::file_kind::Kind;
-use super::files::{BenchFiles, Files, other_family};
 use super::output::{Output, complained};
 use crate::console::{BENCH_CAUTION, columns, folded};
 use crate::document::{Fault, Faults, Reader, Table, Tree};
@@ -12,6 +10,7 @@ use crate::ident::harmless;
 use crate::measurement::in_words;
 use crate::plan::Plan;
 use crate::preflight::Preflight;
+use crate::sitting::{BenchFiles, FileKind as Kind, Files, other_family};
 use crate::units::{Quantity, Seconds};
 use serde_json::json;
 use std::fmt::Write as _;

@@ -3,9 +3,8 @@
 
 use super::arguments::Compare;
 use super::exit::Exit;
-use super::files::{Files, complain};
 use super::handing_out;
-use super::lot_reading::lot;
+use super::hindered::complain;
 use super::output::Output;
 use super::records::{named, place};
 use crate::comparison::{
@@ -18,6 +17,7 @@ use crate::handout::lots_compared;
 use crate::ident::{LotName, harmless};
 use crate::measurement::in_words;
 use crate::plan::Comparison;
+use crate::sitting::{Files, lot};
 use crate::statistics::equivalence::Margin;
 use crate::statistics::lots::{LotComparison, Outcome};
 use crate::store::Kind;

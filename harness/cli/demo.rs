@@ -5,8 +5,7 @@
 use super::arguments::Demo;
 use super::attendance::Attendance;
 use super::exit::Exit;
-use super::files::{Files, Sound};
-use super::mounting::{mounted, planted};
+use super::hindered::sound;
 use super::output::Output;
 use super::session::Session;
 use super::substitution;
@@ -16,6 +15,7 @@ use crate::link::Person;
 use crate::plan::demo::BOARDS;
 use crate::runner::Particulars;
 use crate::seed::Seed;
+use crate::sitting::{Files, Sound, mounted, planted};
 use serde_json::json;
 
 pub(super) fn demo(arguments: &Demo, output: Output) -> Exit {
@@ -31,7 +31,7 @@ pub(super) fn demo(arguments: &Demo, output: Output) -> Exit {
 fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
     let mut files = Files::default();
     let (plan, lot, bench) = (files.demo_plan(), files.demo_lot(), files.bench(None, None));
-    let Sound { plan, bench, .. } = files.sound(plan, bench)?;
+    let Sound { plan, bench, .. } = sound(&mut files, plan, bench)?;
     let lot = lot.ok_or(Exit::File)?;
     let board = bench
         .board

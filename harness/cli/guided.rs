@@ -4,8 +4,8 @@
 use super::exit::Exit;
 use crate::console::minutes;
 use crate::ident::{LotName, Serial, harmless};
-use crate::judgement::Verdict;
-use crate::store::{Filter, Reader, StoreError};
+use crate::sitting;
+use crate::store::{Reader, StoreError};
 use crate::units::Seconds;
 use std::collections::BTreeSet;
 use std::io::Write as _;
@@ -130,25 +130,7 @@ impl Guide {
         if !self.by_hand {
             return Ok(None);
         }
-        let filter = Filter {
-            serial: Some(serial.clone()),
-            diagnosis: Some(false),
-            open: Some(false),
-            newest_first: true,
-            ..Filter::default()
-        };
-        let Some(last) = reader.runs(&filter).next().transpose()? else {
-            return Ok(None);
-        };
-        if last.lot != self.lot {
-            let lot = last
-                .lot
-                .map_or("no lot".to_owned(), |lot| format!("lot {lot}"));
-            return Ok(Some(format!("it was tested as a board of {lot}")));
-        }
-        let passed = last.verdict == Some(Verdict::Pass);
-        let day = last.started.strftime("%Y-%m-%d");
-        Ok(passed.then(|| format!("it passed on {day}")))
+        sitting::refusal(serial, self.lot.as_ref(), reader)
     }
 
     /// Says why a board is not run.

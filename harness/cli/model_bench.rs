@@ -3,8 +3,7 @@
 
 use super::arguments;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, complain};
-use super::mounting::{drawn, place};
+use super::hindered::complain;
 use super::output::Output;
 use super::records::{Existing, whole};
 use super::served_bench::bench_file;
@@ -13,6 +12,7 @@ use crate::ident::{Role, Serial, harmless};
 use crate::model_bench::{Answering, ModelBench, Pace, Transport, world};
 use crate::model_board::ModelBoard;
 use crate::seed::Seed;
+use crate::sitting::{BenchFiles, Files, drawn, place};
 use serde_json::json;
 
 pub(super) fn serve(arguments: &arguments::ModelBench, output: Output) -> Exit {

@@ -4,9 +4,8 @@
 
 use super::arguments::Prove;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, Sound};
 use super::handing_out;
-use super::mounting::{drawn, planted};
+use super::hindered::sound;
 use super::output::Output;
 use super::stopping::stopping;
 use super::store_fault::store_exit;
@@ -22,6 +21,7 @@ use crate::runner::{
     Entrant, Finished, Particulars, Rehearsal, RehearsalFault, RunFault, boards_at_a_time,
 };
 use crate::seed::Seed;
+use crate::sitting::{BenchFiles, Files, Sound, drawn, planted};
 use crate::store::{Durability, Store};
 use serde_json::json;
 use std::io::{IsTerminal as _, Write as _};
@@ -53,7 +53,7 @@ fn prepared(arguments: &Prove, output: Output) -> Result<Exit, Exit> {
     let stated = files.bench(arguments.bench.as_deref(), board);
     let real = stated.as_ref().is_some_and(|b| !b.bench.is_model());
     let bench = stated.and_then(|stated| files.modelled(stated, board));
-    let Sound { plan, bench, .. } = files.sound(plan, bench)?;
+    let Sound { plan, bench, .. } = sound(&mut files, plan, bench)?;
     let mut work = Work::of(arguments, plan, bench, &chosen)?;
     work.setting.real = real;
     work.setting.files = files

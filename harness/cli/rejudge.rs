@@ -2,9 +2,8 @@
 //! another plan. It opens no port, knows no instrument and changes no record.
 
 use super::arguments::Rejudge;
-use super::evaluated_again;
 use super::exit::Exit;
-use super::files::{Files, complain};
+use super::hindered::complain;
 use super::output::Output;
 use super::records::{known, named, open, place};
 use super::store_fault::store_exit;
@@ -18,6 +17,7 @@ use crate::measurement::in_words;
 use crate::parallel::{cores, in_order};
 use crate::plan::Plan;
 use crate::record::Record;
+use crate::sitting::{self, Files};
 use crate::store::{Filter, Reader, StoreError};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -169,7 +169,7 @@ fn one(reader: &Reader, run: &RunId, plan: Option<&Plan>, kept: &mut Option<Kept
         let Some(digest) = recorded else { continue };
         let seen = reader.observation(digest).map_err(Fault::Store)?;
         if let Some(seen) = seen {
-            let metrics = evaluated_again::metrics(plan, scenario, bench, &seen);
+            let metrics = sitting::metrics(plan, scenario, bench, &seen);
             evaluated.insert(scenario.name.clone(), metrics);
         }
     }

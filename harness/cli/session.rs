@@ -1,50 +1,33 @@
-//! One sitting at a bench: the store, the stop signals and the runs, one board
-//! after another. It decides nothing about boards; it turns every way a run can
-//! end into an exit status and a sentence.
+//! A sitting before a terminal: its runs shown line by line or as JSON, and every
+//! way a run can end as an exit status and a sentence. It decides nothing about
+//! boards.
 
 use super::attendance::Attendance;
 use super::exit::Exit;
-use super::files::BenchFiles;
-use super::mounting::{Mounted, next_bench, open_bench};
+use super::hindered::own_workshop;
 use super::output::{JsonLines, Output};
-use super::store_fault::store_exit;
-use super::{certificate, handing_out, left_on};
-use crate::bench::Bench;
-use crate::bench::guardian::Guardian;
-use crate::clock::SystemClock;
 use crate::console::{Expected, Live};
 use crate::event::{Abort, FileFacts};
-use crate::handout::Form;
-use crate::ident::{RunId, harmless};
 use crate::link::Person;
 use crate::plan::Plan;
 use crate::record::Record;
-use crate::report;
-use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, run};
-use crate::store::{Durability, Reader, Store, StoreError, folder};
+use crate::runner::{Particulars, Sink};
+use crate::sitting::{self, BenchFiles, Mounted, Setting};
+use crate::store::Reader;
 use crate::units::Seconds;
-use std::io::{self, IsTerminal as _};
+use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 
-/// Everything that stays the same from board to board.
-pub(super) struct Session<'a> {
-    plan: &'a Plan,
-    bench: &'a BenchFiles,
-    facts: Vec<FileFacts>,
-    out: PathBuf,
+/// A sitting and who sits there.
+pub(super) struct Session {
+    sitting: sitting::Session,
     output: Output,
     /// Only verdict lines, for a lot.
     brief: bool,
-    store: Store,
     attendance: Attendance,
-    /// Who does what the bench has no instrument for.
-    person: Person,
     /// What one board takes, and how many of its lot come after it.
     expected: Seconds,
     to_come: Option<usize>,
-    /// Real instruments, open for the whole sitting; models are made anew around
-    /// each board.
-    kept: Option<Bench>,
 }
 
 /// How one board's run ended.
@@ -57,7 +40,7 @@ pub(super) struct Outcome {
     pub(super) folder: PathBuf,
 }
 
-impl<'a> Session<'a> {
+impl Session {
     /// Opens a bench of ports, and then the store under `out` that its
     /// instruments belong to.
     ///
@@ -65,44 +48,40 @@ impl<'a> Session<'a> {
     /// The status, after saying why.
     pub(super) fn open(
         (attendance, person): (Attendance, Person),
-        plan: &'a Plan,
-        bench: &'a BenchFiles,
+        plan: &Plan,
+        bench: &BenchFiles,
         facts: Vec<FileFacts>,
         out: &Path,
         output: Output,
         brief: bool,
     ) -> Result<Self, Exit> {
-        let kept = if bench.bench.is_model() {
+        let letterhead = if brief {
             None
         } else {
-            let opened = open_bench(bench, plan, Mounted::Real, &person);
-            Some(attendance.runtime.block_on(opened)?)
+            own_workshop()?.letterhead()?
         };
-        let model = kept.as_ref().is_none_or(Bench::is_model);
-        let store = Store::for_run(out, model, Durability::EveryEvent, &SystemClock)
-            .map_err(|fault| store_exit(&fault))?;
-        for run in store.closed_cut_off() {
-            warn_line!("run {run} was cut off; its record is closed as inconclusive");
-        }
-        // A model hurts nobody, and the system gives its ports' names away again.
-        if let Some(bench) = kept.as_ref().filter(|bench| !bench.is_model()) {
-            let reader = store.reader().map_err(|fault| store_exit(&fault))?;
-            let ports = bench.identified().iter().map(|found| found.port.as_str());
-            left_on::refuse(&reader, &ports.collect::<Vec<_>>())?;
-        }
-        Ok(Self {
-            plan,
-            bench,
+        let setting = Setting {
+            plan: plan.clone(),
+            bench: bench.clone(),
             facts,
             out: out.to_owned(),
+            papers: !brief,
+            letterhead,
+            person,
+        };
+        let sitting = attendance
+            .runtime
+            .block_on(sitting::Session::open(setting))?;
+        for run in sitting.closed_cut_off() {
+            warn_line!("run {run} was cut off; its record is closed as inconclusive");
+        }
+        Ok(Self {
+            sitting,
             output,
             brief,
-            store,
             attendance,
-            person,
             expected: Seconds::ZERO,
             to_come: None,
-            kept,
         })
     }
 
@@ -135,7 +114,7 @@ impl<'a> Session<'a> {
     /// # Errors
     /// The status, after saying why.
     pub(super) fn reader(&self) -> Result<Reader, Exit> {
-        self.store.reader().map_err(|fault| store_exit(&fault))
+        Ok(self.sitting.reader()?)
     }
 
     /// Runs the plan on one board, the `index`-th of its lot on a model bench.
@@ -147,26 +126,17 @@ impl<'a> Session<'a> {
         particulars: Particulars,
         mounted: Mounted,
     ) -> Result<Outcome, Exit> {
-        let run_id: RunId = uuid::Uuid::now_v7()
-            .to_string()
-            .parse()
-            .expect("an identifier is a plain name");
-        let order = Order {
-            run: run_id,
-            particulars,
-            plan: self.plan.clone(),
-            bench: self.bench.bench.clone(),
-            files: self.facts.clone(),
-            captures: Captures::All,
-        };
-        let finished = self.finish(&order, mounted)?;
-        let Finished { record, safe } = finished;
-        let folder = self.hand_out(&record, safe)?;
+        let diagnosis = particulars.only.is_some();
+        let sitting::Outcome {
+            record,
+            safe,
+            folder,
+        } = self.run(particulars, mounted)?;
         let mut exit = Exit::of(record.verdict());
         if record.abort() == Some(&Abort::Harness) {
             exit = exit.or(Exit::Bug);
         }
-        if order.particulars.only.is_some() && exit == Exit::Pass {
+        if diagnosis && exit == Exit::Pass {
             // A diagnosis never accepts.
             exit = Exit::Inconclusive;
         }
@@ -181,47 +151,18 @@ impl<'a> Session<'a> {
         })
     }
 
-    /// The run's folder: its reports, and for one board its certificate; a whole
-    /// lot's are issued by `records certificate` when they are wanted.
-    fn hand_out(&self, record: &Record, safe: bool) -> Result<PathBuf, Exit> {
-        let told = |fault: StoreError| store_exit(&fault);
-        let reports = report::files();
-        let mut files: Vec<(String, Vec<u8>)> = reports
-            .map(|(name, write)| (name.to_owned(), write(record).into_bytes()))
-            .collect();
-        if !safe {
-            // Verdict and end of the bench are one.
-            warn_line!(
-                "THE BENCH IS NOT PROVEN SAFE: NO CERTIFICATE. Switch its mains off, look at \
-                 it, and test the board again"
-            );
-        } else if !self.brief {
-            let reader = self.store.reader().map_err(told)?;
-            let document = certificate::document(&reader, record)?;
-            for form in Form::ALL {
-                let bytes = handing_out::bytes(&document, form)?;
-                files.push((certificate::name(form), bytes));
-            }
-        }
-        let files = files
-            .iter()
-            .map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
-        let files: Vec<_> = files.collect();
-        folder::write(&self.out, record, &files).map_err(told)
-    }
-
-    fn finish(&mut self, order: &Order, mounted: Mounted) -> Result<Finished, Exit> {
+    fn run(
+        &mut self,
+        particulars: Particulars,
+        mounted: Mounted,
+    ) -> Result<sitting::Outcome, Exit> {
         let Self {
-            bench,
-            store,
+            sitting,
             attendance,
             output,
             brief,
-            person,
             expected,
             to_come,
-            kept,
-            ..
         } = self;
         let screen = output.screen();
         let out = if output.json {
@@ -250,65 +191,9 @@ impl<'a> Session<'a> {
             sinks.push(&mut json);
         }
         let Attendance { runtime, stop, .. } = attendance;
-        runtime.block_on(async {
-            let mut bench = next_bench(kept.take(), bench, &order.plan, mounted, person).await?;
-            let guardian = guardian(&bench);
-            let stop = match &guardian {
-                Some(guardian) => stop.clone().or_lapse(guardian.lapse()),
-                None => stop.clone(),
-            };
-            let finished = run(order, &mut bench, store, &SystemClock, &mut sinks, stop).await;
-            // What was done after the last step is the next board's no more.
-            drop(bench.told());
-            // The bench was made safe, or the record says that it was not and
-            // the person has been told: either way nobody needs watching.
-            if let Some(guardian) = guardian {
-                guardian.dismiss();
-            }
-            if !bench.is_embedded() {
-                *kept = Some(bench);
-            }
-            finished.map_err(|fault| match fault {
-                RunFault::Store(fault) => store_exit(&fault),
-                RunFault::Record(fault) => {
-                    warn_line!("a bug in bufferstop: {fault}");
-                    Exit::Bug
-                }
-            })
-        })
-    }
-}
-
-/// A guardian over real ports; the instruments of a model bench end with the
-/// program itself. A bench without one still runs, and says so.
-fn guardian(bench: &Bench) -> Option<Guardian> {
-    if bench.is_embedded() {
-        return None;
-    }
-    watching(|program| Guardian::start(bench, program))
-}
-
-/// The guardian that `start` starts from this program; where there is none, or where
-/// it lacks a port, that is said.
-pub(super) fn watching(start: impl FnOnce(&Path) -> io::Result<Guardian>) -> Option<Guardian> {
-    match std::env::current_exe().and_then(|program| start(&program)) {
-        Ok(guardian) => {
-            for port in guardian.missing() {
-                warn_line!(
-                    "the guardian could not open {}: a killed or stalled program leaves \
-                     what is there as it is",
-                    harmless(port)
-                );
-            }
-            tracing::info!(process = guardian.process(), "the guardian watches");
-            Some(guardian)
-        }
-        Err(fault) => {
-            warn_line!(
-                "no guardian ({fault}): a killed or stalled program leaves the bench as it is"
-            );
-            None
-        }
+        let mut warn = |words: &str| warn_line!("{words}");
+        let accepted = sitting.accept(particulars, mounted, stop, &mut sinks, &mut warn);
+        Ok(runtime.block_on(accepted)?)
     }
 }
 

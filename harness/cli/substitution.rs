@@ -5,7 +5,7 @@
 use super::arguments::{Compare, Demo, StorePlace, SubstitutedPart};
 use super::compare;
 use super::exit::Exit;
-use super::files::{BenchFiles, Files, Sound};
+use super::hindered::sound;
 use super::output::Output;
 use super::stopping::stopping;
 use super::store_fault::store_exit;
@@ -18,6 +18,7 @@ use crate::plan::demo::Part;
 use crate::plan::{Lot, Plan, demo};
 use crate::runner::{Entrant, Particulars, Rehearsal, boards_at_a_time};
 use crate::seed::Seed;
+use crate::sitting::{BenchFiles, Files, Sound};
 use crate::store::{Durability, Store};
 
 /// Boards of each lot.
@@ -59,7 +60,7 @@ impl Prepared {
         let mut files = Files::default();
         let (plan, bench) = (files.demo_plan(), files.steady_bench());
         let lot = files.embedded_lot(embedded);
-        let Sound { plan, bench, .. } = files.sound(plan, bench)?;
+        let Sound { plan, bench, .. } = sound(&mut files, plan, bench)?;
         let (lot, board) = lot.ok_or(Exit::File)?;
         let sound = |board: &ModelBoard| ModelBoard {
             planted: Vec::new(),

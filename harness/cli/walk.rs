@@ -10,13 +10,13 @@ use self::row::{Heard, Row, Summary};
 use super::arguments::BenchArguments;
 use super::attendance::{Attendance, Person, caution};
 use super::exit::Exit;
+use super::hindered::own_workshop;
 use super::output::Output;
-use super::own_workshop::OwnWorkshop;
-use super::{left_on, session};
 use crate::bench::guardian::Guardian;
 use crate::ident::harmless;
 use crate::instruments::{FIRST_CONTACT, InstrumentError, Session, Try, attempt, tries};
 use crate::model_bench::MODEL_MARK;
+use crate::sitting;
 use crate::template;
 use std::io::{IsTerminal as _, Write as _};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -57,7 +57,7 @@ pub(super) fn walked(
 ) -> Result<Exit, Exit> {
     let place = Place::of(arguments, wanted)?;
     let word = Word::of(arguments.ready, output);
-    let out = OwnWorkshop::nearest()?.records(arguments.out.as_deref());
+    let out = own_workshop()?.records(arguments.out.as_deref());
     let mut attendance = Attendance::begin()?;
     if place.is_real() {
         match word {
@@ -88,10 +88,10 @@ pub(super) fn walked(
         // As for a run: a model hurts nobody, and its port's name is given away again.
         if !identity.contains(MODEL_MARK) {
             let port = &alone.session.port().settings().name;
-            left_on::refuse_at(&out, port)?;
+            sitting::refuse_at(&out, port)?;
         }
         let start = |program: &_| Guardian::of_instrument(&alone.session, program);
-        walk.guardian = session::watching(start);
+        walk.guardian = sitting::watching(start, &mut |words| warn_line!("{words}"));
     }
     // Kept until the end, so that nobody else switches it on meanwhile.
     let _held_off = match word {

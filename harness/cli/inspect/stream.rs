@@ -28,7 +28,7 @@ const PART: usize = 1 << 16;
 /// Opens a file that has an end: of a pipe or a device nobody knows where it
 /// is, and a second pass finds nothing.
 pub(super) fn plain_file(path: &Path) -> Result<File, Trouble> {
-    Ok(crate::cli::plain_file::open(path)?)
+    Ok(crate::sitting::plain_file::open(path)?)
 }
 
 /// Hands on the bytes of `path`, a piece at a time and in order. A thread of

@@ -2,7 +2,7 @@
 //! in which it happened: its runs, what failed, why it was tested again, remarks and
 //! papers. It judges nothing.
 
-use super::stored::{headline, open_checked, record};
+use super::stored::{open_checked, record};
 use crate::cli::arguments::RecordsHistory;
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
@@ -11,6 +11,7 @@ use crate::ident::{Serial, harmless};
 use crate::judgement::Verdict;
 use crate::record::Record;
 use crate::report::words::BENCH_IS_OFF;
+use crate::sitting::headline;
 use crate::store::{Filter, Reader, RunHeader};
 use jiff::Timestamp;
 use serde_json::{Value, json};

@@ -6,8 +6,8 @@ use super::outfile::{Existing, whole};
 use super::stored::{open_checked, record};
 use crate::cli::arguments::RecordsLabel;
 use crate::cli::exit::Exit;
+use crate::cli::hindered::own_workshop;
 use crate::cli::output::Output;
-use crate::cli::own_workshop::OwnWorkshop;
 use crate::cli::store_fault::store_exit;
 use crate::handout::{LabelSheet, StatedSheet, labels, may_have_label};
 use crate::ident::{LotName, Serial, harmless};
@@ -25,7 +25,7 @@ pub(super) fn label(arguments: &RecordsLabel, output: Output) -> Result<Exit, Ex
         return Err(Exit::Usage);
     }
     let sheet = sheet(arguments)?;
-    let own = OwnWorkshop::nearest()?;
+    let own = own_workshop()?;
     let reader = open_checked(&arguments.place)?;
     let filter = Filter {
         lot: named::<LotName>("--lot", arguments.lot.as_deref())?,

@@ -12,9 +12,9 @@ mod stored;
 
 pub(super) use filter::named;
 pub(super) use outfile::{Existing, whole};
-pub(super) use signing::seal_of;
+
 pub(super) use stored::{
-    find, folder, headline, known, last_of_lot, open, open_checked, path as place, record,
+    find, folder, known, last_of_lot, open, open_checked, path as place, record,
 };
 
 use super::arguments::{Records, RecordsList, RecordsShow};
@@ -24,6 +24,7 @@ use super::store_fault::store_exit;
 use super::{certificate, lot};
 use crate::console::folded;
 use crate::report;
+use crate::sitting::headline;
 use crate::store::RunHeader;
 use filter::Asked;
 use serde_json::json;

@@ -6,13 +6,14 @@ use super::stored::{known, last_of_lot, open_checked, path, record};
 use crate::cli::arguments::{RecordsKey, RecordsSign};
 use crate::cli::exit::Exit;
 use crate::cli::output::Output;
-use crate::cli::plain_file;
 use crate::cli::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::ident::{RunId, harmless};
-use crate::record::Record;
-use crate::record::seal::{PublicKey, Seal, SecretKey, statement};
+
+use crate::record::seal::{PublicKey, Seal, SecretKey};
 use crate::report::words::counted;
+use crate::sitting::plain_file;
+use crate::sitting::{seals, signed_words};
 use crate::store::{Durability, Filter, Reader, Store};
 use serde_json::json;
 use std::fs::{File, OpenOptions};
@@ -97,7 +98,8 @@ pub(super) fn sign(arguments: &RecordsSign, output: Output) -> Result<Exit, Exit
     let mut seals = Vec::with_capacity(runs.len());
     for run in runs {
         let record = record(&reader, &run)?;
-        let Some(statement) = signed_words(&reader, &record)? else {
+        let Some(statement) = signed_words(&reader, &record).map_err(|fault| store_exit(&fault))?
+        else {
             warn_line!("run {run} has not ended: there is nothing to sign yet");
             return Err(Exit::Usage);
         };
@@ -167,34 +169,6 @@ pub(super) fn public(typed: &str) -> Result<PublicKey, Exit> {
     })
 }
 
-fn signed_words(reader: &Reader, record: &Record) -> Result<Option<String>, Exit> {
-    let closing = reader.closing_link(&record.started.run);
-    let closing = closing.map_err(|fault| store_exit(&fault))?;
-    Ok(closing.and_then(|closing| statement(record, &closing)))
-}
-
-/// The last signature under a run that holds.
-pub(in crate::cli) fn seal_of(reader: &Reader, record: &Record) -> Result<Option<Seal>, Exit> {
-    let words = signed_words(reader, record)?;
-    let seals = seals(reader, &record.started.run)?.into_iter().rev();
-    let mut holding = seals
-        .filter_map(|bytes| Seal::from_bytes(&bytes).ok())
-        .filter(|seal| seal.check(words.as_deref()).is_ok());
-    Ok(holding.next())
-}
-
-fn seals(reader: &Reader, run: &RunId) -> Result<Vec<Vec<u8>>, Exit> {
-    let told = |fault| store_exit(&fault);
-    let issued = reader.issued(run).map_err(told)?;
-    let signatures = issued.iter().filter(|issued| issued.kind == KIND);
-    let bytes = signatures.map(|issued| reader.blob(&issued.digest).map_err(told));
-    Ok(bytes
-        .collect::<Result<Vec<_>, _>>()?
-        .into_iter()
-        .flatten()
-        .collect())
-}
-
 /// Runs by who signed them.
 #[derive(Clone, Copy, Debug, Default, serde::Serialize)]
 pub(super) struct Signed {
@@ -216,12 +190,13 @@ impl Signed {
         let mut signed = Self::default();
         for run in reader.runs(&Filter::default()) {
             let run = run.map_err(|fault| store_exit(&fault))?.run;
-            let seals = seals(reader, &run)?;
+            let seals = seals(reader, &run).map_err(|fault| store_exit(&fault))?;
             if seals.is_empty() {
                 signed.unsigned += 1;
                 continue;
             }
-            let words = signed_words(reader, &record(reader, &run)?)?;
+            let words = signed_words(reader, &record(reader, &run)?);
+            let words = words.map_err(|fault| store_exit(&fault))?;
             match checked(&seals, words.as_deref(), key) {
                 Ok(true) => signed.by_key += 1,
                 Ok(false) => signed.by_others += 1,

@@ -3,12 +3,12 @@
 
 use crate::cli::arguments::StorePlace;
 use crate::cli::exit::Exit;
-use crate::cli::own_workshop::OwnWorkshop;
+use crate::cli::hindered::own_workshop;
 use crate::cli::store_fault::store_exit;
 use crate::ident::{LotName, RunId, Serial, harmless};
-use crate::judgement::Verdict;
+
 use crate::record::Record;
-use crate::store::{Filter, Kind, Reader, RunHeader, StoreError};
+use crate::store::{Filter, Kind, Reader, StoreError};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -17,7 +17,7 @@ use std::path::PathBuf;
 /// # Errors
 /// [`Exit::File`], after saying what is wrong in the workshop's own file.
 pub(in crate::cli) fn folder(place: &StorePlace) -> Result<PathBuf, Exit> {
-    Ok(OwnWorkshop::nearest()?.records(place.out.as_deref()))
+    Ok(own_workshop()?.records(place.out.as_deref()))
 }
 
 /// Where the store of that place is.
@@ -132,14 +132,4 @@ pub(in crate::cli) fn record(reader: &Reader, run: &RunId) -> Result<Record, Exi
         warn_line!("run {run} has no entry");
         Exit::Store
     })
-}
-
-/// A run's verdict as it may be shown.
-pub(in crate::cli) fn headline(run: &RunHeader) -> String {
-    let model = if run.model { "MODEL " } else { "" };
-    let only = if run.only.is_some() { "DIAGNOSIS " } else { "" };
-    format!(
-        "{model}{only}{}",
-        run.verdict.map_or("UNFINISHED", Verdict::word)
-    )
 }

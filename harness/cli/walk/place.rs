@@ -6,14 +6,14 @@ use crate::bench::{Alone, Bench, Connection};
 use crate::bench_file::{BranchEntry, Closes, Port};
 use crate::cli::arguments::BenchArguments;
 use crate::cli::exit::Exit;
-use crate::cli::files::{BenchFiles, Files, complain};
-use crate::cli::mounting::drawn;
+use crate::cli::hindered::complain;
 use crate::envelope::BoardFacts;
 use crate::ident::{Role, harmless};
 use crate::link::{Person, Traffic};
 use crate::model_bench::{Transport, world};
 use crate::profile::Profile;
 use crate::seed::Seed;
+use crate::sitting::{BenchFiles, Files, drawn};
 use std::path::Path;
 
 /// The contact that is closed where one is: the switch's first.

@@ -2,8 +2,7 @@
 //! anew remembers it by the record, until somebody has looked at the bench and said
 //! so in a note. It asks no instrument.
 
-use super::exit::Exit;
-use super::store_fault::store_exit;
+use super::hindrance::Hindrance;
 use crate::ident::RunId;
 use crate::store::{Filter, Kind, Reader, StoreError};
 use std::path::Path;
@@ -15,30 +14,29 @@ const LOOKED_BACK: usize = 10_000;
 /// Refuses a bench on `ports` whose last run did not end proven safe.
 ///
 /// # Errors
-/// [`Exit::Bench`], after saying what to do.
-pub(super) fn refuse(reader: &Reader, ports: &[&str]) -> Result<(), Exit> {
-    let Some(run) = last_unsafe(reader, ports).map_err(|fault| store_exit(&fault))? else {
+/// [`Hindrance::Bench`], which says what to do.
+pub fn refuse(reader: &Reader, ports: &[&str]) -> Result<(), Hindrance> {
+    let Some(run) = last_unsafe(reader, ports)? else {
         return Ok(());
     };
-    warn_line!(
+    Err(Hindrance::Bench(format!(
         "run {run} on this bench ended without a proof that it is off: nothing is energised. Look at the bench, \
          switch everything on it off, and say so with `bufferstop records note {run} \"...\" --author NAME \
          --bench-is-off`"
-    );
-    Err(Exit::Bench)
+    )))
 }
 
 /// The same for one port, by what the reports folder `out` holds; where no run was
 /// ever recorded there, none left anything on.
 ///
 /// # Errors
-/// As for [`refuse`]; [`Exit::Store`] where the records cannot be read.
-pub(super) fn refuse_at(out: &Path, port: &str) -> Result<(), Exit> {
+/// As for [`refuse`]; [`Hindrance::Store`] where the records cannot be read.
+pub fn refuse_at(out: &Path, port: &str) -> Result<(), Hindrance> {
     let records = out.join(Kind::Records.file_name());
     if !records.exists() {
         return Ok(());
     }
-    let reader = Reader::open(&records).map_err(|fault| store_exit(&fault))?;
+    let reader = Reader::open(&records)?;
     refuse(&reader, &[port])
 }
 
@@ -63,7 +61,7 @@ fn last_unsafe(reader: &Reader, ports: &[&str]) -> Result<Option<RunId>, StoreEr
 }
 
 /// Whether somebody says of having looked at the bench, since that run, that it is off.
-pub(super) fn was_looked_at(reader: &Reader, run: &RunId) -> Result<bool, StoreError> {
+pub fn was_looked_at(reader: &Reader, run: &RunId) -> Result<bool, StoreError> {
     Ok(reader.notes(run)?.iter().any(|note| note.bench_is_off))
 }
 
@@ -115,7 +113,8 @@ mod tests {
         keep(&store, "r2", &end(false));
         let run: RunId = "r2".parse().expect("a plain name");
         assert_eq!(left("port-1"), Some(run.clone()));
-        assert_eq!(refuse_at(folder.path(), "port-1"), Err(Exit::Bench));
+        let refused = refuse_at(folder.path(), "port-1");
+        assert!(matches!(refused, Err(Hindrance::Bench(_))), "{refused:?}");
         assert_eq!(refuse_at(folder.path(), "port-2"), Ok(()));
         let nothing = folder.path().join("elsewhere");
         assert_eq!(refuse_at(&nothing, "port-1"), Ok(()), "no run was recorded");

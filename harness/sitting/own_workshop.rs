@@ -2,8 +2,8 @@
 //! directory and then upwards, so that it serves every folder below it. What it
 //! says is used elsewhere; a logo is read here and drawn there.
 
-use super::exit::Exit;
-use super::files::{Files, complain};
+use super::files::Files;
+use super::hindrance::Hindrance;
 use super::{logo, plain_file};
 use crate::handout::{Letterhead, Logo};
 use crate::ident::harmless;
@@ -19,9 +19,9 @@ const LARGEST_LOGO: u64 = 1 << 20;
 /// What the workshop's file says, and where it lies: the names of files in it
 /// are beside it.
 #[derive(Clone, Debug, Default)]
-pub(super) struct OwnWorkshop {
+pub struct OwnWorkshop {
     /// What it says; nothing where there is no such file.
-    pub(super) workshop: Workshop,
+    pub workshop: Workshop,
     /// Its folder.
     folder: PathBuf,
 }
@@ -29,28 +29,23 @@ pub(super) struct OwnWorkshop {
 impl OwnWorkshop {
     /// Reads the nearest file, if there is one.
     ///
-    /// # Errors
-    /// [`Exit::File`], after saying every fault in it.
-    pub(super) fn nearest() -> Result<Self, Exit> {
+    /// Nothing where `files` has come to know of faults in it.
+    pub fn nearest(files: &mut Files) -> Option<Self> {
         // A folder that cannot be named has none above it that could be.
         let from = std::env::current_dir().unwrap_or_default();
         let Some(path) = above(&from) else {
-            return Ok(Self::default());
+            return Some(Self::default());
         };
-        let mut files = Files::default();
-        let workshop = files.workshop(&path);
-        match (complain(&files, true), workshop) {
-            (None, Some(workshop)) => Ok(Self {
-                workshop,
-                folder: path.parent().map(Path::to_path_buf).unwrap_or_default(),
-            }),
-            _ => Err(Exit::File),
-        }
+        let workshop = files.workshop(&path)?;
+        (!files.any_error()).then(|| Self {
+            workshop,
+            folder: path.parent().map(Path::to_path_buf).unwrap_or_default(),
+        })
     }
 
     /// The folder of the records: the one that was `stated`, else this file's, else
     /// the one that it is without either.
-    pub(super) fn records(&self, stated: Option<&Path>) -> PathBuf {
+    pub fn records(&self, stated: Option<&Path>) -> PathBuf {
         let own = self.workshop.defaults.records.as_ref();
         let own = || own.map(|folder| self.folder.join(folder));
         let stated = stated.map(Path::to_path_buf).or_else(own);
@@ -58,7 +53,7 @@ impl OwnWorkshop {
     }
 
     /// The lot where none was stated: a name, or a lot file beside this one.
-    pub(super) fn lot(&self) -> Option<String> {
+    pub fn lot(&self) -> Option<String> {
         let lot = self.workshop.defaults.lot.as_ref()?;
         if !is_lot_file(Path::new(lot)) {
             return Some(lot.clone());
@@ -70,8 +65,8 @@ impl OwnWorkshop {
     /// Who issues papers, the logo read.
     ///
     /// # Errors
-    /// [`Exit::File`], after saying why the logo cannot be shown.
-    pub(super) fn letterhead(&self) -> Result<Option<Letterhead>, Exit> {
+    /// [`Hindrance::File`], which says why the logo cannot be shown.
+    pub fn letterhead(&self) -> Result<Option<Letterhead>, Hindrance> {
         let Some(issuer) = self.workshop.issuer.clone() else {
             return Ok(None);
         };
@@ -80,14 +75,13 @@ impl OwnWorkshop {
         Ok(Some(Letterhead { issuer, logo }))
     }
 
-    fn logo(&self, name: &str) -> Result<Logo, Exit> {
+    fn logo(&self, name: &str) -> Result<Logo, Hindrance> {
         let path = self.folder.join(name);
         let fault = |why: String| {
-            warn_line!(
+            Hindrance::File(format!(
                 "{FILE}: the logo {} cannot be shown: {why}",
                 harmless(&path.display().to_string())
-            );
-            Exit::File
+            ))
         };
         let read = plain_file::read(&path, LARGEST_LOGO);
         let bytes = read.map_err(|trouble| fault(trouble.to_string()))?;
@@ -105,7 +99,7 @@ impl OwnWorkshop {
 }
 
 /// Whether a lot is named by its file.
-pub(super) fn is_lot_file(lot: &Path) -> bool {
+pub fn is_lot_file(lot: &Path) -> bool {
     lot.extension().is_some_and(|ending| ending == "toml")
 }
 

@@ -5,11 +5,16 @@ use crate::document::{Fault, Faults, Place, Reader, Source, Table, Tree};
 
 /// What a file says it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub enum Kind {
+    /// A plan.
     Plan,
+    /// A bench.
     Bench,
+    /// A profile of an instrument.
     Profile,
+    /// A model board.
     Board,
+    /// A lot.
     Lot,
 }
 
@@ -24,12 +29,12 @@ const KINDS: [(Kind, &str, &str); 5] = [
 
 impl Kind {
     /// What the file says it is; nothing where it says nothing that can be read.
-    pub(super) fn of(source: &Source) -> Option<Self> {
+    pub fn of(source: &Source) -> Option<Self> {
         told(source).map(|(kind, _)| kind)
     }
 
     /// What is wrong where the file is of another kind than this one.
-    pub(super) fn fault_of(self, source: &Source) -> Option<Fault> {
+    pub fn fault_of(self, source: &Source) -> Option<Fault> {
         let (found, place) = told(source).filter(|(found, _)| *found != self)?;
         let message = format!("this file is {}", found.words());
         let wanted = format!("{} here", self.words());

@@ -2,9 +2,7 @@
 //! every fault of all of them before anything else happens. It checks nothing
 //! itself: each kind of file has a module of its own.
 
-use super::exit::Exit;
 use super::file_kind::Kind;
-use super::output::complained;
 use super::plain_file;
 use crate::bench_file::{self, Bench, ProfileRef};
 use crate::clock::{SystemClock, WallClock as _};
@@ -29,7 +27,7 @@ use std::sync::Arc;
 
 /// Files read so far and everything wrong with them.
 #[derive(Debug, Default)]
-pub(super) struct Files {
+pub struct Files {
     /// In the order in which they were read.
     sources: Vec<Source>,
     faults: Vec<Fault>,
@@ -37,50 +35,43 @@ pub(super) struct Files {
 
 /// A bench with everything its file refers to.
 #[derive(Clone, Debug)]
-pub(super) struct BenchFiles {
+pub struct BenchFiles {
     /// The bench.
-    pub(super) bench: Bench,
+    pub bench: Bench,
     /// The profile of each instrument.
-    pub(super) profiles: BTreeMap<Role, Profile>,
+    pub profiles: BTreeMap<Role, Profile>,
     /// The model board, on a model bench.
-    pub(super) board: Option<ModelBoard>,
+    pub board: Option<ModelBoard>,
 }
 
 /// A plan and a bench that can run it.
-pub(super) struct Sound {
+pub struct Sound {
     /// Every scenario that is run.
-    pub(super) plan: Plan,
+    pub plan: Plan,
     /// The bench.
-    pub(super) bench: BenchFiles,
+    pub bench: BenchFiles,
     /// What the plan does not require and the bench cannot run.
-    pub(super) omitted: Vec<Omitted>,
+    pub omitted: Vec<Omitted>,
     /// The bench time that a good board takes.
-    pub(super) expected: Seconds,
+    pub expected: Seconds,
 }
 
 impl Files {
     /// What there is to say about the files.
-    pub(super) fn faults(&self) -> &[Fault] {
+    pub fn faults(&self) -> &[Fault] {
         &self.faults
     }
 
     /// Whether anything forbids going on.
-    pub(super) fn any_error(&self) -> bool {
+    pub fn any_error(&self) -> bool {
         self.faults
             .iter()
             .any(|fault| fault.severity == Severity::Error)
     }
 
-    /// A plan and a bench that were read, held against each other, once every
-    /// fault of all files has been said.
-    ///
-    /// # Errors
-    /// [`Exit::File`] where any of them forbids going on.
-    pub(super) fn sound(
-        &mut self,
-        plan: Option<Plan>,
-        bench: Option<BenchFiles>,
-    ) -> Result<Sound, Exit> {
+    /// A plan and a bench that were read, compared with each other; nothing where
+    /// any fault of any file forbids going on.
+    pub fn sound(&mut self, plan: Option<Plan>, bench: Option<BenchFiles>) -> Option<Sound> {
         let sound = plan.zip(bench).map(|(mut plan, bench)| {
             let found = Preflight::of(&plan, &bench.bench, &bench.profiles);
             self.add(found.faults);
@@ -98,24 +89,21 @@ impl Files {
                 expected,
             }
         });
-        match complain(self, true) {
-            Some(exit) => Err(exit),
-            None => sound.ok_or(Exit::File),
-        }
+        sound.filter(|_| !self.any_error())
     }
 
     /// Every fault with its place in the text.
-    pub(super) fn rendered(&self, colour: bool) -> String {
+    pub fn rendered(&self, colour: bool) -> String {
         render(&self.faults, &self.sources, colour)
     }
 
     /// The text of the file that was read first.
-    pub(super) fn first_text(&self) -> &str {
+    pub fn first_text(&self) -> &str {
         self.sources.first().map_or("", |source| &source.text)
     }
 
     /// What the record keeps of the files.
-    pub(super) fn facts(&self) -> Vec<FileFacts> {
+    pub fn facts(&self) -> Vec<FileFacts> {
         let facts = |source: &Source| FileFacts {
             name: source.name.clone(),
             digest: Digest::of(source.text.as_bytes()),
@@ -125,12 +113,12 @@ impl Files {
     }
 
     /// Adds what comparing files has found.
-    pub(super) fn add(&mut self, faults: Vec<Fault>) {
+    pub fn add(&mut self, faults: Vec<Fault>) {
         self.faults.extend(faults);
     }
 
     /// The plan at `path` with all that it extends.
-    pub(super) fn plan(&mut self, path: &Path) -> Option<Plan> {
+    pub fn plan(&mut self, path: &Path) -> Option<Plan> {
         let first = self.of_kind(path, Kind::Plan)?;
         let mut chain = vec![first];
         let mut folder = parent(path);
@@ -163,19 +151,19 @@ impl Files {
     }
 
     /// The demo's plan.
-    pub(super) fn demo_plan(&mut self) -> Option<Plan> {
+    pub fn demo_plan(&mut self) -> Option<Plan> {
         let source = self.keep(demo::plan());
         self.take(plan::parse(&[source]))
     }
 
     /// The demo's lot.
-    pub(super) fn demo_lot(&mut self) -> Option<Lot> {
+    pub fn demo_lot(&mut self) -> Option<Lot> {
         let source = self.keep(demo::lot());
         self.take(plan::parse_lot(&source))
     }
 
     /// A lot and the board of its boards, which come with the program.
-    pub(super) fn embedded_lot(&mut self, files: demo::LotFiles) -> Option<(Lot, ModelBoard)> {
+    pub fn embedded_lot(&mut self, files: demo::LotFiles) -> Option<(Lot, ModelBoard)> {
         let (lot, board) = (self.keep(files.lot), self.keep(files.board));
         let lot = self.take(plan::parse_lot(&lot));
         let board = self.take(model_board::parse(&board));
@@ -183,30 +171,26 @@ impl Files {
     }
 
     /// The lot file at `path`.
-    pub(super) fn lot(&mut self, path: &Path) -> Option<Lot> {
+    pub fn lot(&mut self, path: &Path) -> Option<Lot> {
         let source = self.of_kind(path, Kind::Lot)?;
         self.take(plan::parse_lot(&source))
     }
 
     /// The workshop's file at `path`.
-    pub(super) fn workshop(&mut self, path: &Path) -> Option<Workshop> {
+    pub fn workshop(&mut self, path: &Path) -> Option<Workshop> {
         let source = self.read(path)?;
         self.take(workshop::parse(&source))
     }
 
     /// The model board at `path`.
-    pub(super) fn board(&mut self, path: &Path) -> Option<ModelBoard> {
+    pub fn board(&mut self, path: &Path) -> Option<ModelBoard> {
         let source = self.of_kind(path, Kind::Board)?;
         self.take(model_board::parse(&source))
     }
 
     /// The bench at `path`, or the embedded one, with its profiles and model
     /// board; `board` takes the place of the model board it names.
-    pub(super) fn bench(
-        &mut self,
-        path: Option<&Path>,
-        board: Option<&Path>,
-    ) -> Option<BenchFiles> {
+    pub fn bench(&mut self, path: Option<&Path>, board: Option<&Path>) -> Option<BenchFiles> {
         let (source, folder) = match path {
             Some(path) => (self.of_kind(path, Kind::Bench)?, Some(parent(path))),
             None => (self.keep(demo::bench()), None),
@@ -217,11 +201,7 @@ impl Files {
     /// The same bench with models in place of its instruments, and `board` or
     /// the demo's on it. They answer the shipped profiles' language at the speed
     /// and with the ranges and accuracies that the bench's own profiles state.
-    pub(super) fn modelled(
-        &mut self,
-        real: BenchFiles,
-        board: Option<&Path>,
-    ) -> Option<BenchFiles> {
+    pub fn modelled(&mut self, real: BenchFiles, board: Option<&Path>) -> Option<BenchFiles> {
         if real.bench.is_model() {
             return Some(real);
         }
@@ -260,7 +240,7 @@ impl Files {
     }
 
     /// The embedded bench with instruments that hardly err from run to run.
-    pub(super) fn steady_bench(&mut self) -> Option<BenchFiles> {
+    pub fn steady_bench(&mut self) -> Option<BenchFiles> {
         let source = self.keep(demo::steady_bench());
         self.bench_of(&source, None, None)
     }
@@ -363,7 +343,7 @@ impl Files {
     }
 
     /// The profile at `path`.
-    pub(super) fn profile(&mut self, path: &Path) -> Option<Profile> {
+    pub fn profile(&mut self, path: &Path) -> Option<Profile> {
         let source = self.of_kind(path, Kind::Profile)?;
         self.take(profile::parse(&source))
     }
@@ -390,7 +370,7 @@ impl Files {
     }
 
     /// The text of the file at `path`.
-    pub(super) fn read(&mut self, path: &Path) -> Option<Source> {
+    pub fn read(&mut self, path: &Path) -> Option<Source> {
         let name = path.display().to_string();
         match plain_file::read(path, LARGEST_FILE) {
             Ok(bytes) => match Source::from_bytes(&name, &bytes) {
@@ -427,7 +407,7 @@ impl Files {
 }
 
 /// What is wrong where what a `plan` is used with is of another family of boards.
-pub(super) fn other_family(plan: &Plan, what: &str, family: &str) -> Option<Fault> {
+pub fn other_family(plan: &Plan, what: &str, family: &str) -> Option<Fault> {
     if family == plan.family {
         return None;
     }
@@ -441,12 +421,4 @@ pub(super) fn other_family(plan: &Plan, what: &str, family: &str) -> Option<Faul
 
 fn parent(path: &Path) -> PathBuf {
     path.parent().map(Path::to_path_buf).unwrap_or_default()
-}
-
-/// Says what is wrong with the files; the status when that forbids going on.
-pub(super) fn complain(files: &Files, colour: bool) -> Option<Exit> {
-    if !files.faults().is_empty() {
-        complained(files.faults(), &files.rendered(colour));
-    }
-    files.any_error().then_some(Exit::File)
 }

@@ -9,12 +9,7 @@ use crate::record::{JudgedMetric, Record};
 use crate::scenario::{Observation, evaluate};
 
 /// The metrics of `scenario` of `plan` in `seen`.
-pub(super) fn metrics(
-    plan: &Plan,
-    scenario: &Scenario,
-    bench: &Bench,
-    seen: &Observation,
-) -> Vec<Metric> {
+pub fn metrics(plan: &Plan, scenario: &Scenario, bench: &Bench, seen: &Observation) -> Vec<Metric> {
     let context = scenario.settings.context(&plan.ratings, bench);
     evaluate(&scenario.name, &context, seen)
 }
@@ -22,7 +17,7 @@ pub(super) fn metrics(
 /// `record` with marks where it was written before there were any: each of a
 /// metric that this version finds alike. Where it finds another number, a note
 /// says so and nothing is marked.
-pub(super) fn marked(record: &Record, seen: &[(String, Observation)]) -> Record {
+pub fn marked(record: &Record, seen: &[(String, Observation)]) -> Record {
     let mut record = record.clone();
     let metrics = record.scenarios.iter().flat_map(|s| &s.metrics);
     if { metrics }.any(|judged| judged.metric.evidence.is_some()) {

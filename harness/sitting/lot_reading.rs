@@ -1,8 +1,7 @@
 //! Reads the runs of a lot from the store on all cores, a stretch of the lot a
 //! core. It keeps the numbers that lots are compared by and nothing else.
 
-use super::exit::Exit;
-use super::store_fault::store_exit;
+use super::hindrance::Hindrance;
 use crate::comparison::LotReadings;
 use crate::ident::{LotName, RunId};
 use crate::parallel::{cores, in_order};
@@ -13,9 +12,8 @@ use std::path::Path;
 const WORTH_A_THREAD: usize = 64;
 
 /// The finished runs of the lot `name`, the oldest first.
-pub(super) fn lot(path: &Path, name: &LotName) -> Result<LotReadings, Exit> {
-    let told = |fault: &StoreError| store_exit(fault);
-    let reader = Reader::open(path).map_err(|fault| told(&fault))?;
+pub fn lot(path: &Path, name: &LotName) -> Result<LotReadings, Hindrance> {
+    let reader = Reader::open(path)?;
     let filter = Filter {
         lot: Some(name.clone()),
         diagnosis: Some(false),
@@ -24,21 +22,22 @@ pub(super) fn lot(path: &Path, name: &LotName) -> Result<LotReadings, Exit> {
     };
     let mut runs: Vec<RunId> = Vec::new();
     for run in reader.runs(&filter) {
-        let run = run.map_err(|fault| told(&fault))?;
+        let run = run?;
         // A run that was cut short says nothing of the lot.
         if run.abort.is_none() {
             runs.push(run.run);
         }
     }
-    let mut lot = read(path, name, &runs).map_err(|fault| told(&fault))?;
+    let mut lot = read(path, name, &runs)?;
     for run in lot.unexplained() {
-        if let Some(started) = reader.started(&run).map_err(|fault| told(&fault))? {
+        if let Some(started) = reader.started(&run)? {
             lot.explain(&started);
         }
     }
     if lot.is_empty() {
-        warn_line!("no finished run of lot {name} is in this store");
-        return Err(Exit::Usage);
+        return Err(Hindrance::Usage(format!(
+            "no finished run of lot {name} is in this store"
+        )));
     }
     Ok(lot)
 }

@@ -1,11 +1,11 @@
 //! What is put on the bench, a real board or a drawn one, and the bench opened
 //! around it. It energises nothing and runs no plan.
 
-use super::exit::Exit;
 use super::files::BenchFiles;
+use super::hindrance::Hindrance;
 use crate::bench::{Bench, Connection};
 use crate::envelope::BoardFacts;
-use crate::ident::{Serial, harmless};
+use crate::ident::Serial;
 use crate::link::Person;
 use crate::model_bench::{Transport, world};
 use crate::model_board::{BoardParameters, Defect, ModelBoard};
@@ -13,7 +13,7 @@ use crate::plan::Plan;
 use crate::seed::Seed;
 
 /// What is on the bench.
-pub(super) enum Mounted {
+pub enum Mounted {
     /// A board that somebody put there.
     Real,
     /// A model board.
@@ -28,12 +28,12 @@ pub(super) enum Mounted {
 }
 
 /// The bench with its instruments identified, nothing energised.
-pub(super) async fn open_bench(
+pub async fn open_bench(
     files: &BenchFiles,
     plan: &Plan,
     mounted: Mounted,
     person: &Person,
-) -> Result<Bench, Exit> {
+) -> Result<Bench, Hindrance> {
     let connection = match mounted {
         Mounted::Real => Connection::Real(person.clone()),
         Mounted::Model {
@@ -43,7 +43,7 @@ pub(super) async fn open_bench(
         } => {
             let identity = identity.as_deref();
             let world = world(&files.bench, &files.profiles, &board, identity, seed)
-                .map_err(|fault| unavailable(&fault))?;
+                .map_err(|fault| Hindrance::unavailable(&fault))?;
             Connection::Model {
                 world: Box::new(world),
                 transport: Transport::Pty,
@@ -53,19 +53,19 @@ pub(super) async fn open_bench(
     let facts = BoardFacts::from(&plan.ratings);
     Bench::open(&files.bench, &files.profiles, facts, connection)
         .await
-        .map_err(|fault| unavailable(&fault))
+        .map_err(|fault| Hindrance::unavailable(&fault))
 }
 
 /// The bench that was open for the board before, or one that is opened now.
 /// Where a port went, as when its adapter was plugged in again, every port is
 /// opened once more; a bench that is not at rest is not looked at afresh.
-pub(super) async fn next_bench(
+pub async fn next_bench(
     kept: Option<Bench>,
     files: &BenchFiles,
     plan: &Plan,
     mounted: Mounted,
     person: &Person,
-) -> Result<Bench, Exit> {
+) -> Result<Bench, Hindrance> {
     let Some(mut bench) = kept else {
         return open_bench(files, plan, mounted, person).await;
     };
@@ -76,24 +76,16 @@ pub(super) async fn next_bench(
             if fault.lost_link() {
                 open_bench(files, plan, mounted, person).await
             } else {
-                Err(unavailable(&fault))
+                Err(Hindrance::unavailable(&fault))
             }
         }
     }
 }
 
-fn unavailable(fault: &dyn std::fmt::Display) -> Exit {
-    warn_line!(
-        "the bench is not available: {}",
-        harmless(&fault.to_string())
-    );
-    Exit::Bench
-}
-
 /// The place of a serial number in its lot: the number that it ends with, or,
 /// where it ends with none, one of its own from its letters. So a board that is
 /// tested again is the same board.
-pub(super) fn place(serial: &Serial) -> u64 {
+pub fn place(serial: &Serial) -> u64 {
     let text = serial.as_str();
     let digits = text.trim_end_matches(|c: char| c.is_ascii_digit()).len();
     text[digits..].parse().unwrap_or_else(|_| {
@@ -103,14 +95,14 @@ pub(super) fn place(serial: &Serial) -> u64 {
 }
 
 /// The names of all defects that a board at this place carries.
-pub(super) fn planted(board: &ModelBoard, index: u64, defect: Option<&Defect>) -> Vec<String> {
+pub fn planted(board: &ModelBoard, index: u64, defect: Option<&Defect>) -> Vec<String> {
     let own = board.defects_of(index);
     let all = own.chain(defect.map(|defect| defect.name));
     all.map(str::to_owned).collect()
 }
 
 /// A board drawn from its file for a place in its lot, with a defect of choice.
-pub(super) fn mounted(
+pub fn mounted(
     board: &ModelBoard,
     seed: Seed,
     index: u64,
@@ -124,7 +116,7 @@ pub(super) fn mounted(
 }
 
 /// Its parameters alone.
-pub(super) fn drawn(
+pub fn drawn(
     board: &ModelBoard,
     seed: Seed,
     index: u64,

@@ -283,5 +283,8 @@ pub mod sitting;
 // What a terminal shows.
 pub mod console;
 
+// The page at the bench.
+pub mod page;
+
 // The command.
 pub mod cli;

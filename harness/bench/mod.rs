@@ -35,7 +35,7 @@ use crate::bench_file::{self, CaptureWiring};
 use crate::clock::BenchInstant;
 use crate::envelope::Account;
 use crate::ident::Role;
-use crate::instruments::Session;
+use crate::instruments::{Measured, Session};
 use crate::link::Person;
 use crate::model_bench::{MODEL_MARK, ModelBench};
 use crate::profile::Profile;
@@ -43,6 +43,7 @@ use crate::scenario::acquisition::CaptureRequest;
 use crate::units::Seconds;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
+use tokio::sync::broadcast;
 
 /// A bench with its instruments open and identified.
 pub struct Bench {
@@ -60,11 +61,50 @@ pub struct Bench {
     account: Mutex<Account>,
     /// Who is asked where there is no instrument, on a bench of ports.
     person: Option<Person>,
+    /// Who is shown what the meters read while it is watched.
+    shown: Option<broadcast::Sender<Shown>>,
     /// Kept last: its wires serve the instruments above.
     model: Option<ModelBench>,
 }
 
+/// A reading of a meter while the bench is watched.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shown {
+    /// When it was had.
+    pub at: BenchInstant,
+    /// Which meter.
+    pub meter: Watched,
+    /// What it read, in SI units.
+    pub value: f64,
+}
+
+/// The meters of a look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Watched {
+    /// The voltage of the supply.
+    SupplyVoltage,
+    /// The current of the supply.
+    SupplyCurrent,
+    /// The current of the load.
+    LoadCurrent,
+}
+
 impl Bench {
+    /// From now on whatever the watching meters read is shown to `shown` as well.
+    /// Who does not keep up misses the oldest.
+    pub fn show_meters_to(&mut self, shown: broadcast::Sender<Shown>) {
+        self.shown = Some(shown);
+    }
+
+    /// Shows a reading to whoever looks.
+    fn show(&self, meter: Watched, measured: Measured) {
+        if let (Some(shown), Some(value)) = (&self.shown, measured.reading.value()) {
+            let at = self.now();
+            // Nobody may be looking.
+            let _ = shown.send(Shown { at, meter, value });
+        }
+    }
+
     /// What the bench file states.
     pub fn file(&self) -> &bench_file::Bench {
         &self.file

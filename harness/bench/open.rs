@@ -115,6 +115,7 @@ impl Bench {
             armed: None,
             told: Told::default(),
             person,
+            shown: None,
             model,
         };
         // A bench that was left energised is switched off before anything else,

@@ -3,8 +3,8 @@
 //! envelope. The first breach locks the interlock and names itself; making safe is
 //! the runner's.
 
-use super::Bench;
 use super::fault::BenchError;
+use super::{Bench, Watched};
 use crate::clock::BenchSpan;
 use crate::envelope::{Account, Known, Look, Overrun, SupplyState};
 use crate::ident::Role;
@@ -108,6 +108,7 @@ impl Bench {
             return Ok(None);
         }
         let current = supply.measure_current().await?;
+        self.show(Watched::SupplyCurrent, current);
         self.within_envelope(Role::Supply, Some(current), None)?;
         if exceeds(current, set.limit.si() * (1.0 + SHARE) + AMPERES) {
             let limit = set.limit;
@@ -127,6 +128,7 @@ impl Bench {
         let mut before = f64::INFINITY;
         for _ in 0..FALLING_LOOKS {
             let voltage = supply.measure_voltage().await?;
+            self.show(Watched::SupplyVoltage, voltage);
             self.within_envelope(Role::Supply, None, Some(voltage))?;
             if !exceeds(voltage, most) {
                 return Ok(voltage);
@@ -156,6 +158,7 @@ impl Bench {
             _ => return Ok(None),
         };
         let current = load.measure_current().await?;
+        self.show(Watched::LoadCurrent, current);
         self.within_envelope(Role::Load, Some(current), None)?;
         if exceeds(current, most) {
             let what = format!("draws {}, {set}", said::<Amperes>(current));

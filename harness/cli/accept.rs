@@ -12,11 +12,11 @@ use super::session::Session;
 use super::store_fault::store_exit;
 use crate::ident::{LotName, Serial, harmless};
 use crate::model_board::Defect;
-use crate::plan::{Lot, Plan};
+use crate::plan::Plan;
 use crate::runner::Particulars;
 use crate::seed::Seed;
 use crate::sitting::{
-    BenchFiles, Files, Mounted, Sound, is_lot_file, mounted, place, planted, serial,
+    BenchFiles, Files, Mounted, Sound, is_lot_file, mounted, of_one_family, place, planted, serial,
 };
 use crate::units::{Celsius, parse};
 use std::io::IsTerminal as _;
@@ -305,24 +305,6 @@ fn named_lot(text: &str, plan: Option<&Plan>, files: &mut Files) -> Result<Optio
         return Ok(lot.map(|lot| lot.name));
     }
     name::<LotName>("--lot: the name", text).map(Some)
-}
-
-/// Boards of another family or revision are not what the plan is for.
-fn of_one_family(lot: &Lot, plan: &Plan) -> Result<(), Exit> {
-    let (boards, planned) = ((&lot.family, &lot.revision), (&plan.family, &plan.revision));
-    if boards == planned {
-        return Ok(());
-    }
-    let words = |(family, revision): (&String, &String)| {
-        harmless(&format!("{family}, revision {revision}")).to_string()
-    };
-    warn_line!(
-        "--lot {}: its boards are {}, the plan is for {}",
-        lot.name,
-        words(boards),
-        words(planned)
-    );
-    Err(Exit::File)
 }
 
 fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defect>, Exit> {

@@ -4,10 +4,12 @@
 mod accept;
 mod new;
 mod records;
+mod serve;
 
 pub(super) use accept::*;
 pub(super) use new::*;
 pub(super) use records::*;
+pub(super) use serve::*;
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -60,6 +62,10 @@ pub(super) enum Command {
     /// Run a plan on one board and keep its record.
     #[command(after_help = ACCEPT_AFTER)]
     Accept(Accept),
+    /// Serve the page at the bench: run boards, watch and look them up from a
+    /// browser.
+    #[command(after_help = SERVE_AFTER)]
+    Serve(Serve),
     /// Check plans, benches, profiles and model boards, and show what a plan
     /// will do.
     #[command(after_help = "Example:  bufferstop check plan.toml bench.toml")]
@@ -130,6 +136,16 @@ CAUTION  This puts shorts and tens of amperes through the board. Hands out of
          never charged here. Never unattended, never alone. This program is
          not a safety device. Neither output rail is ground. Mains work: for
          licensed people, under your local codes.";
+
+const SERVE_AFTER: &str = "\
+Example:  bufferstop serve bench-files
+          bufferstop serve bench-files --listen 192.0.2.7 --name bench.example
+
+The address that it prints opens the page. One page commands at a time, all
+others watch, and any may stop. Closing a page ends no run. Nothing is energised
+before the cautions of `bufferstop accept --help` are confirmed on the page and
+the board is started there. Where others reach the server, use it in a network
+that you trust: what goes over it is not encrypted.";
 
 #[derive(Debug, Args)]
 pub(super) struct Guide {

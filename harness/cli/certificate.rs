@@ -12,9 +12,7 @@ use super::store_fault::store_exit;
 use crate::clock::{SystemClock, WallClock};
 use crate::handout::Form;
 use crate::ident::{RunId, harmless};
-use crate::judgement::Verdict;
-use crate::record::Record;
-use crate::sitting::{PAPER as KIND, document, paper_name as name, was_looked_at};
+use crate::sitting::{PAPER as KIND, document, is_wound_up, paper_name as name};
 use crate::store::{Durability, Reader, Store};
 use serde_json::json;
 use std::path::Path;
@@ -112,21 +110,4 @@ fn issue(
         .issue(run, SystemClock.now(), KIND, &name(form), bytes.clone())
         .map_err(told)?;
     Ok(bytes)
-}
-
-/// Refuses a certificate for a run that left a bench of which nobody knows that it is
-/// off, until somebody has looked and said so.
-fn is_wound_up(reader: &Reader, record: &Record) -> Result<(), Exit> {
-    let run = &record.started.run;
-    let passed = record.verdict() == Verdict::Pass;
-    let told = |fault| store_exit(&fault);
-    if !passed || !record.left_on() || was_looked_at(reader, run).map_err(told)? {
-        return Ok(());
-    }
-    warn_line!(
-        "the end of run {run} did not prove that the bench is off, so it has no certificate yet: look at the \
-         bench, make sure that everything on it is off, and say so with `bufferstop records note {run} \"...\" \
-         --author NAME --bench-is-off`"
-    );
-    Err(Exit::Bench)
 }

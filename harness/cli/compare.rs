@@ -8,8 +8,7 @@ use super::hindered::complain;
 use super::output::Output;
 use super::records::{named, place};
 use crate::comparison::{
-    CheckRow, CheckStandard, LotReadings, LotsCompared, PartRow, PlanSize, Row, compare_lots,
-    plan_sizes,
+    CheckRow, CheckStandard, LotsCompared, PartRow, PlanSize, Row, compare_lots, plan_sizes, terms,
 };
 use crate::console::table_within;
 use crate::handout::lot_words::{self, span};
@@ -94,17 +93,6 @@ fn stated(arguments: &Compare) -> Result<Option<Comparison>, Exit> {
         (None, Some(plan)) => Ok(Some(plan.comparison)),
         (None, None) => Err(Exit::File),
     }
-}
-
-/// What the recorded plans say: the first that says anything.
-pub(super) fn terms(lots: &[&LotReadings]) -> Comparison {
-    let plans = lots.iter().filter_map(|lot| lot.plan());
-    let mut terms = plans.map(|plan| &plan.comparison);
-    let silent = Comparison::default();
-    terms
-        .find(|terms| **terms != silent)
-        .cloned()
-        .unwrap_or(silent)
 }
 
 /// The order in which outcomes are told: what somebody must act on first.

@@ -2,13 +2,12 @@
 //! boards failed by, capability, and what drifts. It changes nothing.
 
 use super::arguments::RecordsLot;
-use super::compare::terms;
 use super::exit::Exit;
 use super::handing_out;
 use super::output::Output;
 use super::proposed::proposed;
 use super::records::{named, place};
-use crate::comparison::{LotSummary, MetricSummary, summarise};
+use crate::comparison::{LotSummary, MetricSummary, summarise, terms};
 use crate::console::table_within;
 use crate::handout::lot_summary;
 use crate::handout::lot_words::{self, span};

@@ -53,6 +53,7 @@ mod prove;
 mod records;
 mod rejudge;
 mod selection;
+mod serve;
 mod served_bench;
 mod session;
 mod shell;
@@ -119,6 +120,7 @@ fn dispatch(command: &Command, output: Output) -> Exit {
     match command {
         Command::Demo(demo) => demo::demo(demo, output),
         Command::Accept(accept) => accept::accept(accept, output),
+        Command::Serve(asked) => serve::serve(asked, output),
         Command::Check(check) => check::check(check, output),
         Command::Guide(topic) => guide::guide(topic, output),
         Command::Compare(lots) => compare::compare(lots, output),

@@ -90,6 +90,17 @@ pub struct PlanSize {
     pub boards: Option<usize>,
 }
 
+/// What the recorded plans say: the first that says anything.
+pub fn terms(lots: &[&LotReadings]) -> Comparison {
+    let plans = lots.iter().filter_map(|lot| lot.plan());
+    let mut terms = plans.map(|plan| &plan.comparison);
+    let silent = Comparison::default();
+    terms
+        .find(|terms| **terms != silent)
+        .cloned()
+        .unwrap_or(silent)
+}
+
 /// Compares the boards of two lots by what a plan says of comparisons.
 ///
 /// Equivalence of all key metrics is claimed where each is equivalent

@@ -14,7 +14,7 @@ mod summary;
 pub use check_standard::{CheckRow, CheckStandard};
 pub use circumstances::PartRow;
 pub use kept::{KeptFault, KeptFiles};
-pub use lots::{ALPHA, LotFacts, LotsCompared, PlanSize, compare_lots, plan_sizes};
+pub use lots::{ALPHA, LotFacts, LotsCompared, PlanSize, compare_lots, plan_sizes, terms};
 pub use readings::{Bounds, LotReadings, MOST_FILE_SETS};
 pub use rejudgement::{Change, Rejudgement, Side, rejudge};
 pub use row::{Readings, Row};

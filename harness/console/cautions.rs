@@ -10,7 +10,7 @@ use crate::scenario::ScenarioKind;
 use std::fmt::Write as _;
 
 /// The usual cautions of a real bench.
-const CAUTIONS: &[&str] = &[
+pub const CAUTIONS: &[&str] = &[
     "This test puts shorts and tens of amperes through the board. Keep your hands out of the fixture, and take off rings, bracelets and other jewellery.",
     "Capacitors stay charged when everything is off: wait, and measure before you touch them.",
     "A short can draw an arc and weld a contact, and parts can burst: wear eye protection.",
@@ -51,7 +51,7 @@ pub fn cautions(screen: Screen) -> String {
 }
 
 /// What hurts in one scenario above all; `None` where nothing is particular.
-pub(super) const fn caution_of(kind: ScenarioKind) -> Option<&'static str> {
+pub const fn caution_of(kind: ScenarioKind) -> Option<&'static str> {
     match kind {
         ScenarioKind::Short => Some(
             "A short can draw an arc and weld the contact: hands out of the fixture, eye protection on.",

@@ -18,7 +18,7 @@ mod table;
 pub use banner::banner;
 pub(crate) use fold::{columns, fitted, folded};
 
-pub use cautions::{AFTER_SOAK, BENCH_CAUTION, MODEL_CAUTION, cautions};
+pub use cautions::{AFTER_SOAK, BENCH_CAUTION, CAUTIONS, MODEL_CAUTION, caution_of, cautions};
 pub use live::{Live, Prompts};
 pub use remaining::{Expected, minutes};
 pub use signs::{show_signs, writes_utf8};

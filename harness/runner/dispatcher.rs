@@ -286,6 +286,11 @@ impl Ledger<'_, '_> {
 
     /// Takes what the executor said, and tells it once that is recorded.
     fn hear(&mut self, said: Said) -> Result<(), ()> {
+        if let (Some(bytes), Event::Observed { scenario, .. }) = (&said.observation, &said.event) {
+            for sink in &mut *self.sinks {
+                sink.observed(scenario, bytes);
+            }
+        }
         let kept = match (said.observation, &mut self.writer) {
             (Some(bytes), Some(writer)) => writer.put_observation(bytes).map_err(RunFault::from),
             _ => Ok(()),

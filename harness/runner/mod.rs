@@ -14,12 +14,17 @@ pub use dispatcher::{Finished, RunFault, Stop, run};
 pub use order::{Captures, Order, Particulars};
 pub use rehearsal::{Entrant, Rehearsal, RehearsalFault, boards_at_a_time};
 
+use crate::digest::Hashed;
 use crate::event::Entry;
 
 /// Somebody who wants to see each entry once it is recorded.
 pub trait Sink {
     /// Takes the next entry. It must not block for long and cannot fail.
     fn entry(&mut self, entry: &Entry);
+
+    /// Takes what a scenario saw, just before the entry that names it. It must not
+    /// block for long.
+    fn observed(&mut self, _scenario: &str, _bytes: &Hashed) {}
 
     /// A second has passed on the wall without an entry, or with some.
     fn second(&mut self) {}

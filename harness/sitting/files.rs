@@ -120,6 +120,30 @@ impl Files {
     /// The plan at `path` with all that it extends.
     pub fn plan(&mut self, path: &Path) -> Option<Plan> {
         let first = self.of_kind(path, Kind::Plan)?;
+        self.plan_of(first, path)
+    }
+
+    /// The plan that `path` would hold with `text` in it, with all that it extends.
+    pub fn plan_with(&mut self, path: &Path, text: &str) -> Option<Plan> {
+        let name = path.display().to_string();
+        let source = match Source::from_bytes(&name, text.as_bytes()) {
+            Ok(source) => self.keep(source),
+            Err(not_text) => {
+                self.keep(not_text.source);
+                self.faults.push(not_text.fault);
+                return None;
+            }
+        };
+        match Kind::Plan.fault_of(&source) {
+            None => self.plan_of(source, path),
+            Some(fault) => {
+                self.faults.push(fault);
+                None
+            }
+        }
+    }
+
+    fn plan_of(&mut self, first: Source, path: &Path) -> Option<Plan> {
         let mut chain = vec![first];
         let mut folder = parent(path);
         while let Some(base) = self.base_of(&chain[0])? {

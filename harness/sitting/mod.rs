@@ -6,6 +6,7 @@ mod evaluated_again;
 mod file_kind;
 mod files;
 mod hindrance;
+mod history;
 mod left_on;
 mod logo;
 mod lot_reading;
@@ -20,10 +21,13 @@ pub use evaluated_again::{marked, metrics};
 pub use file_kind::Kind as FileKind;
 pub use files::{BenchFiles, Files, Sound, other_family};
 pub use hindrance::Hindrance;
+pub use history::{Happened, history};
 pub use left_on::{refuse, refuse_at, was_looked_at};
 pub use lot_reading::lot;
 pub use mounting::{Mounted, drawn, mounted, next_bench, open_bench, place, planted};
 pub use own_workshop::{OwnWorkshop, is_lot_file};
-pub use papers::{PAPER, document, headline, paper_name, seal_of, seals, signed_words};
-pub use refusal::{refusal, serial};
+pub use papers::{
+    PAPER, document, headline, is_wound_up, paper_name, seal_of, seals, signed_words,
+};
+pub use refusal::{of_one_family, refusal, serial};
 pub use session::{Outcome, Session, Setting, watching};

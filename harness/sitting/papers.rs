@@ -3,6 +3,7 @@
 
 use super::evaluated_again::marked;
 use super::hindrance::Hindrance;
+use super::left_on::was_looked_at;
 use crate::handout::{BoardRun, Form, Handout, Letterhead, Sources, certificate};
 use crate::ident::RunId;
 use crate::judgement::Verdict;
@@ -51,6 +52,24 @@ pub fn document(
         notes: &notes,
         head: reader.closing_link(run)?,
     }))
+}
+
+/// Refuses a certificate for a run that left a bench of which nobody knows that it is
+/// off, until somebody has looked and said so.
+///
+/// # Errors
+/// [`Hindrance::Bench`], which says what to do; [`Hindrance::Store`].
+pub fn is_wound_up(reader: &Reader, record: &Record) -> Result<(), Hindrance> {
+    let run = &record.started.run;
+    let passed = record.verdict() == Verdict::Pass;
+    if !passed || !record.left_on() || was_looked_at(reader, run)? {
+        return Ok(());
+    }
+    Err(Hindrance::Bench(format!(
+        "the end of run {run} did not prove that the bench is off, so it has no certificate yet: look at the \
+         bench, make sure that everything on it is off, and say so with `bufferstop records note {run} \"...\" \
+         --author NAME --bench-is-off`"
+    )))
 }
 
 /// A run's verdict as it may be shown.

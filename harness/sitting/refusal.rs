@@ -4,6 +4,7 @@
 use super::hindrance::Hindrance;
 use crate::ident::{LotName, Serial, harmless};
 use crate::judgement::Verdict;
+use crate::plan::{Lot, Plan};
 use crate::store::{Filter, Kind, Reader, StoreError};
 
 /// A serial number whose folder of reports is its own; `what` names where it was
@@ -52,4 +53,24 @@ pub fn refusal(
     let passed = last.verdict == Some(Verdict::Pass);
     let day = last.started.strftime("%Y-%m-%d");
     Ok(passed.then(|| format!("it passed on {day}")))
+}
+
+/// Refuses a lot of another family or revision than the plan is for.
+///
+/// # Errors
+/// [`Hindrance::File`], which names both.
+pub fn of_one_family(lot: &Lot, plan: &Plan) -> Result<(), Hindrance> {
+    let (boards, planned) = ((&lot.family, &lot.revision), (&plan.family, &plan.revision));
+    if boards == planned {
+        return Ok(());
+    }
+    let words = |(family, revision): (&String, &String)| {
+        harmless(&format!("{family}, revision {revision}")).to_string()
+    };
+    Err(Hindrance::File(format!(
+        "lot {}: its boards are {}, the plan is for {}",
+        lot.name,
+        words(boards),
+        words(planned)
+    )))
 }

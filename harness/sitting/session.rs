@@ -6,8 +6,8 @@ use super::hindrance::Hindrance;
 use super::left_on;
 use super::mounting::{Mounted, next_bench, open_bench};
 use super::papers::{document, paper_name};
-use crate::bench::Bench;
 use crate::bench::guardian::Guardian;
+use crate::bench::{Bench, Shown};
 use crate::clock::SystemClock;
 use crate::event::FileFacts;
 use crate::handout::{Form, Letterhead};
@@ -20,6 +20,7 @@ use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop
 use crate::store::{Durability, Reader, Store, StoreError, folder};
 use std::io;
 use std::path::{Path, PathBuf};
+use tokio::sync::broadcast;
 
 /// Everything that stays the same from board to board.
 #[derive(Debug)]
@@ -47,6 +48,8 @@ pub struct Session {
     /// Real instruments, open for the whole sitting; models are made anew around
     /// each board.
     kept: Option<Bench>,
+    /// Who is shown what the meters read.
+    shown: Option<broadcast::Sender<Shown>>,
 }
 
 /// How one board's run ended.
@@ -91,12 +94,18 @@ impl Session {
             setting,
             store,
             kept,
+            shown: None,
         })
     }
 
     /// What is run, on what, by whom.
     pub fn setting(&self) -> &Setting {
         &self.setting
+    }
+
+    /// Shows `shown` what the meters read while the bench is watched.
+    pub fn show_meters_to(&mut self, shown: broadcast::Sender<Shown>) {
+        self.shown = Some(shown);
     }
 
     /// Runs that were found cut off and closed as inconclusive.
@@ -157,6 +166,9 @@ impl Session {
         let Setting { bench, person, .. } = &self.setting;
         let kept = self.kept.take();
         let mut bench = next_bench(kept, bench, &order.plan, mounted, person).await?;
+        if let Some(shown) = &self.shown {
+            bench.show_meters_to(shown.clone());
+        }
         let guardian = guardian(&bench, warn);
         let stop = match &guardian {
             Some(guardian) => stop.clone().or_lapse(guardian.lapse()),

@@ -17,7 +17,7 @@ mod writer;
 pub use durability::Durability;
 pub use fault::StoreError;
 pub use kind::Kind;
-pub use reader::{Filter, Reader, RunHeader, Runs, Tampering, Verification};
+pub use reader::{Filter, LotHeader, Reader, RunHeader, Runs, Tampering, Verification};
 
 use crate::clock::WallClock;
 use crate::digest::{Digest, Hashed};

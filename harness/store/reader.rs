@@ -5,7 +5,7 @@ mod check;
 mod runs;
 
 pub use check::{Tampering, Verification};
-pub use runs::{Filter, RunHeader, Runs};
+pub use runs::{Filter, LotHeader, RunHeader, Runs};
 
 use super::database::{self, not_ours};
 use super::opening::{connect, connect_still};

@@ -38,7 +38,7 @@ const NEVER: &[Never] = &[
         why: "the store keeps records and never renders them: a page can change without it",
     },
     Never {
-        files: &["console/", "cli/"],
+        files: &["console/", "page/", "cli/"],
         paths: &["physics", "waveform", "track", "statistics", "interruption"],
         // Values to be shown, and a fault to be said.
         but: &[

@@ -142,6 +142,45 @@ impl<'a> Runs<'a> {
     }
 }
 
+/// A lot as the list of lots shows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LotHeader {
+    /// Its name.
+    pub lot: LotName,
+    /// Runs of its boards.
+    pub runs: u64,
+    /// How many different serial numbers these have.
+    pub boards: u64,
+    /// When the last of them started.
+    pub last: jiff::Timestamp,
+}
+
+impl Reader {
+    /// The lots, the one that was run last first; no more than `most`.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn lots(&self, most: u32) -> Result<Vec<LotHeader>, StoreError> {
+        let sql = "SELECT lot, count(*), count(DISTINCT serial), max(started) FROM runs
+                   WHERE lot IS NOT NULL GROUP BY lot ORDER BY max(first) DESC LIMIT ?1";
+        let read = || -> rusqlite::Result<Vec<LotHeader>> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let rows = statement.query_map([most], |row| {
+                let (runs, boards): (i64, i64) = (row.get(1)?, row.get(2)?);
+                let last = jiff::Timestamp::from_microsecond(row.get(3)?).map_err(not_ours)?;
+                Ok(LotHeader {
+                    lot: row.get::<_, String>(0)?.parse().map_err(not_ours)?,
+                    runs: runs.unsigned_abs(),
+                    boards: boards.unsigned_abs(),
+                    last,
+                })
+            })?;
+            rows.collect()
+        };
+        read().map_err(|fault| self.sqlite(&fault))
+    }
+}
+
 pub(super) const HEADER: &str =
     "SELECT first, run, serial, lot, plan, started, only_one, verdict, abort,
                       finished FROM runs";

@@ -1,0 +1,485 @@
+//! The bench as a run sees it: the serial number, the verdict in large letters, what
+//! goes on, what was measured. Each region is drawn from the stage alone, so that a
+//! page opened in mid-run shows the same as one that was open all along.
+
+use super::gauge::gauge;
+use super::markup::{Markup, in_address};
+use super::stage::{Ended, MetricRow, Phase, Question, Region, Run, ScenarioRow, Sitting, Stage};
+use crate::console::{CAUTIONS, caution_of, minutes};
+use crate::judgement::Verdict;
+use crate::measurement::in_words;
+use crate::scenario::ScenarioKind;
+use crate::units::{Quantity as _, typeset};
+use serde_json::json;
+
+/// One region.
+pub(super) fn region(stage: &Stage, region: Region) -> Markup {
+    match region {
+        Region::Lot => lot(stage),
+        Region::Desk => desk(stage),
+        Region::Verdict => verdict(stage),
+        Region::Now => now(stage),
+        Region::Scenarios => scenarios(&stage.run),
+        Region::Metrics => metrics(&stage.run),
+        Region::Remarks => remarks(&stage.run),
+        Region::Capture => {
+            Markup::of("<p class=\"quiet\">What a scenario saw last is drawn here.</p>")
+        }
+        Region::Boards => boards(stage),
+        Region::Hindered => hindered(stage),
+    }
+}
+
+/// What a page's script goes by, and what a plain client is told.
+pub(super) fn state(stage: &Stage) -> serde_json::Value {
+    let (phase, serial, nonce) = match &stage.phase {
+        Phase::Closed => ("closed", None, None),
+        Phase::Opening => ("opening", None, None),
+        Phase::Ready => ("ready", None, None),
+        Phase::Refused { serial, .. } => ("refused", Some(serial), None),
+        Phase::Confirming { serial, nonce, .. } => ("confirming", Some(serial), Some(nonce)),
+        Phase::Running => ("running", None, None),
+        Phase::Stopping => ("stopping", None, None),
+    };
+    let run = &stage.run;
+    let facts = run.facts.as_ref();
+    json!({
+        "phase": phase,
+        "waiting": serial,
+        "start": nonce,
+        "serial": facts.map(|facts| &facts.serial),
+        "run": run.id(),
+        "step": run.step,
+        "began": run.began.map(jiff::Timestamp::as_millisecond),
+        "expected": stage.sitting.as_ref().filter(|s| s.real).map(|s| s.expected.si()),
+        "energised": run.energised,
+        "question": stage.question.as_ref().map(|question| question.number),
+        "verdict": run.ended.as_ref().filter(|ended| !ended.headline.is_empty())
+            .map(|ended| ended.verdict.word()),
+        "safe": run.ended.as_ref().map(|ended| ended.safe),
+        "hindered": stage.hindered,
+        "said": stage.said,
+        "done": stage.done.iter().map(|done| json!({
+            "serial": done.serial, "run": done.run, "verdict": done.verdict.word(),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+/// A verdict's sign and class: its form differs as well as its colour.
+pub(super) const fn sign(verdict: Verdict) -> (&'static str, &'static str) {
+    match verdict {
+        Verdict::Pass => ("\u{2713}", "pass"),
+        Verdict::Fail => ("\u{2717}", "fail"),
+        Verdict::Inconclusive => ("?", "open"),
+    }
+}
+
+/// A verdict as a word with its sign.
+pub(super) fn badge(verdict: Option<Verdict>) -> Markup {
+    let mut out = Markup::default();
+    match verdict {
+        Some(verdict) => {
+            let (sign, class) = sign(verdict);
+            out.put(
+                "<span class=\"badge {}\"><b aria-hidden=\"true\">{}</b> {}</span>",
+                &[&class, &sign, &verdict.word()],
+            );
+        }
+        None => {
+            out.raw("<span class=\"badge none\">\u{2013}</span>");
+        }
+    }
+    out
+}
+
+fn lot(stage: &Stage) -> Markup {
+    let mut out = Markup::default();
+    let Some(sitting) = &stage.sitting else {
+        return Markup::of(
+            "<dl class=\"strip\"><div><dt>Bench</dt><dd>none is open</dd></div></dl>",
+        );
+    };
+    let [passed, failed, open] = stage.tally();
+    let dash = "\u{2013}".to_owned();
+    let lot = sitting
+        .lot
+        .as_ref()
+        .map_or(dash.clone(), ToString::to_string);
+    let operator = sitting.operator.clone().unwrap_or(dash);
+    out.raw("<dl class=\"strip\">");
+    for (label, text) in [
+        ("Plan", &sitting.plan),
+        ("Bench", &sitting.bench),
+        ("Lot", &lot),
+        ("Operator", &operator),
+    ] {
+        out.put(
+            "<div><dt>{}</dt><dd title=\"{}\">{}</dd></div>",
+            &[&label, text, text],
+        );
+    }
+    let board = match sitting.real {
+        true => minutes(sitting.expected),
+        false => "model time".to_owned(),
+    };
+    out.put("<div><dt>A board takes</dt><dd>{}</dd></div>", &[&board]);
+    out.put(
+        "<div class=\"tally\"><dt>This sitting</dt><dd><span class=\"pass\">{} passed</span> \
+         <span class=\"fail\">{} failed</span> <span class=\"open\">{} not judged</span></dd></div></dl>",
+        &[&passed, &failed, &open],
+    );
+    out
+}
+
+fn desk(stage: &Stage) -> Markup {
+    if let Some(question) = &stage.question {
+        return asked(question);
+    }
+    match &stage.phase {
+        Phase::Closed => {
+            Markup::of("<h2>No bench is open</h2><p>Choose plan, bench and lot above.</p>")
+        }
+        Phase::Opening => Markup::of(
+            "<h2>Opening the bench</h2><p role=\"status\">The files are read and every instrument \
+             is asked who it is.</p>",
+        ),
+        Phase::Ready => ready(stage),
+        Phase::Refused { serial, why } => {
+            let mut out = Markup::default();
+            out.put(
+                "<h2>{} is not run</h2><p class=\"told\" role=\"alert\">{}.</p>\
+                 <form data-send=\"/board\" autocomplete=\"off\"><input type=\"hidden\" name=\"serial\" value=\"{}\">\
+                 <label>Why is it tested again?<input name=\"retest\" required maxlength=\"200\" data-focus></label>\
+                 <p class=\"row\"><button class=\"go\">Test it again</button>\
+                 <button type=\"button\" data-post=\"/leave\">Leave it out</button></p></form>",
+                &[serial, why, serial],
+            );
+            out
+        }
+        Phase::Confirming {
+            serial,
+            nonce,
+            retest,
+        } => confirming(stage, serial.as_str(), nonce, retest.as_deref()),
+        Phase::Running => Markup::of(
+            "<h2>A board runs</h2><p>Hands out of the fixture. Escape, the foot switch or the \
+             button stops it and makes the bench safe.</p>",
+        ),
+        Phase::Stopping => {
+            Markup::of("<h2>Stopping</h2><p role=\"status\">The bench is being made safe.</p>")
+        }
+    }
+}
+
+/// Why no bench is open, where one was asked for.
+fn hindered(stage: &Stage) -> Markup {
+    let mut out = Markup::default();
+    if let Some(why) = &stage.hindered {
+        out.raw("<pre class=\"told\" role=\"alert\">")
+            .lines(why)
+            .raw("</pre>");
+    }
+    out
+}
+
+fn ready(stage: &Stage) -> Markup {
+    let mut out = Markup::default();
+    out.raw(
+        "<h2><label for=\"serial\">Serial number of the next board</label></h2>\
+         <form data-send=\"/board\" autocomplete=\"off\" class=\"scan\">\
+         <input id=\"serial\" name=\"serial\" required maxlength=\"64\" spellcheck=\"false\" \
+         autocapitalize=\"off\" data-focus aria-describedby=\"said\">",
+    );
+    let real = stage.sitting.as_ref().is_some_and(|sitting| sitting.real);
+    out.raw(match real {
+        true => "<button class=\"go\">Next</button></form>",
+        false => "<button class=\"go\">Run</button></form>",
+    });
+    match &stage.said {
+        Some(said) => {
+            out.put(
+                "<p id=\"said\" class=\"told\" role=\"alert\">{}</p>",
+                &[said],
+            );
+        }
+        None => {
+            out.raw("<p id=\"said\">Scan its label, or type it and press Enter.</p>");
+        }
+    }
+    out
+}
+
+fn confirming(stage: &Stage, serial: &str, nonce: &str, retest: Option<&str>) -> Markup {
+    let mut out = Markup::default();
+    out.put("<h2>{}: in the fixture, all hands out?</h2>", &[&serial]);
+    if let Some(why) = retest {
+        out.put("<p>Tested again: {}</p>", &[&why]);
+    }
+    if let Some(sitting) = &stage.sitting {
+        out.put("<p>It takes {}.</p>", &[&minutes(sitting.expected)]);
+    }
+    out.put(
+        "<p class=\"row\"><button class=\"go\" data-post=\"/start\" data-nonce=\"{}\" data-focus>Start</button>\
+         <button data-post=\"/leave\">Leave it out</button></p>",
+        &[&nonce],
+    );
+    out
+}
+
+fn asked(question: &Question) -> Markup {
+    let mut out = Markup::default();
+    out.put(
+        "<h2>For you to do</h2><p class=\"task\" role=\"alert\">{}</p>\
+         <form data-send=\"/answer\" autocomplete=\"off\"><input type=\"hidden\" name=\"question\" value=\"{}\">",
+        &[&question.what, &question.number],
+    );
+    if question.is_reading {
+        out.raw(
+            "<label>What it reads<input name=\"typed\" required maxlength=\"64\" data-focus></label>\
+             <p class=\"row\"><button class=\"go\">Enter</button></p>",
+        );
+    } else {
+        out.raw(
+            "<p class=\"row\"><button class=\"go\" name=\"typed\" value=\"done\" data-focus>It is done</button>\
+             <button name=\"typed\" value=\"not done\">It cannot be done</button></p>",
+        );
+    }
+    out.put(
+        "</form><p>Waits for <span class=\"clock\" data-until=\"{}\">&nbsp;</span></p>",
+        &[&question.until.as_millisecond()],
+    );
+    out
+}
+
+/// The cautions of a real bench, to be confirmed before it is opened.
+pub(super) fn cautions() -> Markup {
+    let mut out = Markup::default();
+    out.raw("<ul class=\"cautions\">");
+    for caution in CAUTIONS {
+        out.put("<li>{}</li>", &[caution]);
+    }
+    out.raw("</ul>");
+    out
+}
+
+fn verdict(stage: &Stage) -> Markup {
+    let mut out = Markup::default();
+    let serial = stage.run.facts.as_ref().map(|facts| &facts.serial);
+    let ended = stage.run.ended.as_ref();
+    let ended = ended.filter(|ended| !ended.headline.is_empty());
+    match (serial, ended) {
+        (Some(serial), Some(ended)) => {
+            let (sign, class) = sign(ended.verdict);
+            out.put(
+                "<div class=\"big {}\" role=\"status\"><span class=\"sign\" aria-hidden=\"true\">{}</span>\
+                 <strong>{}</strong><span class=\"of\">{}</span>",
+                &[&class, &sign, &ended.headline, serial],
+            );
+            last_lines(&mut out, &stage.run, ended);
+            out.raw("</div>");
+        }
+        (Some(serial), None) if stage.is_running() => {
+            out.put(
+                "<div class=\"big runs\" role=\"status\"><span class=\"sign\" aria-hidden=\"true\">\u{22EF}</span>\
+                 <strong>RUNNING</strong><span class=\"of\">{}</span></div>",
+                &[serial],
+            );
+        }
+        _ => {
+            out.raw(
+                "<div class=\"big idle\"><span class=\"sign\" aria-hidden=\"true\">\u{2013}</span>\
+                 <strong>READY</strong><span class=\"of\">no board has run</span></div>",
+            );
+            if stage.sitting.is_none() {
+                out = Markup::of(
+                    "<div class=\"big idle\"><span class=\"sign\" aria-hidden=\"true\">\u{2013}</span>\
+                     <strong>CLOSED</strong><span class=\"of\">no bench is open</span></div>",
+                );
+            }
+        }
+    }
+    out
+}
+
+/// Where to read on, and what must not be missed.
+fn last_lines(out: &mut Markup, run: &Run, ended: &Ended) {
+    if !ended.safe {
+        out.raw(
+            "<span class=\"unsafe\" role=\"alert\">THE BENCH IS NOT PROVEN SAFE: switch its mains \
+             off and look at it</span>",
+        );
+    }
+    let not_passed = |row: &&ScenarioRow| row.verdict.is_some_and(|v| v != Verdict::Pass);
+    let names = run.scenarios.iter().filter(not_passed);
+    let names: Vec<&str> = names.map(|row| row.name.as_str()).collect();
+    if !names.is_empty() {
+        out.put("<span class=\"by\">by {}</span>", &[&names.join(", ")]);
+    }
+    if let Some(id) = run.id() {
+        out.put(
+            "<a href=\"/run/{}\">what was found</a>",
+            &[&in_address(id.as_str())],
+        );
+    }
+}
+
+fn now(stage: &Stage) -> Markup {
+    let run = &stage.run;
+    let mut out = Markup::default();
+    if !stage.is_running() {
+        return Markup::of(
+            "<p class=\"step quiet\">Nothing runs.</p><p class=\"clocks\">&nbsp;</p>",
+        );
+    }
+    let step = match stage.phase {
+        Phase::Stopping => "stopping: the bench is being made safe",
+        _ => &run.step,
+    };
+    let energy = match run.energised {
+        true => "<span class=\"energy\"><b aria-hidden=\"true\">\u{26A1}</b> energised</span> ",
+        false => "",
+    };
+    out.raw("<p class=\"step\">")
+        .raw(energy)
+        .put("{}</p>", &[&step]);
+    let at = |moment: Option<jiff::Timestamp>| {
+        moment.map_or(String::new(), |moment| moment.as_millisecond().to_string())
+    };
+    out.put(
+        "<p class=\"clocks\">this step <span class=\"clock\" data-since=\"{}\">&nbsp;</span> \
+         this board <span class=\"clock\" data-since=\"{}\">&nbsp;</span>",
+        &[&at(run.step_began), &at(run.began)],
+    );
+    let real = |sitting: &&Sitting| sitting.real;
+    if let (Some(sitting), Some(began)) = (stage.sitting.as_ref().filter(real), run.began) {
+        let ends = began.as_millisecond() as f64 + sitting.expected.si() * 1e3;
+        out.put(
+            " left <span class=\"clock\" data-until=\"{}\">&nbsp;</span>",
+            &[&ends.round()],
+        );
+    }
+    out.raw("</p>");
+    out
+}
+
+fn scenarios(run: &Run) -> Markup {
+    let mut out = Markup::default();
+    if run.scenarios.is_empty() {
+        return Markup::of("<p class=\"quiet\">The scenarios of a run stand here.</p>");
+    }
+    out.raw("<ol class=\"scenarios\">");
+    for row in &run.scenarios {
+        let (class, sign, words) = match (row.verdict, &row.kind) {
+            (Some(verdict), _) => {
+                let (sign, class) = sign(verdict);
+                (class, sign, verdict.word())
+            }
+            (None, Some(_)) => ("runs", "\u{2026}", "runs"),
+            (None, None) => ("waits", "\u{00B7}", "to come"),
+        };
+        out.put(
+            "<li class=\"{}\"><b aria-hidden=\"true\">{}</b> {} <span>{}</span>",
+            &[&class, &sign, &row.name, &words],
+        );
+        let caution = row.kind.as_deref().filter(|_| row.verdict.is_none());
+        let caution = caution.and_then(|kind| caution_of(ScenarioKind::from_word(kind)?));
+        if let Some(caution) = caution {
+            out.put("<em>{}</em>", &[&caution]);
+        }
+        out.raw("</li>");
+    }
+    out.raw("</ol>");
+    out
+}
+
+fn metrics(run: &Run) -> Markup {
+    let mut out = Markup::default();
+    out.raw(
+        "<table class=\"metrics\"><thead><tr><th scope=\"col\">Metric</th><th scope=\"col\" class=\"n\">Value</th>\
+         <th scope=\"col\">Limit</th><th scope=\"col\">On its limit</th><th scope=\"col\">Verdict</th></tr></thead>\
+         <tbody id=\"metric-rows\">",
+    );
+    let mut before = None;
+    for row in &run.metrics {
+        out.add(&metric_row(before, row));
+        before = Some(row);
+    }
+    out.raw("</tbody></table>");
+    out
+}
+
+/// A metric as a row of the table; under a heading of its own where the scenario is
+/// another than of the row before.
+pub(super) fn metric_row(before: Option<&MetricRow>, row: &MetricRow) -> Markup {
+    let MetricRow {
+        metric,
+        limit,
+        decision,
+    } = row;
+    let mut out = Markup::default();
+    if before.is_none_or(|before| before.metric.scenario != metric.scenario) {
+        out.put(
+            "<tr class=\"group\"><th colspan=\"5\" scope=\"colgroup\">{}</th></tr>",
+            &[&metric.scenario],
+        );
+    }
+    let verdict = decision.as_ref().map(|decision| decision.verdict);
+    let class = verdict.map_or("none", |verdict| sign(verdict).1);
+    out.put(
+        "<tr class=\"{}\"><td>{} <small>{}</small>",
+        &[&class, &in_words(&metric.key), &metric.at],
+    );
+    let told = decision.as_ref().filter(|d| d.verdict != Verdict::Pass);
+    if let Some(decision) = told {
+        out.put("<small class=\"why\">{}</small>", &[&decision.reason]);
+    }
+    let value = metric.finding.show(metric.dimension);
+    let value = typeset(&value);
+    let bounds = limit
+        .as_ref()
+        .map(|limit| typeset(&limit.show(metric.dimension)).into_owned());
+    let source = limit.as_ref().map(|limit| limit.source.clone());
+    out.put(
+        "</td><td class=\"n\">{}</td><td title=\"{}\">{}</td><td>",
+        &[
+            &value,
+            &source.unwrap_or_default(),
+            &bounds.unwrap_or_else(|| "\u{2013}".to_owned()),
+        ],
+    );
+    if let Some(limit) = limit {
+        out.add(&gauge(&metric.finding, limit));
+    }
+    out.raw("</td><td>").add(&badge(verdict)).raw("</td></tr>");
+    out
+}
+
+fn remarks(run: &Run) -> Markup {
+    let mut out = Markup::default();
+    if run.remarks.is_empty() {
+        return out;
+    }
+    out.raw("<h2>To look at</h2><ul class=\"remarks\" role=\"alert\">");
+    for remark in &run.remarks {
+        out.put("<li>{}</li>", &[remark]);
+    }
+    out.raw("</ul>");
+    out
+}
+
+fn boards(stage: &Stage) -> Markup {
+    let mut out = Markup::default();
+    if stage.done.is_empty() {
+        return Markup::of("<p class=\"quiet\">The boards of this sitting stand here.</p>");
+    }
+    out.raw("<ul class=\"boards\">");
+    for done in stage.done.iter().rev() {
+        out.put(
+            "<li><a href=\"/run/{}\">{}</a> ",
+            &[&in_address(done.run.as_str()), &done.serial],
+        );
+        out.add(&badge(Some(done.verdict))).raw("</li>");
+    }
+    out.raw("</ul>");
+    out
+}

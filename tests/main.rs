@@ -31,6 +31,7 @@ mod marks;
 mod models;
 mod ngspice;
 mod noisy;
+mod page;
 mod pages;
 mod partial;
 mod phases;

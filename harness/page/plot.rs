@@ -175,16 +175,19 @@ fn panel(
         );
     }
     let mut named = LEFT;
-    for (channel, trace) in &traces {
+    for (place_in_panel, (channel, trace)) in traces.iter().enumerate() {
         let class = *series % 5;
         *series += 1;
         let name = channel.signal.words();
         out.put(
-            "<text class=\"name s{}\" x=\"{}\" y=\"{}\">{}</text>",
-            &[&class, &named, &(top - 8.0), &name],
+            "<text class=\"name s{} k{}\" x=\"{}\" y=\"{}\">{}</text>",
+            &[&class, &place_in_panel, &named, &(top - 8.0), &name],
         );
         named += 12.0 + 7.6 * name.len() as f64;
-        out.put("<path class=\"trace s{}\" d=\"", &[&class]);
+        out.put(
+            "<path class=\"trace s{} k{}\" d=\"",
+            &[&class, &place_in_panel],
+        );
         for (index, column) in trace.iter().enumerate() {
             let x = place(across, capture.time(column.at));
             out.raw(if index == 0 { "M " } else { "L " });

@@ -225,7 +225,7 @@ fn a_day_of_boards_on_the_model_bench() {
     assert!(refused.text().contains("take over"), "{}", refused.text());
     // A name that is markup is refused, and becomes none on the page.
     let hostile = "<img src=x onerror=alert(1)>";
-    assert_eq!(scan(hostile, "").status, 409);
+    assert_eq!(scan(hostile, "").status, 422);
     let shown = one.until("the refusal", |name, data| {
         name == "put" && data["id"] == "desk" && data["html"].to_string().contains("cannot be used")
     });
@@ -256,7 +256,7 @@ fn a_day_of_boards_on_the_model_bench() {
 
     // The same again, the scanner read twice.
     let twice = scan("GB-2026-11-01", "");
-    assert_eq!(twice.status, 409);
+    assert_eq!(twice.status, 422);
     assert!(
         twice.text().contains("in this sitting already"),
         "{}",
@@ -278,7 +278,7 @@ fn a_day_of_boards_on_the_model_bench() {
     client.until("it is closed", |state| state["phase"] == "closed");
     open("another-lot");
     let other_lot = scan("GB-2026-11-01", "");
-    assert_eq!(other_lot.status, 409);
+    assert_eq!(other_lot.status, 422);
     assert!(
         other_lot.text().contains("board of lot GB-2026-11"),
         "{}",

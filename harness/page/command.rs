@@ -155,7 +155,12 @@ pub(super) async fn board(State(pages): At, Form(form): Form<Scanned>) -> Respon
     if pages.asks().try_send(ask).is_err() {
         return not_done(BUSY);
     }
-    answered(told.await.unwrap_or_else(|_| Err(BUSY.to_owned())))
+    match told.await {
+        Ok(Ok(())) => done(),
+        // Why stands at the desk, which every page shows.
+        Ok(Err(why)) => plain(StatusCode::UNPROCESSABLE_ENTITY, why),
+        Err(_) => not_done(BUSY),
+    }
 }
 
 #[derive(Deserialize)]

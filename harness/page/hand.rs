@@ -190,6 +190,7 @@ impl Hand {
             lot: found.lot.clone(),
             operator: choice.operator.clone(),
             real,
+            scenarios: plan.run().map(|(_, s)| s.name.clone()).collect(),
             expected,
         };
         let setting = Setting {

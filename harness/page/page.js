@@ -30,7 +30,7 @@
     fields.set("seat", seat);
     try {
       const answer = await fetch(address, { method: "POST", body: fields });
-      if (!answer.ok) say((await answer.text()).trim() || "this was not done");
+      if (!answer.ok && answer.status !== 422) say((await answer.text()).trim() || "this was not done");
       return answer.ok;
     } catch { say("the server cannot be reached"); return false; }
   }
@@ -79,6 +79,8 @@
     const closed = state.phase === "closed";
     if (byId("choosing")) byId("choosing").hidden = !closed && state.phase !== "opening";
     if (byId("closing")) byId("closing").hidden = closed || state.phase === "opening" || running();
+    const at = document.activeElement;
+    if (state.phase !== before.phase && (!at || at === document.body || at.closest("[hidden]"))) focus();
     if (state.run !== before.run) { readings = []; trace(); }
     if (state.question && state.question !== before.question) tone([660, 660]);
   }

@@ -72,7 +72,7 @@ pub(super) fn drawn(capture: &Capture, window: Window) -> Markup {
     let height = TOP + panels.len() as f64 * (PANEL + GAP) + lines + BOTTOM;
     let mut out = Markup::default();
     out.put(
-        "<svg class=\"plot\" role=\"img\" viewBox=\"0 0 960 {}\" data-left=\"{}\" data-right=\"{}\" data-from=\"{}\" data-to=\"{}\" aria-label=\"{}: {} to {}\">",
+        "<svg class=\"plot\" role=\"img\" preserveAspectRatio=\"xMidYMin meet\" viewBox=\"0 0 960 {}\" data-left=\"{}\" data-right=\"{}\" data-from=\"{}\" data-to=\"{}\" aria-label=\"{}: {} to {}\">",
         &[
             &height,
             &(LEFT / WIDTH),

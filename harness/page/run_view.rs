@@ -19,7 +19,7 @@ pub(super) fn region(stage: &Stage, region: Region) -> Markup {
         Region::Desk => desk(stage),
         Region::Verdict => verdict(stage),
         Region::Now => now(stage),
-        Region::Scenarios => scenarios(&stage.run),
+        Region::Scenarios => scenarios(stage),
         Region::Metrics => metrics(&stage.run),
         Region::Remarks => remarks(&stage.run),
         Region::Capture => {
@@ -359,17 +359,26 @@ fn now(stage: &Stage) -> Markup {
         );
     }
     out.raw("</p>");
+    let runs = run.scenarios.iter().rfind(|row| row.kind.is_some());
+    let runs = runs.filter(|row| row.verdict.is_none());
+    let kind = runs.and_then(|row| ScenarioKind::from_word(row.kind.as_deref()?));
+    if let Some(caution) = kind.and_then(caution_of) {
+        out.put("<p class=\"caution\">{}</p>", &[&caution]);
+    }
     out
 }
 
-fn scenarios(run: &Run) -> Markup {
+fn scenarios(stage: &Stage) -> Markup {
     let mut out = Markup::default();
-    if run.scenarios.is_empty() {
-        return Markup::of("<p class=\"quiet\">The scenarios of a run stand here.</p>");
-    }
     out.raw("<ol class=\"scenarios\">");
-    for row in &run.scenarios {
-        let (class, sign, words) = match (row.verdict, &row.kind) {
+    let planned = stage.sitting.iter().flat_map(|sitting| &sitting.scenarios);
+    if stage.run.scenarios.is_empty() {
+        for name in planned {
+            scenario(&mut out, name, ("waits", "\u{00B7}", "to come"));
+        }
+    }
+    for row in &stage.run.scenarios {
+        let so = match (row.verdict, &row.kind) {
             (Some(verdict), _) => {
                 let (sign, class) = sign(verdict);
                 (class, sign, verdict.word())
@@ -377,19 +386,17 @@ fn scenarios(run: &Run) -> Markup {
             (None, Some(_)) => ("runs", "\u{2026}", "runs"),
             (None, None) => ("waits", "\u{00B7}", "to come"),
         };
-        out.put(
-            "<li class=\"{}\"><b aria-hidden=\"true\">{}</b> {} <span>{}</span>",
-            &[&class, &sign, &row.name, &words],
-        );
-        let caution = row.kind.as_deref().filter(|_| row.verdict.is_none());
-        let caution = caution.and_then(|kind| caution_of(ScenarioKind::from_word(kind)?));
-        if let Some(caution) = caution {
-            out.put("<em>{}</em>", &[&caution]);
-        }
-        out.raw("</li>");
+        scenario(&mut out, &row.name, so);
     }
     out.raw("</ol>");
     out
+}
+
+fn scenario(out: &mut Markup, name: &str, (class, sign, words): (&str, &str, &str)) {
+    out.put(
+        "<li class=\"{}\"><b aria-hidden=\"true\">{}</b> {} <span>{}</span></li>",
+        &[&class, &sign, &name, &words],
+    );
 }
 
 fn metrics(run: &Run) -> Markup {
@@ -459,11 +466,11 @@ fn remarks(run: &Run) -> Markup {
     if run.remarks.is_empty() {
         return out;
     }
-    out.raw("<h2>To look at</h2><ul class=\"remarks\" role=\"alert\">");
+    out.raw("<h2>To look at</h2><div role=\"alert\"><ul class=\"remarks\">");
     for remark in &run.remarks {
         out.put("<li>{}</li>", &[remark]);
     }
-    out.raw("</ul>");
+    out.raw("</ul></div>");
     out
 }
 

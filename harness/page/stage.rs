@@ -115,6 +115,8 @@ pub(super) struct Sitting {
     pub(super) operator: Option<String>,
     /// Ports stand behind it: cautions are confirmed for each board.
     pub(super) real: bool,
+    /// The scenarios that are run.
+    pub(super) scenarios: Vec<String>,
     /// What one board takes.
     pub(super) expected: Seconds,
 }

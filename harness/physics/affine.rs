@@ -1,7 +1,7 @@
 //! Linear functions of the state, in which the equations are written. It knows
 //! no circuit.
 
-use super::propagator::{COLUMNS, STATES, State};
+use super::propagator::{COLUMNS, Matrix, STATES, State, row_before};
 
 /// A linear function of the state and the constant one.
 #[derive(Clone, Copy, Debug)]
@@ -34,6 +34,11 @@ impl Affine {
 
     pub(super) fn times(self, factor: f64) -> Self {
         Self::zero().plus(factor, self)
+    }
+
+    /// What gives at a state the value of this one a step of `rise` later.
+    pub(super) fn before(&self, rise: &Matrix) -> Self {
+        Self(row_before(rise, &self.0))
     }
 
     /// Its value at `state`.

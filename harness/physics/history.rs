@@ -7,7 +7,7 @@ use super::mode::Mode;
 use super::propagator::{Matrix, Propagator, State, risen};
 use super::step::step_level;
 use super::trajectory::{Place, Segment};
-use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
+use crate::clock::{BenchInstant, BenchSpan};
 use crate::waveform::LogicLine;
 use rustc_hash::FxHashMap;
 use std::sync::Arc;
@@ -53,13 +53,13 @@ impl Look<'_> {
 }
 
 /// A piece of a linear stretch, short enough that nothing hides in it.
-struct Piece<'a> {
-    segment: &'a Segment,
+pub(super) struct Piece<'a> {
+    pub(super) segment: &'a Segment,
     start: i64,
     level: usize,
     /// Whole power of two, or a rest that must be composed.
-    span: i64,
-    before: State,
+    pub(super) span: i64,
+    pub(super) before: State,
 }
 
 impl Piece<'_> {
@@ -215,21 +215,6 @@ impl Circuit {
         Some(levels)
     }
 
-    /// Mean of a probe's value over `from` to `to`, for meters.
-    pub fn mean(&self, probe: Probe, from: BenchInstant, to: BenchInstant) -> Option<f64> {
-        self.mean_of(probe, from, to, |value| value)
-    }
-
-    /// Mean of a probe's magnitude over `from` to `to`, for rectifying meters.
-    pub fn mean_magnitude(
-        &self,
-        probe: Probe,
-        from: BenchInstant,
-        to: BenchInstant,
-    ) -> Option<f64> {
-        self.mean_of(probe, from, to, f64::abs)
-    }
-
     /// First kept instant at or after `from` at which a line changed to high
     /// (`rising`) or to low.
     pub fn line_edge(
@@ -304,57 +289,8 @@ impl Circuit {
         (last <= self.now && self.history.is_kept()).then_some((start, period))
     }
 
-    /// Simpson's rule on each piece. A piece grows with the time since its
-    /// stretch began, so the exponentials in it are nearly spent.
-    fn mean_of(
-        &self,
-        probe: Probe,
-        from: BenchInstant,
-        to: BenchInstant,
-        shape: impl Fn(f64) -> f64,
-    ) -> Option<f64> {
-        let (from, to) = (from.picoseconds(), to.picoseconds());
-        if to <= from || to > self.now {
-            return None;
-        }
-        let mut sum = 0.0;
-        let mut instant = from;
-        // What repeats itself has the same integral each time.
-        while instant < to {
-            let (end, turns) = self.history.next_turns(instant, to);
-            sum += self.integral(probe, (instant, end), &shape)? * turns as f64;
-            instant += (end - instant) * turns;
-        }
-        Some(sum / ((to - from) as f64 / PICOSECONDS as f64))
-    }
-
-    fn integral(
-        &self,
-        probe: Probe,
-        (from, to): (i64, i64),
-        shape: impl Fn(f64) -> f64,
-    ) -> Option<f64> {
-        let mut sum = 0.0;
-        for piece in self.pieces(from, to)? {
-            let segment = piece.segment;
-            let value = |state: &State| {
-                shape(
-                    segment
-                        .mode
-                        .probe(&self.electrics, probe, state, segment.upstream),
-                )
-            };
-            let half = piece.span / 2;
-            let middle = piece.after(half);
-            let end = segment.mode.propagator.advance(piece.span - half, &middle);
-            let simpson = (value(&piece.before) + 4.0 * value(&middle) + value(&end)) / 6.0;
-            sum += simpson * (piece.span as f64 / PICOSECONDS as f64);
-        }
-        Some(sum)
-    }
-
     /// The pieces of the kept trajectory between two instants.
-    fn pieces(&self, from: i64, to: i64) -> Option<impl Iterator<Item = Piece<'_>>> {
+    pub(super) fn pieces(&self, from: i64, to: i64) -> Option<impl Iterator<Item = Piece<'_>>> {
         let mut place = self.history.place_at(from)?;
         let mut instant = from;
         let mut state: Option<State> = None;

@@ -19,6 +19,7 @@ mod fault;
 mod fixture_logic;
 mod history;
 mod key;
+mod mean;
 mod mode;
 mod observed;
 mod one_gap;

@@ -133,6 +133,32 @@ impl Mode {
         }
     }
 
+    /// The same as a linear function of the state, where it is one.
+    pub(super) fn linear(&self, e: &Electrics, probe: Probe) -> Option<Affine> {
+        Some(match probe {
+            Probe::NodeVoltage => self.node,
+            Probe::OutputCurrent => Affine::state(I_OUT),
+            Probe::BoardRail => self.rail,
+            Probe::SupplyVoltage => self.rail.plus(e.supply_resistance, self.supply_current),
+            Probe::SupplyCurrent => self.supply_current,
+            Probe::LoadVoltage => match (self.key.stage, self.key.on_supply) {
+                (Stage::Off, true) => self.rail,
+                // Its rectifier blocks one way.
+                (Stage::Off, false) => return None,
+                _ => Affine::state(V_LOAD),
+            },
+            Probe::LoadCurrent => self.load_current,
+            Probe::BankVoltage => Affine::state(V_BANK),
+            Probe::ShortCurrent => Affine::state(I_NEAR).plus(1.0, Affine::state(I_FAR)),
+            Probe::GapCurrent => Affine::state(I_GAP),
+            // It is no part of the state.
+            Probe::UpstreamVoltage => return None,
+            Probe::SenseVoltage => {
+                Affine::state(V_SENSE).plus(1.0, Affine::constant(e.sense_offset))
+            }
+        })
+    }
+
     /// A quantity of the circuit at each of `states`, as [`Self::probe`] gives
     /// it, after what is in `values`.
     pub(super) fn probe_each(

@@ -70,7 +70,8 @@ impl Propagator {
         }
     }
 
-    fn level(&self, level: usize) -> &Matrix {
+    /// The rise matrix of 2^`level` picoseconds.
+    pub(super) fn level(&self, level: usize) -> &Matrix {
         match self.short.get(level) {
             Some(rise) => rise,
             None => &self.long()[level - SHORT],
@@ -135,6 +136,17 @@ pub(super) fn risen(rise: &Matrix, state: &State) -> State {
         *sum += value;
     }
     delta
+}
+
+/// The row that gives at a state what `row` gives one step of `rise` later.
+pub(super) fn row_before(rise: &Matrix, row: &[f64; COLUMNS]) -> [f64; COLUMNS] {
+    let mut before = *row;
+    for (sum, column) in before.iter_mut().zip(rise) {
+        for (entry, value) in column.iter().zip(row) {
+            *sum += entry * value;
+        }
+    }
+    before
 }
 
 /// `a` times `b`, both with a zero last row.

@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::physics::propagator::{COLUMNS, Propagator, STATES};
+use crate::units::Quantity as _;
 use crate::waveform::LogicLine;
 
 #[test]
@@ -253,6 +254,46 @@ fn a_mean_over_many_periods_is_that_of_each() {
             let whole = over(from, count).expect("kept");
             close(whole, each.sum::<f64>() / count as f64, 1e-5);
         }
+    }
+}
+
+/// What a filter of one time constant has taken in is in its voltage: over any window
+/// the integral of g i - v is tau times what v rose, however the window cuts stretches
+/// and whatever switches in it (textbook).
+#[test]
+fn a_mean_is_exact_wherever_its_window_begins_and_ends() {
+    let (board, fixture) = (BoardParameters::default(), FixtureParameters::default());
+    let mut circuit = energised(&board, &fixture, 18.0, 5.0);
+    circuit.apply(Action::Drive(DriveSignal::Held(Polarity::Positive)));
+    circuit.keep_history(span(SECOND));
+    let begun = circuit.now();
+    circuit.apply(Action::Load(LoadMode::Current(Amperes::new(2.0))));
+    circuit.advance_to(begun + span(30_000_001));
+    circuit.apply(Action::Load(LoadMode::Resistance(Ohms::new(5.0))));
+    circuit.advance_to(begun + span(2 * MILLISECOND));
+    let (gain, tau) = (board.sense_gain.si(), board.sense_filter.si());
+    for (from, length) in [
+        (0, 1),
+        (0, 29_999_999),
+        (17_654_321, 12_345_680),
+        (29_999_990, 1_000_003),
+        (1_234_567, 1_900_000_001),
+    ] {
+        let (from, to) = (begun + span(from), begun + span(from + length));
+        let mean = |probe| circuit.mean(probe, from, to).expect("kept");
+        let sense = |at: BenchInstant| {
+            let period = span(1_000_000);
+            circuit
+                .sample(Probe::SenseVoltage, at, period, 1)
+                .expect("kept")[0]
+        };
+        let rose = (sense(to) - sense(from)) * tau / seconds(length);
+        let net = gain * mean(Probe::OutputCurrent) - mean(Probe::SenseVoltage);
+        let offset = board.sense_offset.si();
+        assert!(
+            (net + offset - rose).abs() < 1e-9 + 1e-6 * rose.abs(),
+            "{net} {rose}"
+        );
     }
 }
 

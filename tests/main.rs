@@ -42,6 +42,7 @@ mod records;
 mod runs;
 mod seals;
 mod shapes;
+mod side_by_side;
 mod signal;
 mod simulation;
 mod strangers;

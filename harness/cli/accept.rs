@@ -4,24 +4,20 @@
 use super::arguments::Accept;
 use super::attendance::Attendance;
 use super::exit::Exit;
-use super::guided::{Guide, pattern};
-use super::hindered::{own_workshop, sound};
+use super::guided::Guide;
+use super::hindered::{hindered, own_workshop, sound};
+use super::lanes::{Drawn, Instead};
 use super::output::Output;
 use super::selection::Selection;
-use super::session::Session;
+use super::session::{Outcome, Session};
 use super::store_fault::store_exit;
-use crate::ident::{LotName, Serial, harmless};
-use crate::model_board::Defect;
-use crate::plan::Plan;
-use crate::runner::Particulars;
+use super::typed::{Boards, ambient, defect, named_lot};
+use crate::ident::Serial;
+use crate::runner::{Particulars, Stop};
 use crate::seed::Seed;
-use crate::sitting::{
-    BenchFiles, Files, Mounted, Sound, is_lot_file, mounted, of_one_family, place, planted, serial,
-};
-use crate::units::{Celsius, parse};
+use crate::sitting::{Files, Mounted, Sound, mounted, place, planted, serial};
 use std::io::IsTerminal as _;
-use std::path::Path;
-use std::str::FromStr;
+use std::sync::{Mutex, PoisonError};
 
 pub(super) fn accept(arguments: &Accept, output: Output) -> Exit {
     match prepared(arguments, output) {
@@ -74,7 +70,7 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         false,
     )?;
     session.expects(expected);
-    let particulars = |serial: Serial| Particulars {
+    let particulars = |serial| Particulars {
         lot: lot.clone(),
         seed: Seed(arguments.seed),
         operator: operator.clone(),
@@ -88,8 +84,17 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
         },
         serial,
     };
-    let mut run =
-        |session: &mut Session, serial| one(session, particulars(serial), &bench, defect, output);
+    let prepared = |serial: Serial| {
+        let mounted = match &bench.board {
+            Some(board) => mounted(board, Seed(arguments.seed), place(&serial), defect),
+            None => Mounted::Real,
+        };
+        (particulars(serial), mounted)
+    };
+    let mut run = |session: &mut Session, serial| {
+        let (particulars, mounted) = prepared(serial);
+        told(session.accept(particulars, mounted), output)
+    };
     let serials = match boards {
         Boards::One(serial) => return run(&mut session, serial),
         Boards::Scanned => None,
@@ -99,60 +104,26 @@ fn prepared(arguments: &Accept, output: Output) -> Result<Exit, Exit> {
     let again = arguments.retest.is_some();
     let mut guide = Guide::new(by_hand, lot.clone(), again, expected);
     let ended = match serials {
+        // A model changes its board by itself, and nobody is asked for the next.
+        serials if !real && (serials.is_some() || !by_hand) => {
+            side_by_side(&mut session, &mut guide, serials, &prepared, output)
+        }
         None => {
             let asks = real && by_hand && !arguments.ready;
             scanned(&mut session, &mut guide, asks, &mut run)
         }
-        // A model changes its board by itself.
-        Some(serials) => numbered(&mut session, &mut guide, serials, real, &mut run),
+        Some(serials) => numbered(&mut session, &mut guide, serials, &mut run),
     };
     guide.tell_the_end();
     ended
 }
 
-/// Which boards are run.
-enum Boards {
-    /// This one.
-    One(Serial),
-    /// Those whose serial numbers come in, one a line.
-    Scanned,
-    /// These, one after another.
-    Numbered(Vec<Serial>),
-}
-
-impl Boards {
-    fn of(text: &str) -> Result<Self, Exit> {
-        if text == "-" {
-            return Ok(Self::Scanned);
-        }
-        match pattern(text) {
-            Ok(Some(serials)) => Ok(Self::Numbered(serials)),
-            Ok(None) => Ok(Self::One(serial("--serial: the serial number", text)?)),
-            Err(fault) => {
-                warn_line!("--serial {}: {}", harmless(text), harmless(&fault));
-                Err(Exit::Usage)
-            }
-        }
-    }
-}
-
 /// Runs one board.
 type Run<'a> = dyn FnMut(&mut Session, Serial) -> Result<Exit, Exit> + 'a;
 
-/// One board; on a model bench the one of its serial number.
-fn one(
-    session: &mut Session,
-    particulars: Particulars,
-    bench: &BenchFiles,
-    defect: Option<&'static Defect>,
-    output: Output,
-) -> Result<Exit, Exit> {
-    let seed = particulars.seed;
-    let mounted = match &bench.board {
-        Some(board) => mounted(board, seed, place(&particulars.serial), defect),
-        None => Mounted::Real,
-    };
-    let outcome = session.accept(particulars, mounted)?;
+/// Says how a board's run ended.
+fn told(outcome: Result<Outcome, Exit>, output: Output) -> Result<Exit, Exit> {
+    let outcome = outcome?;
     if !output.json {
         say_line!(
             "{}  {}",
@@ -161,6 +132,66 @@ fn one(
         );
     }
     Ok(outcome.exit)
+}
+
+/// Numbered boards, or those of the lines that come in, on embedded benches side by
+/// side: what is said and kept of them is what it would be one after another.
+fn side_by_side(
+    session: &mut Session,
+    guide: &mut Guide,
+    serials: Option<Vec<Serial>>,
+    prepared: &(dyn Fn(Serial) -> (Particulars, Mounted) + Sync),
+    output: Output,
+) -> Result<Exit, Exit> {
+    let reader = session.reader()?;
+    let mut numbered = serials.map(Vec::into_iter);
+    let (guide, mut worst) = (Mutex::new(guide), Exit::Pass);
+    let guide = || guide.lock().unwrap_or_else(PoisonError::into_inner);
+    session.accept_side_by_side(
+        move |attendance, over| {
+            let serial = match &mut numbered {
+                Some(serials) => serials.next()?,
+                None => match next_serial(attendance, over)? {
+                    Ok(serial) => serial,
+                    Err(says) => return Some(Drawn::Instead(says)),
+                },
+            };
+            let mut guide = guide();
+            Some(match guide.refusal(&serial, &reader) {
+                Ok(None) => {
+                    guide.begun(&serial);
+                    let (particulars, mounted) = prepared(serial);
+                    Drawn::Board(Box::new(particulars), mounted)
+                }
+                Ok(Some(why)) => Drawn::Instead(Box::new(move || Guide::refuse(&serial, &why))),
+                Err(fault) => Drawn::Instead(Box::new(move || store_exit(&fault))),
+            })
+        },
+        |serial, outcome| {
+            let ended = told(outcome, output).unwrap_or_else(|exit| exit);
+            if let Some(serial) = serial {
+                guide().ended(&serial, ended);
+            }
+            worst = worst.or(ended);
+            !is_last(ended)
+        },
+    );
+    Ok(worst.or(stopped(session)))
+}
+
+/// The serial number of the next line that has one, or what says why it has none.
+fn next_serial(attendance: &mut Attendance, over: &mut Stop) -> Option<Result<Serial, Instead>> {
+    loop {
+        let line = match attendance.next_line_before(over) {
+            Ok(line) => line?,
+            Err(exit) => return Some(Err(Box::new(move || exit))),
+        };
+        let text = line.trim();
+        if !text.is_empty() {
+            let serial = serial("the serial number", text);
+            return Some(serial.map_err(|why| Box::new(move || hindered(&why)) as Instead));
+        }
+    }
 }
 
 /// Scan, run, next: one serial number a line until the input ends or the person
@@ -211,26 +242,23 @@ fn numbered(
     session: &mut Session,
     guide: &mut Guide,
     serials: Vec<Serial>,
-    waits: bool,
     run: &mut Run<'_>,
 ) -> Result<Exit, Exit> {
     let mut worst = Exit::Pass;
     let count = serials.len();
     for (index, serial) in serials.into_iter().enumerate() {
-        if waits {
-            guide.ask_ready(&serial, Some(count - index));
-            match session.next_line()? {
-                None => {
-                    // The boards that were still to come were not judged.
-                    worst = worst.or(Exit::Inconclusive);
-                    break;
-                }
-                Some(line) if leaves_out(&line) => {
-                    worst = worst.or(Exit::Inconclusive);
-                    continue;
-                }
-                Some(_) => {}
+        guide.ask_ready(&serial, Some(count - index));
+        match session.next_line()? {
+            None => {
+                // The boards that were still to come were not judged.
+                worst = worst.or(Exit::Inconclusive);
+                break;
             }
+            Some(line) if leaves_out(&line) => {
+                worst = worst.or(Exit::Inconclusive);
+                continue;
+            }
+            Some(_) => {}
         }
         session.comes_before(count - index - 1);
         let ended = match refused(session, guide, &serial)? {
@@ -254,17 +282,23 @@ fn refused(session: &Session, guide: &Guide, serial: &Serial) -> Result<Option<E
 
 /// Runs a board of a lot.
 fn board(session: &mut Session, guide: &mut Guide, serial: Serial, run: &mut Run<'_>) -> Exit {
+    guide.begun(&serial);
     let ended = run(session, serial.clone()).unwrap_or_else(|exit| exit);
-    guide.ended(serial, ended);
+    guide.ended(&serial, ended);
     ended
 }
 
 /// Whether nothing more can be run after a board that ended so.
 fn ends_the_lot(session: &Session, ended: Exit) -> bool {
+    is_last(ended) || session.stopped()
+}
+
+/// The same, whatever the person asked for.
+fn is_last(ended: Exit) -> bool {
     if ended == Exit::Bench {
         warn_line!("the lot ends here: no further board goes on this bench as it is");
     }
-    session.stopped() || matches!(ended, Exit::Store | Exit::Bench)
+    matches!(ended, Exit::Store | Exit::Bench)
 }
 
 /// The boards that were still to come when the person stopped were not judged.
@@ -274,58 +308,4 @@ fn stopped(session: &Session) -> Exit {
     } else {
         Exit::Pass
     }
-}
-
-fn name<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<N, Exit> {
-    text.parse().map_err(|fault: N::Err| {
-        warn_line!("{what} cannot be used: {fault}");
-        Exit::Usage
-    })
-}
-
-fn ambient(text: &str) -> Result<Celsius, Exit> {
-    parse::<Celsius>(text).map_err(|fault| {
-        warn_line!(
-            "--ambient {}: {fault}; write it as \"23 degC\"",
-            harmless(text)
-        );
-        Exit::Usage
-    })
-}
-
-/// The lot of that name, or of the file of that name.
-fn named_lot(text: &str, plan: Option<&Plan>, files: &mut Files) -> Result<Option<LotName>, Exit> {
-    let path = Path::new(text);
-    if is_lot_file(path) {
-        // A fault in it is among the files' faults, which end the command.
-        let lot = files.lot(path);
-        if let (Some(lot), Some(plan)) = (&lot, plan) {
-            of_one_family(lot, plan)?;
-        }
-        return Ok(lot.map(|lot| lot.name));
-    }
-    name::<LotName>("--lot: the name", text).map(Some)
-}
-
-fn defect(arguments: &Accept, bench: &BenchFiles) -> Result<Option<&'static Defect>, Exit> {
-    let Some(wanted) = &arguments.defect else {
-        return Ok(None);
-    };
-    if bench.board.is_none() {
-        warn_line!("--defect: only a model board can be given a defect");
-        return Err(Exit::Usage);
-    }
-    if let Some(defect) = Defect::named(wanted) {
-        return Ok(Some(defect));
-    }
-    let known: Vec<&str> = crate::model_board::DEFECTS
-        .iter()
-        .map(|defect| defect.name)
-        .collect();
-    warn_line!(
-        "--defect {}: known defects are {}",
-        harmless(wanted),
-        known.join(", ")
-    );
-    Err(Exit::Usage)
 }

@@ -3,7 +3,7 @@
 
 use super::exit::Exit;
 use super::output::Output;
-use super::stopping::{Lines, listening, runtime};
+use super::stopping::{Lines, Listening, runtime, stopping};
 use crate::bench_file::{Bench, Port};
 use crate::console::{Prompts, cautions};
 use crate::ident::{Role, harmless};
@@ -24,6 +24,8 @@ pub(super) struct Attendance {
     input: Input,
     /// Whether a question stands on the screen.
     pub(super) prompts: Prompts,
+    /// Hears the signals, whatever the one thread does meanwhile.
+    _listening: Listening,
 }
 
 /// Standard input, once a line of it was wanted.
@@ -36,12 +38,13 @@ impl Attendance {
     /// The status, after saying why.
     pub(super) fn begin() -> Result<Self, Exit> {
         let runtime = runtime()?;
-        let stop = listening(&runtime)?;
+        let (stop, listening) = stopping()?;
         Ok(Self {
             runtime,
             stop,
             input: Input::default(),
             prompts: Prompts::default(),
+            _listening: listening,
         })
     }
 
@@ -51,6 +54,15 @@ impl Attendance {
     /// # Errors
     /// The status, after saying why, where standard input cannot be read.
     pub(super) fn next_line(&mut self) -> Result<Option<String>, Exit> {
+        let mut end = self.stop.clone();
+        self.next_line_before(&mut end)
+    }
+
+    /// The same, or none once `end` was raised.
+    ///
+    /// # Errors
+    /// As for [`Attendance::next_line`].
+    pub(super) fn next_line_before(&mut self, end: &mut Stop) -> Result<Option<String>, Exit> {
         let Self {
             runtime,
             stop,
@@ -63,7 +75,11 @@ impl Attendance {
                 Some(lines) => lines,
                 none => none.insert(Lines::of_standard_input()?),
             };
-            Ok(lines.next(stop).await)
+            tokio::select! {
+                biased;
+                () = end.raised() => Ok(None),
+                line = lines.next(stop) => Ok(line),
+            }
         })
     }
 

@@ -6,12 +6,14 @@ use super::arguments::Demo;
 use super::attendance::Attendance;
 use super::exit::Exit;
 use super::hindered::sound;
+use super::lanes::Drawn;
 use super::output::Output;
-use super::session::Session;
+use super::session::{Outcome, Session};
 use super::substitution;
-use crate::ident::Serial;
+use crate::ident::LotName;
 use crate::judgement::Verdict;
 use crate::link::Person;
+use crate::model_board::ModelBoard;
 use crate::plan::demo::BOARDS;
 use crate::runner::Particulars;
 use crate::seed::Seed;
@@ -54,41 +56,60 @@ fn told(arguments: &Demo, output: Output) -> Result<Exit, Exit> {
             plan.name
         );
     }
-    let mut surprises = Vec::new();
-    let mut exit = Exit::Pass;
-    for index in 1..=BOARDS {
-        let serial: Serial = format!("{}-{index:02}", lot.name)
-            .parse()
-            .expect("a lot's name and a number");
-        let planted = planted(board, index, None);
-        let particulars = Particulars {
-            serial,
-            lot: Some(lot.name.clone()),
-            seed,
-            operator: None,
-            ambient: None,
-            retest: None,
-            only: None,
-            without: Vec::new(),
-            planted: planted.clone(),
-        };
-        let outcome = session.accept(particulars, mounted(board, seed, index, None))?;
-        tell(&planted, output);
-        let expected = if planted.is_empty() {
-            Verdict::Pass
-        } else {
-            Verdict::Fail
-        };
-        if outcome.record.verdict() != expected {
-            surprises.push(outcome.record.started.serial.to_string());
-            exit = exit.or(Exit::of(outcome.record.verdict()).or(Exit::Inconclusive));
-        }
-        if session.stopped() {
-            return Ok(exit.or(Exit::Inconclusive));
-        }
+    let (mut surprises, mut ended) = (Vec::new(), Ok(Exit::Pass));
+    let mut indices = 1..=BOARDS;
+    session.accept_side_by_side(
+        |_, _| {
+            let index = indices.next()?;
+            let particulars = Box::new(particulars(&lot.name, index, board, seed));
+            Some(Drawn::Board(particulars, mounted(board, seed, index, None)))
+        },
+        |_, outcome| {
+            let record = match outcome {
+                Ok(Outcome { record, .. }) => record,
+                Err(exit) => {
+                    ended = Err(exit);
+                    return false;
+                }
+            };
+            let planted = &record.started.planted;
+            tell(planted, output);
+            let expected = if planted.is_empty() {
+                Verdict::Pass
+            } else {
+                Verdict::Fail
+            };
+            if record.verdict() != expected {
+                surprises.push(record.started.serial.to_string());
+                let told = Exit::of(record.verdict()).or(Exit::Inconclusive);
+                ended = ended.map(|exit| exit.or(told));
+            }
+            true
+        },
+    );
+    let exit = ended?;
+    if session.stopped() {
+        return Ok(exit.or(Exit::Inconclusive));
     }
     conclude(arguments, &surprises, output);
     Ok(exit)
+}
+
+/// What is said of the board at `index` of the lot.
+fn particulars(lot: &LotName, index: u64, board: &ModelBoard, seed: Seed) -> Particulars {
+    Particulars {
+        serial: format!("{lot}-{index:02}")
+            .parse()
+            .expect("a lot's name and a number"),
+        lot: Some(lot.clone()),
+        seed,
+        operator: None,
+        ambient: None,
+        retest: None,
+        only: None,
+        without: Vec::new(),
+        planted: planted(board, index, None),
+    }
 }
 
 /// What was planted, under the board's line.

@@ -96,9 +96,8 @@ impl Guide {
         if !self.by_hand {
             return;
         }
-        let done = self.passed + self.failed.len() + self.undecided.len();
         say_line!();
-        if done > 0 {
+        if self.done() > 0 {
             say_line!("{}", self.standing());
         }
         let boards = to_come.unwrap_or(1);
@@ -142,14 +141,23 @@ impl Guide {
         Exit::Usage
     }
 
+    /// Takes note of a board that is run: it is not run again.
+    pub(super) fn begun(&mut self, serial: &Serial) {
+        self.seen.insert(serial.clone());
+    }
+
     /// Takes note of how a board's run ended.
-    pub(super) fn ended(&mut self, serial: Serial, exit: Exit) {
+    pub(super) fn ended(&mut self, serial: &Serial, exit: Exit) {
         match exit {
             Exit::Pass => self.passed += 1,
             Exit::Fail => self.failed.push(serial.clone()),
             _ => self.undecided.push(serial.clone()),
         }
-        self.seen.insert(serial);
+    }
+
+    /// How many boards were run.
+    fn done(&self) -> usize {
+        self.passed + self.failed.len() + self.undecided.len()
     }
 
     /// How many passed, failed and are undecided.
@@ -165,10 +173,10 @@ impl Guide {
 
     /// The lot at its end, with the boards that need attention by name.
     pub(super) fn tell_the_end(&self) {
-        if !self.by_hand || self.seen.is_empty() {
+        if !self.by_hand || self.done() == 0 {
             return;
         }
-        let boards = match self.seen.len() {
+        let boards = match self.done() {
             1 => "1 board".to_owned(),
             count => format!("{count} boards"),
         };

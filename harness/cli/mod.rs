@@ -33,6 +33,7 @@ macro_rules! say_line {
 mod accept;
 mod arguments;
 mod attendance;
+mod audience;
 mod bench;
 mod certificate;
 mod check;
@@ -44,6 +45,7 @@ mod guided;
 mod handing_out;
 mod hindered;
 mod inspect;
+mod lanes;
 mod lot;
 mod model_bench;
 mod new;
@@ -61,6 +63,7 @@ mod stopping;
 mod store_fault;
 mod substitution;
 mod trace;
+mod typed;
 mod walk;
 
 use crate::bench::guardian;

@@ -249,7 +249,7 @@ fn status(fault: &RehearsalFault) -> Exit {
     match fault {
         RehearsalFault::Bench(_) => Exit::Bench,
         RehearsalFault::Run(RunFault::Store(_)) => Exit::Store,
-        RehearsalFault::Run(RunFault::Record(_)) => Exit::Bug,
+        RehearsalFault::Run(RunFault::Record(_) | RunFault::Withdrawn(_)) => Exit::Bug,
     }
 }
 

@@ -3,20 +3,24 @@
 //! boards.
 
 use super::attendance::Attendance;
+use super::audience::Audience;
 use super::exit::Exit;
 use super::hindered::own_workshop;
-use super::output::{JsonLines, Output};
-use crate::console::{Expected, Live};
+use super::lanes::{Drawn, Lanes};
+use super::output::Output;
+use crate::console::Expected;
 use crate::event::{Abort, FileFacts};
+use crate::ident::Serial;
 use crate::link::Person;
+use crate::parallel::cores;
 use crate::plan::Plan;
 use crate::record::Record;
-use crate::runner::{Particulars, Sink};
+use crate::runner::{Particulars, Sink, Stop};
 use crate::sitting::{self, BenchFiles, Mounted, Setting};
 use crate::store::Reader;
 use crate::units::Seconds;
-use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
+use tracing::level_filters::LevelFilter;
 
 /// A sitting and who sits there.
 pub(super) struct Session {
@@ -38,6 +42,33 @@ pub(super) struct Outcome {
     pub(super) exit: Exit,
     /// Where its reports are.
     pub(super) folder: PathBuf,
+}
+
+impl Outcome {
+    /// What a run's end asks for; a `diagnosis` never accepts.
+    pub(super) fn of(ended: sitting::Outcome, diagnosis: bool) -> Self {
+        let sitting::Outcome {
+            record,
+            safe,
+            folder,
+        } = ended;
+        let mut exit = Exit::of(record.verdict());
+        if record.abort() == Some(&Abort::Harness) {
+            exit = exit.or(Exit::Bug);
+        }
+        if diagnosis && exit == Exit::Pass {
+            exit = Exit::Inconclusive;
+        }
+        if !safe && !matches!(exit, Exit::Bug | Exit::Store) {
+            // A bench that may hurt outweighs what was found of the board.
+            exit = Exit::Bench;
+        }
+        Self {
+            record,
+            exit,
+            folder,
+        }
+    }
 }
 
 impl Session {
@@ -127,28 +158,30 @@ impl Session {
         mounted: Mounted,
     ) -> Result<Outcome, Exit> {
         let diagnosis = particulars.only.is_some();
-        let sitting::Outcome {
-            record,
-            safe,
-            folder,
-        } = self.run(particulars, mounted)?;
-        let mut exit = Exit::of(record.verdict());
-        if record.abort() == Some(&Abort::Harness) {
-            exit = exit.or(Exit::Bug);
-        }
-        if diagnosis && exit == Exit::Pass {
-            // A diagnosis never accepts.
-            exit = Exit::Inconclusive;
-        }
-        if !safe && !matches!(exit, Exit::Bug | Exit::Store) {
-            // A bench that may hurt outweighs what was found of the board.
-            exit = Exit::Bench;
-        }
-        Ok(Outcome {
-            record,
-            exit,
-            folder,
-        })
+        Ok(Outcome::of(self.run(particulars, mounted)?, diagnosis))
+    }
+
+    /// Runs the plan on the boards that `next` gives from the lines of standard input
+    /// or on its own, each on an embedded model bench of its own, as many at a time as
+    /// there are cores; records, reports and words come one after another, in the
+    /// order of the boards, as if each were run alone; `each` is told then, with the
+    /// serial number of a board that ran, and says whether the lot goes on. Once it
+    /// does not, what `next` was handed is raised.
+    pub(super) fn accept_side_by_side(
+        &mut self,
+        mut next: impl FnMut(&mut Attendance, &mut Stop) -> Option<Drawn> + Send,
+        each: impl FnMut(Option<Serial>, Result<Outcome, Exit>) -> bool + Send,
+    ) {
+        let attendance = &mut self.attendance;
+        let stop = attendance.stop.clone();
+        let lanes = Lanes {
+            acceptance: self.sitting.acceptance(),
+            output: self.output,
+            brief: self.brief,
+            stop: &stop,
+            threads: lanes(),
+        };
+        lanes.run(|over| next(attendance, over), each);
     }
 
     fn run(
@@ -164,32 +197,14 @@ impl Session {
             expected,
             to_come,
         } = self;
-        let screen = output.screen();
-        let out = if output.json {
-            Stream::Error
-        } else {
-            Stream::Output
-        };
-        let mut live = if *brief {
-            Live::brief(out.writer(), screen)
-        } else {
-            Live::new(out.writer(), screen)
-        };
-        if *expected > Seconds::ZERO {
+        let expected = (*expected > Seconds::ZERO).then(|| {
             // At most some ten thousand boards: exact.
             let after = to_come.map(|boards| *expected * boards as f64);
             let board = *expected;
-            live = live.expecting(Expected { board, after }, attendance.prompts.clone());
-        }
-        let mut json = JsonLines;
-        let mut sinks: Vec<&mut dyn Sink> = Vec::new();
-        // Beside JSON only a person who looks is told as well.
-        if !output.json || std::io::stderr().is_terminal() {
-            sinks.push(&mut live);
-        }
-        if output.json {
-            sinks.push(&mut json);
-        }
+            (Expected { board, after }, attendance.prompts.clone())
+        });
+        let mut audience = Audience::of(*output, *brief, expected);
+        let mut sinks: [&mut dyn Sink; 1] = [&mut audience];
         let Attendance { runtime, stop, .. } = attendance;
         let mut warn = |words: &str| warn_line!("{words}");
         let accepted = sitting.accept(particulars, mounted, stop, &mut sinks, &mut warn);
@@ -197,17 +212,11 @@ impl Session {
     }
 }
 
-/// Where the person's text goes.
-enum Stream {
-    Output,
-    Error,
-}
-
-impl Stream {
-    fn writer(&self) -> Box<dyn std::io::Write> {
-        match self {
-            Self::Output => Box::new(anstream::stdout()),
-            Self::Error => Box::new(anstream::stderr()),
-        }
+/// Boards at a time on embedded benches: one where somebody follows what goes over the
+/// wires, lest two are told at once.
+fn lanes() -> usize {
+    match LevelFilter::current() {
+        LevelFilter::OFF => cores(),
+        _ => 1,
     }
 }

@@ -8,8 +8,10 @@ use super::executor::execute;
 use super::fitness::{excused, unfit};
 use super::journal::{Ended, Journal, Said, journal};
 use super::order::Order;
+use super::turns::{Turn, Turns, Withdrawn};
 use crate::bench::Bench;
 use crate::clock::{BenchInstant, WallClock};
+use crate::digest::Hashed;
 use crate::event::{Abort, Entry, Event, RunStarted};
 use crate::judgement::Verdict;
 use crate::measurement::Blame;
@@ -46,6 +48,9 @@ pub enum RunFault {
     /// The events contradict each other: a bug here.
     #[error("the record contradicts itself: {0}")]
     Record(#[from] RecordFault),
+    /// Its turn to be recorded never came. The bench was made safe.
+    #[error(transparent)]
+    Withdrawn(#[from] Withdrawn),
 }
 
 /// Tells runs to stop: the person pressed Ctrl-C, the machine goes down, or
@@ -127,7 +132,30 @@ pub async fn run(
     store: &Store,
     clock: &dyn WallClock,
     sinks: &mut [&mut dyn Sink],
+    stop: Stop,
+) -> Result<Finished, RunFault> {
+    let turns = Turns::default();
+    run_in_turn(order, bench, store, clock, sinks, stop, &turns.turn(0)).await
+}
+
+/// The same beside other runs: until its `turn` comes its events are held in memory,
+/// and at its end it waits for it, blocking this thread. It still has the turn when
+/// this returns, and the caller passes it on.
+///
+/// Only for a bench that can hurt nobody: what energises is held as well, and on disk
+/// before it is done only once the turn has come.
+///
+/// # Errors
+/// As for [`run`], and [`RunFault::Withdrawn`], with nothing in the store, where the
+/// turn never comes.
+pub async fn run_in_turn(
+    order: &Order,
+    bench: &mut Bench,
+    store: &Store,
+    clock: &dyn WallClock,
+    sinks: &mut [&mut dyn Sink],
     mut stop: Stop,
+    turn: &Turn<'_>,
 ) -> Result<Finished, RunFault> {
     let mut ledger = Ledger {
         store,
@@ -135,6 +163,8 @@ pub async fn run(
         clock,
         sinks,
         fold: Fold::default(),
+        turn,
+        held: Vec::new(),
         failed: None,
     };
     let today = TimeZone::UTC.to_datetime(clock.now()).date();
@@ -176,6 +206,10 @@ pub async fn run(
             measurement,
         },
     )?;
+    if !ledger.held.is_empty() {
+        turn.wait()?;
+        ledger.keep_and_show()?;
+    }
     match ledger.failed.take() {
         Some(fault) => Err(fault),
         None => Ok(Finished {
@@ -236,6 +270,12 @@ async fn guarded<F: Future>(future: F) -> Option<F::Output> {
     .await
 }
 
+/// An entry with the bytes of the observation that it names.
+struct Told {
+    entry: Entry,
+    observation: Option<Hashed>,
+}
+
 /// The one order of events: numbered, stored, shown.
 struct Ledger<'a, 's> {
     store: &'a Store,
@@ -244,6 +284,9 @@ struct Ledger<'a, 's> {
     clock: &'a dyn WallClock,
     sinks: &'a mut [&'s mut dyn Sink],
     fold: Fold,
+    /// When this run is recorded among those beside it, and what waits for that.
+    turn: &'a Turn<'a>,
+    held: Vec<Told>,
     failed: Option<RunFault>,
 }
 
@@ -261,41 +304,72 @@ impl Ledger<'_, '_> {
     }
 
     fn write(&mut self, bench: BenchInstant, event: Event) -> Result<(), RunFault> {
-        let sequence = self.fold.next_sequence();
-        let durable = event.must_be_durable();
+        self.tell(bench, event, None)
+    }
+
+    fn tell(
+        &mut self,
+        bench: BenchInstant,
+        event: Event,
+        observation: Option<Hashed>,
+    ) -> Result<(), RunFault> {
         let entry = Entry {
-            sequence,
+            sequence: self.fold.next_sequence(),
             at: self.clock.now(),
             bench,
             event,
         };
         self.fold.push(&entry)?;
-        // After a first failure the rest is kept in memory and shown, so that
-        // the person still sees how the run ended.
-        if self.failed.is_none() {
-            match &mut self.writer {
-                Some(writer) => writer.append(&entry, durable)?,
-                None => self.writer = Some(self.store.begin(&entry)?),
-            }
-        }
-        for sink in &mut *self.sinks {
-            sink.entry(&entry);
+        self.held.push(Told { entry, observation });
+        if self.turn.has_come()? {
+            self.keep_and_show()?;
         }
         Ok(())
     }
 
-    /// Takes what the executor said, and tells it once that is recorded.
-    fn hear(&mut self, said: Said) -> Result<(), ()> {
-        if let (Some(bytes), Event::Observed { scenario, .. }) = (&said.observation, &said.event) {
+    /// Stores what is held, and then shows it.
+    fn keep_and_show(&mut self) -> Result<(), RunFault> {
+        let mut held = std::mem::take(&mut self.held);
+        // After a first failure the rest is kept in memory and shown, so that
+        // the person still sees how the run ended.
+        if self.failed.is_none() {
+            self.keep(&mut held)?;
+        }
+        for told in &held {
             for sink in &mut *self.sinks {
-                sink.observed(scenario, bytes);
+                sink.entry(&told.entry);
             }
         }
-        let kept = match (said.observation, &mut self.writer) {
-            (Some(bytes), Some(writer)) => writer.put_observation(bytes).map_err(RunFault::from),
-            _ => Ok(()),
-        };
-        match kept.and_then(|()| self.write(said.bench, said.event)) {
+        Ok(())
+    }
+
+    fn keep(&mut self, held: &mut [Told]) -> Result<(), StoreError> {
+        // All before it reaches the disk with it.
+        let waited_for = held
+            .iter()
+            .rposition(|told| told.entry.event.must_be_durable());
+        for (index, Told { entry, observation }) in held.iter_mut().enumerate() {
+            let Some(writer) = &mut self.writer else {
+                self.writer = Some(self.store.begin(entry)?);
+                continue;
+            };
+            if let Some(bytes) = observation.take() {
+                if let Event::Observed { scenario, .. } = &entry.event {
+                    for sink in &mut *self.sinks {
+                        sink.observed(scenario, &bytes);
+                    }
+                }
+                writer.put_observation(bytes)?;
+            }
+            writer.append(entry, waited_for == Some(index))?;
+        }
+        Ok(())
+    }
+
+    /// Takes what the executor said, and tells it once that is recorded, or held
+    /// until it is this run's turn.
+    fn hear(&mut self, said: Said) -> Result<(), ()> {
+        match self.tell(said.bench, said.event, said.observation) {
             Ok(()) => {
                 // A caller that no longer waits has been told to stop already.
                 let _ = said.recorded.send(());

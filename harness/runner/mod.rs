@@ -9,10 +9,12 @@ mod journal;
 mod order;
 mod rehearsal;
 mod session;
+mod turns;
 
-pub use dispatcher::{Finished, RunFault, Stop, run};
+pub use dispatcher::{Finished, RunFault, Stop, run, run_in_turn};
 pub use order::{Captures, Order, Particulars};
 pub use rehearsal::{Entrant, Rehearsal, RehearsalFault, boards_at_a_time};
+pub use turns::{Turn, Turns, Withdrawn};
 
 use crate::digest::Hashed;
 use crate::event::Entry;
@@ -22,8 +24,8 @@ pub trait Sink {
     /// Takes the next entry. It must not block for long and cannot fail.
     fn entry(&mut self, entry: &Entry);
 
-    /// Takes what a scenario saw, just before the entry that names it. It must not
-    /// block for long.
+    /// Takes what a scenario saw, before the entry that names it. It must not block
+    /// for long.
     fn observed(&mut self, _scenario: &str, _bytes: &Hashed) {}
 
     /// A second has passed on the wall without an entry, or with some.

@@ -27,7 +27,7 @@ pub enum Hindrance {
 
 impl Hindrance {
     /// The bench that cannot be had, and why.
-    pub(super) fn unavailable(fault: &dyn Display) -> Self {
+    pub fn unavailable(fault: &dyn Display) -> Self {
         let fault = fault.to_string();
         Self::Bench(format!("the bench is not available: {}", harmless(&fault)))
     }

@@ -3,7 +3,7 @@
 
 use super::files::BenchFiles;
 use super::hindrance::Hindrance;
-use crate::bench::{Bench, Connection};
+use crate::bench::{Bench, BenchError, Connection};
 use crate::envelope::BoardFacts;
 use crate::ident::Serial;
 use crate::link::Person;
@@ -34,6 +34,20 @@ pub async fn open_bench(
     mounted: Mounted,
     person: &Person,
 ) -> Result<Bench, Hindrance> {
+    let opened = opened(files, plan, mounted, person).await;
+    opened.map_err(|fault| Hindrance::unavailable(&fault))
+}
+
+/// The same, with what to say where there is none left to the caller.
+///
+/// # Errors
+/// As [`Bench::open`] has them, and where the circuit cannot be computed.
+pub async fn opened(
+    files: &BenchFiles,
+    plan: &Plan,
+    mounted: Mounted,
+    person: &Person,
+) -> Result<Bench, BenchError> {
     let connection = match mounted {
         Mounted::Real => Connection::Real(person.clone()),
         Mounted::Model {
@@ -43,7 +57,7 @@ pub async fn open_bench(
         } => {
             let identity = identity.as_deref();
             let world = world(&files.bench, &files.profiles, &board, identity, seed)
-                .map_err(|fault| Hindrance::unavailable(&fault))?;
+                .map_err(|fault| BenchError::Model(fault.to_string()))?;
             Connection::Model {
                 world: Box::new(world),
                 transport: Transport::Pty,
@@ -51,9 +65,7 @@ pub async fn open_bench(
         }
     };
     let facts = BoardFacts::from(&plan.ratings);
-    Bench::open(&files.bench, &files.profiles, facts, connection)
-        .await
-        .map_err(|fault| Hindrance::unavailable(&fault))
+    Bench::open(&files.bench, &files.profiles, facts, connection).await
 }
 
 /// The bench that was open for the board before, or one that is opened now.

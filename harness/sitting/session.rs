@@ -1,70 +1,29 @@
 //! One sitting at a bench: the store, the open instruments and the runs, one board
 //! after another. It decides nothing about boards and shows nothing: sinks do.
 
-use super::files::BenchFiles;
+use super::acceptance::{Acceptance, Outcome, Setting, Warn};
 use super::hindrance::Hindrance;
 use super::left_on;
 use super::mounting::{Mounted, next_bench, open_bench};
-use super::papers::{document, paper_name};
 use crate::bench::guardian::Guardian;
 use crate::bench::{Bench, Shown};
 use crate::clock::SystemClock;
-use crate::event::FileFacts;
-use crate::handout::{Form, Letterhead};
 use crate::ident::{RunId, harmless};
-use crate::link::Person;
-use crate::plan::Plan;
-use crate::record::Record;
-use crate::report;
-use crate::runner::{Captures, Finished, Order, Particulars, RunFault, Sink, Stop, run};
-use crate::store::{Durability, Reader, Store, StoreError, folder};
+use crate::runner::{Finished, Order, Particulars, RunFault, Sink, Stop, run};
+use crate::store::{Durability, Reader, Store};
 use std::io;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use tokio::sync::broadcast;
-
-/// Everything that stays the same from board to board.
-#[derive(Debug)]
-pub struct Setting {
-    /// What is run.
-    pub plan: Plan,
-    /// On what.
-    pub bench: BenchFiles,
-    /// Every file behind both.
-    pub facts: Vec<FileFacts>,
-    /// The folder of the records.
-    pub out: PathBuf,
-    /// Whether each board's paper is written beside its reports.
-    pub papers: bool,
-    /// Who issues the papers.
-    pub letterhead: Option<Letterhead>,
-    /// Who does what the bench has no instrument for.
-    pub person: Person,
-}
 
 /// A sitting that is open.
 pub struct Session {
-    setting: Setting,
-    store: Store,
+    acceptance: Acceptance,
     /// Real instruments, open for the whole sitting; models are made anew around
     /// each board.
     kept: Option<Bench>,
     /// Who is shown what the meters read.
     shown: Option<broadcast::Sender<Shown>>,
 }
-
-/// How one board's run ended.
-#[derive(Debug)]
-pub struct Outcome {
-    /// The record.
-    pub record: Record,
-    /// Whether the bench is proven off.
-    pub safe: bool,
-    /// Where its reports are.
-    pub folder: PathBuf,
-}
-
-/// Says what the person should know and nothing waits for.
-type Warn<'a> = dyn FnMut(&str) + 'a;
 
 impl Session {
     /// Opens a bench of ports, and then the store that its instruments belong to.
@@ -91,8 +50,7 @@ impl Session {
             left_on::refuse(&store.reader()?, &ports.collect::<Vec<_>>())?;
         }
         Ok(Self {
-            setting,
-            store,
+            acceptance: Acceptance { setting, store },
             kept,
             shown: None,
         })
@@ -100,7 +58,13 @@ impl Session {
 
     /// What is run, on what, by whom.
     pub fn setting(&self) -> &Setting {
-        &self.setting
+        &self.acceptance.setting
+    }
+
+    /// What the boards have in common, for runs beside each other on benches of their
+    /// own.
+    pub fn acceptance(&self) -> &Acceptance {
+        &self.acceptance
     }
 
     /// Shows `shown` what the meters read while the bench is watched.
@@ -110,7 +74,7 @@ impl Session {
 
     /// Runs that were found cut off and closed as inconclusive.
     pub fn closed_cut_off(&self) -> &[RunId] {
-        self.store.closed_cut_off()
+        self.acceptance.store.closed_cut_off()
     }
 
     /// What the store holds already.
@@ -118,7 +82,7 @@ impl Session {
     /// # Errors
     /// [`Hindrance::Store`].
     pub fn reader(&self) -> Result<Reader, Hindrance> {
-        Ok(self.store.reader()?)
+        Ok(self.acceptance.store.reader()?)
     }
 
     /// Runs the plan on one board, shown to `sinks`, and writes its reports.
@@ -134,25 +98,9 @@ impl Session {
         sinks: &mut [&mut dyn Sink],
         warn: &mut Warn<'_>,
     ) -> Result<Outcome, Hindrance> {
-        let run_id: RunId = uuid::Uuid::now_v7()
-            .to_string()
-            .parse()
-            .expect("an identifier is a plain name");
-        let order = Order {
-            run: run_id,
-            particulars,
-            plan: self.setting.plan.clone(),
-            bench: self.setting.bench.bench.clone(),
-            files: self.setting.facts.clone(),
-            captures: Captures::All,
-        };
-        let Finished { record, safe } = self.finish(&order, mounted, stop, sinks, warn).await?;
-        let folder = self.hand_out(&record, safe, warn)?;
-        Ok(Outcome {
-            record,
-            safe,
-            folder,
-        })
+        let order = self.acceptance.order(particulars);
+        let finished = self.finish(&order, mounted, stop, sinks, warn).await?;
+        self.acceptance.outcome(finished, warn)
     }
 
     async fn finish(
@@ -162,8 +110,9 @@ impl Session {
         stop: &Stop,
         sinks: &mut [&mut dyn Sink],
         warn: &mut Warn<'_>,
-    ) -> Result<Finished, Hindrance> {
-        let Setting { bench, person, .. } = &self.setting;
+    ) -> Result<Result<Finished, RunFault>, Hindrance> {
+        let Acceptance { setting, store } = &self.acceptance;
+        let Setting { bench, person, .. } = setting;
         let kept = self.kept.take();
         let mut bench = next_bench(kept, bench, &order.plan, mounted, person).await?;
         if let Some(shown) = &self.shown {
@@ -174,7 +123,7 @@ impl Session {
             Some(guardian) => stop.clone().or_lapse(guardian.lapse()),
             None => stop.clone(),
         };
-        let finished = run(order, &mut bench, &self.store, &SystemClock, sinks, stop).await;
+        let finished = run(order, &mut bench, store, &SystemClock, sinks, stop).await;
         // What was done after the last step is the next board's no more.
         drop(bench.told());
         // The bench was made safe, or the record says that it was not and
@@ -185,45 +134,7 @@ impl Session {
         if !bench.is_embedded() {
             self.kept = Some(bench);
         }
-        finished.map_err(|fault| match fault {
-            RunFault::Store(fault) => fault.into(),
-            RunFault::Record(fault) => Hindrance::Bug(fault.to_string()),
-        })
-    }
-
-    /// The run's folder: its reports, and for one board its certificate; a whole
-    /// lot's are issued by `records certificate` when they are wanted.
-    fn hand_out(
-        &self,
-        record: &Record,
-        safe: bool,
-        warn: &mut Warn<'_>,
-    ) -> Result<PathBuf, Hindrance> {
-        let reports = report::files();
-        let mut files: Vec<(String, Vec<u8>)> = reports
-            .map(|(name, write)| (name.to_owned(), write(record).into_bytes()))
-            .collect();
-        if !safe {
-            // Verdict and end of the bench are one.
-            warn(
-                "THE BENCH IS NOT PROVEN SAFE: NO CERTIFICATE. Switch its mains off, look at \
-                 it, and test the board again",
-            );
-        } else if self.setting.papers {
-            let letterhead = self.setting.letterhead.as_ref();
-            let document = document(&self.store.reader()?, record, letterhead)?;
-            for form in Form::ALL {
-                let bytes = document.bytes(form);
-                let bytes = bytes.map_err(|fault| Hindrance::Bug(fault.to_string()))?;
-                files.push((paper_name(form), bytes));
-            }
-        }
-        let files = files
-            .iter()
-            .map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
-        let files: Vec<_> = files.collect();
-        let written: Result<PathBuf, StoreError> = folder::write(&self.setting.out, record, &files);
-        Ok(written?)
+        Ok(finished)
     }
 }
 

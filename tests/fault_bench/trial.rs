@@ -15,7 +15,7 @@ use bufferstop::model_bench::{Transport, world};
 use bufferstop::model_board::{self, Defect, ModelBoard};
 use bufferstop::plan::{Plan, demo};
 use bufferstop::profile::{self, Profile};
-use bufferstop::runner::{Captures, Order, Particulars, RunFault, Sink, Stop, run};
+use bufferstop::runner::{Captures, Order, Particulars, Sink, Stop, run};
 use bufferstop::seed::{Seed, Stream};
 use bufferstop::store::{Durability, Store};
 use bufferstop::{bench_file, plan};
@@ -287,9 +287,7 @@ impl Workplace {
         let sinks: &mut [&mut dyn Sink] = &mut [shown];
         match run(order, &mut bench, store, clock, sinks, Stop::new(raised)).await {
             Ok(finished) => Ran::Judged(finished.record.verdict(), finished.safe),
-            Err(fault @ (RunFault::Store(_) | RunFault::Record(_))) => {
-                Ran::Failed(fault.to_string())
-            }
+            Err(fault) => Ran::Failed(fault.to_string()),
         }
     }
 

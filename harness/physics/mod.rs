@@ -25,6 +25,7 @@ mod observed;
 mod one_gap;
 mod periodic;
 mod propagator;
+mod sampling;
 mod signal;
 mod states;
 mod step;
@@ -38,7 +39,7 @@ pub use action::{Action, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;
 pub use energy::Energy;
 pub use fault::PhysicsFault;
-pub use history::Look;
+pub use sampling::Look;
 pub use signal::{DriveSignal, InputLine, Pattern, Phase, Polarity, Stretch};
 
 #[cfg(test)]

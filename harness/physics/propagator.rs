@@ -175,7 +175,8 @@ fn composed(a: &Matrix, b: &Matrix) -> Matrix {
     result
 }
 
-fn doubled(rise: &Matrix) -> Matrix {
+/// The rise matrix of twice the span of `rise`.
+pub(super) fn doubled(rise: &Matrix) -> Matrix {
     composed(rise, rise)
 }
 

@@ -241,6 +241,36 @@ fn samples_agree_with_the_present_and_end_with_the_history() {
     assert_eq!(circuit.sample(probe, circuit.now(), period, 1), None);
 }
 
+/// Samples that are read out of one state are what each would be by itself, of every
+/// quantity: also of those that are no linear function of the state, and with a rest
+/// of samples before each edge that fills no block.
+#[test]
+fn many_samples_at_once_are_those_of_each_instant() {
+    for load in [LoadMode::Off, LoadMode::Current(Amperes::new(2.0))] {
+        let mut circuit = alternating(&BoardParameters::default(), &bridged(false));
+        circuit.keep_history(span(20 * MILLISECOND));
+        circuit.apply(Action::Load(load));
+        circuit.apply(Action::Close(SwitchBranch::GapStraight));
+        let start = circuit.now();
+        circuit.advance_to(start + span(5 * MILLISECOND));
+        for period in [700_001, 1_111_111, 5_800_000] {
+            let count = 5 * MILLISECOND / period;
+            for probe in PROBES {
+                let sampled = |start, count| {
+                    let values = circuit.sample(probe, start, span(period), count);
+                    values.expect("kept")
+                };
+                let all = sampled(start, count as usize);
+                for (index, value) in all.into_iter().enumerate() {
+                    let alone = sampled(start + span(index as i64 * period), 1)[0];
+                    let near = (value - alone).abs() <= 1e-11 * alone.abs().max(1.0);
+                    assert!(near, "{probe:?} {index}: {value} {alone}");
+                }
+            }
+        }
+    }
+}
+
 #[test]
 fn meaningless_parameters_are_refused() {
     let board = BoardParameters {

@@ -14,7 +14,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// A server over `folder`, its address and the token that it printed.
-fn page(folder: &Path, listen: &str) -> (Running, String, Option<String>) {
+pub(crate) fn page(folder: &Path, listen: &str) -> (Running, String, Option<String>) {
     let mut server = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
         .args(["serve", "--json", "--listen", listen, "--out"])
         .arg(folder.join("reports"))
@@ -51,7 +51,7 @@ fn plan_of(kinds: &[&str]) -> String {
         .fold(head, |plan, part| format!("{plan}[[scenario]]{part}"))
 }
 
-fn folder_with(kinds: &[&str]) -> tempfile::TempDir {
+pub(crate) fn folder_with(kinds: &[&str]) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a temporary folder");
     std::fs::write(folder.path().join("plan.toml"), plan_of(kinds)).expect("a plan");
     std::fs::copy(fixture("lot.toml"), folder.path().join("lot.toml")).expect("a lot");

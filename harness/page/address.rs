@@ -77,13 +77,18 @@ impl Pages {
     }
 
     /// The store of that kind, opened for reading; nothing where no run was ever
-    /// recorded.
+    /// recorded. Its list of runs is checked again whenever the file has changed.
     pub(super) fn reader(&self, kind: Kind) -> Result<Option<Reader>, Nothing> {
         let path = self.store(kind);
         if !path.exists() {
             return Ok(None);
         }
-        Ok(Some(Reader::open(&path)?))
+        if self.is_known_whole(&path) {
+            return Ok(Some(Reader::open_as_found(&path)?));
+        }
+        let reader = Reader::open(&path)?;
+        self.is_whole(path);
+        Ok(Some(reader))
     }
 
     /// The store that a view asked for: the model bench's where it says so, else the

@@ -41,17 +41,17 @@ pub(super) async fn lots(State(pages): At, Query(wanted): Query<Wanted>) -> Resp
         }
         body.raw(
             "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Lots\"><table><thead><tr>\
-             <th scope=\"col\">Lot</th><th scope=\"col\" class=\"n\">Boards</th><th scope=\"col\" class=\"n\">Runs</th>\
+             <th scope=\"col\">Lot</th><th scope=\"col\" class=\"n\">Runs</th>\
              <th scope=\"col\">Last run (UTC)</th><th scope=\"col\">Runs</th></tr></thead><tbody>",
         );
         let model = of_model(kind);
         for found in lots {
             let name = in_address(found.lot.as_str());
             body.put(
-                "<tr><td><a href=\"/lot/{}?model={}\">{}</a></td><td class=\"n\">{}</td><td class=\"n\">{}</td>\
+                "<tr><td><a href=\"/lot/{}?model={}\">{}</a></td><td class=\"n\">{}</td>\
                  <td>{}</td><td><a href=\"/boards?lot={}&amp;model={}\">list</a></td></tr>",
                 &[
-                    &name, &model, &found.lot, &found.boards, &found.runs,
+                    &name, &model, &found.lot, &found.runs,
                     &found.last.strftime("%Y-%m-%d %H:%M"),
                     &name, &model,
                 ],

@@ -6,8 +6,10 @@ use super::hand::Ask;
 use crate::handout::Letterhead;
 use crate::seed::Seed;
 use axum::extract::State;
-use std::path::PathBuf;
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::SystemTime;
 use tokio::sync::mpsc;
 
 /// What a server is told before it begins.
@@ -39,7 +41,12 @@ struct Within {
     settings: Settings,
     desk: Arc<Desk>,
     asks: mpsc::Sender<Ask>,
+    /// The stores whose list of runs was found whole, each as its file was then.
+    whole: Mutex<BTreeMap<PathBuf, FileState>>,
 }
+
+/// What changes with every change of a file.
+type FileState = (u64, Option<SystemTime>);
 
 impl Pages {
     pub(super) fn new(settings: Settings, desk: Arc<Desk>, asks: mpsc::Sender<Ask>) -> Self {
@@ -47,6 +54,7 @@ impl Pages {
             settings,
             desk,
             asks,
+            whole: Mutex::default(),
         }))
     }
 
@@ -61,6 +69,27 @@ impl Pages {
     pub(super) fn asks(&self) -> &mpsc::Sender<Ask> {
         &self.0.asks
     }
+
+    /// Whether the store at `path` was found whole as it is.
+    pub(super) fn is_known_whole(&self, path: &Path) -> bool {
+        let whole = self.0.whole.lock().unwrap_or_else(PoisonError::into_inner);
+        let now = state_of(path);
+        now.is_some() && whole.get(path) == now.as_ref()
+    }
+
+    /// The store at `path` was found whole.
+    pub(super) fn is_whole(&self, path: PathBuf) {
+        let mut whole = self.0.whole.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(now) = state_of(&path) {
+            whole.insert(path, now);
+        }
+    }
+}
+
+/// As the file is now; nothing where that cannot be known.
+fn state_of(path: &Path) -> Option<FileState> {
+    let found = std::fs::metadata(path).ok()?;
+    Some((found.len(), found.modified().ok()))
 }
 
 /// What a handler is given.

@@ -6,6 +6,7 @@
 mod agreement;
 mod arrays;
 mod beginnings;
+mod browser;
 mod by_hand;
 mod command;
 mod connections;

@@ -388,7 +388,7 @@ fn a_plan_is_checked_in_place_and_saved_whole() {
         .lines()
         .position(|l| l.starts_with("kind = "))
         .expect("a kind");
-    let faulty = before.replacen("kind = \"idle\"", "kind = \"idel\"", 1);
+    let faulty = before.replacen("kind = \"idle\"", "kind = \"unheard\"", 1);
     let sent = [("file", "plan.toml"), ("text", &*faulty), ("was", &was)];
     let checked = client.post("/plan/check", &sent);
     assert!(checked.text().contains("Not sound"), "{}", checked.text());
@@ -412,7 +412,7 @@ fn a_plan_is_checked_in_place_and_saved_whole() {
     let state = client.until("it is refused", |state| {
         state["phase"] == "closed" && !state["hindered"].is_null()
     });
-    assert!(state["hindered"].to_string().contains("idel"), "{state}");
+    assert!(state["hindered"].to_string().contains("unheard"), "{state}");
     // Over what somebody else saved since, nothing is saved.
     let sent = [("file", "plan.toml"), ("text", &*before), ("was", &was)];
     assert_eq!(client.post("/plan/save", &sent).status, 409);

@@ -50,6 +50,12 @@ fn served(arguments: &Serve, output: Output) -> Result<(), Exit> {
         output.line(&json!({ "address": address }));
     } else {
         say_line!("The page at the bench: {address}");
+        if at.ip().is_unspecified() {
+            say_line!(
+                "Elsewhere, put this computer's address in the place of {}.",
+                at.ip()
+            );
+        }
         say_line!("Ctrl-C ends it; a board that runs then ends too, its bench made safe.");
     }
     Ok(runtime.block_on(server.serve(settings, stop))?)

@@ -87,9 +87,6 @@ pub(super) async fn open(State(pages): At, Form(form): Form<Opening>) -> Respons
     if let Err(why) = commands(&pages, &form.seat) {
         return not_done(why);
     }
-    if pages.desk().look(|stage| stage.phase != Phase::Closed) {
-        return not_done("a bench is open already");
-    }
     let ambient = match stated(&form.ambient) {
         None => None,
         Some(text) => match parse::<Celsius>(&text) {
@@ -107,6 +104,13 @@ pub(super) async fn open(State(pages): At, Form(form): Form<Opening>) -> Respons
         ambient,
         confirmed: form.confirmed == "yes",
     };
+    let Some(seat) = Seat::of(&form.seat) else {
+        return not_done(NAMELESS);
+    };
+    let closed = |phase: &Phase| *phase == Phase::Closed;
+    if pages.desk().turn(&seat, closed).is_err() {
+        return not_done("a bench is open already");
+    }
     asked(&pages, Ask::Open(Box::new(choice)))
 }
 
@@ -153,6 +157,7 @@ pub(super) async fn board(State(pages): At, Form(form): Form<Scanned>) -> Respon
         reply,
     };
     if pages.asks().try_send(ask).is_err() {
+        pages.desk().has_turned();
         return not_done(BUSY);
     }
     match told.await {
@@ -178,6 +183,7 @@ pub(super) async fn start(State(pages): At, Form(form): Form<Starting>) -> Respo
     let (reply, told) = oneshot::channel();
     let nonce = form.nonce;
     if pages.asks().try_send(Ask::Start { nonce, reply }).is_err() {
+        pages.desk().has_turned();
         return not_done(BUSY);
     }
     answered(told.await.unwrap_or_else(|_| Err(BUSY.to_owned())))
@@ -224,21 +230,24 @@ fn commands(pages: &super::pages::Pages, seat: &str) -> Result<(), Refused> {
     pages.desk().commanded_by(&seat)
 }
 
-/// Whether it commands and nothing runs.
+/// Whether it commands, a bench is open and nothing runs; then it is its turn.
 fn idle(pages: &super::pages::Pages, seat: &str) -> Result<(), Refused> {
-    commands(pages, seat)?;
-    let busy = |stage: &super::stage::Stage| {
-        stage.is_running() || matches!(stage.phase, Phase::Opening | Phase::Closed)
+    let seat = Seat::of(seat).ok_or(NAMELESS)?;
+    let waits = |phase: &Phase| {
+        matches!(
+            phase,
+            Phase::Ready | Phase::Refused { .. } | Phase::Confirming { .. }
+        )
     };
-    match pages.desk().look(busy) {
-        true => Err("no bench is open, or a board runs".to_owned()),
-        false => Ok(()),
-    }
+    pages.desk().turn(&seat, waits)
 }
 
 fn asked(pages: &super::pages::Pages, ask: Ask) -> Response<Body> {
     match pages.asks().try_send(ask) {
         Ok(()) => done(),
-        Err(_) => not_done(BUSY),
+        Err(_) => {
+            pages.desk().has_turned();
+            not_done(BUSY)
+        }
     }
 }

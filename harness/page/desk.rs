@@ -61,6 +61,8 @@ struct Held {
     questions: u64,
     /// What a scenario of this run saw last, drawn.
     picture: Option<Bytes>,
+    /// The hand was asked something and has not taken it up yet.
+    turns: bool,
     /// The server ends: nothing is begun any more.
     ending: bool,
 }
@@ -84,6 +86,7 @@ impl Desk {
                 answer: None,
                 questions: 0,
                 picture: None,
+                turns: false,
                 ending: false,
             }),
         }
@@ -103,6 +106,8 @@ impl Desk {
     pub(super) fn change(&self, regions: &[Region], change: impl FnOnce(&mut Stage)) {
         let mut held = self.held();
         change(&mut held.stage);
+        // What was asked shows in the phase from now on.
+        held.turns = false;
         held.show(regions);
     }
 
@@ -189,6 +194,26 @@ impl Desk {
             }
             Some(_) => Err("another page commands this bench: take over first".to_owned()),
         }
+    }
+
+    /// `seat` asks the hand for something, where it commands, nothing else was asked and
+    /// `so` is the phase: two scans at once start no two boards.
+    ///
+    /// # Errors
+    /// Why it must not.
+    pub(super) fn turn(&self, seat: &Seat, so: impl FnOnce(&Phase) -> bool) -> Result<(), Refused> {
+        self.commanded_by(seat)?;
+        let mut held = self.held();
+        if held.turns || !so(&held.stage.phase) {
+            return Err("no bench is open, or the bench is busy".to_owned());
+        }
+        held.turns = true;
+        Ok(())
+    }
+
+    /// The hand has taken up what it was asked.
+    pub(super) fn has_turned(&self) {
+        self.held().turns = false;
     }
 
     /// `seat` takes the command over. While a board runs, only from a page that is

@@ -127,6 +127,7 @@ impl Hand {
                 Ask::Close => self.closes(None),
                 Ask::End => break,
             }
+            self.desk.has_turned();
         }
         // The ports are let go of before the program ends.
         self.open = None;
@@ -279,10 +280,7 @@ impl Hand {
                 });
                 let _ = reply.send(asked);
             }
-            Ok(None) => {
-                let _ = reply.send(Ok(()));
-                self.runs(serial, retest);
-            }
+            Ok(None) => self.runs(serial, retest, reply),
         }
     }
 
@@ -300,11 +298,11 @@ impl Hand {
             let _ = reply.send(Err("no board waits to be started by this word".to_owned()));
             return;
         };
-        let _ = reply.send(Ok(()));
-        self.runs(serial, retest);
+        self.runs(serial, retest, reply);
     }
 
-    fn runs(&mut self, serial: Serial, retest: Option<String>) {
+    /// Runs a board; whoever asked is answered once it is shown to run.
+    fn runs(&mut self, serial: Serial, retest: Option<String>, reply: Reply) {
         let Some(open) = &mut self.open else {
             return;
         };
@@ -315,6 +313,7 @@ impl Hand {
                 stage.said = None;
                 stage.run.ended = None;
             });
+        let _ = reply.send(Ok(()));
         let bench = &open.session.setting().bench;
         let seed = self.house.seed;
         let (planted, on_it) = match &bench.board {

@@ -11,15 +11,18 @@ use crate::units::Amperes;
 use crate::waveform::{LogicLine, Signal};
 use bench_file::Closes;
 
+/// What has settings that a restart loses.
+const SETTABLE: [Role; 5] = [
+    Role::Supply,
+    Role::Load,
+    Role::Capture,
+    Role::Switch,
+    Role::Drive,
+];
+
 #[tokio::test]
 async fn an_instrument_that_restarts_in_mid_run_is_found() {
-    for role in [
-        Role::Supply,
-        Role::Load,
-        Role::Capture,
-        Role::Switch,
-        Role::Drive,
-    ] {
+    for role in SETTABLE {
         let (file, world) = made(&BoardParameters::default(), None);
         let mut bench = open(&file, &world).await.expect("it opens");
         bench
@@ -65,13 +68,7 @@ async fn busy(file: &bench_file::Bench, world: &super::lying_tests::Shared<World
 /// its back, as mains that failed would do.
 #[tokio::test]
 async fn settings_that_are_gone_show_a_restart() {
-    for role in [
-        Role::Supply,
-        Role::Load,
-        Role::Capture,
-        Role::Switch,
-        Role::Drive,
-    ] {
+    for role in SETTABLE {
         let (file, world) = made(&stout(), None);
         let mut bench = busy(&file, &world).await;
         let bank = Intent::Connect {

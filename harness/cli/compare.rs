@@ -279,20 +279,7 @@ fn standard(found: &LotsCompared, check: &CheckStandard, room: usize) -> String 
 }
 
 fn parts(parts: &[PartRow], room: usize) -> String {
-    let rows: Vec<Vec<String>> = parts
-        .iter()
-        .map(|part| {
-            let text = |part: &Option<String>| part.clone().unwrap_or_else(|| "-".to_owned());
-            let same = part.baseline == part.candidate;
-            let mark = if same { "" } else { "substituted" };
-            vec![
-                part.place.clone(),
-                text(&part.baseline),
-                text(&part.candidate),
-                mark.to_owned(),
-            ]
-        })
-        .collect();
+    let rows: Vec<Vec<String>> = parts.iter().map(lot_words::part_cells).collect();
     table_within(&["part", "baseline", "candidate", ""], &rows, room)
 }
 

@@ -10,7 +10,13 @@ use std::fmt::Write as _;
 /// characters shown, markup escaped.
 pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in plain(&typeset(text)).chars() {
+    escape_markup(&mut out, &plain(&typeset(text)));
+    out
+}
+
+/// Adds `text` to a page with its markup escaped and nothing else changed.
+pub(crate) fn escape_markup(out: &mut String, text: &str) {
+    for c in text.chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
@@ -20,7 +26,6 @@ pub(crate) fn escape(text: &str) -> String {
             c => out.push(c),
         }
     }
-    out
 }
 
 /// The drawing with its words for people who cannot see it.

@@ -3,7 +3,7 @@
 pub(crate) use crate::report::words::show_span as span;
 
 use crate::comparison::{
-    Bounds, CheckRow, LotSummary, LotsCompared, MetricSummary, Retested, Row, Share,
+    Bounds, CheckRow, LotSummary, LotsCompared, MetricSummary, PartRow, Retested, Row, Share,
 };
 use crate::measurement::in_words;
 use crate::statistics::equivalence::Margin;
@@ -32,6 +32,18 @@ pub(crate) fn interval(row: &Row) -> String {
         }
         _ => text,
     }
+}
+
+/// One part beside the other: its place, both, and whether it was substituted.
+pub(crate) fn part_cells(part: &PartRow) -> Vec<String> {
+    let same = part.baseline == part.candidate;
+    let mark = if same { "" } else { "substituted" };
+    vec![
+        part.place.clone(),
+        or_dash(part.baseline.clone()),
+        or_dash(part.candidate.clone()),
+        mark.to_owned(),
+    ]
 }
 
 /// What the check standard says of one metric: its name, what it read with

@@ -162,22 +162,7 @@ fn tell(out: &mut Markup, found: &LotsCompared, lots: &Lots) {
         let of: Vec<Vec<String>> = of.map(line).collect();
         rows(out, title, &headings, &of);
     }
-    let parts: Vec<Vec<String>> = found
-        .parts
-        .iter()
-        .map(|part| {
-            let text =
-                |part: &Option<String>| part.clone().unwrap_or_else(|| "\u{2013}".to_owned());
-            let same = part.baseline == part.candidate;
-            let mark = if same { "" } else { "substituted" };
-            vec![
-                part.place.clone(),
-                text(&part.baseline),
-                text(&part.candidate),
-                mark.to_owned(),
-            ]
-        })
-        .collect();
+    let parts: Vec<Vec<String>> = found.parts.iter().map(lot_words::part_cells).collect();
     rows(out, "Parts", &["Part", "Baseline", "Candidate", ""], &parts);
 }
 

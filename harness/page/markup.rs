@@ -1,6 +1,7 @@
 //! Markup that cannot be broken by what it shows: only texts of this program enter
 //! as they stand, everything else is escaped. It knows no page.
 
+use crate::drawing::svg::escape_markup;
 use crate::ident::harmless;
 use std::fmt::{Display, Write as _};
 
@@ -25,7 +26,7 @@ impl Markup {
         self.0.push_str(parts.next().unwrap_or_default());
         for part in parts {
             let value = values.next().expect("a value for each place");
-            escape(&mut self.0, &harmless(&value.to_string()));
+            escape_markup(&mut self.0, &harmless(&value.to_string()));
             self.0.push_str(part);
         }
         assert!(values.next().is_none(), "a place for each value");
@@ -41,7 +42,7 @@ impl Markup {
     /// Adds a text of several lines as it is, escaped: nothing of it is changed for
     /// the eye, so that it can be edited.
     pub(super) fn lines(&mut self, text: &str) -> &mut Self {
-        escape(&mut self.0, text);
+        escape_markup(&mut self.0, text);
         self
     }
 
@@ -67,19 +68,6 @@ impl Markup {
     /// The page's text.
     pub(super) fn into_string(self) -> String {
         self.0
-    }
-}
-
-fn escape(out: &mut String, text: &str) {
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c => out.push(c),
-        }
     }
 }
 

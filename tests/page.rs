@@ -327,6 +327,15 @@ fn looked_up(client: &Client, failed: &str) {
         &["GB-2026-11-01", "GB-2026-11-05", "PASS", "FAIL"],
     );
     found("/boards?model=yes&verdict=fail", &["GB-2026-11-05"]);
+    // What finds nothing because it is mistyped says so.
+    for (mistyped, words) in [
+        ("from=9999-99-99", "from: write a day as"),
+        ("until=tomorrow", "until: write a day as"),
+        ("verdict=good", "verdict: good is none of"),
+    ] {
+        let said = client.get(&format!("/boards?model=yes&{mistyped}")).text();
+        assert!(said.contains(words), "{mistyped}: {said}");
+    }
     let passes = client.get("/boards?model=yes&verdict=pass&lot=GB-2026-11");
     assert!(
         !passes.text().contains("GB-2026-11-05"),

@@ -60,20 +60,29 @@ fn named<N: FromStr<Err: std::fmt::Display>>(what: &str, text: &str) -> Result<O
 impl Wanted {
     fn filter(&self) -> Result<Filter, Nothing> {
         let day = |what: &str, text: &str, later: i64| -> Result<Option<Timestamp>, Nothing> {
-            let Some(day) = named::<Date>(what, text)? else {
+            let text = text.trim();
+            if text.is_empty() {
                 return Ok(None);
-            };
-            let begins = day
-                .checked_add(later.days())
-                .and_then(|day| TimeZone::UTC.to_timestamp(day.to_datetime(Time::midnight())))
-                .map_err(|fault| Nothing::Wrong(format!("{what}: {fault}")))?;
-            Ok(Some(begins))
+            }
+            let day = text.parse::<Date>().ok();
+            let day = day.and_then(|day| day.checked_add(later.days()).ok());
+            let begins = day.and_then(|day| {
+                TimeZone::UTC
+                    .to_timestamp(day.to_datetime(Time::midnight()))
+                    .ok()
+            });
+            let wrong = || Nothing::Wrong(format!("{what}: write a day as 2026-03-31"));
+            begins.map(Some).ok_or_else(wrong)
         };
         let verdict = match self.verdict.as_str() {
             "pass" => Some(Verdict::Pass),
             "fail" => Some(Verdict::Fail),
             "inconclusive" => Some(Verdict::Inconclusive),
-            _ => None,
+            "" => None,
+            other => {
+                let words = format!("verdict: {other} is none of pass, fail and inconclusive");
+                return Err(Nothing::Wrong(words));
+            }
         };
         let until = day("until", &self.until, 1)?;
         let before = named::<Timestamp>("before", &self.before)?;

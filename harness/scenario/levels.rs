@@ -35,18 +35,23 @@ pub(super) fn level_samples(
         .collect()
 }
 
-/// Which samples of an alternating output `voltage` belong to a level: those
-/// within `crossing` of a change of sign, and those of a cutout, do not.
+/// Which samples of an alternating output `voltage` belong to a level: those of the
+/// second half of each stretch between two changes of sign, up to `crossing` before
+/// its end, and none of a cutout. What rings after an edge has died away by then.
+/// Where half-bits are whole multiples of the sample interval, every one would show
+/// the ring at the same phase, and no number of them would take it out of a mean.
 pub(super) fn on_level(voltage: &Trace, crossing: f64) -> Vec<bool> {
     let output = voltage.values();
     let high = top_state(voltage, voltage.first(), f64::INFINITY).map_or(0.0, |top| top.value);
     let reach = libm::ceil(crossing.max(0.0) / voltage.period()) as usize;
-    let mut keep: Vec<bool> = output.iter().map(|x| x.abs() >= high / 2.0).collect();
-    for index in 1..output.len() {
-        if (output[index] < 0.0) != (output[index - 1] < 0.0) {
-            let end = (index + reach).min(output.len());
-            keep[index.saturating_sub(reach)..end].fill(false);
+    let mut keep = vec![false; output.len()];
+    let mut start = 0;
+    for stretch in output.chunk_by(|a, b| (*a < 0.0) == (*b < 0.0)) {
+        let settled = (stretch.len() / 2).max(reach);
+        for offset in settled..stretch.len().saturating_sub(reach) {
+            keep[start + offset] = stretch[offset].abs() >= high / 2.0;
         }
+        start += stretch.len();
     }
     keep
 }

@@ -144,6 +144,7 @@ pub static INFLUENCES: &[Influence] = influences! {
     }
     "positive_path_excess" of "one switch of the positive polarity" {
         Load "output_resistance" Up "one for one in the positive polarity, half alternating";
+        Load "ripple" Up "the polarities differ by it while the output alternates";
         Short "let_through" Down "the square of the current in that polarity";
     }
     "switch_temperature_coefficient" of "the bridge's switches" {
@@ -187,7 +188,6 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "delay_range" Up "the difference of the edges";
     }
     "delay_falling_b" of "the line driver, line B" {
-        Load "ripple" Either "the pause at each crossing";
         Signal "asymmetry" Up "up to twice the difference of the edges";
         Signal "crossing_distortion" Up "a diode's drop in the pause between the two half-bridges";
         Signal "half_bit_of_a_one" Either "one half longer, the other shorter by the difference";

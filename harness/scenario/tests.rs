@@ -6,6 +6,7 @@ mod coverage;
 pub(in crate::scenario) mod hostile;
 pub(in crate::scenario) mod made;
 mod outcomes;
+mod ringing;
 mod unloaded;
 
 use crate::measurement::{Finding, Metric};

@@ -162,9 +162,8 @@ pub fn peak_sustained(trace: &Trace, from: f64, to: f64, span: f64) -> Option<Ex
 /// Peak to peak of the magnitude over the samples that are kept, in their order;
 /// with it the part that sample noise alone makes, 2 s sqrt(2 ln n). The
 /// uncertainty holds that part as a rectangle, since it is not taken off (GUM
-/// F.2.4.5), and what either extreme hides between samples, as for [`peak`]: where
-/// crossings were left out, the first sample after one lies anywhere within a
-/// period of where they end. Zero cancels in a difference and gain does not.
+/// F.2.4.5), and what either extreme hides between samples, as for [`peak`]. Zero
+/// cancels in a difference and gain does not.
 pub fn ripple(samples: &[f64], trace: &Trace) -> Option<(Estimate, f64)> {
     let sizes: Vec<f64> = samples.iter().map(|x| x.abs()).collect();
     let extreme = |sign: f64| {

@@ -97,9 +97,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             key: "ripple",
             dimension: Dimension::Voltage,
             definition: "Peak to peak of the output voltage magnitude over the hold of the last \
-                         step, crossings left out by one dead time and one slew on either side; \
-                         the sample noise inflates it and is stated with it, and so is what \
-                         lies between samples beside a crossing.",
+                         step, of an alternating output over the second half of each half-bit, \
+                         where ringing has died away; the sample noise inflates it and is \
+                         stated with it.",
             censoring: Censoring::Never,
             worse: Worse::Larger,
             per: Per::Polarity,

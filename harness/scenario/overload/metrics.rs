@@ -90,7 +90,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             definition: "Interruption less onset on the current's magnitude: from its first \
                          rising crossing of the onset level, interpolated, to the last \
                          instant before it stays under the off level for longer than the \
-                         longest half-bit and any cutout.",
+                         longest half-bit and any cutout. U holds what another phase of the \
+                         signal would have changed.",
             censoring: Censoring::Both,
             worse: Worse::Larger,
             per: Per::Multiple,

@@ -53,8 +53,10 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, se
     }
     match short {
         Some(take) => {
-            let readings = examine(take, Some(Place::Near), context).readings();
-            let (time, notes) = (readings.trip_time, readings.notes);
+            let examined = examine(take, Some(Place::Near), context);
+            let readings = examined.readings();
+            let time = readings.trip_time.widened(examined.phase_cost().time);
+            let notes = readings.notes;
             sheet.add_reading(TRIP_TIME, "short", time, notes, take);
         }
         None => sheet.missing(&[TRIP_TIME], "short", Blame::Plan, "no short was made"),

@@ -55,7 +55,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             dimension: Dimension::Time,
             definition: "From the bridge closing, seen on its marker, to the first sample of the \
                          output voltage in the new polarity against the input's phase that lasts \
-                         ten half-bits or more; the edge is interpolated at zero volts.",
+                         ten half-bits or more; the edge is interpolated at zero volts. It \
+                         is that of this one closing: at another phase of the signal it may \
+                         be some microseconds off.",
             censoring: Censoring::Both,
             worse: Worse::Larger,
             per: Per::Direction,
@@ -106,7 +108,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             dimension: Dimension::Time,
             definition: "Trip time on a true short near the board while reversing is enabled, \
                          from the first rising crossing of the onset level, interpolated, \
-                         to the interruption; any reversal tried first is in it.",
+                         to the interruption; any reversal tried first is in it. U holds \
+                         what another phase of the signal would have changed.",
             censoring: Censoring::Both,
             worse: Worse::Larger,
             per: Per::Run,

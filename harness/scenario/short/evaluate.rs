@@ -7,7 +7,9 @@
 use super::metrics::ENTRY;
 use super::seen::{Seen, ShortPulse};
 use crate::interruption::{Closure, Ending, Episode, Examined, Fault, PhaseCost, Reading};
-use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
+use crate::measurement::{
+    Blame, Estimate, Finding, Landmark, Mark, combined, rectangular, resolution,
+};
 use crate::scenario::context::Context;
 use crate::scenario::fault::{closure, examine};
 use crate::scenario::levels::{level_samples, magnitude};
@@ -54,6 +56,7 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
     let mut found: [Vec<Reading>; 3] = Default::default();
     let mut remarks: Vec<String> = Vec::new();
     let mut dips = Vec::new();
+    let mut latest = 0.0_f64;
     for pulse in pulses {
         let examined = examine(&pulse.fast, Some(place), context);
         let cost = if pulses.len() > 1 {
@@ -61,6 +64,7 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
         } else {
             PhaseCost::default()
         };
+        latest = latest.max(cost.time);
         let readings = examined.readings();
         let three = [
             readings.trip_time.widened(cost.time),
@@ -88,15 +92,28 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
         let reading = Reading { finding, marks };
         sheet.add_reading(metric, at, reading, notes, &pulses[decided].fast);
     }
-    recoveries(sheet, context, place, pulses);
+    recoveries(sheet, context, (place, latest), pulses);
     let (finding, notes) = worst(&dips, Worst::Largest, DIP.1);
-    sheet.add(DIP, at, finding, notes);
+    let dip = finding.widened(rectangular(range(&dips) / 2.0));
+    sheet.add(DIP, at, dip, notes);
     let healthy: Vec<Finding> = pulses
         .iter()
         .map(|p| recovered_voltage(p, context))
         .collect();
     let (finding, notes) = worst(&healthy, Worst::Smallest, HEALTHY.1);
     sheet.add(HEALTHY, at, finding, notes);
+}
+
+/// How far apart the values lie.
+fn range(findings: &[Finding]) -> f64 {
+    let values = findings.iter().filter_map(|finding| match finding {
+        Finding::Value(estimate) => Some(estimate.value),
+        _ => None,
+    });
+    let ends = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+        (low.min(value), high.max(value))
+    });
+    (ends.1 - ends.0).max(0.0)
 }
 
 /// Mean of the supply rail before the short less its least value from
@@ -173,8 +190,14 @@ fn at_levels(trace: &Trace, crossing: f64) -> Option<Estimate> {
 }
 
 /// Retries, their interval and the recovery, for each long closing by itself:
-/// near, near 2, ...
-fn recoveries(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&ShortPulse]) {
+/// near, near 2, ... A recovery counts from a retry, and so from a trip, whose
+/// instant another phase moves by the standard uncertainty `phased`.
+fn recoveries(
+    sheet: &mut Sheet<'_>,
+    context: &Context,
+    (place, phased): (Place, f64),
+    pulses: &[&ShortPulse],
+) {
     let metrics = [RETRIES, INTERVAL, RECOVERY];
     let slow: Vec<(&ShortPulse, &Take)> = pulses
         .iter()
@@ -204,7 +227,7 @@ fn recoveries(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[
             }
         }
         let recovery = recovery_time(pulse, take, &closure, context);
-        sheet.add(RECOVERY, &at, recovery, Vec::new());
+        sheet.add(RECOVERY, &at, recovery.widened(phased), Vec::new());
     }
 }
 

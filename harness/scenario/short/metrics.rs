@@ -116,7 +116,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Worse::Larger,
             "From the proven opening of the short after the recovery pulse to the first instant \
              from which the output voltage's magnitude stays above 90 % of its mean before the \
-             short, crossings and cutouts left out.",
+             short, crossings and cutouts left out. Of several closings U holds what \
+             another phase of the signal would have changed.",
         ),
         Metric::unsigned(
             Per::Place,
@@ -125,7 +126,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             Censoring::Above,
             Worse::Larger,
             "Mean of the board's supply rail before the trigger less its lowest value from \
-             inception to interruption; no interpolation.",
+             inception to interruption; no interpolation. Of several closings U holds half \
+             of what they differ by.",
         )
         .needing(&[Need::Channel(Signal::BoardSupply)]),
         Metric::unsigned(

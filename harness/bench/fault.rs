@@ -85,6 +85,15 @@ pub enum BenchError {
         /// What shows that.
         what: String,
     },
+    /// The bench was not opened, and what feeds the board or draws from it was not
+    /// reached.
+    #[error("{fault}; the {role} could not be switched off and may still be energised")]
+    NotReached {
+        /// What feeds the board or draws from it.
+        role: Role,
+        /// Why the bench was not opened.
+        fault: Box<BenchError>,
+    },
     /// A setting is exceeded by what was measured.
     #[error("the {role} {what}: everything is switched off")]
     Breach {
@@ -135,6 +144,7 @@ impl BenchError {
             Self::Instrument(error) => error.blame(),
             Self::Refused(refusal) => refusal.blame(),
             Self::Port { error, .. } => error.blame(),
+            Self::NotReached { fault, .. } => fault.blame(),
             Self::NoAdapter { .. } | Self::Exchanged { .. } => Blame::Operator,
             Self::Missing(_) | Self::Wait(_) => Blame::Plan,
             Self::NoProfile(_)
@@ -154,10 +164,11 @@ impl BenchError {
 
     /// Whether a port went, as when an adapter is plugged in again.
     pub fn lost_link(&self) -> bool {
-        matches!(
-            self,
-            Self::Instrument(InstrumentError::Link { .. }) | Self::Port { .. }
-        )
+        match self {
+            Self::Instrument(InstrumentError::Link { .. }) | Self::Port { .. } => true,
+            Self::NotReached { fault, .. } => fault.lost_link(),
+            _ => false,
+        }
     }
 
     /// Whether the instrument behind it is gone, in a state that nobody knows, or

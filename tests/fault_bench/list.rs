@@ -95,7 +95,7 @@
     kind("capture port vanishes", Trick::Vanishes(Capture, u64::MAX), Somewhere, Held),
     kind("drive port vanishes", Trick::Vanishes(Drive, u64::MAX), Somewhere, Held),
     kind("console port vanishes", Trick::Vanishes(Console, u64::MAX), Somewhere, Held),
-    kind("load missing, bench on", Trick::Missing(Load), First, Open("what the bench file does not name is not asked: a load that was left on stays so, without a supply")),
+    kind("load missing, bench on", Trick::Missing(Load), First, Held),
     kind("switch missing, bench on", Trick::Missing(Switch), First, Held),
     kind("capture missing, bench on", Trick::Missing(Capture), First, Held),
     kind("load on the supply's port", Trick::Other(Supply, Load), First, Held),

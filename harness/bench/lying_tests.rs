@@ -340,8 +340,12 @@ async fn a_bench_found_energised_is_switched_off_although_another_is_missing() {
         .await
         .err()
         .expect("the load is missing");
+    let BenchError::NotReached { role, fault } = &error else {
+        panic!("{error}");
+    };
+    assert_eq!(*role, Role::Load);
     assert!(
-        matches!(&error, BenchError::Instrument(fault) if fault.role() == Role::Load),
+        matches!(&**fault, BenchError::Instrument(fault) if fault.role() == Role::Load),
         "{error}"
     );
     let state = world

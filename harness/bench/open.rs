@@ -8,7 +8,7 @@ use super::interlock::Interlock;
 use super::told::Told;
 use crate::bench_file::{self, CaptureWiring};
 use crate::envelope::{BoardFacts, Surroundings};
-use crate::event::{Event, SafetyAction, SafetyOutcome};
+use crate::event::Event;
 use crate::ident::Role;
 use crate::instruments::Session;
 use crate::link::{Deadlines, Habits, Person, Port, PortSettings, Probe, Traffic};
@@ -136,22 +136,20 @@ impl Bench {
         };
         if let Err(fault) = begun {
             // What can still be switched off is off before anybody is told.
-            let outcome = bench.make_safe().await;
-            return Err(bench.left_with(fault, &outcome));
+            bench.make_safe().await;
+            return Err(bench.left_with(fault));
         }
         Ok(bench)
     }
 
-    /// `fault`, and where what feeds the board or draws from it was not reached, that.
-    fn left_with(&self, fault: BenchError, outcome: &SafetyOutcome) -> BenchError {
-        let reached = |role: Role| {
-            let refused = |action: &SafetyAction| action.role == role && action.trouble.is_some();
-            self.session(role).is_some() && !outcome.actions.iter().any(refused)
+    /// `fault`, and where what feeds the board or draws from it never said who it is,
+    /// that.
+    fn left_with(&self, fault: BenchError) -> BenchError {
+        let unknown = |role: &Role| {
+            let named = self.file.instrument(*role).is_some();
+            named && !self.identified.iter().any(|found| found.role == *role)
         };
-        let mut named = [Role::Supply, Role::Load]
-            .into_iter()
-            .filter(|role| self.file.instrument(*role).is_some());
-        match named.find(|role| !reached(*role)) {
+        match [Role::Supply, Role::Load].into_iter().find(unknown) {
             Some(role) => BenchError::NotReached {
                 role,
                 fault: Box::new(fault),

@@ -31,8 +31,8 @@ td{border-bottom:1px solid #ddd}th.n,td.n{text-align:right}td.n{font-variant-num
 svg text{font-family:inherit}p{max-width:95ch;margin:6px 0}\
 .issuer{display:flex;justify-content:space-between;gap:24px;border-bottom:1px solid #bbb;padding-bottom:10px;margin-bottom:14px}.issuer strong{font-size:19px}.issuer img{display:block;max-height:56px;max-width:220px;margin-bottom:6px}.issuer span{display:block;text-align:right;color:#555;font-size:12.5px}\
 .sign{display:grid;grid-template-columns:260px 130px;gap:36px;margin:44px 0 10px}.sign p{border-top:1px solid #111;padding-top:4px;font-size:12.5px;color:#555;margin:0}\
-@media(max-width:700px){body{padding:14px}.p2,.beside{grid-template-columns:1fr}.outcome{font-size:30px}header{flex-wrap:wrap}.issuer{flex-wrap:wrap}.issuer span{text-align:left}\
-.found thead{display:none}.found,.found tbody{display:block}.found tr{display:block;border-bottom:1px solid #bbb;padding:8px 0}.found td,.found td.n{display:flex;justify-content:space-between;gap:16px;border:0;padding:1px 0;white-space:normal;text-align:right}.found td,.found .n+:not(.n){padding-left:0}.found td:empty{display:none}.found td:before{content:attr(data-t);color:#555;text-align:left}.found td:first-child{display:block;font-weight:700;text-align:left;padding:0}.found td:first-child:before{content:none}.found .s{font-weight:400}dl{grid-template-columns:1fr}dd{margin-bottom:4px}.sign{grid-template-columns:1fr;gap:40px}}\
+@media screen and (max-width:700px){body{padding:14px}.p2,.beside{grid-template-columns:1fr}.outcome{font-size:30px}header{flex-wrap:wrap}.issuer{flex-wrap:wrap}.issuer span{text-align:left}\
+thead{display:none}table,tbody,tr,tr.g th{display:block}tr:not(.g){border-bottom:1px solid #bbb;padding:8px 0}td,td.n,.l,.w{display:flow-root;border:0;padding:1px 0;white-space:normal;text-align:right;overflow-wrap:anywhere}.n+:not(.n){padding-left:0}td:empty{display:none}td:before{content:attr(data-t);float:left;margin-right:16px;color:#555;font-weight:400}td:first-child,.wide td:first-child{min-width:0;font-weight:700;text-align:left}td:first-child:before{content:none}td svg{margin-left:auto;display:block}.found .s{font-weight:400}dl{grid-template-columns:1fr}dd{margin-bottom:4px}.sign{grid-template-columns:1fr;gap:40px}}\
 @media print{.sheet{break-before:page}.scroll{overflow:visible}body{padding:0;font-size:11px}table{font-size:10.7px}tr.g th{font-size:11px;padding-top:5px}th,td{padding:2px 5px 2px 0}}";
 
 pub(super) fn page(handout: &Handout) -> String {
@@ -205,9 +205,10 @@ fn table(out: &mut String, table: &Table) {
             continue;
         }
         out.push_str("<tr>");
-        for (cell, &(_, right)) in row.iter().zip(&table.headings) {
+        for (cell, &(heading, right)) in row.iter().zip(&table.headings) {
             let (class, cell) = (numeric(right), escape(&bound(cell, right)));
-            out.push_str(&format!("<td{class}>{cell}</td>"));
+            let heading = escape(heading);
+            out.push_str(&format!("<td{class} data-t=\"{heading}\">{cell}</td>"));
         }
         out.push_str("</tr>\n");
     }

@@ -44,7 +44,7 @@ pub(super) async fn run_page(State(pages): At) -> Response<Body> {
                 .add(&region(Region::Boards))
                 .raw("</div></div></section><section class=\"right\"><div class=\"panel\">")
                 .raw(METERS)
-                .raw("</div><div id=\"capture\" class=\"panel\">")
+                .raw("</div><div id=\"capture\" class=\"panel\" tabindex=\"0\" role=\"group\" aria-label=\"Capture\">")
                 .add(&region(Region::Capture))
                 .raw("</div><div class=\"panel\"><h2>Metrics</h2>\
                       <div id=\"metrics\" class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Metrics\">")

@@ -55,7 +55,15 @@
       if (next && typed && state.phase === "ready") next.value = typed;
       if (held) focus(place);
     }
+    cells(place);
     clocks();
+  }
+  // In a narrow box a row is a card, and each cell says what it is.
+  function cells(place) {
+    for (const table of place.matches("tbody") ? [place.closest("table")] : place.querySelectorAll("table")) {
+      const titles = Array.from(table.querySelectorAll("thead th"), (title) => title.textContent);
+      for (const cell of table.querySelectorAll("tbody td:not([data-t])")) cell.dataset.t = titles[cell.cellIndex] || "";
+    }
   }
   function add({ id, html }) {
     const place = byId(id);
@@ -63,6 +71,7 @@
     const box = place.closest(".scroll");
     const atEnd = box && box.scrollTop + box.clientHeight >= box.scrollHeight - 40;
     place.insertAdjacentHTML("beforeend", html);
+    cells(place);
     if (atEnd) box.scrollTop = box.scrollHeight;
   }
   function stands(next) {
@@ -256,7 +265,7 @@
     async function check() {
       try {
         const answer = await fetch("/plan/check", { method: "POST", body: fields() });
-        if (answer.ok) { byId("checked").innerHTML = await answer.text(); count(); }
+        if (answer.ok) { byId("checked").innerHTML = await answer.text(); cells(byId("checked")); count(); }
       } catch { said.textContent = "the server cannot be reached"; }
     }
     async function save() {
@@ -313,7 +322,7 @@
       }
       // A scanner types wherever the page is: its digits go where they belong.
       const serial = byId("serial"), at = document.activeElement;
-      const elsewhere = !at || at === document.body || at.tagName === "MAIN" || at.closest(".top, .panel") && !at.matches("input, select, textarea, button, a, summary, [tabindex]");
+      const elsewhere = !at || !at.matches("input, select, textarea, .zoom-picture");
       if (serial && elsewhere && event.key.length === 1 && event.key !== " " && !event.ctrlKey && !event.metaKey && !event.altKey) serial.focus();
     });
     byId("theme").addEventListener("click", () => {
@@ -325,6 +334,7 @@
     const button = byId("sound"), shown = () => button.setAttribute("aria-pressed", String(sound));
     button.addEventListener("click", () => { sound = !sound; keep("sound", sound ? "on" : "off"); shown(); tone([660]); });
     shown();
+    cells(document.body);
     document.querySelectorAll(".zoom").forEach(zoomable);
     if (byId("plan-form")) editor(byId("plan-form"));
     setInterval(clocks, 250);

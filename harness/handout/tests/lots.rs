@@ -41,7 +41,7 @@ fn every_metric_is_named_and_bytes_repeat() {
     for row in &found.rows {
         let name = in_words(&row.label);
         for cell in [
-            format!("<td>{name}</td>"),
+            format!(">{name}</td>"),
             format!("colgroup\">{}</th>", row.scenario),
         ] {
             assert!(page.contains(&cell), "{cell} is missing");

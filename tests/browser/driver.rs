@@ -9,7 +9,7 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_secs(90);
 
 /// A browser that ends with the test.
 pub(super) struct Browser {
@@ -200,9 +200,13 @@ impl Tab {
         }
     }
 
-    pub(super) fn go(&mut self, address: &str) {
-        // A tab behind another draws nothing.
+    /// A tab behind another draws nothing, and its clocks run slowly.
+    pub(super) fn bring_to_front(&mut self) {
         self.ask("Page.bringToFront", json!({}));
+    }
+
+    pub(super) fn go(&mut self, address: &str) {
+        self.bring_to_front();
         self.evaluated("window.before = true");
         self.ask("Page.navigate", json!({ "url": address }));
         let there = "!window.before && document.readyState === 'complete'";
@@ -235,7 +239,10 @@ impl Tab {
     pub(super) fn until(&mut self, what: &str, expression: &str) {
         let end = Instant::now() + PATIENCE;
         while self.evaluated(expression) != true {
-            assert!(Instant::now() < end, "{what} never comes");
+            if Instant::now() >= end {
+                let shown = self.evaluated("document.body.innerText");
+                panic!("{what} never comes: {shown}");
+            }
             std::thread::sleep(Duration::from_millis(40));
         }
     }

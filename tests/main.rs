@@ -6,6 +6,7 @@
 mod agreement;
 mod arrays;
 mod beginnings;
+mod blanks;
 mod browser;
 mod by_hand;
 mod command;
@@ -27,6 +28,7 @@ mod interruption;
 mod kept_store;
 mod left_on;
 mod liars;
+mod logos;
 mod lots;
 mod marks;
 mod models;

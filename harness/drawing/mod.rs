@@ -2,6 +2,7 @@
 //! knows neither SVG nor PDF; both renderers draw exactly these.
 
 pub(crate) mod axes;
+mod outlines;
 pub(crate) mod pdf;
 pub mod plain;
 pub mod raster;
@@ -10,8 +11,10 @@ mod tags;
 #[cfg(test)]
 pub(crate) mod tests;
 pub(crate) mod typeface;
+pub mod vector;
 
 use self::raster::Raster;
+use self::vector::Vector;
 use crate::units::typeset;
 
 /// Red, green, blue.
@@ -71,6 +74,12 @@ pub(crate) enum Item {
         at: (f64, f64),
         size: (f64, f64),
         raster: Raster,
+    },
+    /// The same of lines and areas.
+    Vector {
+        at: (f64, f64),
+        size: (f64, f64),
+        vector: Vector,
     },
 }
 
@@ -236,7 +245,7 @@ impl Drawing {
                     text.at = (text.at.0 * factor, text.at.1 * factor);
                     text.size *= factor;
                 }
-                Item::Image { at, size, .. } => {
+                Item::Image { at, size, .. } | Item::Vector { at, size, .. } => {
                     *at = (at.0 * factor, at.1 * factor);
                     *size = (size.0 * factor, size.1 * factor);
                 }
@@ -253,7 +262,7 @@ impl Drawing {
             let mut item = item.clone();
             match &mut item {
                 Item::Line { points, .. } | Item::Shape { points, .. } => *points = moved(points),
-                Item::Text(Text { at, .. }) | Item::Image { at, .. } => {
+                Item::Text(Text { at, .. }) | Item::Image { at, .. } | Item::Vector { at, .. } => {
                     *at = (at.0 + x, at.1 + y);
                 }
                 Item::Begin(_) | Item::End => {}

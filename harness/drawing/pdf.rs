@@ -3,7 +3,7 @@
 
 use super::tags::Tags;
 use super::typeface::face;
-use super::{Anchor, Drawing, Ink, Item, Text};
+use super::{Anchor, Drawing, Ink, Item, Text, outlines};
 use crate::drawing::plain::plain;
 use jiff::Timestamp;
 use krilla::color::rgb;
@@ -135,6 +135,7 @@ fn draw(surface: &mut Surface<'_>, item: &Item, fonts: [&Font; 2]) {
             surface.draw_image(image, room);
             surface.pop();
         }
+        Item::Vector { at, size, vector } => outlines::draw(surface, vector, *at, *size),
     }
 }
 

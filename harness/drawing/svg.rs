@@ -80,6 +80,15 @@ fn push(out: &mut String, item: &Item) {
             size.1,
             BASE64_STANDARD.encode(raster.png())
         ),
+        Item::Vector { at, size, vector } => write!(
+            out,
+            "<image x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"{:.1}\" href=\"data:image/svg+xml;base64,{}\"/>",
+            at.0,
+            at.1,
+            size.0,
+            size.1,
+            BASE64_STANDARD.encode(vector.text())
+        ),
         Item::Text(drawn) => {
             let anchor = match drawn.anchor {
                 Anchor::Start => "start",

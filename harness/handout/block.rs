@@ -3,6 +3,7 @@
 
 use crate::drawing::Picture;
 use crate::drawing::raster::Raster;
+use crate::drawing::vector::Vector;
 use crate::judgement::Limit;
 use crate::measurement::Finding;
 use crate::workshop::Issuer;
@@ -54,8 +55,8 @@ pub struct Letterhead {
 /// A logo as its file has it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Logo {
-    /// Text of an SVG.
-    Svg(String),
+    /// An SVG.
+    Svg(Vector),
     /// A PNG.
     Png(Raster),
 }
@@ -141,7 +142,7 @@ pub(super) enum Block {
     IfRoom(Box<Block>, f64),
     /// A line to sign on, and what stands below it.
     Signature(String),
-    /// What follows begins a sheet of its own.
+    /// What follows begins a sheet of its own, where this one is filled.
     NewSheet,
     /// Pictures, so many beside each other.
     Pictures(usize, Vec<Picture>),

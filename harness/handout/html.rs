@@ -7,7 +7,7 @@ use super::block::{
 };
 use super::figures::gauge::gauge;
 use super::figures::qr::qr;
-use super::paper::SEEN;
+use super::paper::{SEEN, fills_a_sheet};
 use crate::drawing::Picture;
 use crate::drawing::svg::{escape, svg};
 use base64::prelude::{BASE64_STANDARD, Engine as _};
@@ -33,13 +33,18 @@ svg text{font-family:inherit}p{max-width:95ch;margin:6px 0}\
 .sign{display:grid;grid-template-columns:260px 130px;gap:36px;margin:44px 0 10px}.sign p{border-top:1px solid #111;padding-top:4px;font-size:12.5px;color:#555;margin:0}\
 @media screen and (max-width:700px){body{padding:14px}.p2,.beside{grid-template-columns:1fr}.outcome{font-size:30px}header{flex-wrap:wrap}.issuer{flex-wrap:wrap}.issuer span{text-align:left}\
 thead{display:none}table,tbody,tr,tr.g th{display:block}tr:not(.g){border-bottom:1px solid #bbb;padding:8px 0}td,td.n,.l,.w{display:flow-root;border:0;padding:1px 0;white-space:normal;text-align:right;overflow-wrap:anywhere}.n+:not(.n){padding-left:0}td:empty{display:none}td:before{content:attr(data-t);float:left;margin-right:16px;color:#555;font-weight:400}td:first-child,.wide td:first-child{min-width:0;font-weight:700;text-align:left}td:first-child:before{content:none}td svg{margin-left:auto;display:block}.found .s{font-weight:400}dl{grid-template-columns:1fr}dd{margin-bottom:4px}.sign{grid-template-columns:1fr;gap:40px}}\
-@media print{.sheet{break-before:page}.scroll{overflow:visible}body{padding:0;font-size:11px}table{font-size:10.7px}tr.g th{font-size:11px;padding-top:5px}th,td{padding:2px 5px 2px 0}}";
+@media print{body:not(.short) .sheet{break-before:page}.scroll{overflow:visible}body{padding:0;font-size:11px}h2{margin:13px 0 5px}header{padding-bottom:8px}.issuer{padding-bottom:6px;margin-bottom:8px}.outcome{font-size:36px}.model{margin:8px 0;padding:4px}.framed{margin:10px 0}dl{gap:1px 16px;margin:3px 0}table{margin:5px 0}.p1,.p2{margin:6px 0;gap:12px}.sign{margin:34px 0 0;break-inside:avoid}.beside .p1 svg{max-height:58mm}table{font-size:10.7px}tr.g th{font-size:11px;padding-top:5px}th,td{padding:2px 5px 2px 0}}";
 
 pub(super) fn page(handout: &Handout) -> String {
     let (head, screen) = (&handout.head, handout.layout.screen);
     let title = escape(&head.titles[0]);
+    // Where little stands on page one, the next follows on it.
+    let short = match fills_a_sheet(handout) {
+        true => "",
+        false => " class=\"short\"",
+    };
     let mut out = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>{title}</title><style>{STYLE}</style></head><body style=\"max-width:{screen}px\">\n<main>"
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>{title}</title><style>{STYLE}</style></head><body{short} style=\"max-width:{screen}px\">\n<main>"
     );
     beginning(&mut out, head);
     blocks(&mut out, &handout.blocks);
@@ -53,7 +58,7 @@ fn letterhead(out: &mut String, letterhead: &Letterhead) {
     let issuer = &letterhead.issuer;
     out.push_str("<div class=\"issuer\"><div>");
     let logo = letterhead.logo.as_ref().map(|logo| match logo {
-        Logo::Svg(text) => ("svg+xml", BASE64_STANDARD.encode(text)),
+        Logo::Svg(vector) => ("svg+xml", BASE64_STANDARD.encode(vector.text())),
         Logo::Png(raster) => ("png", BASE64_STANDARD.encode(raster.png())),
     });
     if let Some((kind, data)) = logo {

@@ -12,6 +12,8 @@ use crate::drawing::{Anchor, BLACK, Drawing, GREY, Item, PALE, Picture, Role, WH
 const MOST_FRAMED: f64 = 240.0;
 /// Least room for the label of a fact.
 const LABEL: f64 = 62.0;
+/// Room that a browser needs beyond a sheet that is laid out here.
+const LARGER: f64 = 90.0;
 /// Lines of a paragraph that stay together.
 const TOGETHER: usize = 12;
 /// Height of a logo at most.
@@ -29,6 +31,20 @@ pub(super) fn pages(handout: &Handout) -> Vec<Drawing> {
     paper.gallery();
     paper.elsewhere();
     paper.sheets.finish(&handout.head.foot)
+}
+
+/// Whether what comes before the first block that begins a sheet of its own fills one, and
+/// leaves a browser, whose letters are larger, the room for it.
+pub(super) fn fills_a_sheet(handout: &Handout) -> bool {
+    let begins = handout
+        .blocks
+        .iter()
+        .position(|block| *block == Block::NewSheet);
+    let before = &handout.blocks[..begins.unwrap_or_default()];
+    let mut paper = Paper::new(handout.layout, Sheets::new(1));
+    paper.head(&handout.head);
+    paper.blocks(before);
+    !paper.sheets.full && paper.sheets.is_filled() && paper.sheets.fits(LARGER)
 }
 
 struct Paper<'a> {
@@ -105,13 +121,19 @@ impl<'a> Paper<'a> {
         let page = &mut self.sheets.page;
         let (mut left, mut right) = (TOP + 8.0, TOP + 6.0);
         let half = (RIGHT - LEFT) / 2.0 - 6.0;
-        if let Some(Logo::Png(raster)) = &letterhead.logo {
-            let size = raster.fitted((half, LOGO));
-            page.items.push(Item::Image {
-                at: (LEFT, TOP),
-                size,
-                raster: raster.clone(),
-            });
+        if let Some(logo) = &letterhead.logo {
+            let (at, room) = ((LEFT, TOP), (half, LOGO));
+            let (size, item) = match logo.clone() {
+                Logo::Png(raster) => {
+                    let size = raster.fitted(room);
+                    (size, Item::Image { at, size, raster })
+                }
+                Logo::Svg(vector) => {
+                    let size = vector.fitted(room);
+                    (size, Item::Vector { at, size, vector })
+                }
+            };
+            page.items.push(item);
             left += size.1 + 8.0;
         }
         page.as_role(Role::Paragraph, |page| {

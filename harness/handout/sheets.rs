@@ -16,6 +16,8 @@ const FOOT: f64 = 800.0;
 pub(super) const COLUMN: f64 = 248.0;
 /// Least room at a sheet's foot for a heading and what follows.
 const START: f64 = 44.0;
+/// What is filled of a sheet at least before another begins.
+const FILLED: f64 = 2.0 / 3.0;
 /// Height of a heading.
 pub(super) const HEADING: f64 = 20.0;
 
@@ -112,11 +114,16 @@ impl Sheets {
     }
 
     /// What follows begins a sheet of its own, where one is left and this one is
-    /// begun.
+    /// filled: no sheet is left blank by more than a third.
     pub(super) fn fresh(&mut self) {
-        if self.y > TOP {
+        if self.is_filled() {
             self.next();
         }
+    }
+
+    /// Whether at least two thirds of this sheet are filled.
+    pub(super) fn is_filled(&self) -> bool {
+        self.y >= TOP + FILLED * (FOOT - TOP)
     }
 
     /// Goes on on the next sheet; false where none is left.

@@ -5,6 +5,7 @@
 use super::files::Files;
 use super::hindrance::Hindrance;
 use super::{logo, plain_file};
+use crate::drawing::vector::Vector;
 use crate::handout::{Letterhead, Logo};
 use crate::ident::harmless;
 use crate::workshop::{FILE, Workshop};
@@ -91,10 +92,11 @@ impl OwnWorkshop {
         if path.extension().is_some_and(|ending| ending == "png") {
             return logo::of_png(&bytes).map(Logo::Png).map_err(fault);
         }
-        match String::from_utf8(bytes) {
-            Ok(text) if text.contains("<svg") => Ok(Logo::Svg(text)),
-            _ => Err(fault("it is no SVG".to_owned())),
-        }
+        let text = String::from_utf8(bytes);
+        let text =
+            text.map_err(|_| fault("it is no SVG: it is not written in UTF-8".to_owned()))?;
+        let vector = Vector::new(&text);
+        vector.map(Logo::Svg).map_err(|why| fault(why.to_string()))
     }
 }
 

@@ -20,7 +20,7 @@ pub(super) const PAGES: &[Page] = &[
     ),
     page(
         "issuer.logo",
-        "a picture at the head of the papers: a file beside this one that ends in .svg or .png. A PDF shows a PNG; an SVG stands on the pages for a browser.",
+        "a picture at the head of the papers: a file beside this one that ends in .svg or .png. An SVG is drawn from its paths, shapes, colours, gradients and clip paths; a text in it is to be turned into paths.",
         "[issuer]\nlogo = \"logo.png\"",
     ),
     page(

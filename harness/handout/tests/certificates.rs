@@ -1,6 +1,7 @@
 //! Certificates of invented runs: bytes that repeat, nothing left out, nothing
 //! that a name can break.
 
+use super::no_sheet_is_blank_by_a_third;
 use crate::digest::Digest;
 use crate::drawing::raster::Raster;
 use crate::drawing::tests::{figures_of_tagged, told};
@@ -277,12 +278,32 @@ fn other_readers_find_page_one_and_as_few_sheets_as_it_takes() {
                 .contains(scope),
             "{first}"
         );
-        assert!(!first.contains("Measurement sheet"), "{first}");
+        // Without a trip to be seen it fills no page: the measurements follow on it.
+        assert!(first.contains("Measurement sheet"), "{first}");
         assert!(
             text.contains("load 11: output voltage over current"),
             "{text}"
         );
         assert!(!text.contains('\u{2026}'), "something was cut");
+    }
+}
+
+/// Whatever a plan has in it, and whether a board passed or failed.
+#[test]
+fn no_sheet_of_a_board_is_blank_by_a_third() {
+    for (found, few) in [(0.004, true), (0.004, false), (0.020, true), (0.020, false)] {
+        for scenarios in 1..=11 {
+            let mut record = eleven(value(found, 1e-6), few);
+            record.scenarios.truncate(scenarios);
+            for figures in [0, 1, 4, 12] {
+                let seen: Vec<_> = (0..figures)
+                    .map(|number| (record.scenarios[number % scenarios].name.clone(), drawn()))
+                    .collect();
+                let what = format!("{found} s, {few}, {scenarios} scenarios, {figures} figures");
+                let paper = certificate(&sources(&record, &seen));
+                no_sheet_is_blank_by_a_third(&what, &paper);
+            }
+        }
     }
 }
 

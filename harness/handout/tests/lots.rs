@@ -1,6 +1,7 @@
 //! Reports about lots: bytes that repeat, every metric named, hostile words
 //! harmless, and pages that a reader nobody here wrote can open.
 
+use super::no_sheet_is_blank_by_a_third;
 use crate::comparison::{Bounds, LotReadings, LotsCompared, compare_lots, summarise};
 use crate::drawing::tests::{figures_of_tagged, told};
 use crate::handout::block::{NO_BREAK, bound};
@@ -168,6 +169,21 @@ fn trial(defect: Option<&str>, trip: f64) -> Trial {
     Trial::of(&record, defect).expect("a whole run")
 }
 
+fn setting() -> Setting {
+    Setting {
+        plan: "invented".into(),
+        bench: "model".into(),
+        bench_file: Some("own.toml".into()),
+        real: true,
+        board: "invented".into(),
+        board_of_demo: true,
+        seed: crate::seed::Seed(1),
+        each: 1,
+        left_out: Vec::new(),
+        files: Vec::new(),
+    }
+}
+
 #[test]
 fn what_a_plan_catches_is_told_alike_on_page_and_paper() {
     // A name that would be markup, were it not for what writes it.
@@ -188,18 +204,7 @@ fn what_a_plan_catches_is_told_alike_on_page_and_paper() {
         trial(None, 0.0041),
     ];
     let found = PlanProof::of(&asked, &trials);
-    let setting = Setting {
-        plan: "invented".into(),
-        bench: "model".into(),
-        bench_file: Some("own.toml".into()),
-        real: true,
-        board: "invented".into(),
-        board_of_demo: true,
-        seed: crate::seed::Seed(1),
-        each: 1,
-        left_out: Vec::new(),
-        files: Vec::new(),
-    };
+    let setting = setting();
     let at = jiff::Timestamp::UNIX_EPOCH;
     let page = plan_proof(&found, &setting, at).html();
     assert_eq!(page, plan_proof(&found, &setting, at).html());
@@ -217,5 +222,38 @@ fn what_a_plan_catches_is_told_alike_on_page_and_paper() {
     assert_eq!(plan_proof(&found, &setting, at).pdf().as_ref(), Ok(&paper));
     if let Some(figures) = figures_of_tagged(&paper, "none: passed in 1 of 1 (well)") {
         assert_eq!(figures, 1);
+    }
+}
+
+/// However much there is to say.
+#[test]
+fn no_sheet_about_lots_is_blank_by_a_third() {
+    let (compared, summary) = (
+        compared(12),
+        summarise(&lot("L1", 0.0200, 12), &Comparison::default()),
+    );
+    for count in 1..60 {
+        let mut found = compared.clone();
+        let rows = compared.rows.iter().cycle().take(count);
+        found.rows = rows.cloned().collect();
+        let what = format!("{count} metrics compared");
+        no_sheet_is_blank_by_a_third(&what, &lots_compared(&found, true));
+        let mut found = summary.clone();
+        let metrics = summary.metrics.iter().cycle().take(count);
+        found.metrics = metrics.cloned().collect();
+        let what = format!("{count} metrics of a lot");
+        no_sheet_is_blank_by_a_third(&what, &lot_summary(&found, true));
+        let names = (0..count).map(|number| format!("defect {number}"));
+        let asked = Asked {
+            scenarios: vec!["load".into(), "short".into()],
+            defects: names.clone().map(|name| (name, "late".into())).collect(),
+            each: 1,
+            good: 1,
+        };
+        let trials: Vec<Trial> = names.map(|name| trial(Some(&name), 0.5)).collect();
+        let found = PlanProof::of(&asked, &trials);
+        let what = format!("{count} defects");
+        let at = jiff::Timestamp::UNIX_EPOCH;
+        no_sheet_is_blank_by_a_third(&what, &plan_proof(&found, &setting(), at));
     }
 }

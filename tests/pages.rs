@@ -4,6 +4,7 @@
 //! those of a certificate are compared with its record instead.
 //! `BUFFERSTOP_RENEW_PAGES=1` writes the pages again; read what git then shows.
 
+use crate::blanks::no_sheet_is_blank_by_a_third;
 use crate::records::{Shelf, fixture};
 use regex_lite::Regex;
 use std::path::{Path, PathBuf};
@@ -73,6 +74,9 @@ fn check(shelf: &Shelf, words: &[&str], file: &str) {
             crate::tools::absent("pdftotext (poppler-utils) is not installed");
             return;
         };
+        if name != "labels" {
+            no_sheet_is_blank_by_a_third(&path);
+        }
         text
     };
     let kept = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -322,6 +326,20 @@ fn reports_about_lots_and_labels_read_as_they_did() {
     let words = ["records", "lot", "after", "--model"];
     check(&shelf, &words, "lot.html");
     check(&shelf, &words, "lot.pdf");
+    // A short plan's certificate, and a test report.
+    for (serial, file) in [("before-1", "short.pdf"), ("after-1", "report.pdf")] {
+        let words = [
+            "records",
+            "certificate",
+            serial,
+            "--model",
+            "--out-file",
+            file,
+        ];
+        let (status, said) = shelf.says(&words);
+        assert!([0, 1, 2].contains(&status), "{serial}: {said}");
+        no_sheet_is_blank_by_a_third(&shelf.path(file));
+    }
     let words = [
         "records",
         "label",

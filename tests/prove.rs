@@ -198,6 +198,7 @@ fn an_escape_stands_on_the_first_screen_and_in_the_report() {
     }
     let paper = std::fs::read(out.join("proof.pdf")).expect("a document");
     assert!(paper.starts_with(b"%PDF-"));
+    crate::blanks::no_sheet_is_blank_by_a_third(&out.join("proof.pdf"));
 }
 
 /// A real bench lends its wiring; none of its ports is there, and none is

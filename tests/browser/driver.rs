@@ -229,6 +229,14 @@ impl Tab {
         self.ask("Emulation.setEmulatedMedia", media);
     }
 
+    /// The page as it is printed on A4: a PDF.
+    pub(super) fn printed(&mut self) -> Vec<u8> {
+        let asked = json!({"preferCSSPageSize": true, "printBackground": true});
+        let text = self.ask("Page.printToPDF", asked)["data"].clone();
+        let text = text.as_str().expect("a document in base 64");
+        crate::records::decoded(text)
+    }
+
     /// What the page says to `expression`.
     pub(super) fn evaluated(&mut self, expression: &str) -> Value {
         let asked = json!({"expression": expression, "awaitPromise": true, "returnByValue": true});

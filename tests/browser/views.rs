@@ -4,6 +4,7 @@
 use super::axe::Axe;
 use super::driver::{Browser, Tab};
 use super::{SERIAL, browser, is_verdict, scanned};
+use crate::blanks::no_sheet_is_blank_by_a_third;
 use crate::guardian::fixture;
 use crate::page::{folder_with, page};
 use assert_cmd::cargo::cargo_bin_cmd;
@@ -231,5 +232,8 @@ fn papers(tab: &mut Tab, folder: &Path, looked: &mut Looked<'_>) {
         assert!(path.is_file(), "{file}");
         tab.go(&format!("file://{}", path.display()));
         looked.at(tab, file);
+        let printed = folder.join(file).with_extension("pdf");
+        std::fs::write(&printed, tab.printed()).expect("room");
+        no_sheet_is_blank_by_a_third(&printed);
     }
 }

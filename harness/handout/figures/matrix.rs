@@ -14,8 +14,9 @@ const HEAD: f64 = 18.0;
 const MARK: f64 = 8.0;
 /// Scenarios beside each other on one picture.
 const MOST_ACROSS: usize = 14;
-/// Defects below each other on one picture, so that it fits a page.
-const MOST_DOWN: usize = 40;
+/// Defects below each other on one picture, which with its heading takes less than a
+/// third of a sheet.
+const MOST_DOWN: usize = 14;
 
 pub(in crate::handout) const LEGEND: &str = "Filled: detected, and first in the plan's order. Hollow: detected as well. Question mark: inconclusive. Point: passed. A number says in how many boards, where it was not in all of them.";
 

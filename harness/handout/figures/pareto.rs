@@ -12,7 +12,7 @@ const TO: f64 = 400.0;
 const ROW: f64 = 15.0;
 const HEAD: f64 = 18.0;
 /// Bars drawn; the table holds all.
-const MOST: usize = 15;
+const MOST: usize = 13;
 
 pub(in crate::handout) fn picture(found: &LotSummary) -> Picture {
     let rows = failing_rows(found);

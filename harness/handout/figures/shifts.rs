@@ -15,8 +15,8 @@ const ROW: f64 = 12.5;
 const HEAD: f64 = 22.0;
 /// Margins to either side; beyond, an arrow.
 const REACH: f64 = 2.0;
-/// Metrics on one picture.
-const MOST: usize = 24;
+/// Metrics on one picture, which with its heading takes less than a third of a sheet.
+const MOST: usize = 15;
 
 pub(in crate::handout) const LEGEND: &str = "Each shift (candidate less baseline) with its 90 % interval, in units of its own margin. Filled diamond: equivalent; hollow square: not proven equivalent; filled square: different. The interval must lie between the thick lines; an arrow runs on beyond the scale. Where it lay beyond them and that was not enough for all metrics together, the wider interval is drawn that a difference needs.";
 

@@ -2,6 +2,7 @@
 //! boards, two pages, a start by its word, a stop in mid-short and a lost server. What a
 //! browser draws of it is not looked at here.
 
+mod attended;
 mod client;
 
 use super::guardian::{Running, bench_on, fixture, output_is_on, serve};

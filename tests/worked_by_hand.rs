@@ -10,39 +10,41 @@ use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-/// The ports of a model bench, and its bench file with another port for `role`.
-fn bench(folder: &Path, ports: &Value, role: &str, other: &str) -> PathBuf {
-    let text = bench_on(ports);
-    let path = format!("path = \"{}\"", port_of(role, ports));
-    let profile = format!("profile = \"{role}\"\n");
-    assert!(text.contains(&path) && text.contains(&profile), "{text}");
-    let text = text.replacen(&path, other, 1).replacen(&profile, "", 1);
+/// The ports of a model bench, and its bench file with others for these roles.
+pub(crate) fn bench(folder: &Path, ports: &Value, others: &[(&str, &str)]) -> PathBuf {
+    let mut text = bench_on(ports);
+    for (role, other) in others {
+        let path = format!("path = \"{}\"", port_of(role, ports));
+        let profile = format!("profile = \"{role}\"\n");
+        assert!(text.contains(&path) && text.contains(&profile), "{text}");
+        text = text.replacen(&profile, "", 1).replacen(&path, other, 1);
+    }
     let file = folder.join("bench.toml");
     std::fs::write(&file, text).expect("a bench file");
     file
 }
 
-fn port_of<'a>(role: &str, ports: &'a Value) -> &'a str {
+pub(crate) fn port_of<'a>(role: &str, ports: &'a Value) -> &'a str {
     let list = ports["ports"].as_array().expect("a list");
     let found = list.iter().find(|port| port["role"] == role);
     found.expect("the role")["path"].as_str().expect("a path")
 }
 
 /// An instrument that somebody works at its own keys.
-struct Keys(File);
+pub(crate) struct Keys(File);
 
 impl Keys {
-    fn of(path: &str) -> Self {
+    pub(crate) fn of(path: &str) -> Self {
         let port = OpenOptions::new().read(true).write(true).open(path);
         Self(port.expect("the port is there"))
     }
 
-    fn press(&mut self, line: &str) {
+    pub(crate) fn press(&mut self, line: &str) {
         let confirmed = self.read(&format!("{line};*OPC?"));
         assert_eq!(confirmed, "1", "{line}");
     }
 
-    fn read(&mut self, line: &str) -> String {
+    pub(crate) fn read(&mut self, line: &str) -> String {
         self.0
             .write_all(format!("{line}\n").as_bytes())
             .expect("it listens");
@@ -77,7 +79,7 @@ fn a_source_that_always_sends_needs_no_port() {
     for line in ["SIGN:PATT ONES", "CONT:ENAB 1", "SIGN ON"] {
         station.press(line);
     }
-    let bench = bench(folder.path(), &ports, "drive", "external = \"ones\"");
+    let bench = bench(folder.path(), &ports, &[("drive", "external = \"ones\"")]);
     let done = accept(&bench, "short")
         .arg("--json")
         .output()
@@ -100,7 +102,7 @@ fn a_source_that_always_sends_needs_no_port() {
 }
 
 /// What a person at the supply's keys does when asked for `what`, and types.
-fn does(keys: &mut Keys, what: &str) -> String {
+pub(crate) fn does(keys: &mut Keys, what: &str) -> String {
     let number = |text: &str| text.split(' ').nth(1).expect("a number").to_owned();
     if let Some(set) = what.strip_prefix("Supply voltage: ") {
         keys.press(&format!("VOLT {}", number(set)));
@@ -124,7 +126,7 @@ fn does(keys: &mut Keys, what: &str) -> String {
 fn a_supply_without_an_interface_is_set_and_read_by_a_person() {
     let (_served, ports) = serve();
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let bench = bench(folder.path(), &ports, "supply", "person = true");
+    let bench = bench(folder.path(), &ports, &[("supply", "person = true")]);
     let mut keys = Keys::of(port_of("supply", &ports));
 
     // Without a terminal nobody can be asked, and no reading is assumed.

@@ -309,6 +309,14 @@ impl Desk {
         }
     }
 
+    /// Nobody waits for an answer any more.
+    pub(super) fn asks_nothing(&self) {
+        let number = self.look(|stage| stage.question.as_ref().map(|q| q.number));
+        if let Some(number) = number {
+            self.asked_no_more(number);
+        }
+    }
+
     /// What the person typed for the question of that number.
     ///
     /// # Errors

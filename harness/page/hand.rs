@@ -127,6 +127,8 @@ impl Hand {
                 Ask::Close => self.closes(None),
                 Ask::End => break,
             }
+            // Whoever asked the person something has ended with what was asked of the hand.
+            self.desk.asks_nothing();
             self.desk.has_turned();
         }
         // The ports are let go of before the program ends.

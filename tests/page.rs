@@ -4,6 +4,7 @@
 
 mod attended;
 mod client;
+mod watched;
 
 use super::guardian::{Running, bench_on, fixture, output_is_on, serve};
 use client::{Client, Events};

@@ -121,22 +121,39 @@ impl Events {
         Self(BufReader::new(stream))
     }
 
+    /// What ends it from another thread.
+    pub(super) fn end(&self) -> TcpStream {
+        self.0.get_ref().try_clone().expect("a stream")
+    }
+
     /// Reads until such an event; its data.
     pub(super) fn until(&mut self, what: &str, so: impl Fn(&str, &Value) -> bool) -> Value {
-        let (mut name, end) = (String::new(), Instant::now() + PATIENCE);
+        let end = Instant::now() + PATIENCE;
         loop {
             assert!(Instant::now() < end, "{what} never comes");
+            let next = self.next();
+            let (name, data) =
+                next.unwrap_or_else(|| panic!("{what} never comes: the stream ends"));
+            if so(&name, &data) {
+                return data;
+            }
+        }
+    }
+
+    /// The next event and its data; nothing where the stream ends.
+    pub(super) fn next(&mut self) -> Option<(String, Value)> {
+        let mut name = String::new();
+        loop {
             let mut line = String::new();
             let read = self.0.read_line(&mut line).expect("it sends");
-            assert!(read > 0, "{what} never comes: the stream ends");
+            if read == 0 {
+                return None;
+            }
             // The lengths of the parts of the answer stand between the lines.
             if let Some(word) = line.strip_prefix("event: ") {
                 name = word.trim().to_owned();
             } else if let Some(data) = line.strip_prefix("data: ") {
-                let data: Value = serde_json::from_str(data).expect("JSON");
-                if so(&name, &data) {
-                    return data;
-                }
+                return Some((name, serde_json::from_str(data).expect("JSON")));
             }
         }
     }

@@ -50,9 +50,9 @@
     const held = id === "desk" && (place.contains(document.activeElement) || document.activeElement === document.body);
     place.innerHTML = html;
     if (id === "desk") {
-      // What a scanner has typed meanwhile is not lost.
+      // What a scanner has typed meanwhile is not lost, least of all its first letter.
       const next = place.querySelector("#serial");
-      if (next && typed && state.phase === "ready") next.value = typed;
+      if (next && typed) next.value = typed;
       if (held) focus(place);
     }
     cells(place);

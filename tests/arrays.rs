@@ -14,7 +14,7 @@ pub(crate) const SWING: f64 = 15.0;
 const SLEW: f64 = 10.0;
 pub(crate) const PACKETS: u64 = 6;
 
-/// The voltage of idle packets (S-9.2: 14 ones and more, FF 00 FF, each byte
+/// The voltage of idle packets (S-9.2:2004: 14 ones and more, FF 00 FF, each byte
 /// behind a 0, a 1 at the end; halves of 58 and 100 us). With `cutout` the rails
 /// are joined from 29 to 471 us behind each packet, whose halves of 1 run on
 /// underneath (S-9.3.2, RCN-217: 26 to 32 and 454 to 488 us).

@@ -778,7 +778,7 @@ fn repeated_times_are_steps_or_too_coarse() {
     assert_eq!(summary.columns[0].name, "rail");
 }
 
-/// Idle packets (S-9.2: FF 00 FF behind a preamble) with halves of 58 and 100 us,
+/// Idle packets (S-9.2:2004: FF 00 FF behind a preamble) with halves of 58 and 100 us,
 /// as instants (us) of changes.
 fn changes() -> Vec<(u64, u8)> {
     let mut bits = Vec::new();

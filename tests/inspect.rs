@@ -38,13 +38,13 @@ pub(crate) fn file(name: &str, bytes: &[u8]) -> (tempfile::TempDir, PathBuf) {
     (folder, path)
 }
 
-/// Idle packets (S-9.2: 14 ones and more, FF 00 FF) with halves of so many ns,
+/// Idle packets (S-9.2:2004: 14 ones and more, FF 00 FF) with halves of so many ns,
 /// as a dump in ns.
 pub(crate) fn idles(one: (u64, u64), zero: u64, count: usize) -> String {
     dump(&vec![(16, &[0xFF, 0, 0xFF][..]); count], one, (zero, zero))
 }
 
-/// Packets (preamble bits; bytes, each behind a 0, a 1 at the end: S-9.2 section
+/// Packets (preamble bits; bytes, each behind a 0, a 1 at the end: S-9.2:2004 section
 /// A) with halves of so many ns, as a dump in ns.
 fn dump(packets: &[(usize, &[u8])], one: (u64, u64), zero: (u64, u64)) -> String {
     let mut text = String::from(
@@ -235,8 +235,8 @@ fn stretched_zeros_have_two_bounds() {
     }
 }
 
-/// Idle and reset (S-9.2 section B), address 55 forward at step 6 (S-9.2 figure
-/// 1), page preset in service mode with its long preamble (S-9.2.3): each in its
+/// Idle and reset (S-9.2:2004 section B), address 55 forward at step 6 (S-9.2:2004 figure
+/// 1), page preset in service mode with its long preamble (S-9.2.3:2012): each in its
 /// own words.
 #[test]
 fn packets_of_the_standard_are_told_in_words() {

@@ -24,7 +24,7 @@ const SOUND: Wave = Wave {
     slew: (10.0, 10.0),
 };
 
-/// Instants of the edges of idle packets (S-9.2: 14 ones and more, FF 00 FF, each
+/// Instants of the edges of idle packets (S-9.2:2004: 14 ones and more, FF 00 FF, each
 /// byte behind a 0, a 1 at the end; halves of 58 and 100 us), s.
 fn edges() -> Vec<f64> {
     let mut bits = vec![true; 24];

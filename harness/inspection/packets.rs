@@ -69,7 +69,7 @@ fn instructed(kind: PacketKind, instruction: &[u8]) -> String {
             Some((forward, step)) => format!("{} step {step}", way(forward)),
             None => kind.to_string(),
         },
-        // 00111111 DDDDDDDD: S-9.2.1 section C, 128 speed steps.
+        // 00111111 DDDDDDDD: S-9.2.1:2012 section C, 128 speed steps.
         (PacketKind::AdvancedOperations, &[0x3F, speed]) => {
             let way = way(speed & 0x80 != 0);
             match speed & 0x7F {

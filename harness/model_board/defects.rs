@@ -54,7 +54,8 @@ macro_rules! changes {
     };
 }
 
-/// Every defect.
+/// Every defect. How large each is, is a house value: as large as such a fault is found
+/// to be at a bench, taken from no publication.
 pub static DEFECTS: &[Defect] = &[
     one(
         "trip never",

@@ -22,7 +22,7 @@ pub struct Comparison {
 }
 
 impl Default for Comparison {
-    /// A quarter of the distance and nine times in ten: house rules.
+    /// A quarter of the distance and nine times in ten: house values.
     fn default() -> Self {
         Self {
             key: Vec::new(),

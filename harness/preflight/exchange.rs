@@ -10,7 +10,8 @@ use std::collections::BTreeMap;
 
 /// Bits on the line for a byte: a start bit, eight of data, a stop bit.
 const BITS_A_BYTE: f64 = 10.0;
-/// Bytes of an action with its confirmation, and of a question, both ways.
+/// Bytes of an action with its confirmation, and of a question, both ways: house values,
+/// as the shipped profiles word them.
 const ACTION: f64 = 80.0;
 const QUESTION: f64 = 40.0;
 /// Bytes of a preamble and of the question for it.

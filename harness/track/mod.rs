@@ -1,4 +1,4 @@
-//! The track signal of NMRA S-9.1 and S-9.2: patterns for the drive, and from
+//! The track signal of NMRA S-9.1 and S-9.2:2004: patterns for the drive, and from
 //! edges or samples back to half-bits, bits, packets, cutouts and what the
 //! standards say of them. It opens no files and gives no verdict on a board.
 

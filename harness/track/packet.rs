@@ -9,7 +9,7 @@ use std::fmt;
 /// standards are read up to here.
 pub const LONGEST_PACKET: usize = 16;
 
-/// The check byte: exclusive or of all bytes before it (S-9.2 section A).
+/// The check byte: exclusive or of all bytes before it (S-9.2:2004 section A).
 pub fn check_byte(bytes: &[u8]) -> u8 {
     bytes.iter().fold(0, |sum, byte| sum ^ byte)
 }
@@ -140,7 +140,7 @@ pub enum PacketKind {
     BasicAccessory,
     /// Extended accessory decoder, 11-bit address.
     ExtendedAccessory,
-    /// Service mode (S-9.2.3), told by its long preamble.
+    /// Service mode (S-9.2.3:2012), told by its long preamble.
     ServiceMode,
     /// An address partition that is reserved.
     Reserved,
@@ -162,7 +162,7 @@ impl PacketKind {
         match bytes {
             [0xFF, 0, 0xFF] => return Self::Idle,
             [0, 0, 0] => return Self::Reset,
-            // 01DC000S: S-9.2 section B.
+            // 01DC000S: S-9.2:2004 section B.
             [0, stop, _] if stop & 0b1100_1110 == 0b0100_0000 => return Self::BroadcastStop,
             _ => {}
         }
@@ -177,7 +177,7 @@ impl PacketKind {
         }
     }
 
-    /// The instruction types of S-9.2.1 section C, by their upper three bits.
+    /// The instruction types of S-9.2.1:2012 section C, by their upper three bits.
     const fn instruction(byte: u8) -> Self {
         match byte >> 5 {
             0b000 => Self::DecoderControl,

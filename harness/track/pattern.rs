@@ -107,7 +107,7 @@ impl Pattern {
         Self { steps }
     }
 
-    /// The idle packet FF 00 FF (S-9.2 section B).
+    /// The idle packet FF 00 FF (S-9.2:2004 section B).
     ///
     /// # Errors
     /// As [`Pattern::packet`].
@@ -115,7 +115,7 @@ impl Pattern {
         Self::packet(&[0xFF, 0x00], shape)
     }
 
-    /// The reset packet 00 00 00 (S-9.2 section B).
+    /// The reset packet 00 00 00 (S-9.2:2004 section B).
     ///
     /// # Errors
     /// As [`Pattern::packet`].
@@ -123,7 +123,7 @@ impl Pattern {
         Self::packet(&[0x00, 0x00], shape)
     }
 
-    /// Address 55, forward, step 6: 37 74 43 (S-9.2 figure 1).
+    /// Address 55, forward, step 6: 37 74 43 (S-9.2:2004 figure 1).
     ///
     /// # Errors
     /// As [`Pattern::packet`].
@@ -193,7 +193,7 @@ impl Pattern {
 }
 
 /// Start bit, bytes with the most significant bit first, each behind a 0, the
-/// check byte, and the packet end bit (S-9.2 section A).
+/// check byte, and the packet end bit (S-9.2:2004 section A).
 pub(super) fn packet_bits(bytes: &[u8]) -> impl Iterator<Item = bool> + '_ {
     let check = check_byte(bytes);
     bytes

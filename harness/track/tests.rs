@@ -102,7 +102,7 @@ fn figure_1_of_s_9_2_bit_by_bit() {
     assert_eq!(speed_step(0x80), None);
 }
 
-/// Bytes from S-9.2 section B, S-9.2 figure 1, S-9.2.1 and S-9.2.3.
+/// Bytes from S-9.2:2004 section B, S-9.2:2004 figure 1, S-9.2.1 and S-9.2.3.
 #[test]
 fn packets_are_known_by_their_bytes() {
     for (bytes, preamble, kind) in [

@@ -10,7 +10,7 @@ noise, rate and resolution, an rms of error / u from 0.5 to 1.15 and no more tha
 
 The current is that of an alternating source closed through R and L: between
 two edges it goes to plus or minus V / R with exp(-t R / L), and after the trip it
-decays; textbook transients, e.g. IEC 60909-0 annexes on decaying components.
+decays; textbook transients, as the d.c. component of IEC 60909-0:2016 (from memory).
 """
 
 import json

@@ -118,7 +118,7 @@ class Edge:
 
 
 def bits(rng, packets, preamble):
-    """Whole bits of packets by S-9.2: ones, then bytes behind zeros, then a 1."""
+    """Whole bits of packets by S-9.2:2004: ones, then bytes behind zeros, then a 1."""
     found = []
     for _ in range(packets):
         address, order = rng.integers(0, 128), rng.integers(0, 256)

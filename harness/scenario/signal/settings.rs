@@ -26,11 +26,11 @@ const CUTOUT_METRICS: [&str; 4] = [
 words! {
     /// A packet of the stream.
     StreamPacket {
-        /// FF 00 FF (NMRA S-9.2 section B).
+        /// FF 00 FF (NMRA S-9.2:2004 section B).
         Idle = "idle",
-        /// 00 00 00 (NMRA S-9.2 section B).
+        /// 00 00 00 (NMRA S-9.2:2004 section B).
         Reset = "reset",
-        /// Address 55, forward, step 6: 37 74 43 (NMRA S-9.2 figure 1).
+        /// Address 55, forward, step 6: 37 74 43 (NMRA S-9.2:2004 figure 1).
         Speed = "speed",
         /// 7D 01 7C behind a preamble of 20 (NMRA S-9.2.3:2012).
         PagePreset = "page preset",

@@ -261,7 +261,7 @@ fn halves_are_paired_rightly_from_any_start() {
     assert!((signed.mean.value - 4e-6).abs() < 1e-12);
 }
 
-/// S-9.2: 14 preamble bits are sent, of which the packet end bit before may be
+/// S-9.2:2004: 14 preamble bits are sent, of which the packet end bit before may be
 /// one; fewer than 10 a decoder must refuse.
 #[test]
 fn preambles_are_counted_with_the_end_bit() {
@@ -291,7 +291,7 @@ fn preambles_are_counted_with_the_end_bit() {
     }
 }
 
-/// S-9.2 section C: start bits at least every 30 ms.
+/// S-9.2:2004 section C: start bits at least every 30 ms.
 #[test]
 fn start_bits_too_far_apart_are_told() {
     let packet = Pattern::idle(&PacketShape::PLAIN).expect("a packet");

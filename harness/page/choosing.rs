@@ -2,6 +2,7 @@
 //! while a board runs. It opens nothing.
 
 use super::address::{Nothing, beside};
+use super::desk_view;
 use super::guard;
 use super::markup::Markup;
 use super::pages::At;
@@ -110,7 +111,7 @@ fn form(shelf: &Shelf, operator: &str, lot: &str, shown: bool) -> Markup {
         &[&operator],
     );
     out.raw("<fieldset><legend>Before a bench with instruments is opened</legend>")
-        .add(&run_view::cautions())
+        .add(&desk_view::cautions())
         .raw(
             "<label class=\"tick\"><input type=\"checkbox\" name=\"confirmed\" value=\"yes\"> All of this is so, \
              and I stay at the bench.</label></fieldset><p class=\"row\"><button class=\"go\">Open the bench</button> \

@@ -4,6 +4,7 @@
 
 use super::guard::Secret;
 use super::markup::Markup;
+use super::metric_view::metric_row;
 use super::run_view;
 use super::stage::{Phase, Reading, Region, Stage};
 use crate::clock::{SystemClock, WallClock as _};
@@ -120,7 +121,7 @@ impl Desk {
             let metrics = &held.stage.run.metrics;
             let before = metrics.len().checked_sub(2).map(|at| &metrics[at]);
             if let Some(row) = metrics.last() {
-                let row = run_view::metric_row(before, row);
+                let row = metric_row(before, row);
                 held.tell(&frame(
                     "add",
                     &json!({"id": "metric-rows", "html": row.as_str()}),

@@ -3,23 +3,20 @@
 //! to the desk.
 
 use super::desk::{Desk, Refused};
-use super::picture;
+use super::relay::{ToDesk, attend, read_meters};
 use super::shelf::{Choice, read};
-use super::stage::{Phase, Reading, Region, Sitting};
-use crate::bench::{Shown, Watched};
+use super::stage::{Phase, Region, Sitting};
 use crate::bench_file::Port;
-use crate::digest::Hashed;
-use crate::event::Entry;
 use crate::handout::Letterhead;
 use crate::ident::{LotName, Serial};
-use crate::link::{Asked, Person};
+use crate::link::Person;
 use crate::plan::Omitted;
 use crate::runner::{Particulars, Sink, Stop};
 use crate::seed::Seed;
 use crate::sitting::{
     self, Hindrance, Mounted, Session, Setting, Sound, mounted, place, planted, refusal,
 };
-use crate::units::{Celsius, Quantity as _};
+use crate::units::Celsius;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::thread::JoinHandle;
@@ -31,9 +28,6 @@ const WAITING: usize = 8;
 
 /// Readings of meters that may wait to be shown.
 const READINGS: usize = 256;
-
-/// Observations that may wait to be drawn; what is beyond them stands in the record.
-const PICTURES: usize = 2;
 
 /// What the hand is asked.
 pub(super) enum Ask {
@@ -337,10 +331,7 @@ impl Hand {
             planted,
         };
         let desk = Arc::clone(&self.desk);
-        let mut sink = ToDesk {
-            desk: Arc::clone(&self.desk),
-            pictures: picture::drawn_beside(Arc::clone(&self.desk), PICTURES),
-        };
+        let mut sink = ToDesk::new(&self.desk);
         let mut sinks: [&mut dyn Sink; 1] = [&mut sink];
         let mut warn = |words: &str| {
             desk.change(&[Region::Remarks], |stage| {
@@ -402,59 +393,5 @@ impl Hand {
             stage.said = None;
             stage.hindered = why;
         });
-    }
-}
-
-/// Entries, and what was seen, to the desk.
-struct ToDesk {
-    desk: Arc<Desk>,
-    pictures: mpsc::Sender<(String, Vec<u8>)>,
-}
-
-impl Sink for ToDesk {
-    fn entry(&mut self, entry: &Entry) {
-        self.desk.enter(entry);
-    }
-
-    fn observed(&mut self, scenario: &str, bytes: &Hashed) {
-        // One that still draws is not waited for: the record has all of it.
-        let _ = self
-            .pictures
-            .try_send((scenario.to_owned(), bytes.bytes().to_vec()));
-    }
-}
-
-/// Shows what the meters read.
-async fn read_meters(desk: Arc<Desk>, mut readings: broadcast::Receiver<Shown>) {
-    loop {
-        match readings.recv().await {
-            Ok(Shown { at, meter, value }) => {
-                let began = desk.look(|stage| stage.run.bench_began);
-                let meter = match meter {
-                    Watched::SupplyVoltage => "v",
-                    Watched::SupplyCurrent => "a",
-                    Watched::LoadCurrent => "l",
-                };
-                let at = at.since_zero().si() - began;
-                desk.read(Reading { at, meter, value });
-            }
-            Err(broadcast::error::RecvError::Lagged(_)) => {}
-            Err(broadcast::error::RecvError::Closed) => return,
-        }
-    }
-}
-
-/// Asks the person for what has no instrument, one thing after another.
-async fn attend(desk: Arc<Desk>, mut asked: mpsc::Receiver<Asked>) {
-    while let Some(mut asking) = asked.recv().await {
-        let (answer, typed) = oneshot::channel();
-        let number = desk.ask(&asking.what, asking.is_reading, asking.patience, answer);
-        tokio::select! {
-            biased;
-            // Whoever asked has given up.
-            () = asking.answer.closed() => {}
-            typed = typed => drop(asking.answer.send(typed.ok().flatten())),
-        }
-        desk.asked_no_more(number);
     }
 }

@@ -3,8 +3,8 @@
 
 use super::address::{Nothing, beside};
 use super::markup::{Markup, in_address};
+use super::metric_view::badge;
 use super::pages::At;
-use super::run_view::badge;
 use super::shell::{View, page};
 use crate::ident::{LotName, Serial};
 use crate::judgement::Verdict;

@@ -4,10 +4,10 @@
 use super::address::{Nothing, beside};
 use super::guard;
 use super::markup::{Markup, in_address};
+use super::metric_view::{badge, metric_row, sign};
 use super::pages::At;
 use super::pages::Pages;
 use super::plot::{self, Window};
-use super::run_view::{metric_row, sign};
 use super::shell::{View, page, typed};
 use super::stage::MetricRow;
 use crate::handout::Form;
@@ -212,7 +212,7 @@ fn scenario_of(
     scenario: &ScenarioRecord,
 ) -> Result<(), Nothing> {
     out.put("<section class=\"panel\"><h2>{} ", &[&scenario.name]);
-    out.add(&super::run_view::badge(scenario.verdict));
+    out.add(&badge(scenario.verdict));
     if let Some(took) = scenario.took {
         out.put(" <small>{} of bench time</small>", &[&took]);
     }

@@ -2,14 +2,14 @@
 //! goes on, what was measured. Each region is drawn from the stage alone, so that a
 //! page opened in mid-run shows the same as one that was open all along.
 
-use super::gauge::gauge;
+use super::desk_view::desk;
 use super::markup::{Markup, in_address};
-use super::stage::{Ended, MetricRow, Phase, Question, Region, Run, ScenarioRow, Sitting, Stage};
-use crate::console::{CAUTIONS, caution_of, minutes};
+use super::metric_view::{badge, metrics, sign};
+use super::stage::{Ended, Phase, Region, Run, ScenarioRow, Sitting, Stage};
+use crate::console::{caution_of, minutes};
 use crate::judgement::Verdict;
-use crate::measurement::in_words;
 use crate::scenario::ScenarioKind;
-use crate::units::{Quantity as _, typeset};
+use crate::units::Quantity as _;
 use serde_json::json;
 
 /// One region.
@@ -65,33 +65,6 @@ pub(super) fn state(stage: &Stage) -> serde_json::Value {
     })
 }
 
-/// A verdict's sign and class: its form differs as well as its colour.
-pub(super) const fn sign(verdict: Verdict) -> (&'static str, &'static str) {
-    match verdict {
-        Verdict::Pass => ("\u{2713}", "pass"),
-        Verdict::Fail => ("\u{2717}", "fail"),
-        Verdict::Inconclusive => ("?", "open"),
-    }
-}
-
-/// A verdict as a word with its sign.
-pub(super) fn badge(verdict: Option<Verdict>) -> Markup {
-    let mut out = Markup::default();
-    match verdict {
-        Some(verdict) => {
-            let (sign, class) = sign(verdict);
-            out.put(
-                "<span class=\"badge {}\"><b aria-hidden=\"true\">{}</b> {}</span>",
-                &[&class, &sign, &verdict.word()],
-            );
-        }
-        None => {
-            out.raw("<span class=\"badge none\">\u{2013}</span>");
-        }
-    }
-    out
-}
-
 fn lot(stage: &Stage) -> Markup {
     let mut out = Markup::default();
     let Some(sitting) = &stage.sitting else {
@@ -131,46 +104,6 @@ fn lot(stage: &Stage) -> Markup {
     out
 }
 
-fn desk(stage: &Stage) -> Markup {
-    if let Some(question) = &stage.question {
-        return asked(question);
-    }
-    match &stage.phase {
-        Phase::Closed => {
-            Markup::of("<h2>No bench is open</h2><p>Choose plan, bench and lot above.</p>")
-        }
-        Phase::Opening => Markup::of(
-            "<h2>Opening the bench</h2><p role=\"status\">The files are read and every instrument \
-             is asked who it is.</p>",
-        ),
-        Phase::Ready => ready(stage),
-        Phase::Refused { serial, why } => {
-            let mut out = Markup::default();
-            out.put(
-                "<h2>{} is not run</h2><p class=\"told\" role=\"alert\">{}.</p>\
-                 <form data-send=\"/board\" autocomplete=\"off\"><input type=\"hidden\" name=\"serial\" value=\"{}\">\
-                 <label>Why is it tested again?<input name=\"retest\" required maxlength=\"200\" data-focus></label>\
-                 <p class=\"row\"><button class=\"go\">Test it again</button>\
-                 <button type=\"button\" data-post=\"/leave\">Leave it out</button></p></form>",
-                &[serial, why, serial],
-            );
-            out
-        }
-        Phase::Confirming {
-            serial,
-            nonce,
-            retest,
-        } => confirming(stage, serial.as_str(), nonce, retest.as_deref()),
-        Phase::Running => Markup::of(
-            "<h2>A board runs</h2><p>Hands out of the fixture. Escape, the foot switch or the \
-             button stops it and makes the bench safe.</p>",
-        ),
-        Phase::Stopping => {
-            Markup::of("<h2>Stopping</h2><p role=\"status\">The bench is being made safe.</p>")
-        }
-    }
-}
-
 /// Why no bench is open, where one was asked for.
 fn hindered(stage: &Stage) -> Markup {
     let mut out = Markup::default();
@@ -179,86 +112,6 @@ fn hindered(stage: &Stage) -> Markup {
             .lines(why)
             .raw("</pre>");
     }
-    out
-}
-
-fn ready(stage: &Stage) -> Markup {
-    let mut out = Markup::default();
-    out.raw(
-        "<h2><label for=\"serial\">Serial number of the next board</label></h2>\
-         <form data-send=\"/board\" autocomplete=\"off\" class=\"scan\">\
-         <input id=\"serial\" name=\"serial\" required maxlength=\"64\" spellcheck=\"false\" \
-         autocapitalize=\"off\" data-focus aria-describedby=\"said\">",
-    );
-    let real = stage.sitting.as_ref().is_some_and(|sitting| sitting.real);
-    out.raw(match real {
-        true => "<button class=\"go\">Next</button></form>",
-        false => "<button class=\"go\">Run</button></form>",
-    });
-    match &stage.said {
-        Some(said) => {
-            out.put(
-                "<p id=\"said\" class=\"told\" role=\"alert\">{}</p>",
-                &[said],
-            );
-        }
-        None => {
-            out.raw("<p id=\"said\">Scan its label, or type it and press Enter.</p>");
-        }
-    }
-    out
-}
-
-fn confirming(stage: &Stage, serial: &str, nonce: &str, retest: Option<&str>) -> Markup {
-    let mut out = Markup::default();
-    out.put("<h2>{}: in the fixture, all hands out?</h2>", &[&serial]);
-    if let Some(why) = retest {
-        out.put("<p>Tested again: {}</p>", &[&why]);
-    }
-    if let Some(sitting) = &stage.sitting {
-        out.put("<p>It takes {}.</p>", &[&minutes(sitting.expected)]);
-    }
-    out.put(
-        "<p class=\"row\"><button class=\"go\" data-post=\"/start\" data-nonce=\"{}\" data-focus>Start</button>\
-         <button data-post=\"/leave\">Leave it out</button></p>",
-        &[&nonce],
-    );
-    out
-}
-
-fn asked(question: &Question) -> Markup {
-    let mut out = Markup::default();
-    out.put(
-        "<h2>For you to do</h2><p class=\"task\" role=\"alert\">{}</p>\
-         <form data-send=\"/answer\" autocomplete=\"off\"><input type=\"hidden\" name=\"question\" value=\"{}\">",
-        &[&question.what, &question.number],
-    );
-    if question.is_reading {
-        out.raw(
-            "<label>What it reads<input name=\"typed\" required maxlength=\"64\" data-focus></label>\
-             <p class=\"row\"><button class=\"go\">Enter</button></p>",
-        );
-    } else {
-        out.raw(
-            "<p class=\"row\"><button class=\"go\" name=\"typed\" value=\"done\" data-focus>It is done</button>\
-             <button name=\"typed\" value=\"not done\">It cannot be done</button></p>",
-        );
-    }
-    out.put(
-        "</form><p>Waits for <span class=\"clock\" data-until=\"{}\">&nbsp;</span></p>",
-        &[&question.until.as_millisecond()],
-    );
-    out
-}
-
-/// The cautions of a real bench, to be confirmed before it is opened.
-pub(super) fn cautions() -> Markup {
-    let mut out = Markup::default();
-    out.raw("<ul class=\"cautions\">");
-    for caution in CAUTIONS {
-        out.put("<li>{}</li>", &[caution]);
-    }
-    out.raw("</ul>");
     out
 }
 
@@ -397,68 +250,6 @@ fn scenario(out: &mut Markup, name: &str, (class, sign, words): (&str, &str, &st
         "<li class=\"{}\"><b aria-hidden=\"true\">{}</b> {} <span>{}</span></li>",
         &[&class, &sign, &name, &words],
     );
-}
-
-fn metrics(run: &Run) -> Markup {
-    let mut out = Markup::default();
-    out.raw(
-        "<table class=\"metrics\"><thead><tr><th scope=\"col\">Metric</th><th scope=\"col\" class=\"n\">Value</th>\
-         <th scope=\"col\">Limit</th><th scope=\"col\">On its limit</th><th scope=\"col\">Verdict</th></tr></thead>\
-         <tbody id=\"metric-rows\">",
-    );
-    let mut before = None;
-    for row in &run.metrics {
-        out.add(&metric_row(before, row));
-        before = Some(row);
-    }
-    out.raw("</tbody></table>");
-    out
-}
-
-/// A metric as a row of the table; under a heading of its own where the scenario is
-/// another than of the row before.
-pub(super) fn metric_row(before: Option<&MetricRow>, row: &MetricRow) -> Markup {
-    let MetricRow {
-        metric,
-        limit,
-        decision,
-    } = row;
-    let mut out = Markup::default();
-    if before.is_none_or(|before| before.metric.scenario != metric.scenario) {
-        out.put(
-            "<tr class=\"group\"><th colspan=\"5\" scope=\"colgroup\">{}</th></tr>",
-            &[&metric.scenario],
-        );
-    }
-    let verdict = decision.as_ref().map(|decision| decision.verdict);
-    let class = verdict.map_or("none", |verdict| sign(verdict).1);
-    out.put(
-        "<tr class=\"{}\"><td>{} <small>{}</small>",
-        &[&class, &in_words(&metric.key), &metric.at],
-    );
-    let told = decision.as_ref().filter(|d| d.verdict != Verdict::Pass);
-    if let Some(decision) = told {
-        out.put("<small class=\"why\">{}</small>", &[&decision.reason]);
-    }
-    let value = metric.finding.show(metric.dimension);
-    let value = typeset(&value);
-    let bounds = limit
-        .as_ref()
-        .map(|limit| typeset(&limit.show(metric.dimension)).into_owned());
-    let source = limit.as_ref().map(|limit| limit.source.clone());
-    out.put(
-        "</td><td class=\"n\">{}</td><td title=\"{}\">{}</td><td>",
-        &[
-            &value,
-            &source.unwrap_or_default(),
-            &bounds.unwrap_or_else(|| "\u{2013}".to_owned()),
-        ],
-    );
-    if let Some(limit) = limit {
-        out.add(&gauge(&metric.finding, limit));
-    }
-    out.raw("</td><td>").add(&badge(verdict)).raw("</td></tr>");
-    out
 }
 
 fn remarks(run: &Run) -> Markup {

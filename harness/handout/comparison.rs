@@ -3,7 +3,9 @@
 
 use super::block::{Block, Handout, Head, ROOMY, grouped};
 use super::figures::{shifts, strips};
-use super::lot_words::{bounds, check_cells, conclusion, interval, margin, or_dash, span};
+use super::lot_words::{
+    bounds, check_cells, conclusion, interval, margin, or_dash, part_cells, span,
+};
 use crate::comparison::{CheckStandard, LotFacts, LotsCompared, PartRow, Readings, Row};
 use crate::measurement::in_words;
 use crate::statistics::lots::Outcome;
@@ -109,17 +111,8 @@ fn lots(lots: [&LotFacts; 2]) -> Block {
 }
 
 fn parts(parts: &[PartRow]) -> Block {
-    let text = |part: &Option<String>| or_dash(part.clone());
-    let row = |part: &PartRow| {
-        let same = part.baseline == part.candidate;
-        vec![
-            part.place.clone(),
-            text(&part.baseline),
-            text(&part.candidate),
-            if same { "" } else { "SUBSTITUTED" }.to_owned(),
-        ]
-    };
-    Block::table("place | baseline | candidate | ", parts.iter().map(row))
+    let cells = parts.iter().map(part_cells);
+    Block::table("place | baseline | candidate | ", cells)
 }
 
 fn metrics<'a>(found: &LotsCompared, rows: &[&'a Row]) -> Block {

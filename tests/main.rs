@@ -4,6 +4,7 @@
 #![allow(clippy::print_stdout, reason = "a skipped test says so")]
 
 mod agreement;
+mod ambient;
 mod arrays;
 mod beginnings;
 mod blanks;

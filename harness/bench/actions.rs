@@ -4,7 +4,7 @@
 use super::Bench;
 use super::fault::BenchError;
 use super::interlock::Permit;
-use crate::bench_file::Closes;
+use crate::bench_file::{Closes, Probed};
 use crate::envelope::Refusal;
 use crate::ident::Role;
 use crate::instruments::Measured;
@@ -282,14 +282,29 @@ impl Bench {
     }
 
     /// Temperature of the board's heat sink in degrees Celsius; `None` where
-    /// there is no thermometer.
+    /// no thermometer is there.
     ///
     /// # Errors
     /// A [`BenchError`].
     pub async fn temperature(&self) -> Result<Option<Measured>, BenchError> {
+        self.temperature_of(Probed::HeatSink).await
+    }
+
+    /// Temperature of the air around the bench in degrees Celsius; `None` where
+    /// no thermometer is there.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn ambient(&self) -> Result<Option<Measured>, BenchError> {
+        self.temperature_of(Probed::Ambient).await
+    }
+
+    async fn temperature_of(&self, probed: Probed) -> Result<Option<Measured>, BenchError> {
         match self.thermometer() {
-            Ok(thermometer) => Ok(Some(thermometer.temperature().await?)),
-            Err(_) => Ok(None),
+            Ok(thermometer) if self.file.probed() == Some(probed) => {
+                Ok(Some(thermometer.temperature().await?))
+            }
+            _ => Ok(None),
         }
     }
 

@@ -39,6 +39,11 @@ impl Bench {
         self.instruments.iter().find(|i| i.role == role)
     }
 
+    /// Where the thermometer's probe is; `None` where there is no thermometer.
+    pub fn probed(&self) -> Option<Probed> {
+        self.instrument(Role::Thermometer).map(|found| found.at)
+    }
+
     /// The channel that measures `measures`.
     pub fn channel(&self, measures: Measures) -> Option<&Channel> {
         self.channels.iter().find(|c| c.measures == measures)

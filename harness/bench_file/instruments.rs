@@ -25,14 +25,31 @@ pub(super) fn instrument(table: &Table<'_>) -> Option<Instrument> {
         workable(table, role, port);
     }
     let net = table.word("net", Net::WORDS);
+    let at = probed(table, role);
     let calibration = calibration(table);
     Some(Instrument {
         role: role?,
         port: port?,
         profile: profile?,
         net: net?,
+        at,
         calibration,
     })
+}
+
+/// Where the probe is; only a thermometer has one.
+fn probed(table: &Table<'_>, role: Option<Role>) -> Probed {
+    let at = table.optional_word("at", Probed::WORDS);
+    if table.has("at")
+        && let Some(role) = role.filter(|role| *role != Role::Thermometer)
+    {
+        let message = format!("a {role} has no probe that is anywhere");
+        table.fault(
+            Fault::error(&table.place_of("at"), message)
+                .expected("no `at`, or role = \"thermometer\""),
+        );
+    }
+    at.unwrap_or(Probed::HeatSink)
 }
 
 /// The profile that a role without an instrument has unless it states another.

@@ -83,7 +83,7 @@ fn note_by_role(bench: &mut Bench) {
     for (index, instrument) in bench.instruments.iter().enumerate() {
         for key in [
             "role", "profile", "net", "model", "path", "tcp", "usbtmc", "usb", "person",
-            "external", "due",
+            "external", "at", "due",
         ] {
             let written = format!("instrument.{index}.{key}");
             if let Some(place) = bench.places.find(&written).cloned() {

@@ -68,6 +68,16 @@ words! {
     }
 }
 
+words! {
+    /// Where a thermometer's probe is.
+    Probed {
+        /// On the board's heat sink.
+        HeatSink = "heat sink",
+        /// In the air around the bench.
+        Ambient = "ambient",
+    }
+}
+
 /// When an instrument was calibrated.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Calibration {
@@ -90,6 +100,8 @@ pub struct Instrument {
     pub profile: ProfileRef,
     /// What its low side shares.
     pub net: Net,
+    /// Where its probe is; only a thermometer's is anywhere but on the heat sink.
+    pub at: Probed,
     /// Its calibration, where it has one.
     pub calibration: Option<Calibration>,
 }

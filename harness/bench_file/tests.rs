@@ -115,6 +115,20 @@ fn each_spoiled_bench_is_faulted_at_its_line() {
     let load = "role = \"load\"\nmodel = true\nprofile = \"load\"\nnet = \"isolated\"";
     for (old, new, at, nth, message) in [
         (
+            "role = \"capture\"",
+            "role = \"capture\"\nat = \"ambient\"",
+            "at = \"ambient\"",
+            1,
+            "a capture has no probe",
+        ),
+        (
+            "role = \"thermometer\"",
+            "role = \"thermometer\"\nat = \"window\"",
+            "at = \"window\"",
+            1,
+            "'window' is not known here",
+        ),
+        (
             "format = 1",
             "format = 3",
             "format",

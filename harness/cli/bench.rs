@@ -9,7 +9,7 @@ use super::hindered::complain;
 use super::output::Output;
 use super::walk::walked;
 use crate::bench::Identified;
-use crate::bench_file::{Closes, Measures};
+use crate::bench_file::{Closes, Measures, Probed};
 use crate::console::BENCH_CAUTION;
 use crate::ident::{Role, harmless};
 use crate::plan::Plan;
@@ -122,6 +122,9 @@ fn cannot(files: &BenchFiles) -> Vec<String> {
         .into_iter()
         .filter(|role| bench.instrument(*role).is_none());
     let mut missing: Vec<String> = roles.map(|role| format!("there is no {role}")).collect();
+    if bench.probed() == Some(Probed::Ambient) {
+        missing.push("no thermometer is on the heat sink".to_owned());
+    }
     for (word, closes) in Closes::WORDS {
         if bench.branch(*closes).is_none() {
             missing.push(format!("no switch channel closes the {word}"));

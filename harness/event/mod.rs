@@ -6,11 +6,11 @@ use crate::clock::BenchInstant;
 use crate::digest::Digest;
 use crate::ident::{LotName, Role, RunId, Serial};
 use crate::judgement::{Decision, Limit, Verdict};
-use crate::measurement::Metric;
+use crate::measurement::{Estimate, Metric};
 use crate::plan::Omitted;
 use crate::scenario::Trouble;
 use crate::seed::Seed;
-use crate::units::{Celsius, Seconds};
+use crate::units::{Celsius, Dimension, Kelvins, Quantity as _, Seconds, show_with_uncertainty};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -63,8 +63,11 @@ pub struct RunStarted {
     pub seed: Option<Seed>,
     /// Who ran it.
     pub operator: Option<String>,
-    /// Ambient temperature as stated.
+    /// Ambient temperature as stated, or as read before the run began.
     pub ambient: Option<Celsius>,
+    /// Standard uncertainty of that reading; nothing where a person stated it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient_u: Option<Kelvins>,
     /// Why the board is tested again.
     pub retest: Option<String>,
     /// Why the plan allows instruments whose calibration is overdue, where such
@@ -86,6 +89,21 @@ pub struct RunStarted {
     pub planted: Vec<String>,
     /// Version of this program.
     pub version: String,
+}
+
+impl RunStarted {
+    /// The ambient temperature in words, and where it was measured its expanded
+    /// uncertainty.
+    pub fn ambient_words(&self) -> Option<String> {
+        let ambient = self.ambient?;
+        let Some(u) = self.ambient_u else {
+            return Some(ambient.to_string());
+        };
+        let measured = Estimate::new(ambient.si(), u.si());
+        let shown =
+            show_with_uncertainty(measured.value, measured.expanded(), Dimension::Temperature);
+        Some(format!("{shown} (k = 2), read before the run"))
+    }
 }
 
 /// How making the bench safe went.

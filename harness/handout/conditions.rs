@@ -57,7 +57,7 @@ pub(super) fn conditions(record: &Record) -> Vec<Fact> {
     let started = &record.started;
     let stated = |text: Option<String>| text.unwrap_or_else(|| "not stated".into());
     let mut facts = vec![
-        ("Ambient", stated(started.ambient.map(|t| t.to_string()))),
+        ("Ambient", stated(started.ambient_words())),
         ("Operator", stated(started.operator.clone())),
         ("Program", format!("bufferstop {}", started.version)),
     ];

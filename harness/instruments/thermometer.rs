@@ -1,5 +1,5 @@
-//! The thermometer at the board's heat sink. What its reading means for the
-//! junction is not known here.
+//! The thermometer. Where its probe is, and what its reading means there, is not
+//! known here.
 
 use super::fault::InstrumentError;
 use super::session::{Measured, Session};

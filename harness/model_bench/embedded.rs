@@ -83,6 +83,7 @@ fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> Wor
         .collect();
     let branches = file.branches.iter().map(|branch| branch.number).max();
     let branches = branches.unwrap_or(0).max(8);
+    settings.probed = file.probed().unwrap_or(settings.probed);
     settings.branches = (1..=branches).map(|number| branch(file, number)).collect();
     settings
 }

@@ -2,6 +2,7 @@
 //! and ratings, by default those of the shipped profiles. It draws nothing.
 
 use super::ratings::Ratings;
+use crate::bench_file::Probed;
 use crate::clock::BenchSpan;
 use crate::ident::Role;
 use crate::physics::{Probe, SwitchBranch};
@@ -65,6 +66,8 @@ pub struct WorldSettings {
     pub logic: Vec<LogicLine>,
     /// What the switch's channels close, from channel 1; `None` is unwired.
     pub branches: Vec<Option<SwitchBranch>>,
+    /// Where the thermometer's probe is.
+    pub probed: Probed,
     /// What each instrument can do and how well.
     pub ratings: Ratings,
     /// Magnitude beyond which no source on the bench goes, in volts.
@@ -119,6 +122,7 @@ impl WorldSettings {
                 Some(SwitchBranch::SupplyLoad),
                 None,
             ],
+            probed: Probed::HeatSink,
             highest_voltage: ratings.supply.voltage,
             ratings,
             identity: UNNAMED.to_owned(),

@@ -3,7 +3,6 @@
 use super::reading;
 use super::scene::Scene;
 use crate::protocol::{CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response};
-use crate::units::Quantity;
 
 /// Its own commands.
 #[derive(Clone, Copy, Debug)]
@@ -30,7 +29,7 @@ impl Device for Panel<'_> {
         let celsius = reading::read_at_end(
             self.0,
             |scene| &mut scene.thermometer.meter,
-            |scene| scene.circuit.case_temperature().si(),
+            |scene| scene.thermometer.probe(&scene.circuit),
         );
         Ok(Some(celsius))
     }

@@ -113,10 +113,7 @@ fn facts(out: &mut Markup, record: &Record) {
             Some(format!("{}, revision {}", started.family, started.revision)),
         ),
         ("Operator", started.operator.clone()),
-        (
-            "Ambient",
-            started.ambient.map(|ambient| ambient.to_string()),
-        ),
+        ("Ambient", started.ambient_words()),
         ("Tested again", started.retest.clone()),
         ("Diagnosis", started.only.clone()),
         ("Calibration", started.overdue_calibration.clone()),

@@ -340,6 +340,11 @@ impl Circuit {
         self.thermal_now().case()
     }
 
+    /// Temperature of the air around the board.
+    pub const fn ambient(&self) -> Celsius {
+        self.thermal.ambient()
+    }
+
     /// The heat at the present, which may lie between two thermal steps.
     fn thermal_now(&self) -> Thermal {
         let mut thermal = self.thermal;

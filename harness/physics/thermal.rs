@@ -104,6 +104,10 @@ impl Thermal {
     pub(super) fn case(&self) -> Celsius {
         Celsius::new(self.ambient + self.case)
     }
+
+    pub(super) const fn ambient(&self) -> Celsius {
+        Celsius::new(self.ambient)
+    }
 }
 
 /// A step may be twice as long as the last one, and as long as the junction

@@ -44,7 +44,7 @@ pub struct StartExcerpt {
     pub at: jiff::Timestamp,
     /// Digests of the files, the plan first.
     pub files: Vec<Digest>,
-    /// Ambient temperature as stated.
+    /// Ambient temperature as stated or read.
     pub ambient: Option<Celsius>,
     /// Why the board is tested again.
     pub retest: Option<String>,

@@ -32,6 +32,7 @@ pub(crate) fn started(run: &str, serial: &str, model: bool) -> RunStarted {
         seed: model.then_some(Seed(7)),
         operator: Some("bench hand".into()),
         ambient: Some(Celsius::new(21.5)),
+        ambient_u: None,
         retest: None,
         overdue_calibration: None,
         missing_safety: Vec::new(),

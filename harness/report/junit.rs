@@ -304,12 +304,7 @@ fn properties(record: &Record) -> Vec<(&'static str, String)> {
         ("operator", text(&started.operator)),
         ("retest", text(&started.retest)),
         ("planted", started.planted.join(", ")),
-        (
-            "ambient",
-            started
-                .ambient
-                .map_or(String::new(), |ambient| ambient.to_string()),
-        ),
+        ("ambient", started.ambient_words().unwrap_or_default()),
         ("version", started.version.clone()),
     ]
 }

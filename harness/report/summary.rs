@@ -151,7 +151,7 @@ fn conditions(out: &mut String, record: &Record) {
         "operator",
         started.operator.as_deref().unwrap_or("not stated"),
     );
-    let ambient = started.ambient.map(|ambient| ambient.to_string());
+    let ambient = started.ambient_words();
     entry("ambient", ambient.as_deref().unwrap_or("not stated"));
     if let Some(seed) = started.seed {
         entry("seed", &seed.0.to_string());

@@ -4,10 +4,12 @@
 //! went.
 
 use super::Sink;
+use super::ambient::Ambient;
 use super::executor::execute;
 use super::fitness::{excused, unfit};
 use super::journal::{Ended, Journal, Said, journal};
 use super::order::Order;
+use super::stop::Stop;
 use super::turns::{Turn, Turns, Withdrawn};
 use crate::bench::Bench;
 use crate::clock::{BenchInstant, WallClock};
@@ -24,7 +26,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::pin::pin;
 use std::task::Poll;
 use std::time::Duration;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::mpsc;
 use tokio::time::MissedTickBehavior;
 
 /// How often those who show the run are told that time passes.
@@ -51,63 +53,6 @@ pub enum RunFault {
     /// Its turn to be recorded never came. The bench was made safe.
     #[error(transparent)]
     Withdrawn(#[from] Withdrawn),
-}
-
-/// Tells runs to stop: the person pressed Ctrl-C, the machine goes down, or
-/// nobody watches over this program any more.
-#[derive(Clone, Debug)]
-pub struct Stop {
-    asked: watch::Receiver<bool>,
-    lapse: Option<watch::Receiver<Option<String>>>,
-}
-
-impl Stop {
-    /// A stop that the sender's `true` raises.
-    pub fn new(receiver: watch::Receiver<bool>) -> Self {
-        Self {
-            asked: receiver,
-            lapse: None,
-        }
-    }
-
-    /// The same, raised as well by what `lapse` comes to say of the watching
-    /// over this program.
-    #[must_use]
-    pub fn or_lapse(self, lapse: watch::Receiver<Option<String>>) -> Self {
-        Self {
-            lapse: Some(lapse),
-            ..self
-        }
-    }
-
-    /// Whether it is raised now.
-    pub fn is_raised(&self) -> bool {
-        *self.asked.borrow()
-    }
-
-    /// Waits until the person raises it.
-    pub async fn raised(&mut self) {
-        // A sender that is gone can no longer raise it.
-        if self.asked.wait_for(|raised| *raised).await.is_err() {
-            std::future::pending::<()>().await;
-        }
-    }
-
-    /// What went wrong with the watching, if anything has.
-    fn lapsed(&self) -> Option<String> {
-        self.lapse.as_ref()?.borrow().clone()
-    }
-
-    /// Waits until something is wrong with the watching.
-    async fn lapses(mut lapse: Option<watch::Receiver<Option<String>>>) {
-        let come = match &mut lapse {
-            Some(lapse) => lapse.wait_for(Option::is_some).await.is_ok(),
-            None => false,
-        };
-        if !come {
-            std::future::pending::<()>().await;
-        }
-    }
 }
 
 /// How the executor ended.
@@ -168,7 +113,10 @@ pub async fn run_in_turn(
         failed: None,
     };
     let today = TimeZone::UTC.to_datetime(clock.now()).date();
+    let ambient = Ambient::of(order, bench, &mut stop).await;
     let started = RunStarted {
+        ambient: ambient.value,
+        ambient_u: ambient.u,
         overdue_calibration: excused(order, bench, today),
         ..order.started(bench.is_model())
     };
@@ -176,11 +124,12 @@ pub async fn run_in_turn(
     for instrument in bench.identified() {
         ledger.write(bench.now(), instrument.event())?;
     }
-    let end = match unfit(order, bench, today) {
-        Some(trouble) => {
+    let unfit = unfit(order, bench, today).map(|trouble| (trouble, false));
+    let end = match unfit.or(ambient.trouble) {
+        Some((trouble, gone)) => {
             let scenario = None;
             ledger.write(bench.now(), Event::Trouble { scenario, trouble })?;
-            End::Complete
+            if gone { End::BenchGone } else { End::Complete }
         }
         None => {
             let (journal, said) = journal();
@@ -229,7 +178,7 @@ async fn drive_to_end(
     stop: &mut Stop,
 ) -> End {
     let mut executor = pin!(guarded(execute(order, bench, journal)));
-    let mut lapses = pin!(Stop::lapses(stop.lapse.clone()));
+    let mut lapses = pin!(stop.clone().lapses());
     let mut seconds = tokio::time::interval(SECOND);
     seconds.set_missed_tick_behavior(MissedTickBehavior::Skip);
     loop {

@@ -2,6 +2,7 @@
 //! the dispatcher, the only place where executor, signals, store and screens
 //! meet. It prints nothing.
 
+mod ambient;
 mod dispatcher;
 mod executor;
 mod fitness;
@@ -9,11 +10,13 @@ mod journal;
 mod order;
 mod rehearsal;
 mod session;
+mod stop;
 mod turns;
 
-pub use dispatcher::{Finished, RunFault, Stop, run, run_in_turn};
+pub use dispatcher::{Finished, RunFault, run, run_in_turn};
 pub use order::{Captures, Order, Particulars};
 pub use rehearsal::{Entrant, Rehearsal, RehearsalFault, boards_at_a_time};
+pub use stop::Stop;
 pub use turns::{Turn, Turns, Withdrawn};
 
 use crate::digest::Hashed;

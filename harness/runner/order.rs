@@ -20,7 +20,8 @@ pub struct Particulars {
     pub seed: Seed,
     /// Who runs it.
     pub operator: Option<String>,
-    /// Ambient temperature.
+    /// Ambient temperature; where it is not stated, a thermometer that stands there
+    /// is read.
     pub ambient: Option<Celsius>,
     /// Why the board is tested again.
     pub retest: Option<String>,
@@ -79,6 +80,7 @@ impl Order {
             seed: self.bench.is_model().then_some(particulars.seed),
             operator: particulars.operator.clone(),
             ambient: particulars.ambient,
+            ambient_u: None,
             retest: particulars.retest.clone(),
             overdue_calibration: None,
             missing_safety: self.bench.safety.missing(),

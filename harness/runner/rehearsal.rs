@@ -3,8 +3,9 @@
 //! what a run finds is what it would find alone: boards share nothing but the
 //! store.
 
-use super::dispatcher::{Finished, RunFault, Stop, run};
+use super::dispatcher::{Finished, RunFault, run};
 use super::order::{Captures, Order, Particulars};
+use super::stop::Stop;
 use crate::bench::{Bench, Connection};
 use crate::bench_file;
 use crate::clock::WallClock;

@@ -1,7 +1,7 @@
 //! Whose turn it is among runs that go on side by side, so that they are recorded
 //! and shown one after another, each whole. It runs nothing and records nothing.
 
-use super::dispatcher::Stop;
+use super::stop::Stop;
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use tokio::sync::watch;
 

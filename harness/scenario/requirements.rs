@@ -5,7 +5,7 @@
 use super::board::{Configuration, Ratings};
 use super::demands::MetricLimit;
 use super::terms::Entry;
-use crate::bench_file::{Bench, Carries, Closes, Proof};
+use crate::bench_file::{Bench, Carries, Closes, Probed, Proof};
 use crate::document::{Fault, Faults, Places};
 use crate::ident::Role;
 use crate::judgement::Limit;
@@ -75,6 +75,15 @@ impl Requirements<'_> {
                 "kind",
                 format!("the bench has no {role}, which this scenario needs"),
                 format!("an `[[instrument]]` with `role = \"{role}\"` in the bench file"),
+            );
+        } else if role == Role::Thermometer && self.bench.probed() == Some(Probed::Ambient) {
+            self.fault(
+                "kind",
+                "the bench's thermometer reads the ambient, and this scenario needs one on the \
+                 board's heat sink"
+                    .to_owned(),
+                "`at = \"heat sink\"` for the thermometer in the bench file, its probe fixed there"
+                    .to_owned(),
             );
         }
     }

@@ -153,6 +153,7 @@ fn started(lot: &str, serial: &str) -> RunStarted {
         seed: None,
         operator: None,
         ambient: None,
+        ambient_u: None,
         retest: None,
         overdue_calibration: None,
         missing_safety: Vec::new(),

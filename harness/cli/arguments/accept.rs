@@ -41,7 +41,8 @@ pub(in crate::cli) struct Accept {
     /// Who is at the bench.
     #[arg(long, value_name = "NAME")]
     pub(in crate::cli) operator: Option<String>,
-    /// Ambient temperature, such as "23 degC".
+    /// Ambient temperature, such as "23 degC". Without it the bench's thermometer is
+    /// read where its probe is at the ambient; what is stated goes before a reading.
     #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
     pub(in crate::cli) ambient: Option<String>,
     /// Why this board is tested again.

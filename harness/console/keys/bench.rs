@@ -61,6 +61,15 @@ pub(super) const PAGES: &[Page] = &[
         "[[instrument]]\nrole = \"drive\"\nexternal = \"idle packets\"",
     ),
     page(
+        "instrument.at",
+        "of a thermometer: where its probe is, on the board's `heat sink`, as without the key, \
+         or at the `ambient`, in the air around the bench, away from what gets warm. At the \
+         ambient it is read before each run begins, and record and papers show what it read \
+         with its uncertainty; where it cannot be read nothing is energised. An ambient that \
+         is stated (`--ambient`) goes before a reading. A soak needs the heat sink's.",
+        "[[instrument]]\nrole = \"thermometer\"\nat = \"ambient\"",
+    ),
+    page(
         "instrument.usb.vendor",
         "the vendor number of its USB serial adapter: the port is looked for when the \
          bench is opened.",

@@ -133,7 +133,7 @@ class ListScope(Scope):
             if kind == "line":
                 model.order(f"TRIG:SOUR DIG{number};SLOP {slope}")
             else:
-                model.order(f"TRIG:SOUR CHAN{number};LEV {level[0]};SLOP {slope}")
+                model.order(f"TRIG:SOUR INT{number};LEV {level[0]};SLOP {slope}")
         elif word == "FREE":
             model.order("TRIG:SOUR IMM")
         elif word == "RUN":
@@ -218,7 +218,7 @@ class ByteScope(Scope):
             if kind == "D":
                 model.order(f"TRIG:SOUR DIG{number};SLOP {slope}")
             else:
-                model.order(f"TRIG:SOUR CHAN{number};LEV {level};SLOP {slope}")
+                model.order(f"TRIG:SOUR INT{number};LEV {level};SLOP {slope}")
         elif head == "CH:SCALE?":  # a code of eight bits is sixteen of the model's
             return f"{16 * self.scale(self.source)[0]:.7E}"
         elif head == "CH:CLIP?":

@@ -30,6 +30,7 @@ mod kept_store;
 mod left_on;
 mod liars;
 mod logos;
+mod load_short;
 mod lots;
 mod marks;
 mod models;

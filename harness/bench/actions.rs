@@ -81,6 +81,10 @@ impl Bench {
             Intent::ShortPulse { place, duration } => {
                 self.close(short_branch(place), duration).await
             }
+            Intent::LoadShort { duration } => {
+                let load = self.load()?;
+                Ok(load.short(duration).await?)
+            }
             Intent::GapPulse { crossed, duration } => {
                 self.close(gap_branch(crossed), duration).await
             }

@@ -4,7 +4,7 @@
 
 use super::Bench;
 use super::fault::BenchError;
-use crate::bench_file::Closes;
+use crate::bench_file::{Closer, Closes};
 use crate::ident::Role;
 use crate::instruments::{CaptureStatus, Measured};
 use crate::scenario::acquisition::{CaptureRequest, ChannelRequest, Trigger};
@@ -149,6 +149,10 @@ impl Bench {
                 return Err(BenchError::StillOn { role, what });
             }
         }
+        if load.shorted().await? {
+            let what = "it still shorts its input".to_owned();
+            return Err(BenchError::StillOn { role, what });
+        }
         let mut last = load.measure_current().await?;
         for _ in 1..CURRENT_LOOKS {
             if is_gone(last, NO_CURRENT.si()) {
@@ -178,7 +182,10 @@ impl Bench {
             }
         }
         for branch in &self.file.branches {
-            if switch.closed(branch.number).await? {
+            let Closer::Switch(number) = branch.closer else {
+                continue;
+            };
+            if switch.closed(number).await? {
                 let what = format!("the {} is still closed", branch.closes.word());
                 return Err(BenchError::StillOn { role, what });
             }

@@ -4,7 +4,7 @@
 
 use super::Bench;
 use super::fault::BenchError;
-use crate::bench_file::Closes;
+use crate::bench_file::{Closer, Closes};
 use crate::ident::Role;
 use crate::instruments::{
     CaptureDevice, Console, Drive, Load, Session, Supply, Switch, Thermometer,
@@ -50,8 +50,9 @@ impl Bench {
 
     /// The number of the switch's channel that closes `closes`.
     pub(super) fn branch(&self, closes: Closes) -> Result<u32, BenchError> {
-        let branch = self.file.branch(closes);
-        let missing = BenchError::Missing(Role::Switch);
-        branch.map(|branch| branch.number).ok_or(missing)
+        match self.file.branch(closes).map(|branch| branch.closer) {
+            Some(Closer::Switch(number)) => Ok(number),
+            Some(Closer::Load) | None => Err(BenchError::Missing(Role::Switch)),
+        }
     }
 }

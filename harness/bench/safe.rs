@@ -5,7 +5,7 @@
 use super::Bench;
 use super::fault::BenchError;
 use super::told::Told;
-use crate::bench_file::Closes;
+use crate::bench_file::{Closer, Closes};
 use crate::event::{SafetyAction, SafetyOutcome};
 use crate::ident::Role;
 use crate::instruments::InstrumentError;
@@ -35,7 +35,7 @@ const PROOF_DEADLINE: Duration = Duration::from_secs(30);
 /// What is proven of which instrument, and in which order.
 const PROOFS: [(Role, &str); 4] = [
     (Role::Supply, "voltage and current gone"),
-    (Role::Load, "current gone, no pulse or ramp goes on"),
+    (Role::Load, "current gone, no pulse, ramp or short goes on"),
     (Role::Switch, "every branch open, no closure goes on"),
     (Role::Capture, "no capture goes on"),
 ];
@@ -80,9 +80,7 @@ impl Bench {
     }
 
     async fn looks_open(&self, closes: Closes, off_level: Amperes) -> Result<bool, BenchError> {
-        let switch = self.switch()?;
-        let number = self.branch(closes)?;
-        if switch.closed(number).await? {
+        if self.says_closed(closes).await? {
             return Ok(false);
         }
         match self.supply() {
@@ -92,6 +90,18 @@ impl Bench {
             }
             Err(_) => Ok(true),
         }
+    }
+
+    /// Whether what closes the branch takes it for closed: the switch, or the load of
+    /// its own short.
+    async fn says_closed(&self, closes: Closes) -> Result<bool, BenchError> {
+        let branch = self.file.branch(closes);
+        if branch.is_some_and(|branch| branch.closer == Closer::Load) {
+            let load = self.load()?;
+            return Ok(load.running().await? || load.shorted().await?);
+        }
+        let number = self.branch(closes)?;
+        Ok(self.switch()?.closed(number).await?)
     }
 
     /// Makes the bench safe: each instrument in turn, energy first, gets its

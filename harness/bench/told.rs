@@ -10,7 +10,7 @@ use crate::envelope::Known;
 use crate::ident::Role;
 use crate::instruments::InstrumentError;
 use crate::scenario::intent::{Intent, LoadSetting};
-use crate::units::{Amperes, Quantity, Seconds, Volts};
+use crate::units::{Amperes, Ohms, Quantity, Seconds, Volts};
 
 /// How much sooner than stated a switch may end what it times.
 const SWITCH_ERR: Seconds = Seconds::new(0.05);
@@ -22,6 +22,8 @@ pub(super) struct Told {
     pub(super) load: Option<LoadSetting>,
     /// The most that the load draws by what it was told.
     pub(super) load_most: Option<Amperes>,
+    /// Whether that is a short: it is no current that was asked for.
+    load_shorts: bool,
     /// Whether the board is enabled, and whether its signal is let through.
     pub(super) enabled: Option<bool>,
     pub(super) signal: Option<bool>,
@@ -41,6 +43,7 @@ impl Told {
         let load = |setting: Option<LoadSetting>, most: Amperes| Self {
             load: setting,
             load_most: Some(most),
+            load_shorts: false,
             ..self
         };
         match *intent {
@@ -49,6 +52,16 @@ impl Told {
             Intent::LoadHold { current, .. } => load(Some(LoadSetting::Current(current)), current),
             Intent::LoadPulse { current, .. } => load(None, current),
             Intent::LoadRamp { from, to, .. } => load(None, from.max(to)),
+            Intent::LoadShort { .. } => {
+                let closed = file.closed_loop(Closes::NearShort, voltage, Ohms::ZERO);
+                Self {
+                    load_shorts: true,
+                    ..load(
+                        None,
+                        closed.map_or(Amperes::ZERO, |closed| closed.current()),
+                    )
+                }
+            }
             Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => {
                 let ends = intent.duration().zip(intent.branch());
                 let closed = ends.map(|(duration, closes)| {
@@ -83,6 +96,7 @@ impl Bench {
     pub(super) fn settled(&self) -> Amperes {
         let load = match self.interlock.load_on() {
             Known::Sure(false) => Amperes::ZERO,
+            _ if self.told.load_shorts => Amperes::ZERO,
             _ => self.told.load_most.unwrap_or(Amperes::ZERO),
         };
         let now = self.now();

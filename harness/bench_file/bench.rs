@@ -5,6 +5,9 @@ use super::parts::*;
 use crate::document::Places;
 use crate::ident::Role;
 use crate::model_board::FixtureParameters;
+use crate::profile::Profile;
+use crate::units::Ohms;
+use std::collections::BTreeMap;
 
 /// A checked bench.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,7 +24,7 @@ pub struct Bench {
     pub channels: Vec<Channel>,
     /// What its logic lines see.
     pub lines: Vec<LogicLine>,
-    /// What the switch's channels close.
+    /// What the switch's channels and the load's short close.
     pub branches: Vec<BranchEntry>,
     /// The second booster behind the section gaps.
     pub upstream: Option<UpstreamEntry>,
@@ -57,6 +60,26 @@ impl Bench {
     /// The branch that closes `closes`.
     pub fn branch(&self, closes: Closes) -> Option<&BranchEntry> {
         self.branches.iter().find(|b| b.closes == closes)
+    }
+
+    /// Whether the load's own short closes a branch.
+    pub fn load_shorts(&self) -> bool {
+        self.branches.iter().any(|b| b.closer == Closer::Load)
+    }
+
+    /// The bench with what the profiles of its instruments state of its wiring: the
+    /// resistance of the load's short, where that closes a branch. Without it that
+    /// branch lets more flow than it can.
+    #[must_use]
+    pub fn with_profiles(mut self, profiles: &BTreeMap<Role, Profile>) -> Self {
+        let load = profiles.get(&Role::Load).and_then(Profile::load_range);
+        let short = load.and_then(|load| load.short_resistance);
+        for branch in &mut self.branches {
+            if branch.closer == Closer::Load {
+                branch.resistance = branch.resistance + short.unwrap_or(Ohms::ZERO);
+            }
+        }
+        self
     }
 
     /// Whether every instrument is a model.

@@ -110,6 +110,9 @@ fn listed<T>(root: &Table<'_>, key: &str, one: impl Fn(&Table<'_>) -> Option<T>)
 }
 
 fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry> {
+    if table.has("closed_by") {
+        return closed_by_load(table);
+    }
     let number = table.integer("number", 1..=256);
     let closes = table.word("closes", Closes::WORDS);
     let own_resistance: Option<Ohms> = table.quantity("resistance", Demand::Positive);
@@ -144,7 +147,7 @@ fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry
     let pilot_line = line("pilot_line");
     let bounce = table.quantity_or("bounce", Demand::Within(0.0, 1.0), Seconds::ZERO);
     Some(BranchEntry {
-        number: u32::try_from(number?).ok()?,
+        closer: Closer::Switch(u32::try_from(number?).ok()?),
         closes: closes?,
         resistance: own_resistance? + bus_resistance,
         inductance: own_inductance? + bus_inductance,
@@ -153,6 +156,43 @@ fn branch(table: &Table<'_>, bus: Option<(Ohms, Henries)>) -> Option<BranchEntry
         pilot_line,
         bounce,
         bank,
+    })
+}
+
+/// The load's own short: no contact that could bounce, and no line of its own.
+fn closed_by_load(table: &Table<'_>) -> Option<BranchEntry> {
+    const LOAD: &[(&str, Closer)] = &[("load", Closer::Load)];
+    let closer = table.word("closed_by", LOAD);
+    if table.has("number") {
+        table.fault(
+            Fault::error(&table.place_of("number"), "the load's short has no number")
+                .expected("either `number` or `closed_by`"),
+        );
+        // It was read, so that it is called unknown no second time.
+        table.optional_integer("number", 1..=256);
+    }
+    let closes = table.word("closes", Closes::WORDS);
+    if closes.is_some_and(|closes| closes != Closes::NearShort) {
+        table.fault(
+            Fault::error(
+                &table.place_of("closes"),
+                "the load hangs on the node and can short nothing else",
+            )
+            .expected("\"near short\", or a `number` of the switch"),
+        );
+    }
+    let resistance = table.quantity("resistance", Demand::NotNegative);
+    let inductance = table.quantity("inductance", Demand::Positive);
+    Some(BranchEntry {
+        closer: closer?,
+        closes: closes?,
+        resistance: resistance?,
+        inductance: inductance?,
+        proof: Proof::Load,
+        marker_line: None,
+        pilot_line: None,
+        bounce: Seconds::ZERO,
+        bank: None,
     })
 }
 

@@ -266,6 +266,15 @@ pub struct BankEntry {
     pub drop: Volts,
 }
 
+/// What closes a branch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Closer {
+    /// This channel of the switch, from one.
+    Switch(u32),
+    /// The load, which shorts its own input.
+    Load,
+}
+
 words! {
     /// What proves that a contact is closed or open.
     Proof {
@@ -277,18 +286,22 @@ words! {
         SecondPole = "second pole",
         /// A pilot current through contact and fuse.
         PilotCurrent = "pilot current",
+        /// There is no contact: the load shorts its input and says itself whether it
+        /// does.
+        Load = "load",
     }
 }
 
-/// One channel of the switch.
+/// One branch: a channel of the switch, or the load's own short.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BranchEntry {
-    /// Its number on the switch, from one.
-    pub number: u32,
+    /// What closes it.
+    pub closer: Closer,
     /// What it closes.
     pub closes: Closes,
     /// Loop resistance of the branch from the node: contacts, fuse and leads,
-    /// and for the far short the bus.
+    /// for the far short the bus, and for the load's short what its profile states
+    /// ([`super::Bench::with_profiles`]).
     pub resistance: Ohms,
     /// Loop inductance of it.
     pub inductance: Henries,

@@ -88,7 +88,12 @@ impl Checks<'_> {
             Carries::Marker | Carries::Pilot => (l.carries, l.number),
             once => (once, 0),
         });
-        self.once("branch", "number", &self.bench.branches, |b| b.number);
+        self.once("branch", "number", &self.bench.branches, |b| {
+            match b.closer {
+                Closer::Switch(number) => Some(number),
+                Closer::Load => None,
+            }
+        });
         self.once("branch", "closes", &self.bench.branches, |b| b.closes);
     }
 
@@ -113,6 +118,17 @@ impl Checks<'_> {
             self.line_of(&path("pilot_line"), branch.pilot_line, Carries::Pilot);
             let (missing, key) = match branch.proof {
                 Proof::None => (false, ""),
+                Proof::Load => {
+                    if branch.closer != Closer::Load {
+                        let message = "the load says nothing of a contact";
+                        self.fault(
+                            &path("proof"),
+                            message,
+                            "another proof, or no switch: `closed_by`",
+                        );
+                    }
+                    (false, "")
+                }
                 Proof::Marker | Proof::SecondPole => (branch.marker_line.is_none(), "marker_line"),
                 Proof::PilotCurrent => (branch.pilot_line.is_none(), "pilot_line"),
             };

@@ -6,7 +6,7 @@ use super::refusal::Refusal;
 use super::state::{Known, State, SupplyState};
 use super::surroundings::Surroundings;
 use super::worst::Worst;
-use crate::bench_file::{BranchEntry, Closes, Envelope, Loop};
+use crate::bench_file::{BranchEntry, Closer, Closes, Envelope, Loop};
 use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::scenario::Polarity;
@@ -115,6 +115,10 @@ impl Asked<'_> {
             Intent::ShortPulse { duration, .. } => {
                 self.short(&self.timed_branch(duration)?, duration)
             }
+            Intent::LoadShort { duration } => {
+                let branch = self.loads_branch()?;
+                self.short(&branch, duration)
+            }
             Intent::GapPulse { duration, .. } => self.gap(&self.timed_branch(duration)?, duration),
             Intent::Connect { duration, .. } => {
                 self.connect(&self.timed_branch(duration)?, duration)
@@ -150,18 +154,60 @@ impl Asked<'_> {
         if power > range.power {
             return Err(self.beyond(Role::Load, range.power));
         }
-        if !self.surroundings.load_is_rectified() {
-            match self.state.drive {
-                Known::Sure(Some(Polarity::Positive)) => {}
-                Known::Unknown => return Err(self.unknown(Role::Drive)),
-                Known::Sure(drive) => {
-                    let drive = drive.map_or("not held", Polarity::word).to_owned();
-                    let intent = self.intent.words();
-                    return Err(Refusal::LoadWiring { intent, drive });
-                }
+        self.forward()?;
+        self.within(&Worst::of_load(current))
+    }
+
+    /// Without a rectifier the load conducts like a short when reversed.
+    fn forward(&self) -> Result<(), Refusal> {
+        if self.surroundings.load_is_rectified() {
+            return Ok(());
+        }
+        match self.state.drive {
+            Known::Sure(Some(Polarity::Positive)) => Ok(()),
+            Known::Unknown => Err(self.unknown(Role::Drive)),
+            Known::Sure(drive) => {
+                let drive = drive.map_or("not held", Polarity::word).to_owned();
+                let intent = self.intent.words();
+                Err(Refusal::LoadWiring { intent, drive })
             }
         }
-        self.within(&Worst::of_load(current))
+    }
+
+    /// The branch of the load's own short, when the load ends it by itself and
+    /// withstands what could flow. Its input is off before, and its setting with it.
+    fn loads_branch(&self) -> Result<BranchEntry, Refusal> {
+        let around = self.surroundings;
+        let branch = around.bench.branches.iter();
+        let branch = branch.copied().find(|b| b.closer == Closer::Load);
+        let (Some(branch), Some(range)) = (branch, around.load) else {
+            return Err(self.lacks("load that shorts its input"));
+        };
+        if !around.load_ends_shorts {
+            return Err(Refusal::NotTimed {
+                intent: self.intent.words(),
+                role: Role::Load,
+                why: "its profile has no short_pulse".to_owned(),
+            });
+        }
+        match self.state.load_on {
+            Known::Sure(false) => {}
+            Known::Sure(true) => {
+                let intent = self.intent.words();
+                return Err(Refusal::LoadDraws { intent });
+            }
+            Known::Unknown => return Err(self.unknown(Role::Load)),
+        }
+        self.forward()?;
+        let supply = self.supply()?;
+        if supply.voltage > range.voltage {
+            return Err(self.beyond(Role::Load, range.voltage));
+        }
+        // Without any resistance the supply's limit and the leads would decide.
+        if self.closed(&branch, supply)?.current() > range.current {
+            return Err(self.beyond(Role::Load, range.current));
+        }
+        Ok(branch)
     }
 
     /// The intent's branch, when the switch opens it by itself.
@@ -173,8 +219,12 @@ impl Asked<'_> {
         let Some(branch) = around.bench.branch(closes) else {
             return Err(self.lacks(format!("branch for the {}", closes.word())));
         };
+        if branch.closer == Closer::Load {
+            return Err(self.lacks(format!("switch that closes the {}", closes.word())));
+        }
         let not_timed = |why: String| Refusal::NotTimed {
             intent: self.intent.words(),
+            role: Role::Switch,
             why,
         };
         if !around.switch_ends_pulses {

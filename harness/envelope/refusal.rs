@@ -84,11 +84,13 @@ pub enum Refusal {
         /// Its end, as text.
         most: String,
     },
-    /// The switch cannot end the closure by itself.
-    #[error("refused: {intent}: the switch does not end such a closure by itself ({why})")]
+    /// What closes a branch cannot end the closure by itself.
+    #[error("refused: {intent}: the {role} does not end such a closure by itself ({why})")]
     NotTimed {
         /// What was asked for.
         intent: String,
+        /// The switch, or the load.
+        role: Role,
         /// Why not.
         why: String,
     },
@@ -103,7 +105,7 @@ pub enum Refusal {
         drive: String,
     },
     /// A load that draws a current must not be moved.
-    #[error("refused: {intent}: the load is moved only while it is off")]
+    #[error("refused: {intent}: the load is moved or shorts its input only while it is off")]
     LoadDraws {
         /// What was asked for.
         intent: String,
@@ -162,7 +164,7 @@ pub enum RefusalKind {
     Time,
     /// More than the instrument is made for.
     Range,
-    /// The switch cannot end the closure by itself.
+    /// What closes a branch cannot end the closure by itself.
     NotTimed,
     /// A load without a rectifier, reversed.
     LoadWiring,
@@ -218,9 +220,9 @@ impl Refusal {
             Self::Voltage { most, .. } => Some(format!("{most} or less")),
             Self::Time { most, .. } => Some(format!("{most} or less")),
             Self::Range { most, .. } => Some(format!("{most} or less")),
-            Self::NotTimed { .. } => {
-                Some("a closure that the switch ends by itself after its time".to_owned())
-            }
+            Self::NotTimed { role, .. } => Some(format!(
+                "a closure that the {role} ends by itself after its time"
+            )),
             Self::LoadWiring { .. } => Some("the output held positive".to_owned()),
             Self::LoadDraws { .. } => Some("the load off".to_owned()),
             Self::Lacks { what, .. } => Some(format!("a bench with a {what}")),

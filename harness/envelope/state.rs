@@ -77,7 +77,8 @@ impl State {
             Intent::LoadOn(_)
             | Intent::LoadHold { .. }
             | Intent::LoadPulse { .. }
-            | Intent::LoadRamp { .. } => Self {
+            | Intent::LoadRamp { .. }
+            | Intent::LoadShort { .. } => Self {
                 load_on: Known::Sure(true),
                 ..self
             },
@@ -95,7 +96,8 @@ impl State {
             Intent::LoadOn(_)
             | Intent::LoadHold { .. }
             | Intent::LoadPulse { .. }
-            | Intent::LoadRamp { .. } => after.unsure_of(Role::Load),
+            | Intent::LoadRamp { .. }
+            | Intent::LoadShort { .. } => after.unsure_of(Role::Load),
             Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => after,
         }
     }

@@ -47,6 +47,7 @@ pub struct Surroundings {
     pub(super) load: Option<LoadRange>,
     pub(super) switch: Option<SwitchRange>,
     pub(super) switch_ends_pulses: bool,
+    pub(super) load_ends_shorts: bool,
 }
 
 impl Surroundings {
@@ -62,6 +63,8 @@ impl Surroundings {
                 .copied(),
             load: profile(Role::Load).and_then(Profile::load_range).copied(),
             switch: switch.and_then(Profile::switch_range).copied(),
+            load_ends_shorts: profile(Role::Load)
+                .is_some_and(|p| p.command("short_pulse").is_some()),
             switch_ends_pulses: switch.is_some_and(|p| p.command("pulse").is_some()),
         }
     }

@@ -112,7 +112,21 @@ impl<'a> Load<'a> {
         self.session.start("ramp", &arguments).await
     }
 
-    /// Stops a pulse or a ramp; where the instrument has no word for that, switching
+    /// Shorts its input for `duration`. Called by the bench on a permit only.
+    pub(crate) async fn short(&self, duration: Seconds) -> Result<(), InstrumentError> {
+        let seconds = [("seconds", Argument::Number(duration.si()))];
+        self.session.start("short_pulse", &seconds).await
+    }
+
+    /// Whether it says that it shorts its input; false where it cannot do that.
+    pub async fn shorted(&self) -> Result<bool, InstrumentError> {
+        match self.session.profile().command("shorted") {
+            Some(_) => self.session.truth("shorted", 0).await,
+            None => Ok(false),
+        }
+    }
+
+    /// Stops a pulse, a ramp or a short; where the instrument has no word for that, switching
     /// its input off is all there is.
     pub async fn stop(&self) -> Result<(), InstrumentError> {
         match self.session.profile().command("stop") {
@@ -121,7 +135,7 @@ impl<'a> Load<'a> {
         }
     }
 
-    /// Whether a pulse or a ramp is running.
+    /// Whether a pulse, a ramp or a short is running.
     pub async fn running(&self) -> Result<bool, InstrumentError> {
         self.session.running().await
     }

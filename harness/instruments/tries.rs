@@ -159,6 +159,13 @@ const LOAD: &[Try] = &[
         ],
         "draws a ramp up to 100 mA in 10 ms by the load",
     ),
+    energising(
+        "short_pulse",
+        Kind::Start,
+        &[("seconds", number(SHORT))],
+        "shorts the load's input for 10 ms",
+    ),
+    one("shorted", Kind::Truth),
     one("operation", Kind::Bits),
     one("stop", Kind::Act),
     one("input_off", Kind::Act),

@@ -3,7 +3,7 @@
 //! lines are. It computes nothing.
 
 use super::Answering;
-use crate::bench_file::{Bench, Carries, Closes, Measures};
+use crate::bench_file::{Bench, BranchEntry, Carries, Closer, Closes, Measures};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::ident::Role;
 use crate::model_board::{BoardParameters, FixtureParameters};
@@ -81,8 +81,11 @@ fn settings(file: &Bench, profiles: &BTreeMap<Role, Profile>, seed: Seed) -> Wor
     settings.logic = (0..=lines.unwrap_or(0).min(MOST_LINES - 1))
         .map(|number| logic(file, number))
         .collect();
-    let branches = file.branches.iter().map(|branch| branch.number).max();
+    let branches = file.branches.iter().filter_map(number).max();
     let branches = branches.unwrap_or(0).max(8);
+    if let Some(short) = file.branches.iter().find(|b| b.closer == Closer::Load) {
+        settings.short_resistance = short.resistance.si();
+    }
     settings.probed = file.probed().unwrap_or(settings.probed);
     settings.branches = (1..=branches).map(|number| branch(file, number)).collect();
     settings
@@ -131,8 +134,15 @@ fn logic(file: &Bench, number: u32) -> LogicLine {
     }
 }
 
-fn branch(file: &Bench, number: u32) -> Option<SwitchBranch> {
-    let found = file.branches.iter().find(|b| b.number == number)?;
+const fn number(branch: &BranchEntry) -> Option<u32> {
+    match branch.closer {
+        Closer::Switch(number) => Some(number),
+        Closer::Load => None,
+    }
+}
+
+fn branch(file: &Bench, of: u32) -> Option<SwitchBranch> {
+    let found = file.branches.iter().find(|b| number(b) == Some(of))?;
     Some(match found.closes {
         Closes::NearShort => SwitchBranch::Near,
         Closes::FarShort => SwitchBranch::Far,

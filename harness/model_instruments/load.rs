@@ -44,6 +44,9 @@ pub(super) struct Load {
     pub(super) ramp_seconds: f64,
     /// A pulse or ramp switches the input off or leaves it on when it ends.
     pub(super) pulse: bool,
+    /// The pulse is a short of the input, and what that has then.
+    pub(super) shorts: bool,
+    pub(super) short_ohms: f64,
     pub(super) tripped: u16,
     /// Since when the protection has seen too much.
     pub(super) over_since: Option<BenchInstant>,
@@ -75,6 +78,8 @@ impl Load {
             ramp_to: 0.0,
             ramp_seconds: WIDTH.default,
             pulse: false,
+            shorts: false,
+            short_ohms: settings.short_resistance,
             tripped: 0,
             over_since: None,
             setting_gain,
@@ -111,7 +116,12 @@ impl Load {
             self.ramp_to,
         ];
         let volts = self.highest_voltage;
-        let most = amperes.into_iter().fold(volts / self.ohms, f64::max);
+        let ohms = if self.shorts {
+            self.short_ohms
+        } else {
+            self.ohms
+        };
+        let most = amperes.into_iter().fold(volts / ohms, f64::max);
         let [most_volts, most_amperes, most_watts] = self.limits.map(|(limit, _)| limit);
         let worth = most * volts > most_watts
             || most > most_amperes
@@ -124,6 +134,7 @@ impl Load {
     pub(super) fn look(&mut self, circuit: &mut Circuit) {
         if self.pulse && !circuit.load_is_running() {
             self.pulse = false;
+            self.shorts = false;
             self.input = false;
         }
         if !self.input {
@@ -145,6 +156,7 @@ impl Load {
             self.over_since = None;
             self.tripped |= over;
             self.pulse = false;
+            self.shorts = false;
             self.input = false;
             circuit.apply(Action::Load(LoadMode::Off));
         }

@@ -10,7 +10,7 @@ use crate::physics::{Action, LoadMode, Probe};
 use crate::protocol::{
     Bounds, CommandTree, Conditions, Device, ErrorCode, Match, Parameters, Response,
 };
-use crate::units::Seconds;
+use crate::units::{Ohms, Seconds};
 
 /// Operation bit: a pulse or a ramp is under way.
 const RUNNING: u16 = 8;
@@ -29,6 +29,8 @@ pub(super) enum Command {
     RampStop,
     RampTime,
     Ramp,
+    Short,
+    Shorted,
     Abort,
     ClearProtection,
     MeasureVoltage,
@@ -57,6 +59,8 @@ pub(super) fn tree() -> CommandTree<Command> {
         ("[SOURce]:CURRent:STOP[?]", Command::RampStop),
         ("[SOURce]:SWEep:TIME[?]", Command::RampTime),
         ("INITiate:SWEep", Command::Ramp),
+        ("INPut:SHORt:PULSe", Command::Short),
+        ("INPut:SHORt?", Command::Shorted),
         ("ABORt", Command::Abort),
         ("INPut:PROTection:CLEar", Command::ClearProtection),
         ("MEASure[:SCALar]:VOLTage[:DC]?", Command::MeasureVoltage),
@@ -81,6 +85,7 @@ impl Panel<'_> {
         }
         self.0.load.input = on;
         self.0.load.pulse = false;
+        self.0.load.shorts = false;
         self.settle();
     }
 
@@ -106,6 +111,16 @@ impl Panel<'_> {
         Ok(())
     }
 
+    fn start_short(&mut self, seconds: f64) -> Result<(), ErrorCode> {
+        self.may_start()?;
+        let load = &mut self.0.load;
+        (load.input, load.pulse, load.shorts) = (true, true, true);
+        let mode = LoadMode::Resistance(Ohms::new(load.short_ohms));
+        let duration = BenchSpan::from_seconds(Seconds::new(seconds));
+        self.0.circuit.apply(Action::LoadPulse { mode, duration });
+        Ok(())
+    }
+
     fn start_ramp(&mut self) -> Result<(), ErrorCode> {
         self.may_start()?;
         let load = &mut self.0.load;
@@ -124,6 +139,7 @@ impl Panel<'_> {
     fn abort(&mut self) {
         if self.0.circuit.load_is_running() {
             self.0.load.pulse = false;
+            self.0.load.shorts = false;
             self.0.load.input = false;
             self.settle();
         }
@@ -202,10 +218,19 @@ impl Device for Panel<'_> {
                 self.input(on);
                 return Ok(None);
             }
+            Command::Short => {
+                let seconds = only(WIDTH, parameters)?;
+                self.start_short(seconds)?;
+                return Ok(None);
+            }
             _ => parameters.end()?,
         }
         match command.value {
             Command::Input => return Ok(Some(Response::new().boolean(self.0.load.input))),
+            Command::Shorted => {
+                let shorts = running && self.0.load.shorts;
+                return Ok(Some(Response::new().boolean(shorts)));
+            }
             Command::MeasureVoltage => {
                 let volts = reading::read(self.0, Probe::LoadVoltage, |scene| {
                     &mut scene.load.voltmeter

@@ -66,6 +66,8 @@ pub struct WorldSettings {
     pub logic: Vec<LogicLine>,
     /// What the switch's channels close, from channel 1; `None` is unwired.
     pub branches: Vec<Option<SwitchBranch>>,
+    /// What the load's leads and its short have, in ohms.
+    pub short_resistance: f64,
     /// Where the thermometer's probe is.
     pub probed: Probed,
     /// What each instrument can do and how well.
@@ -122,6 +124,7 @@ impl WorldSettings {
                 Some(SwitchBranch::SupplyLoad),
                 None,
             ],
+            short_resistance: 0.1,
             probed: Probed::HeatSink,
             highest_voltage: ratings.supply.voltage,
             ratings,

@@ -256,7 +256,9 @@ impl<'a> Dry<'a> {
         let (tripped, pulse) = match *intent {
             Intent::LoadPulse { current, duration } if trips(current) => (true, duration),
             Intent::LoadRamp { to, duration, .. } if trips(to) => (true, duration),
-            Intent::ShortPulse { duration, .. } => (true, duration),
+            Intent::ShortPulse { duration, .. } | Intent::LoadShort { duration } => {
+                (true, duration)
+            }
             _ => (false, Seconds::ZERO),
         };
         if tripped {

@@ -110,7 +110,9 @@ fn message(refusal: &Refusal) -> String {
         Refusal::Range { intent, role, .. } => {
             format!("{intent}: that is more than the {role} is made for")
         }
-        Refusal::NotTimed { .. } => "the switch does not end such a pulse by itself".to_owned(),
+        Refusal::NotTimed { role, .. } => {
+            format!("the {role} does not end such a pulse by itself")
+        }
         Refusal::LoadWiring { drive, .. } => format!(
             "without a rectifier the load withstands the positive polarity only, and the output \
              is {drive}"

@@ -2,7 +2,7 @@
 //! numbers of channels, what the supply gives, and what each scenario requires
 //! by name. Currents, times and samples are left to the dry run.
 
-use crate::bench_file::{Bench, Carries, Closes};
+use crate::bench_file::{Bench, Carries, Closer, Closes};
 use crate::document::{Fault, Faults};
 use crate::ident::Role;
 use crate::plan::Plan;
@@ -106,7 +106,7 @@ impl Fit<'_> {
         let switch = self.profiles.get(&Role::Switch);
         if let Some(range) = switch.and_then(Profile::switch_range) {
             for (index, branch) in self.bench.branches.iter().enumerate() {
-                if branch.number > range.channels {
+                if matches!(branch.closer, Closer::Switch(number) if number > range.channels) {
                     self.of_bench(
                         faults,
                         &format!("branch.{index}.number"),

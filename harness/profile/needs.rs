@@ -63,11 +63,14 @@ const fn part(
 }
 
 /// A command that is there where another is.
-pub(super) const TOGETHER: [(&str, &str); 8] = [
+pub(super) const TOGETHER: [(&str, &str); 11] = [
     // What was started must be seen to be over, and stopped.
     ("pulse", "operation"),
     ("ramp", "operation"),
     ("ramp", "stop"),
+    ("short_pulse", "operation"),
+    ("short_pulse", "stop"),
+    ("short_pulse", "shorted"),
     ("constant_resistance", "set_resistance"),
     ("set_resistance", "constant_resistance"),
     ("constant_resistance", "constant_current"),
@@ -141,6 +144,8 @@ static LOAD: RoleNeeds = RoleNeeds {
         with("set_resistance", &["ohms"]),
         with("pulse", &["amperes", "seconds"]),
         with("ramp", &["from_amperes", "to_amperes", "seconds"]),
+        with("short_pulse", &["seconds"]),
+        plain("shorted"),
         plain("stop"),
         plain("measure_voltage"),
         plain("current_setting"),

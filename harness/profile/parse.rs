@@ -109,6 +109,14 @@ fn profile(root: &Table<'_>) -> Option<Profile> {
         needed("operation", needs.operation),
     );
     let range = read_range(root, range, role);
+    let shorts = matches!(&range, Some(Range::Load(load)) if load.short_resistance.is_some());
+    if range.is_some() && asked("short_pulse") && !shorts {
+        let message = "`short_resistance` is missing, without which nobody knows what could flow";
+        root.fault(
+            Fault::error(&root.place_of("range"), message)
+                .expected("the minimum resistance of the load's short, as \"50 mohm\""),
+        );
+    }
     let measures = |name: &str| !name.starts_with("measure_") || asked(name);
     let accuracy = accuracies(root, accuracy, needs.accuracy, measures);
     Some(Profile {

@@ -2,7 +2,7 @@
 //! well it does so is stated beside it, and what a plan asks of it is not known here.
 
 use crate::document::{Demand, Fault, Table};
-use crate::units::{Amperes, Seconds, Volts, Watts};
+use crate::units::{Amperes, Ohms, Seconds, Volts, Watts};
 
 /// What an instrument can do, by role.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +39,8 @@ pub struct LoadRange {
     pub power: Watts,
     /// Least voltage at which it still carries its current.
     pub minimum_voltage: Volts,
+    /// Its resistance while it shorts its input, where it can.
+    pub short_resistance: Option<Ohms>,
 }
 
 /// What a capture device can do.
@@ -85,11 +87,13 @@ pub(super) fn load(table: &Table<'_>) -> Option<Range> {
     let current = table.quantity("current", Demand::Positive);
     let power = table.quantity("power", Demand::Positive);
     let minimum_voltage = table.quantity("minimum_voltage", Demand::NotNegative);
+    let short_resistance = table.optional_quantity("short_resistance", Demand::Positive);
     Some(Range::Load(LoadRange {
         voltage: voltage?,
         current: current?,
         power: power?,
         minimum_voltage: minimum_voltage?,
+        short_resistance,
     }))
 }
 

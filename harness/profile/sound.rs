@@ -18,13 +18,14 @@ const OFF: [&str; 6] = [
 
 /// Commands that may let energy into a board. Lines with a state of their own,
 /// `set_enable`, are not among them.
-const ON: [&str; 6] = [
+const ON: [&str; 7] = [
     "output_on",
     "input_on",
     "signal_on",
     "close",
     "pulse",
     "ramp",
+    "short_pulse",
 ];
 
 /// Questions whose answers' bits differ though the line may be the same.

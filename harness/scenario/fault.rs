@@ -7,9 +7,9 @@ use super::terms::Place;
 use crate::interruption::{
     self, Before, Closure, Current, Examined, Line, Provocation, Terms, Witnesses,
 };
-use crate::measurement::Blame;
+use crate::measurement::{Blame, combined, rectangular};
 use crate::units::Quantity;
-use crate::waveform::{LogicLine, Signal, Trace, edges};
+use crate::waveform::{Edge, LogicLine, Signal, Trace, edges};
 
 /// The levels and times of the context.
 fn terms(context: &Context) -> Terms {
@@ -48,6 +48,9 @@ pub(super) fn closure(take: &Take, place: Place, context: &Context) -> Closure {
         Place::Far => (LogicLine::FarMarker, LogicLine::FarPilot),
     };
     let capture = &take.capture;
+    if take.proof == Proof::Load {
+        return shorted_by_load(take, context);
+    }
     let line = match take.proof {
         Proof::PilotCurrent if capture.line(pilot).is_some() => pilot,
         _ => marker,
@@ -60,18 +63,54 @@ pub(super) fn closure(take: &Take, place: Place, context: &Context) -> Closure {
         proves: match take.proof {
             Proof::PilotCurrent => line == pilot,
             Proof::SecondPole => true,
-            Proof::None | Proof::Marker => false,
+            Proof::None | Proof::Marker | Proof::Load => false,
         },
     };
     Closure::of(line, context.bounce.si())
 }
 
+/// The load's own short: from the trigger, which its current gave, for as long as it
+/// was asked for.
+fn shorted_by_load(take: &Take, context: &Context) -> Closure {
+    let edge = |at, rising| Edge { at, rising };
+    let line = Line {
+        initial: Some(false),
+        edges: vec![edge(0.0, true), edge(take.pulse.si(), false)],
+        first: take.capture.first.si(),
+        follows: true,
+        proves: false,
+    };
+    Closure::of(line, context.bounce.si())
+}
+
+/// How well it is known when a short ended that the load times itself: the trigger
+/// comes with the current's polarity, up to a half-bit or cutout late, and loads keep
+/// their times to a hundredth (common practice, no source).
+pub(super) fn opening_u(take: &Take, context: &Context) -> f64 {
+    match take.proof {
+        Proof::Load => combined([
+            rectangular(terms(context).quiet),
+            rectangular(0.01 * take.pulse.si()),
+        ]),
+        _ => 0.0,
+    }
+}
+
 /// Looks for the fault that a short at `place`, or the load where `None`, made
 /// in `take`.
 pub(super) fn examine(take: &Take, place: Option<Place>, context: &Context) -> Examined {
+    // A load that shorts its input draws as in any pulse of its own.
+    let by_load = take.proof == Proof::Load;
+    let place = place.filter(|_| !by_load);
     let closure = place.map(|place| closure(take, place, context));
     let closed_at = closure.as_ref().and_then(|closure| closure.closed_at);
-    let provoked = closed_at.map_or(0.0, |at| at.min(0.0));
+    // Of an alternating output the half before may have begun it.
+    let early = if by_load {
+        -2.0 * terms(context).quiet
+    } else {
+        0.0
+    };
+    let provoked = closed_at.map_or(early, |at| at.min(0.0));
     let Some(current) = current(take, Signal::OutputCurrent, provoked, context) else {
         return Examined::Nothing {
             blame: Blame::Bench,

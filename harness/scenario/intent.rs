@@ -48,6 +48,11 @@ pub enum Intent {
         /// Its length.
         duration: Seconds,
     },
+    /// A short of the load's own input, which the load ends by itself.
+    LoadShort {
+        /// Its length.
+        duration: Seconds,
+    },
     /// A section gap that the switch closes and opens by itself.
     GapPulse {
         /// Rail to other rail, instead of rail to like rail.
@@ -85,6 +90,7 @@ impl Intent {
             Self::ShortPulse { place, duration } => {
                 format!("short, {}, for {duration}", place.word())
             }
+            Self::LoadShort { duration } => format!("short by the load for {duration}"),
             Self::GapPulse { crossed, duration } => {
                 let way = if *crossed { "crossed" } else { "straight" };
                 format!("gap closed {way} for {duration}")
@@ -103,6 +109,7 @@ impl Intent {
             | Self::LoadPulse { duration, .. }
             | Self::LoadRamp { duration, .. }
             | Self::ShortPulse { duration, .. }
+            | Self::LoadShort { duration }
             | Self::GapPulse { duration, .. }
             | Self::Connect { duration, .. } => Some(*duration),
         }
@@ -120,12 +127,15 @@ impl Intent {
             Self::LoadOn(LoadSetting::Resistance(ohms)) => ohms.si() > 0.0,
             Self::LoadHold { current, .. } | Self::LoadPulse { current, .. } => current.si() >= 0.0,
             Self::LoadRamp { from, to, .. } => from.si() >= 0.0 && to.si() >= 0.0,
-            Self::ShortPulse { .. } | Self::GapPulse { .. } | Self::Connect { .. } => true,
+            Self::ShortPulse { .. }
+            | Self::LoadShort { .. }
+            | Self::GapPulse { .. }
+            | Self::Connect { .. } => true,
         };
         amounts && self.duration().is_none_or(|time| time.si() > 0.0)
     }
 
-    /// The switch's branch that it closes; `None` where it closes none.
+    /// The branch that it closes; `None` where it closes none.
     pub fn branch(&self) -> Option<Closes> {
         match *self {
             Self::SupplyOn { .. }
@@ -134,6 +144,7 @@ impl Intent {
             | Self::LoadPulse { .. }
             | Self::LoadRamp { .. } => None,
             Self::ShortPulse { place, .. } => Some(short_branch(place)),
+            Self::LoadShort { .. } => Some(Closes::NearShort),
             Self::GapPulse { crossed, .. } => Some(gap_branch(crossed)),
             Self::Connect { closes, .. } => Some(closes),
         }

@@ -70,7 +70,9 @@ impl Requirements<'_> {
 
     /// The bench has an instrument in `role`.
     pub(crate) fn role(&mut self, role: Role) {
-        if self.bench.instrument(role).is_none() {
+        // What the load's own short does not close is missed by name.
+        let closes = role == Role::Switch && self.bench.load_shorts();
+        if self.bench.instrument(role).is_none() && !closes {
             self.fault(
                 "kind",
                 format!("the bench has no {role}, which this scenario needs"),
@@ -111,18 +113,24 @@ impl Requirements<'_> {
         }
     }
 
-    /// The switch closes `closes`, as the setting `key` asks; a contact that
+    /// Switch or load close `closes`, as the setting `key` asks; a contact that
     /// nothing proves is warned of once.
     pub(super) fn branch(&mut self, key: &str, closes: Closes) {
         let Some(branch) = self.bench.branch(closes) else {
-            self.fault(
-                key,
-                format!(
-                    "no channel of the bench's switch closes the {}",
-                    closes.word()
-                ),
-                format!("a `[[branch]]` with `closes = \"{}\"`", closes.word()),
-            );
+            let word = closes.word();
+            let switch = self.bench.instrument(Role::Switch);
+            let (message, expected) = if switch.is_none() && self.bench.load_shorts() {
+                (
+                    format!("the load's own short makes no {word}, and the bench has no switch"),
+                    format!("a switch, and a `[[branch]]` with `closes = \"{word}\"`"),
+                )
+            } else {
+                (
+                    format!("no channel of the bench's switch closes the {word}"),
+                    format!("a `[[branch]]` with `closes = \"{word}\"`"),
+                )
+            };
+            self.fault(key, message, expected);
             return;
         };
         let short = matches!(closes, Closes::NearShort | Closes::FarShort);

@@ -7,7 +7,7 @@ use super::intent::{Intent, gap_branch, short_branch};
 use super::session::{Act, BenchSession, Halt, Opening, Provokes, Serves};
 use super::take::Take;
 use super::terms::{Place, Polarity};
-use crate::bench_file::Proof;
+use crate::bench_file::{Closes, Proof};
 use crate::measurement::Blame;
 use crate::units::{Amperes, Dimension, Quantity, Seconds, Volts};
 use crate::waveform::{Capture, LogicLine, Signal};
@@ -319,6 +319,21 @@ pub(super) async fn prove_open(
          look at the contact before you go on",
         place.word()
     )))
+}
+
+/// Proves that the load's own short is open again, and switches the load's input off
+/// as after any pulse of it.
+pub(super) async fn prove_load_open(session: &mut impl BenchSession) -> Result<(), Halt> {
+    let off_level = session.ratings().rated_current * 0.25;
+    let opening = session.prove_open(Closes::NearShort, off_level).await?;
+    if opening == Opening::Proven {
+        return session.act(WHOLE, Act::LoadOff).await;
+    }
+    Err(Halt::danger(
+        "the load's own short did not open after its pulse, so the supply was switched off: \
+         look at the load before you go on"
+            .to_owned(),
+    ))
 }
 
 /// Proves that a gap is open again at the end of its capture: neither its marker

@@ -288,6 +288,7 @@ impl Files {
                 None => complete = false,
             }
         }
+        let bench = bench.with_profiles(&profiles);
         let board = match (&bench.model, board) {
             (None, _) => None,
             (Some(_), Some(path)) => Some(self.board(path)?),

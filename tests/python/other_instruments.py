@@ -7,7 +7,8 @@ path of a pseudo-terminal) and serves until it is ended.
 
 KIND is one of
   load         an electronic load behind a socket: numbers with their unit, lines
-               that end with CR LF, words for states, no error queue, no completion
+               that end with CR LF, words for states, no error queue, no completion;
+               stuck-load is one whose short of its own input does not end
   list-scope   a capture device behind a socket: samples as volts in ASCII, counted
                from one, words for its states, a factor and an offset by channel
   byte-scope   a capture device behind a socket: samples as blocks of one byte
@@ -306,10 +307,25 @@ class Load:
             "HALT": lambda: "ABOR",
             "PULSE": lambda: f"CURR:TRIG {parts[0]};:PULS:WIDT {parts[1]};:INIT",
             "RAMP": lambda: f"CURR:STAR {parts[0]};STOP {parts[1]};:SWE:TIME {parts[2]};:INIT:SWE",
+            "SHORT": lambda: f"INP:SHOR:PULS {parts[0]}",
         }
+        if word == "SHORTED?":
+            return "CLOSED" if model.ask("INP:SHOR?") == "1" else "OPEN"
         if word in orders:
             model.order(orders[word]())
         return None
+
+
+class StuckLoad(Load):
+    """The same, but its short goes on, whatever it is told."""
+
+    def line(self, line):
+        word = line.partition(" ")[0]
+        if word == "SHORT":
+            line = "SHORT 900"
+        elif word in ("HALT", "REST") and self.model.ask("INP:SHOR?") == "1":
+            return None
+        return super().line(line)
 
 
 class RelayCard:
@@ -437,6 +453,8 @@ def main():
     model = Model(path)
     if kind == "load":
         serve_socket(Load(model))
+    elif kind == "stuck-load":
+        serve_socket(StuckLoad(model))
     elif kind == "message-load":
         serve_messages(Load(model))
     elif kind == "list-scope":

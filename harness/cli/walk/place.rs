@@ -3,7 +3,7 @@
 
 use super::row::Heard;
 use crate::bench::{Alone, Bench, Connection};
-use crate::bench_file::{BranchEntry, Closes, Port};
+use crate::bench_file::{BranchEntry, Closer, Closes, Port};
 use crate::cli::arguments::BenchArguments;
 use crate::cli::exit::Exit;
 use crate::cli::hindered::complain;
@@ -106,23 +106,30 @@ impl Place {
         }
     }
 
-    /// Where a contact of a bench may be closed, the bench's supply, held off while
-    /// this is kept; nothing where there is none to hold. Nobody is to agree to a short
-    /// on a bench that another program left on.
+    /// Where a contact of a bench, or the load's short, may be closed, the bench's
+    /// supply, held off while this is kept; nothing where there is none to hold. Nobody
+    /// is to agree to a short on a bench that another program left on.
     ///
     /// # Errors
     /// Why no contact may be closed.
     pub(super) async fn held_off(&self) -> Result<Option<Bench>, String> {
-        let Self::Bench(files, Role::Switch) = self else {
+        let Self::Bench(files, role) = self else {
             return Ok(None);
         };
-        if !self.is_real() {
+        let load = files.profiles.get(&Role::Load);
+        let shorts = match role {
+            Role::Switch => true,
+            Role::Load => load.is_some_and(|load| load.command("short_pulse").is_some()),
+            _ => false,
+        };
+        if !shorts || !self.is_real() {
             return Ok(None);
         }
         let gap = |branch: &BranchEntry| {
             matches!(branch.closes, Closes::GapStraight | Closes::GapCrossed)
         };
-        if files.bench.upstream.is_some() && first_branch(files).is_some_and(gap) {
+        let beyond = *role == Role::Switch && files.bench.upstream.is_some();
+        if beyond && first_branch(files).is_some_and(gap) {
             return Err("not tried: nobody knows whether the booster behind the gap is off".into());
         }
         let mut supply = files.bench.clone();
@@ -157,7 +164,7 @@ fn is_no_instrument(files: &BenchFiles, role: Role) -> bool {
 
 fn first_branch(files: &BenchFiles) -> Option<&BranchEntry> {
     let mut branches = files.bench.branches.iter();
-    branches.find(|branch| branch.number == FIRST)
+    branches.find(|branch| branch.closer == Closer::Switch(FIRST))
 }
 
 fn of_bench(files: &BenchFiles, role: Role, heard: &Heard) -> Result<Alone, Exit> {

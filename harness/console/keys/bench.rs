@@ -241,6 +241,15 @@ pub(super) const PAGES: &[Page] = &[
         "[[branch]]\nnumber = 1",
     ),
     page(
+        "branch.closed_by",
+        "`load` instead of a `number`: the load shorts its own input for a time that it keeps \
+         by itself (`guide profile.commands.short_pulse`), where a bench has no switch. That \
+         closes the near short and nothing else; `resistance` and `inductance` are those of the \
+         load's wires, and what the profile states of its short comes on top. Without a \
+         rectifier the load withstands one polarity only, and `check` says so.",
+        "[[branch]]\nclosed_by = \"load\"\ncloses = \"near short\"\nresistance = \"500 mohm\"\ninductance = \"1 uH\"",
+    ),
+    page(
         "branch.closes",
         "what it closes: near short, far short, gap straight, gap crossed, capacitor \
          bank, resistor bank or supply load.",

@@ -142,8 +142,25 @@ pub(super) const PAGES: &[Page] = &[
         "[commands]\nramp = \"CURR:STAR {from_amperes};STOP {to_amperes};:SWE:TIME {seconds};:INIT:SWE\"",
     ),
     page(
+        "commands.short_pulse",
+        "shorts a load's input for a time that the load keeps by itself, also when this program \
+         is dead. With it `short` runs on a bench without a switch, its branch `closed_by = \
+         \"load\"`; a short that somebody must end is no such command. `stop` and what makes the \
+         load safe must end it. A trip time starts where the current crosses the onset level, \
+         since no contact shows when it closed. It needs `operation`, `stop`, `shorted` and \
+         `range.short_resistance`.",
+        "[commands]\nshort_pulse = \"INP:SHOR:PULS {seconds}\"",
+    ),
+    page(
+        "commands.shorted",
+        "asks whether a load shorts its input now: nought where it does not. After each short it \
+         is asked, beside the supply's current, and a load that says yes ends the run with its \
+         supply off.",
+        "[commands]\nshorted = \"INP:SHOR?\"",
+    ),
+    page(
         "commands.stop",
-        "ends a load's pulse or ramp, or a capture.",
+        "ends a load's pulse, ramp or short, or a capture.",
         "[commands]\nstop = \"ABOR\"",
     ),
     page(

@@ -397,6 +397,12 @@ pub(super) const PAGES: &[Page] = &[
         "[range]\nminimum_voltage = \"1 V\"",
     ),
     page(
+        "range.short_resistance",
+        "the minimum resistance of a load that shorts its input, needed beside `short_pulse`. With \
+         the wires it bounds the current of that short, which must not exceed `range.current`.",
+        "[range]\nshort_resistance = \"50 mohm\"",
+    ),
+    page(
         "range.channels",
         "how many channels there are: analogue ones of a capture device, contacts of a switch.",
         "[range]\nchannels = 4",

@@ -250,7 +250,9 @@ fn every_key_of_a_bench_has_its_page() {
          [wiring.bus]\nmetres = 20\nconductor = \"AWG 14\"\n\
          [safety]\nsupply_fuse = \"10 A\"\n\
          [[instrument]]\nrole = \"load\"\nprofile = \"load\"\nnet = \"earth\"\n\
-         [instrument.usb]\nvendor = 1\nproduct = 2\n"
+         [instrument.usb]\nvendor = 1\nproduct = 2\n\
+         [[branch]]\nclosed_by = \"load\"\ncloses = \"near short\"\n\
+         resistance = \"1 ohm\"\ninductance = \"1 uH\"\n"
     )
     .replacen("[safety]\nemergency_stop = \"model: none is needed\"\nsupply_fuse = \"model: 10 A in the supply's positive\"\n", "", 1)];
     check("bench", &texts, |source| {

@@ -2,7 +2,7 @@
 //! fault by itself: each request is held to what the bench can do by `dry`.
 
 use super::Dry;
-use crate::bench_file::{Bench, Closes};
+use crate::bench_file::{Bench, Closer, Closes};
 use crate::clock::BenchInstant;
 use crate::ident::Role;
 use crate::measurement::Estimate;
@@ -78,6 +78,7 @@ impl BenchSession for Dry<'_> {
             Intent::SupplyOn { .. } => (Role::Supply, 3.0),
             Intent::LoadOn(_) | Intent::LoadHold { .. } => (Role::Load, 3.0),
             Intent::LoadPulse { .. } | Intent::LoadRamp { .. } => (Role::Load, 4.0),
+            Intent::LoadShort { .. } => (Role::Load, 2.0),
             _ => (Role::Switch, 2.0),
         };
         let took = self.lines().action(role) * actions + self.read_back(&intent);
@@ -228,8 +229,12 @@ impl BenchSession for Dry<'_> {
         Ok(None)
     }
 
-    async fn prove_open(&mut self, _: Closes, _: Amperes) -> Result<Opening, Halt> {
-        let took = self.lines().question(Role::Switch, "closed")
+    async fn prove_open(&mut self, closes: Closes, _: Amperes) -> Result<Opening, Halt> {
+        let (role, asks) = match self.bench.branch(closes).map(|branch| branch.closer) {
+            Some(Closer::Load) => (Role::Load, "shorted"),
+            _ => (Role::Switch, "closed"),
+        };
+        let took = self.lines().question(role, asks)
             + self.lines().question(Role::Supply, "measure_current");
         self.passes(took);
         Ok(Opening::Proven)
@@ -260,6 +265,7 @@ fn commanded(intent: &Intent) -> Option<(Role, &'static str, &'static str)> {
         }
         Intent::LoadPulse { .. } => Some((Role::Load, "pulse", "times no pulse")),
         Intent::LoadRamp { .. } => Some((Role::Load, "ramp", "times no ramp")),
+        Intent::LoadShort { .. } => Some((Role::Load, "short_pulse", "times no short")),
         Intent::ShortPulse { .. } | Intent::GapPulse { .. } | Intent::Connect { .. } => {
             Some((Role::Switch, "pulse", "times no closure"))
         }

@@ -11,7 +11,7 @@ use crate::measurement::{
     Blame, Estimate, Finding, Landmark, Mark, combined, rectangular, resolution,
 };
 use crate::scenario::context::Context;
-use crate::scenario::fault::{closure, examine};
+use crate::scenario::fault::{closure, examine, opening_u};
 use crate::scenario::levels::{level_samples, magnitude};
 use crate::scenario::sheet::{Sheet, Worst, largest, worst};
 use crate::scenario::take::Take;
@@ -354,7 +354,7 @@ fn recovery_time(pulse: &ShortPulse, take: &Take, closure: &Closure, context: &C
             _ => {}
         }
     }
-    let sampled = resolution(node.period());
+    let sampled = combined([resolution(node.period()), opening_u(take, context)]);
     let stays_low = low.is_some_and(|from| long(from, node.len()));
     let too_short = node.last() - opened < allowed;
     if stays_low || too_short {

@@ -97,6 +97,7 @@ numbered! { Proof, "proof" {
     1 = Marker,
     2 = SecondPole,
     3 = PilotCurrent,
+    4 = Load,
 } }
 
 numbered! { Polarity, "drive" {

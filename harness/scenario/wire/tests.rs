@@ -67,6 +67,7 @@ fn every_variant_has_the_number_it_always_had() {
         (1, Proof::Marker),
         (2, Proof::SecondPole),
         (3, Proof::PilotCurrent),
+        (4, Proof::Load),
     ]);
     pinned(&[
         (0, Signal::NodeVoltage),

@@ -78,9 +78,15 @@ pub(crate) fn bench_on(ports: &Value) -> String {
 
 /// The model bench served by another process, and its ports.
 pub(crate) fn serve() -> (Running, Value) {
+    serve_from(None)
+}
+
+/// The same of a model bench's own file.
+pub(crate) fn serve_from(bench: Option<&Path>) -> (Running, Value) {
     let mut served = Running(
         command()
             .args(["model-bench", "--json"])
+            .args(bench)
             .stdout(Stdio::piped())
             .spawn()
             .expect("the model bench starts"),

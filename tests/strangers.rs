@@ -3,12 +3,12 @@
 //! They stand before the model circuit, so a run on them must give what a run on the
 //! model instruments gives, within the uncertainty of both.
 
-use super::guardian::{Running, bench_on, fixture, is_on, serve};
+use super::guardian::{Running, bench_on, fixture, is_on, serve, serve_from};
 use super::python::{interpreter, script};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
@@ -18,38 +18,128 @@ fn profile(kind: &str) -> String {
     std::fs::read_to_string(folder.join(format!("{kind}.toml"))).expect("its profile")
 }
 
-/// Every value that a run of `only` measured, with its expanded uncertainty, and
-/// what was decided of each limit.
-fn measured(bench: &Path, only: &[&str]) -> BTreeMap<String, (f64, f64, String)> {
+/// What a run says of one metric, and what was decided of its limit.
+#[derive(Debug)]
+struct Told {
+    finding: Value,
+    limit: Value,
+    verdict: String,
+}
+
+impl Told {
+    /// Its value with the expanded uncertainty; nothing where it is a bound or unknown.
+    fn value(&self) -> Option<(f64, f64)> {
+        let number = |key: &str| self.finding[key].as_f64();
+        let is_value = self.finding["is"] == "value";
+        is_value.then_some((number("value")?, 2.0 * number("u")?))
+    }
+
+    /// Whether `u` more or less than `value` reaches an end of its limit.
+    fn reaches(&self, value: f64, u: f64) -> bool {
+        let ends = ["lower", "upper"].map(|end| self.limit[end].as_f64());
+        ends.iter().flatten().any(|end| (value - end).abs() <= u)
+    }
+}
+
+/// Every metric of a run with these options, by name; it passes, with this status.
+fn measured(bench: &Path, plan: &Path, options: &[&str], status: i32) -> BTreeMap<String, Told> {
     let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
         .env_remove("BUFFERSTOP_BENCH")
         .args(["accept", "--json", "--ready", "--serial", "D1"])
-        .args(only.iter().flat_map(|scenario| ["--only", scenario]))
-        .arg(fixture("plan.toml"))
+        .args(options)
+        .arg(plan)
         .arg("--bench")
         .arg(bench)
         .arg("--out")
-        .arg(bench.with_file_name("reports"))
+        .arg(bench.with_extension("reports"))
         .output()
         .expect("the command runs");
     let said = String::from_utf8_lossy(&done.stderr);
-    // A diagnosis that passes ends with 2.
-    assert_eq!(done.status.code(), Some(2), "{said}");
     let events = String::from_utf8_lossy(&done.stdout).into_owned();
-    assert!(events.contains("\"verdict\":\"pass\""), "{events}\n{said}");
+    let doubted = |line: &&str| {
+        line.contains("\"trouble\":{")
+            || (line.contains("\"measured\"") && line.contains("\"verdict\":\"inconclusive\""))
+    };
+    let doubted: Vec<&str> = events.lines().filter(doubted).collect();
+    assert_eq!(done.status.code(), Some(status), "{said}\n{doubted:#?}");
+    // What was not decided ends with 2 as well.
+    let ended = events.lines().find(|line| line.contains("run_finished"));
+    let passed = ended.is_some_and(|line| line.contains("\"verdict\":\"pass\""));
+    assert!(passed, "{ended:?}\n{said}\n{doubted:#?}");
     let lines = events.lines().map(|line| {
         let event: Value = serde_json::from_str(line).expect("JSON");
         event["event"].clone()
     });
-    let values = lines.filter_map(|measured| {
+    let told = lines.filter_map(|measured| {
         let metric = &measured["metric"];
-        let finding = &metric["finding"];
-        let (value, u) = (finding["value"].as_f64()?, finding["u"].as_f64()?);
-        let name = format!("{} {}", metric["key"], metric["at"]);
-        let decision = measured["decision"]["verdict"].to_string();
-        Some((name, (value, 2.0 * u, decision)))
+        let name = format!(
+            "{} {} {}",
+            metric["scenario"].as_str()?,
+            metric["key"].as_str()?,
+            metric["at"].as_str()?
+        );
+        let verdict = measured["decision"]["verdict"].as_str();
+        let told = Told {
+            finding: metric["finding"].clone(),
+            limit: measured["limit"].clone(),
+            verdict: verdict.unwrap_or("recorded only").to_owned(),
+        };
+        Some((name, told))
     });
-    values.collect()
+    told.collect()
+}
+
+/// A diagnosis of these scenarios, which ends with 2 where it passes.
+fn diagnosed(bench: &Path, only: &[&str]) -> BTreeMap<String, Told> {
+    let only: Vec<&str> = only.iter().flat_map(|one| ["--only", one]).collect();
+    measured(bench, &fixture("plan.toml"), &only, 2)
+}
+
+/// Whether two benches say the same of one board, and each metric of which the values
+/// are further apart than the uncertainty of both, with how much further that is;
+/// `scatter` is the part of a value by which two shots differ on one bench already.
+///
+/// A decision may be open on one bench alone only where a wider uncertainty there
+/// reaches the limit: then it would have been open on the other with that uncertainty
+/// as well.
+fn alike(
+    direct: &BTreeMap<String, Told>,
+    other: &BTreeMap<String, Told>,
+    scatter: f64,
+) -> Vec<(String, f64)> {
+    let mut apart = Vec::new();
+    let names = |told: &BTreeMap<String, Told>| told.keys().cloned().collect::<Vec<_>>();
+    assert_eq!(names(other), names(direct));
+    for (name, one) in direct {
+        let two = &other[name];
+        assert_eq!(
+            one.finding["is"], two.finding["is"],
+            "{name}: {one:?} {two:?}"
+        );
+        let values = one.value().zip(two.value());
+        if let Some(((value, u), (other, other_u))) = values {
+            let most = u + other_u + scatter * value.abs();
+            let difference = (value - other).abs();
+            if difference > most {
+                println!("{name}: {value} +- {u} directly, {other} +- {other_u} otherwise");
+                apart.push((name.clone(), difference / most));
+            }
+        }
+        if one.verdict == two.verdict {
+            continue;
+        }
+        let open = |told: &Told| told.verdict == "inconclusive";
+        let (open, decided) = match (open(one), open(two)) {
+            (true, false) => (one, two),
+            (false, true) => (two, one),
+            _ => panic!("{name}: {one:?} directly, {two:?} otherwise"),
+        };
+        let explained = open.value().zip(decided.value());
+        let explained = explained
+            .is_some_and(|((_, wide), (value, u))| wide > u && decided.reaches(value, wide));
+        assert!(explained, "{name}: {one:?} directly, {two:?} otherwise");
+    }
+    apart
 }
 
 /// An instrument in front of the model one in `role`, and at `bench` the file of a
@@ -118,26 +208,19 @@ fn agree(strangers: &[(&str, &str)], only: &[&str], least: usize, scatter: f64) 
     let folder = tempfile::tempdir().expect("a temporary folder");
     let direct = folder.path().join("direct.toml");
     std::fs::write(&direct, bench_on(&ports)).expect("a bench file");
-    let expected = measured(&direct, only);
+    let expected = diagnosed(&direct, only);
 
     let behind = folder.path().join("behind.toml");
     let _others: Vec<Running> = strangers
         .iter()
         .map(|(kind, role)| in_front(&python, kind, role, &ports, &behind))
         .collect();
-    let found = measured(&behind, only);
+    let found = diagnosed(&behind, only);
 
-    assert!(expected.len() >= least, "{expected:#?}");
-    let names = |values: &BTreeMap<String, _>| values.keys().cloned().collect::<Vec<_>>();
-    assert_eq!(names(&found), names(&expected));
-    for (name, (value, u, decision)) in &expected {
-        let (other, other_u, other_decision) = &found[name];
-        assert_eq!(decision, other_decision, "{name} on {strangers:?}");
-        assert!(
-            (value - other).abs() <= u + other_u + scatter * value.abs(),
-            "{name}: {value} +- {u} directly, {other} +- {other_u} on {strangers:?}"
-        );
-    }
+    let values = expected.values().filter(|told| told.value().is_some());
+    assert!(values.count() >= least, "{expected:#?}");
+    let apart = alike(&expected, &found, scatter);
+    assert!(apart.is_empty(), "{apart:?} on {strangers:?}");
 }
 
 #[test]
@@ -231,19 +314,62 @@ fn killed_outright_is_switched_off(kind: &str) {
     assert!(!is_on(port_of("load", &ports), "INP?"), "the load draws on");
 }
 
-/// A whole acceptance with a load, a capture device, a switch and a supply that were
-/// never met before, all at once: what is decided is what the direct run decides.
-#[test]
-#[ignore = "two whole runs in the wall's time: scripts/long"]
-fn a_whole_acceptance_on_strangers_decides_as_the_direct_run() {
+/// The demo's plan with shorter holds and fewer repeats, but every scenario of it. A
+/// soak asks nothing of an instrument that others do not, and takes minutes.
+fn brief_plan() -> String {
+    let mut plan = std::fs::read_to_string(fixture("plan.toml")).expect("the demo's plan");
+    for (old, new) in [
+        ("multiples = [1.5, 2, 3]", "multiples = [2]"),
+        ("hold_time = \"3 s\"", "hold_time = \"300 ms\""),
+        ("ramp_time = \"2 s\"", "ramp_time = \"1 s\""),
+        ("places = [\"near\", \"far\"]", "places = [\"near\"]"),
+        ("repeats = 2", "repeats = 1"),
+        (
+            "kind = \"signal\"",
+            "kind = \"signal\"\nloads = [\"rated\"]",
+        ),
+        ("kind = \"inrush\"", "kind = \"inrush\"\nlength = \"1.3 s\""),
+        (
+            "kind = \"supply\"",
+            "kind = \"supply\"\nhold = \"200 ms\"\nsteps = [\"3 A\", \"4.4 A\"]",
+        ),
+    ] {
+        assert!(plan.contains(old), "{old}");
+        plan = plan.replacen(old, new, 1);
+    }
+    plan
+}
+
+/// The demo's bench, on which nobody waits long for the bank to be empty.
+fn brief(bench: &str) -> String {
+    let bleeder = "bleeder = \"100 ohm\"";
+    assert!(bench.contains(bleeder));
+    bench.replacen(bleeder, "bleeder = \"22 ohm\"", 1)
+}
+
+/// A bench served from a file in `folder`, its ports, and the file of a bench on them,
+/// both the demo's but for what `wired` changes.
+fn wired_bench(folder: &Path, wired: fn(&str) -> String) -> (Running, Value, PathBuf) {
+    std::fs::create_dir(folder).expect("a folder");
+    let bench = std::fs::read_to_string(fixture("bench.toml")).expect("the demo's bench");
+    std::fs::write(folder.join("model.toml"), wired(&bench)).expect("a bench file");
+    std::fs::copy(fixture("board.toml"), folder.join("board.toml")).expect("a board");
+    let (served, ports) = serve_from(Some(&folder.join("model.toml")));
+    let file = folder.join("bench.toml");
+    std::fs::write(&file, wired(&bench_on(&ports))).expect("a bench file");
+    (served, ports, file)
+}
+
+/// An acceptance by `plan` with a load, a capture device, a switch and a supply that
+/// were never met before, all at once, beside the direct run.
+fn accepted_alike(plan: &str, wired: fn(&str) -> String) {
     let Some(python) = interpreter() else { return };
-    let (_served, ports) = serve();
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let direct = folder.path().join("direct.toml");
-    std::fs::write(&direct, bench_on(&ports)).expect("a bench file");
-    let expected = accepted(&direct);
-    let behind = folder.path().join("behind.toml");
-    let _others: Vec<Running> = [
+    let file = folder.path().join("plan.toml");
+    std::fs::write(&file, plan).expect("a plan");
+    let (_one, _, direct) = wired_bench(&folder.path().join("direct"), wired);
+    let (_other, ports, behind) = wired_bench(&folder.path().join("behind"), wired);
+    let _strangers: Vec<Running> = [
         ("load", "load"),
         ("list-scope", "capture"),
         ("relay-card", "switch"),
@@ -252,39 +378,32 @@ fn a_whole_acceptance_on_strangers_decides_as_the_direct_run() {
     .into_iter()
     .map(|(kind, role)| in_front(&python, kind, role, &ports, &behind))
     .collect();
-    let found = accepted(&behind);
-    assert!(expected.len() >= 40, "{expected:#?}");
-    assert_eq!(found, expected);
+    let accepted = |bench| measured(bench, &file, &["--without", "soak=takes minutes"], 0);
+    let (expected, found) = std::thread::scope(|scope| {
+        let direct = scope.spawn(|| accepted(&direct));
+        let found = accepted(&behind);
+        (direct.join().expect("the direct run"), found)
+    });
+    assert!(expected.len() >= 60, "{expected:#?}");
+    // Contacts bounce otherwise each time, as for the relay card alone. Of so many
+    // values one in twenty may be apart by more than U at k = 2 (GUM 6.3.3), and none
+    // by more than twice that.
+    let apart = alike(&expected, &found, 0.01);
+    let values = expected.values().filter(|told| told.value().is_some());
+    assert!(apart.len() * 20 <= values.count(), "{apart:#?}");
+    let far = apart.iter().find(|(_, times)| *times > 2.0);
+    assert!(far.is_none(), "{apart:#?}");
 }
 
-/// What an acceptance decides of each limit; the soak is left out, which asks nothing
-/// of an instrument that other scenarios do not.
-fn accepted(bench: &Path) -> BTreeMap<String, String> {
-    let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
-        .env_remove("BUFFERSTOP_BENCH")
-        .args(["accept", "--json", "--ready", "--serial", "A1"])
-        .args(["--without", "soak=takes minutes"])
-        .arg(fixture("plan.toml"))
-        .arg("--bench")
-        .arg(bench)
-        .arg("--out")
-        .arg(bench.with_extension("reports"))
-        .output()
-        .expect("the command runs");
-    let said = String::from_utf8_lossy(&done.stderr);
-    let events = String::from_utf8_lossy(&done.stdout);
-    let told = events.lines().filter(|line| line.contains("\"trouble\":{"));
-    let told: Vec<&str> = told.collect();
-    assert_eq!(done.status.code(), Some(0), "{said}\n{told:#?}");
-    let lines = events.lines().map(|line| {
-        let event: Value = serde_json::from_str(line).expect("JSON");
-        event["event"].clone()
-    });
-    let decisions = lines.filter_map(|measured| {
-        let decision = measured["decision"]["verdict"].as_str()?.to_owned();
-        let metric = &measured["metric"];
-        let name = format!("{} {} {}", metric["scenario"], metric["key"], metric["at"]);
-        Some((name, decision))
-    });
-    decisions.collect()
+#[test]
+#[ignore = "a minute of the wall's time in which nothing may stand still: scripts/long"]
+fn a_whole_acceptance_on_strangers_decides_as_the_direct_run() {
+    accepted_alike(&brief_plan(), brief);
+}
+
+#[test]
+#[ignore = "the same in minutes: scripts/long"]
+fn the_demos_own_acceptance_on_strangers_decides_as_the_direct_run() {
+    let plan = std::fs::read_to_string(fixture("plan.toml")).expect("the demo's plan");
+    accepted_alike(&plan, str::to_owned);
 }

@@ -129,6 +129,20 @@ fn each_spoiled_bench_is_faulted_at_its_line() {
             "'window' is not known here",
         ),
         (
+            "proof = \"pilot current\"",
+            "proof = \"load\"",
+            "proof = \"load\"",
+            1,
+            "the load says nothing of a contact",
+        ),
+        (
+            "number = 1\ncloses = \"near short\"",
+            "number = 1\nclosed_by = \"load\"\ncloses = \"near short\"",
+            "number = 1",
+            3,
+            "the load's short has no number",
+        ),
+        (
             "format = 1",
             "format = 3",
             "format",

@@ -315,6 +315,27 @@ fn each_spoiled_profile_is_faulted_at_its_place() {
         ),
         (
             "load",
+            "shorted = \"INP:SHOR?\"\n",
+            "",
+            "[commands]",
+            "`shorted` is missing",
+        ),
+        (
+            "load",
+            "short_resistance = \"100 mohm\"\n",
+            "",
+            "[range]",
+            "`short_resistance` is missing",
+        ),
+        (
+            "load",
+            "make_safe = [\"ABOR\", \"INP OFF\"]",
+            "make_safe = [\"INP:SHOR:PULS 1\"]",
+            "INP:SHOR:PULS 1",
+            "this does what `short_pulse` does",
+        ),
+        (
+            "load",
             "[accuracy.set_current]",
             "[accuracy.set_curent]",
             "[accuracy.measure_voltage]",

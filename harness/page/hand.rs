@@ -52,6 +52,9 @@ pub(super) enum Ask {
 /// Whether it is done.
 pub(super) type Reply = oneshot::Sender<Result<(), Refused>>;
 
+/// Who is answered, and what.
+type Answer = (Reply, Result<(), Refused>);
+
 /// What stays the same from sitting to sitting.
 #[derive(Clone, Debug)]
 pub(super) struct House {
@@ -109,14 +112,15 @@ struct Hand {
 impl Hand {
     fn work(mut self, mut asked: mpsc::Receiver<Ask>) {
         while let Some(ask) = asked.blocking_recv() {
+            let mut answer = None;
             match ask {
                 Ask::Open(choice) => self.opens(&choice),
                 Ask::Scan {
                     serial,
                     retest,
                     reply,
-                } => self.scanned(&serial, retest, reply),
-                Ask::Start { nonce, reply } => self.started(&nonce, reply),
+                } => answer = self.scanned(&serial, retest, reply),
+                Ask::Start { nonce, reply } => answer = self.started(&nonce, reply),
                 Ask::Leave => self.back(),
                 Ask::Close => self.closes(None),
                 Ask::End => break,
@@ -124,6 +128,10 @@ impl Hand {
             // Whoever asked the person something has ended with what was asked of the hand.
             self.desk.asks_nothing();
             self.desk.has_turned();
+            // Whoever is answered may ask again at once.
+            if let Some((reply, answer)) = answer {
+                let _ = reply.send(answer);
+            }
         }
         // The ports are let go of before the program ends.
         self.open = None;
@@ -228,17 +236,15 @@ impl Hand {
 
     /// A board that may run begins, or waits for somebody's word; one that may not is
     /// refused with the reason.
-    fn scanned(&mut self, text: &str, retest: Option<String>, reply: Reply) {
+    fn scanned(&mut self, text: &str, retest: Option<String>, reply: Reply) -> Option<Answer> {
         let Some(open) = &self.open else {
-            let _ = reply.send(Err("no bench is open".to_owned()));
-            return;
+            return Some((reply, Err("no bench is open".to_owned())));
         };
         let serial = match sitting::serial("the serial number", text.trim()) {
             Ok(serial) => serial,
             Err(hindrance) => {
                 self.says(hindrance.to_string());
-                let _ = reply.send(Err(hindrance.to_string()));
-                return;
+                return Some((reply, Err(hindrance.to_string())));
             }
         };
         let known = if retest.is_some() {
@@ -252,7 +258,7 @@ impl Hand {
         match known {
             Err(hindrance) => {
                 self.says(hindrance.to_string());
-                let _ = reply.send(Err(hindrance.to_string()));
+                Some((reply, Err(hindrance.to_string())))
             }
             Ok(Some(why)) => {
                 let told = format!("{serial} is not run: {why}");
@@ -260,7 +266,7 @@ impl Hand {
                     stage.said = None;
                     stage.phase = Phase::Refused { serial, why };
                 });
-                let _ = reply.send(Err(told));
+                Some((reply, Err(told)))
             }
             Ok(None) if open.real => {
                 let asked = Desk::nonce().map_err(|fault| fault.to_string());
@@ -274,14 +280,17 @@ impl Hand {
                         };
                     });
                 });
-                let _ = reply.send(asked);
+                Some((reply, asked))
             }
-            Ok(None) => self.runs(serial, retest, reply),
+            Ok(None) => {
+                self.runs(serial, retest, reply);
+                None
+            }
         }
     }
 
     /// Starts the board that waits for this word; the word is good once.
-    fn started(&mut self, shown: &str, reply: Reply) {
+    fn started(&mut self, shown: &str, reply: Reply) -> Option<Answer> {
         let waiting = self.desk.look(|stage| match &stage.phase {
             Phase::Confirming {
                 serial,
@@ -291,10 +300,11 @@ impl Hand {
             _ => None,
         });
         let Some((serial, retest)) = waiting else {
-            let _ = reply.send(Err("no board waits to be started by this word".to_owned()));
-            return;
+            let why = "no board waits to be started by this word".to_owned();
+            return Some((reply, Err(why)));
         };
         self.runs(serial, retest, reply);
+        None
     }
 
     /// Runs a board; whoever asked is answered once it is shown to run.

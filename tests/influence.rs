@@ -49,7 +49,7 @@ const PLANTED: &[(&str, f64, f64)] = &[
     ("trip_polled_period", 1.0, 2e-3),
     ("retry_interval", 1.2, 0.0),
     ("retry_backoff", 1.2, 0.0),
-    ("reversing_current", 1.2, 0.0),
+    ("reversing_current", 1.35, 0.0),
     ("reversing_debounce", 1.0, 2e-3),
     ("reversing_hold_off", 1.0, 3e-3),
     ("under_voltage", 1.2, 0.0),
@@ -196,7 +196,7 @@ const SIZES: &[Size] = &[
         "reversing_current",
         "overload.trip_time",
         "1.5",
-        |was| was + 16.4e-6,
+        |was| was + 33.7e-6,
         4e-6,
     ),
     size(

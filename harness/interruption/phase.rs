@@ -28,10 +28,8 @@ struct Lobe {
 /// Fewer stretches are no alternating current.
 const FEWEST: usize = 4;
 
-impl PhaseCost {
-    /// What the phase of the closing costs figures of the current `trace` between the
-    /// instants `from` and `until`, magnitudes under `off` being none; it began to
-    /// rise at `inception`.
+impl Fault {
+    /// What the phase of the closing costs.
     ///
     /// Where in a half-bit the bridge lets go decides whether the supply drives the
     /// current to zero or it dies away by itself, from its peak to the off level
@@ -42,13 +40,15 @@ impl PhaseCost {
     /// later it is reached. A change of sign that falls into the rise moves it by as
     /// long as the rise took, a half-bit at most; half of what peaks lose in that
     /// time, either way, is a rectangle.
-    pub fn of(trace: &Trace, off: f64, inception: f64, (from, until): (f64, f64)) -> Self {
-        let lobes = lobes(trace, off, (from, until));
+    pub fn phase_cost(&self) -> PhaseCost {
+        let until = self.ending.until().value;
+        let (trace, off) = (&self.current.trace, self.current.off);
+        let lobes = lobes(trace, off, (self.onset.value, until));
         let (Some(first), Some(last)) = (lobes.first(), lobes.last()) else {
-            return Self::default();
+            return PhaseCost::default();
         };
         if lobes.len() < FEWEST {
-            return Self::default();
+            return PhaseCost::default();
         }
         let half = (last.from - first.from) / (lobes.len() - 1) as f64;
         let most = (0..lobes.len()).reduce(|best, next| {
@@ -57,23 +57,14 @@ impl PhaseCost {
         });
         let lost = most.and_then(|most| {
             let (top, next) = (lobes[most], lobes.get(most + 1)?);
-            let rise = (top.at - inception).clamp(0.0, half);
+            let rise = (top.at - self.inception.value).clamp(0.0, half);
             Some((top.peak - next.peak).max(0.0) * rise / half)
         });
         let decay = rise(trace, &lobes) * libm::log((last.peak / off).max(1.0));
-        Self {
+        PhaseCost {
             time: rectangular(decay),
             peak: rectangular(lost.unwrap_or(0.0) / 2.0),
         }
-    }
-}
-
-impl Fault {
-    /// What the phase of the closing costs, see [`PhaseCost::of`].
-    pub fn phase_cost(&self) -> PhaseCost {
-        let span = (self.onset.value, self.ending.until().value);
-        let current = &self.current;
-        PhaseCost::of(&current.trace, current.off, self.inception.value, span)
     }
 }
 

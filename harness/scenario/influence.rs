@@ -260,6 +260,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Short "recovery_time" Either "where in its retries the board is when the short goes";
     }
     "reversing_current" of "the reversing comparator" {
+        Overload "trip_time" Up "the filter's time times the change of ln(I / (I - it))";
     }
     "reversing_debounce" of "the reversing filter" {
         Overload "trip_time" Up "one for one: a reversing board reverses first";

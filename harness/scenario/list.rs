@@ -13,7 +13,6 @@ use super::stimulus::{self, Asked};
 use super::take::Take;
 use super::terms::{Entry, Metric};
 use super::wire::form::{Format1, WireFault};
-use super::{idle, inrush, load, loss, overload, reversal, sense, short, signal, soak, supply};
 use crate::bench_file::Bench;
 use crate::document::Table;
 use crate::drawing::Picture;
@@ -37,14 +36,14 @@ macro_rules! scenarios {
             /// What it says about itself.
             pub const fn entry(self) -> &'static Entry {
                 match self {
-                    $(Self::$name => &$room::ENTRY,)*
+                    $(Self::$name => &super::$room::ENTRY,)*
                 }
             }
 
             /// Its settings as a plan's table has them.
             pub(crate) fn read(self, table: &Table<'_>, plan: &ReadContext<'_>) -> Settings {
                 match self {
-                    $(Self::$name => Settings::$name($room::Settings::read(table, plan)),)*
+                    $(Self::$name => Settings::$name(super::$room::Settings::read(table, plan)),)*
                 }
             }
         }
@@ -53,7 +52,7 @@ macro_rules! scenarios {
         #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
         #[serde(rename_all = "lowercase")]
         pub enum Settings {
-            $($(#[$doc])* $name($room::Settings),)*
+            $($(#[$doc])* $name(super::$room::Settings),)*
         }
 
         impl Settings {
@@ -94,7 +93,7 @@ macro_rules! scenarios {
             pub async fn drive<S: BenchSession>(&self, session: &mut S) -> Result<Observation, Halt> {
                 Ok(match self {
                     $(Self::$name(settings) => {
-                        Observation::$name($room::drive(settings, session).await?)
+                        Observation::$name(super::$room::drive(settings, session).await?)
                     })*
                 })
             }
@@ -103,7 +102,7 @@ macro_rules! scenarios {
         /// Everything one scenario saw.
         #[derive(Clone, Debug, PartialEq)]
         pub enum Observation {
-            $($(#[$doc])* $name($room::Seen),)*
+            $($(#[$doc])* $name(super::$room::Seen),)*
         }
 
         impl Observation {
@@ -136,7 +135,7 @@ macro_rules! scenarios {
                     takes: &self.takes(),
                 };
                 match self {
-                    $(Self::$name(seen) => $room::figures(seen, &recorded),)*
+                    $(Self::$name(seen) => super::$room::figures(seen, &recorded),)*
                 }
             }
 
@@ -172,7 +171,7 @@ macro_rules! scenarios {
         ) -> Vec<measurement::Metric> {
             let mut sheet = Sheet::new(scenario, observation.takes());
             match observation {
-                $(Observation::$name(seen) => $room::evaluate(&mut sheet, context, seen),)*
+                $(Observation::$name(seen) => super::$room::evaluate(&mut sheet, context, seen),)*
             }
             let mut metrics = sheet.into_metrics();
             stimulus::hold_back(&mut metrics, &observation.asked(), context);

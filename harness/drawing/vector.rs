@@ -4,7 +4,7 @@
 use std::fmt;
 use std::sync::Arc;
 use usvg::roxmltree::{self, Document, Node};
-use usvg::{Options, Tree};
+use usvg::{BlendMode, Group, Options, Tree};
 
 /// Elements and texts of a file at most: a logo has far fewer.
 const MOST_NODES: u32 = 100_000;
@@ -82,6 +82,11 @@ impl Vector {
         if !tree.root().has_children() {
             return Err(at(root, "nothing in this SVG is visible".to_owned()));
         }
+        if mixes(tree.root()) {
+            let node = document.descendants().find(|node| says_how_to_mix(*node));
+            let what = "paper mixes no colours (mix-blend-mode): leave it out".to_owned();
+            return Err(at(node.unwrap_or(root), what));
+        }
         Ok(Self {
             text: text.into(),
             tree: Arc::new(tree),
@@ -122,11 +127,29 @@ fn why(node: Node<'_, '_>) -> Option<String> {
     if let Some((_, instead)) = known {
         return Some(format!("paper shows no <{name}> of an SVG: {instead}"));
     }
-    let blends = node.attributes().any(|attribute| {
+    None
+}
+
+/// Whether a colour of this group or of one in it is mixed with what lies under it.
+fn mixes(group: &Group) -> bool {
+    group.blend_mode() != BlendMode::Normal
+        || group.children().iter().any(|node| match node {
+            usvg::Node::Group(group) => mixes(group),
+            _ => false,
+        })
+}
+
+/// Whether this element itself says how to mix its colours; a style sheet may say it too.
+fn says_how_to_mix(node: Node<'_, '_>) -> bool {
+    node.attributes().any(|attribute| {
         let (key, value) = (attribute.name(), attribute.value());
-        key == "mix-blend-mode" || (key == "style" && value.contains("mix-blend-mode"))
-    });
-    blends.then(|| "paper mixes no colours (mix-blend-mode): leave it out".to_owned())
+        let unusual = |value: &str| !value.trim_start_matches([' ', ':']).starts_with("normal");
+        match key {
+            "mix-blend-mode" => unusual(value),
+            "style" => value.split("mix-blend-mode").skip(1).any(unusual),
+            _ => false,
+        }
+    })
 }
 
 impl PartialEq for Vector {
@@ -173,6 +196,12 @@ mod tests {
                 3,
                 "mix-blend-mode",
             ),
+            (
+                "<style>.m{mix-blend-mode:multiply}</style><path class=\"m\" d=\"M0 0H9V9z\"/>",
+                1,
+                1,
+                "mix-blend-mode",
+            ),
             ("<defs><mask id=\"m\"/></defs>", 2, 9, "clip path"),
             ("<path d=\"M0 0\"", 3, 1, "no sound SVG"),
             ("", 1, 1, "nothing in this SVG is visible"),
@@ -194,6 +223,16 @@ mod tests {
         ] {
             let found = Vector::new(text).expect_err(text);
             assert_eq!(found.line, 1, "{text}: {found}");
+        }
+    }
+
+    #[test]
+    fn what_only_states_the_usual_is_drawn() {
+        // Drawing programs write these; SVG 2 and CSS Compositing 1 say "normal" is the
+        // value where nothing is said.
+        for style in ["mix-blend-mode:normal", "fill:#000;mix-blend-mode : normal"] {
+            let path = format!("<g style=\"{style}\"><path d=\"M0 0H9V9z\"/></g>");
+            assert!(Vector::new(&svg(&path)).is_ok(), "{style}");
         }
     }
 

@@ -14,7 +14,6 @@ use bufferstop::seed::Seed;
 use bufferstop::units::{Celsius, Quantity as _};
 use serde_json::Value;
 use std::path::Path;
-use std::process::Command;
 
 /// A bench whose thermometer stands in air of `celsius`, and which answers `instead`
 /// of a reading.
@@ -97,17 +96,12 @@ fn accepted(folder: &Path, more: &[&str]) -> (Option<i32>, Value, String, String
     let probe = "role = \"thermometer\"\n";
     assert!(bench.contains(probe));
     let bench = bench.replacen(probe, &format!("{probe}at = \"ambient\"\n"), 1);
-    std::fs::write(folder.join("bench.toml"), bench).expect("a bench file");
+    let file = folder.join("bench.toml");
+    std::fs::write(&file, bench).expect("a bench file");
     std::fs::copy(fixture("board.toml"), folder.join("board.toml")).expect("a board");
-    let done = Command::new(env!("CARGO_BIN_EXE_bufferstop"))
-        .env_remove("BUFFERSTOP_BENCH")
-        .args(["accept", "--json", "--ready", "--serial", "T1"])
+    let done = crate::guardian::accept(&fixture("plan.toml"), "T1", &file)
+        .arg("--json")
         .args(more)
-        .arg(fixture("plan.toml"))
-        .arg("--bench")
-        .arg(folder.join("bench.toml"))
-        .arg("--out")
-        .arg(folder.join("reports"))
         .output()
         .expect("the command runs");
     let events = String::from_utf8_lossy(&done.stdout);

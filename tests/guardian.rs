@@ -25,17 +25,27 @@ fn command() -> Command {
     command
 }
 
-/// A run on `bench` whose events can be read; its records lie beside that file.
-fn accepting(mut start: Command, serial: &str, bench: &Path) -> std::io::Result<Running> {
-    let run = start
+/// A run of `plan` on `bench` that asks nobody; its records lie beside that file.
+pub(crate) fn accept(plan: &Path, serial: &str, bench: &Path) -> Command {
+    let mut command = command();
+    accepts(&mut command, plan, serial, bench);
+    command
+}
+
+fn accepts(command: &mut Command, plan: &Path, serial: &str, bench: &Path) {
+    command
         .arg("accept")
-        .arg(fixture("plan.toml"))
-        .args(["--serial", serial, "--json", "--ready", "--bench"])
+        .arg(plan)
+        .args(["--serial", serial, "--ready", "--bench"])
         .arg(bench)
         .arg("--out")
-        .arg(bench.with_file_name("reports"))
-        .stdout(Stdio::piped())
-        .spawn()?;
+        .arg(bench.with_file_name("reports"));
+}
+
+/// A run on `bench` whose events can be read.
+fn accepting(mut start: Command, serial: &str, bench: &Path) -> std::io::Result<Running> {
+    accepts(&mut start, &fixture("plan.toml"), serial, bench);
+    let run = start.arg("--json").stdout(Stdio::piped()).spawn()?;
     Ok(Running(run))
 }
 

@@ -173,17 +173,8 @@ fn plan_beside(bench: &Path) -> PathBuf {
 }
 
 fn accept(bench: &Path) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_bufferstop"));
-    command
-        .env_remove("BUFFERSTOP_BENCH")
-        .args([
-            "accept", "--json", "--ready", "--serial", "L1", "--only", "short",
-        ])
-        .arg(plan_beside(bench))
-        .arg("--bench")
-        .arg(bench)
-        .arg("--out")
-        .arg(bench.with_file_name("reports"));
+    let mut command = crate::guardian::accept(&plan_beside(bench), "L1", bench);
+    command.args(["--json", "--only", "short"]);
     command
 }
 

@@ -1,9 +1,8 @@
 //! The workshop's logo as an SVG on paper: drawn by a reader that nobody here wrote, each
 //! colour where the file says; and what cannot be drawn, named at its line and column.
 
+use crate::poppler::{Sheet, sheets};
 use crate::records::{Shelf, fixture};
-use std::path::Path;
-use std::process::Command;
 
 /// Shapes whose places and colours are read off the file (SVG 2; sRGB).
 const LOGO: &str = r##"<?xml version="1.0" encoding="UTF-8"?>
@@ -34,48 +33,20 @@ fn workshop(logo: &[u8]) -> Shelf {
     shelf
 }
 
-/// The first page with 2 pixels a point: width, and red, green, blue of each pixel.
-fn drawn(paper: &Path) -> Option<(usize, Vec<u8>)> {
-    let done = Command::new("pdftoppm")
-        .args(["-r", "144", "-singlefile"])
-        .arg(paper)
-        .output()
-        .ok()?;
-    assert!(done.status.success(), "pdftoppm refuses {paper:?}");
-    // P6, width, height and 255 before the pixels, a line each (netpbm, ppm(5)).
-    let mut rest = done.stdout.as_slice();
-    let mut head = Vec::new();
-    while head.len() < 3 {
-        let end = rest.iter().position(|byte| *byte == b'\n').expect("a head");
-        head.push(String::from_utf8_lossy(&rest[..end]).into_owned());
-        rest = &rest[end + 1..];
-    }
-    let width = head[1]
-        .split(' ')
-        .next()
-        .and_then(|width| width.parse().ok());
-    Some((width.expect("a width"), rest.to_vec()))
-}
-
 #[test]
 fn an_svg_is_drawn_on_paper_as_its_file_says() {
     let shelf = workshop(LOGO.as_bytes());
     shelf.accept("L1", &[]);
-    let words = [
-        "records",
-        "certificate",
-        "L1",
-        "--model",
-        "--out-file",
-        "paper.pdf",
-    ];
-    let (status, said) = shelf.says(&words);
-    assert!([0, 1, 2].contains(&status), "{said}");
-    let Some((width, pixels)) = drawn(&shelf.path("paper.pdf")) else {
-        crate::tools::absent("pdftoppm (poppler-utils) is not installed");
+    let paper = shelf.certificate("L1", "paper.pdf");
+    let Some(sheets) = sheets(&paper, 144, &["-singlefile"]) else {
         return;
     };
-    // The logo stands at 42 points from left and top and is 42 points high: 0.525 points
+    let Sheet {
+        width,
+        dots: pixels,
+        ..
+    } = &sheets[0];
+    // Two pixels a point. The logo stands at 42 points from left and top and is 42 points high: 0.525 points
     // for each of its 80 units.
     let colour = |x: f64, y: f64| {
         let place = |from: f64, at: f64| (2.0 * (42.0 + 0.525 * (at - from))) as usize;

@@ -40,6 +40,7 @@ mod page;
 mod pages;
 mod partial;
 mod phases;
+mod poppler;
 mod ports;
 mod prove;
 mod python;

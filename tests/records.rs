@@ -70,6 +70,15 @@ impl Shelf {
         );
     }
 
+    /// A board's certificate or test report as a new `file`: where it is.
+    pub(crate) fn certificate(&self, serial: &str, file: &str) -> PathBuf {
+        let words = ["records", "certificate", serial, "--model"];
+        let words = [&words[..], &["--out-file", file]].concat();
+        let (status, said) = self.says(&words);
+        assert!([0, 1, 2].contains(&status), "{file} of {serial}: {said}");
+        self.path(file)
+    }
+
     /// Changes the store as somebody with another SQLite would.
     pub(crate) fn alter(&self, sql: &str) {
         let store = self.path("reports/model.sqlite");

@@ -59,15 +59,8 @@ impl Keys {
 }
 
 fn accept(bench: &Path, only: &str) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_bufferstop"));
-    command
-        .env_remove("BUFFERSTOP_BENCH")
-        .args(["accept", "--ready", "--serial", "W1", "--only", only])
-        .arg(fixture("plan.toml"))
-        .arg("--bench")
-        .arg(bench)
-        .arg("--out")
-        .arg(bench.with_file_name("reports"));
+    let mut command = crate::guardian::accept(&fixture("plan.toml"), "W1", bench);
+    command.args(["--only", only]);
     command
 }
 

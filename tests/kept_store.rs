@@ -194,7 +194,16 @@ fn its_captures_are_evaluated_and_judged_as_they_were() {
 fn certificates_come_out_again_byte_for_byte() {
     let shelf = shelf();
     for (serial, file, digest) in HANDED_OUT {
-        let bytes = std::fs::read(shelf.certificate(serial, file)).expect("the certificate");
+        let words = [
+            "records",
+            "certificate",
+            serial,
+            "--model",
+            "--out-file",
+            file,
+        ];
+        assert_eq!(shelf.says(&words).0, 0, "{file}");
+        let bytes = std::fs::read(shelf.path(file)).expect("the certificate");
         assert_eq!(sha256sum(&bytes), digest, "{file}");
     }
     let (_, found) = shelf.json(&["records", "verify", "--model"]);

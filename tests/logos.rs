@@ -46,8 +46,8 @@ fn an_svg_is_drawn_on_paper_as_its_file_says() {
         dots: pixels,
         ..
     } = &sheets[0];
-    // Two pixels a point. The logo stands at 42 points from left and top and is 42 points high: 0.525 points
-    // for each of its 80 units.
+    // Two pixels a point. The logo stands at 42 points from left and top and is 42 points
+    // high: 0.525 points for each of its 80 units.
     let colour = |x: f64, y: f64| {
         let place = |from: f64, at: f64| (2.0 * (42.0 + 0.525 * (at - from))) as usize;
         let at = 3 * (place(20.0, y) * width + place(10.0, x));

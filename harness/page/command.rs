@@ -4,7 +4,7 @@
 use super::choosing::too_many;
 use super::desk::{Refused, Seat};
 use super::guard::plain;
-use super::hand::Ask;
+use super::hand::{Ask, Reply};
 use super::pages::At;
 use super::run_view;
 use super::shelf::Choice;
@@ -111,7 +111,8 @@ pub(super) async fn open(State(pages): At, Form(form): Form<Opening>) -> Respons
     if pages.desk().turn(&seat, closed).is_err() {
         return not_done("a bench is open already");
     }
-    asked(&pages, Ask::Open(Box::new(choice)))
+    let choice = Box::new(choice);
+    asked(&pages, |reply| Ask::Open { choice, reply }).await
 }
 
 #[derive(Deserialize)]
@@ -125,7 +126,7 @@ pub(super) async fn close(State(pages): At, Form(form): Form<Bare>) -> Response<
     if let Err(why) = idle(&pages, &form.seat) {
         return not_done(why);
     }
-    asked(&pages, Ask::Close)
+    asked(&pages, |reply| Ask::Close { reply }).await
 }
 
 /// Leaves the board out that was scanned.
@@ -133,7 +134,7 @@ pub(super) async fn leave(State(pages): At, Form(form): Form<Bare>) -> Response<
     if let Err(why) = idle(&pages, &form.seat) {
         return not_done(why);
     }
-    asked(&pages, Ask::Leave)
+    asked(&pages, |reply| Ask::Leave { reply }).await
 }
 
 #[derive(Deserialize)]
@@ -150,21 +151,17 @@ pub(super) async fn board(State(pages): At, Form(form): Form<Scanned>) -> Respon
     if let Err(why) = idle(&pages, &form.seat) {
         return not_done(why);
     }
-    let (reply, told) = oneshot::channel();
-    let ask = Ask::Scan {
-        serial: form.serial,
-        retest: stated(&form.retest),
+    let (serial, retest) = (form.serial, stated(&form.retest));
+    let ask = |reply| Ask::Scan {
+        serial,
+        retest,
         reply,
     };
-    if pages.asks().try_send(ask).is_err() {
-        pages.desk().has_turned();
-        return not_done(BUSY);
-    }
-    match told.await {
-        Ok(Ok(())) => done(),
+    match told(&pages, ask).await {
+        Some(Ok(())) => done(),
         // Why stands at the desk, which every page shows.
-        Ok(Err(why)) => plain(StatusCode::UNPROCESSABLE_ENTITY, why),
-        Err(_) => not_done(BUSY),
+        Some(Err(why)) => plain(StatusCode::UNPROCESSABLE_ENTITY, why),
+        None => not_done(BUSY),
     }
 }
 
@@ -180,13 +177,8 @@ pub(super) async fn start(State(pages): At, Form(form): Form<Starting>) -> Respo
     if let Err(why) = idle(&pages, &form.seat) {
         return not_done(why);
     }
-    let (reply, told) = oneshot::channel();
     let nonce = form.nonce;
-    if pages.asks().try_send(Ask::Start { nonce, reply }).is_err() {
-        pages.desk().has_turned();
-        return not_done(BUSY);
-    }
-    answered(told.await.unwrap_or_else(|_| Err(BUSY.to_owned())))
+    asked(&pages, |reply| Ask::Start { nonce, reply }).await
 }
 
 /// Stops what runs: any page may.
@@ -242,12 +234,24 @@ fn idle(pages: &super::pages::Pages, seat: &str) -> Result<(), Refused> {
     pages.desk().turn(&seat, waits)
 }
 
-fn asked(pages: &super::pages::Pages, ask: Ask) -> Response<Body> {
-    match pages.asks().try_send(ask) {
-        Ok(()) => done(),
-        Err(_) => {
-            pages.desk().has_turned();
-            not_done(BUSY)
-        }
+/// Asks the hand, whose turn it is, and waits until it says that it is done or begun.
+async fn asked(pages: &super::pages::Pages, ask: impl FnOnce(Reply) -> Ask) -> Response<Body> {
+    answered(
+        told(pages, ask)
+            .await
+            .unwrap_or_else(|| Err(BUSY.to_owned())),
+    )
+}
+
+/// What the hand says to what it is asked; nothing where it takes no more.
+async fn told(
+    pages: &super::pages::Pages,
+    ask: impl FnOnce(Reply) -> Ask,
+) -> Option<Result<(), Refused>> {
+    let (reply, told) = oneshot::channel();
+    if pages.asks().try_send(ask(reply)).is_err() {
+        pages.desk().has_turned();
+        return None;
     }
+    told.await.ok()
 }

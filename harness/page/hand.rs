@@ -32,7 +32,7 @@ const READINGS: usize = 256;
 /// What the hand is asked.
 pub(super) enum Ask {
     /// Open a bench for a plan.
-    Open(Box<Choice>),
+    Open { choice: Box<Choice>, reply: Reply },
     /// A serial number was scanned.
     Scan {
         serial: String,
@@ -42,9 +42,9 @@ pub(super) enum Ask {
     /// The board of that word may be started.
     Start { nonce: String, reply: Reply },
     /// Leave the board that was scanned out.
-    Leave,
+    Leave { reply: Reply },
     /// Close the bench.
-    Close,
+    Close { reply: Reply },
     /// The server ends.
     End,
 }
@@ -112,19 +112,24 @@ struct Hand {
 impl Hand {
     fn work(mut self, mut asked: mpsc::Receiver<Ask>) {
         while let Some(ask) = asked.blocking_recv() {
-            let mut answer = None;
-            match ask {
-                Ask::Open(choice) => self.opens(&choice),
+            let answer = match ask {
+                Ask::Open { choice, reply } => self.opens(&choice, reply),
                 Ask::Scan {
                     serial,
                     retest,
                     reply,
-                } => answer = self.scanned(&serial, retest, reply),
-                Ask::Start { nonce, reply } => answer = self.started(&nonce, reply),
-                Ask::Leave => self.back(),
-                Ask::Close => self.closes(None),
+                } => self.scanned(&serial, retest, reply),
+                Ask::Start { nonce, reply } => self.started(&nonce, reply),
+                Ask::Leave { reply } => {
+                    self.back();
+                    Some((reply, Ok(())))
+                }
+                Ask::Close { reply } => {
+                    self.closes(None);
+                    Some((reply, Ok(())))
+                }
                 Ask::End => break,
-            }
+            };
             // Whoever asked the person something has ended with what was asked of the hand.
             self.desk.asks_nothing();
             self.desk.has_turned();
@@ -137,15 +142,17 @@ impl Hand {
         self.open = None;
     }
 
-    fn opens(&mut self, choice: &Choice) {
+    /// Opens a bench; whoever asked is answered once it is shown to open.
+    fn opens(&mut self, choice: &Choice, reply: Reply) -> Option<Answer> {
         if self.open.is_some() {
-            return;
+            return Some((reply, Err("a bench is open already".to_owned())));
         }
         let shown = [Region::Desk, Region::Lot, Region::Hindered];
         self.desk.change(&shown, |stage| {
             stage.phase = Phase::Opening;
             stage.hindered = None;
         });
+        let _ = reply.send(Ok(()));
         match self.opened(choice) {
             Ok((open, sitting)) => {
                 self.open = Some(open);
@@ -160,6 +167,7 @@ impl Hand {
                 stage.hindered = Some(why);
             }),
         }
+        None
     }
 
     fn opened(&self, choice: &Choice) -> Result<(Open, Sitting), String> {

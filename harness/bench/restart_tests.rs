@@ -90,6 +90,46 @@ async fn settings_that_are_gone_show_a_restart() {
     }
 }
 
+/// At whatever line of setting up: what is lost then is set by nobody any more, and
+/// the device states with its samples how it took them.
+#[tokio::test]
+async fn a_capture_that_restarts_while_it_is_set_up_is_found_in_what_it_took() {
+    let lines = [
+        ("SWE:POIN ", "*RST;:SWE:POIN 2000"),
+        ("SWE:OFFS", "*RST;:SWE:OFFS:POIN -20"),
+        ("VOLT1:RANG", "*RST;:VOLT1:RANG 2"),
+        ("TRIG:SOUR", "*RST;:TRIG:SOUR IMM"),
+        ("INIT", "*RST;:INIT"),
+    ];
+    // Neither is the device's own after a reset.
+    for period in [Seconds::new(0.5e-6), Seconds::new(4e-6)] {
+        let request = CaptureRequest {
+            period,
+            length: 2000,
+            before_trigger: 20,
+            trigger: Trigger::Now,
+            channels: vec![ChannelRequest {
+                signal: Signal::NodeVoltage,
+                range: 20.0,
+            }],
+            lines: true,
+        };
+        let (file, world) = made(&stout(), None);
+        let mut bench = open(&file, &world).await.expect("it opens");
+        bench.arm(&request).await.expect("armed");
+        bench.fetch("sound").await.expect("as it was asked");
+        for (line, instead) in lines {
+            let (file, world) = made(&stout(), None);
+            let mut bench = open(&file, &world).await.expect("it opens");
+            plot(&world, Role::Capture, line, Lie::Obeys(instead));
+            bench.arm(&request).await.expect("armed");
+            let error = bench.fetch("spoiled").await.expect_err("restarted");
+            let role = Role::Capture;
+            assert_eq!(error, BenchError::Restarted { role }, "{line}, {period}");
+        }
+    }
+}
+
 /// Where there is a power-on bit, it is read with each look.
 #[tokio::test]
 async fn a_power_on_bit_is_found_while_waiting() {

@@ -164,7 +164,11 @@ impl Bench {
 
     /// A setting that reads back as another one is a restart here: it was taken when
     /// it was made.
-    fn kept(&self, role: Role, kept: Result<(), InstrumentError>) -> Result<(), BenchError> {
+    pub(super) fn kept<T>(
+        &self,
+        role: Role,
+        kept: Result<T, InstrumentError>,
+    ) -> Result<T, BenchError> {
         match kept {
             Err(InstrumentError::ReadsBack { .. }) => Err(BenchError::Restarted { role }),
             other => Ok(other?),

@@ -1,6 +1,7 @@
 //! The capture device: set up, armed, asked whether it waits, and read out as
 //! waveforms in SI units with the trust that profile and wiring put in them.
 
+use super::confirmation::KEPT_WITHIN;
 use super::fault::InstrumentError;
 use super::session::{Session, has_bit};
 use super::waveform::{Codes, Scales};
@@ -226,6 +227,7 @@ impl<'a> CaptureDevice<'a> {
         let wired = *self.wired(channel.signal)?;
         let session = self.session;
         let scales = Scales::read(session, wired.number, channel.range * wired.scale).await?;
+        self.taken_as_asked(request, &scales).await?;
         if let Some(count) = scales.count
             && count != f64::from(request.length)
         {
@@ -245,6 +247,38 @@ impl<'a> CaptureDevice<'a> {
             offset: meaning.volts_at_zero / wired.scale,
             accuracy: self.accuracy(&wired, range, step),
         })
+    }
+
+    /// The samples have the period and the first instant that were asked for, as the
+    /// device states them beside the samples: one that restarted while it was set up
+    /// has a time base and a trigger of its own. A range of its own is in its scale.
+    async fn taken_as_asked(
+        &self,
+        request: &CaptureRequest,
+        scales: &Scales,
+    ) -> Result<(), InstrumentError> {
+        let period = request.period.si();
+        match scales.period {
+            Some(stated) => {
+                let sent = ("seconds", period);
+                self.session.same("set_period", sent, Some(stated))?;
+            }
+            None => {
+                let seconds = [("seconds", Argument::Number(period))];
+                self.session.keeps("set_period", &seconds).await?;
+            }
+        }
+        let Some(first) = scales.first else {
+            return Ok(());
+        };
+        // Where in a sample the trigger lies is the device's matter.
+        let before = -first / scales.period.unwrap_or(period);
+        let asked = f64::from(request.before_trigger);
+        if (before - asked).abs() <= 1.0 + asked * KEPT_WITHIN {
+            return Ok(());
+        }
+        self.session
+            .same("set_before_trigger", ("count", asked), Some(before))
     }
 
     /// The profile's accuracy is a rectangle either side (GUM 4.3.7); the

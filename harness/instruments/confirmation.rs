@@ -21,7 +21,7 @@ const SHORTEST_POLL: Duration = Duration::from_millis(1);
 
 /// A setting reads back within this part of itself (a house value: instruments that
 /// keep three digits are the coarsest).
-const KEPT_WITHIN: f64 = 1e-3;
+pub(super) const KEPT_WITHIN: f64 = 1e-3;
 
 /// How actions are confirmed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -170,21 +170,31 @@ impl Session {
             Argument::Integer(value) => *value as f64,
             Argument::Text(_) | Argument::Bytes(_) => return Ok(read),
         };
+        self.same(command, (name, sent), read.value())?;
+        Ok(read)
+    }
+
+    /// Whether `read` is what `command` was sent as its argument `name`, as its form
+    /// writes it.
+    pub(super) fn same(
+        &self,
+        command: &'static str,
+        (name, sent): (&str, f64),
+        read: Option<f64>,
+    ) -> Result<(), InstrumentError> {
         let form = self.profile.forms.get(command);
-        let form = form.and_then(|forms| forms.get(*name));
+        let form = form.and_then(|forms| forms.get(name));
         let sent = form.and_then(|form| form.set_for(sent)).unwrap_or(sent);
         let step = form.map_or(0.0, |form| form.half_step(sent));
         let near = |read: f64| (read - sent).abs() <= step + sent.abs() * KEPT_WITHIN + 1e-9;
-        if read.value().is_some_and(near) {
-            return Ok(read);
+        if read.is_some_and(near) {
+            return Ok(());
         }
         Err(InstrumentError::ReadsBack {
             role: self.role,
             command: command.to_owned(),
             sent: sent.to_string(),
-            read: read
-                .value()
-                .map_or("no number".to_owned(), |v| v.to_string()),
+            read: read.map_or("no number".to_owned(), |v| v.to_string()),
         })
     }
 

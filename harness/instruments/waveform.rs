@@ -30,6 +30,9 @@ pub(super) struct Scales {
     bits: u32,
     /// The range that the device chose, which may be wider than was asked.
     pub(super) full_scale: f64,
+    /// Seconds between samples, and from the trigger to the first.
+    pub(super) period: Option<f64>,
+    pub(super) first: Option<f64>,
 }
 
 /// The codes of a converter.
@@ -74,6 +77,8 @@ impl Scales {
             clipped: None,
             bits: 16,
             full_scale: 0.0,
+            period: None,
+            first: None,
         }
     }
 
@@ -124,6 +129,8 @@ impl Scales {
             clipped: scales.value(&waveform.clipped).await?.map(|v| v != 0.0),
             bits,
             full_scale: stated.or(by_code).unwrap_or(set),
+            period: scales.value(&waveform.period).await?,
+            first: scales.value(&waveform.first).await?,
         })
     }
 }

@@ -23,6 +23,8 @@ pub(super) fn waveform(table: Option<&Table<'_>>) -> Waveform {
         clipped: place("clipped"),
         bits: place("bits"),
         full_scale: place("full_scale"),
+        period: place("period"),
+        first: place("first"),
     };
     let volts = matches!(data, Data::Volts | Data::Table { .. });
     let blocks = matches!(

@@ -85,6 +85,10 @@ pub struct Waveform {
     pub bits: Option<Place>,
     /// The largest voltage that it can show, either side.
     pub full_scale: Option<Place>,
+    /// Seconds between two samples.
+    pub period: Option<Place>,
+    /// Seconds from the trigger to the first sample: none or fewer than none.
+    pub first: Option<Place>,
 }
 
 impl Waveform {
@@ -98,6 +102,8 @@ impl Waveform {
             &self.clipped,
             &self.bits,
             &self.full_scale,
+            &self.period,
+            &self.first,
         ];
         places.into_iter().flatten()
     }
@@ -128,6 +134,8 @@ impl Default for Waveform {
             clipped: Some(Place::Field(6)),
             bits: Some(Place::Field(7)),
             full_scale: None,
+            period: Some(Place::Field(2)),
+            first: Some(Place::Field(3)),
         }
     }
 }

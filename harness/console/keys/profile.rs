@@ -332,6 +332,19 @@ pub(super) const PAGES: &[Page] = &[
         "[waveform]\nfull_scale = { query = \"CH{channel}:RANGE?\" }",
     ),
     page(
+        "waveform.period",
+        "where the seconds between two samples stand, so that they are checked: a device that \
+         restarted while it was set up has a time base of its own. Without it the setting is asked \
+         for where `commands.period_setting` can.",
+        "[waveform]\nperiod = { field = 2 }",
+    ),
+    page(
+        "waveform.first",
+        "where the seconds from the trigger to the first sample stand, below nought before it, so \
+         that they are checked. Without it they are not.",
+        "[waveform]\nfirst = { field = 3 }",
+    ),
+    page(
         "waveform.SCALE.field",
         "the field of the preamble, parted by commas or semicolons, from one.",
         "[waveform]\nvolts_per_code = { field = 4 }",

@@ -79,6 +79,20 @@ impl Bench {
         self.supply_off().await
     }
 
+    /// Switches the supply off, since something draws although the load was switched off,
+    /// and permits nothing more until a person has looked at it.
+    ///
+    /// # Errors
+    /// A [`BenchError`].
+    pub async fn still_loaded(&mut self) -> Result<(), BenchError> {
+        self.lock(&BenchError::StillOn {
+            role: Role::Load,
+            what: "the board starts into a current although everything was switched off".to_owned(),
+        });
+        self.learn_load_off(false);
+        self.supply_off().await
+    }
+
     async fn looks_open(&self, closes: Closes, off_level: Amperes) -> Result<bool, BenchError> {
         if self.says_closed(closes).await? {
             return Ok(false);

@@ -137,6 +137,7 @@ impl BenchSession for Session<'_> {
             Act::LoadOff => self.bench.load_off().await,
             Act::SupplyOff => self.bench.supply_off().await,
             Act::SecondOpener(closes) => self.bench.second_opener(closes).await,
+            Act::StillLoaded => self.bench.still_loaded().await,
         };
         done.map_err(halt)
     }

@@ -24,6 +24,7 @@ mod room;
 mod routine;
 pub mod session;
 mod sheet;
+mod still_loaded;
 mod stimulus;
 mod take;
 mod terms;

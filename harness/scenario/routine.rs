@@ -5,6 +5,7 @@
 use super::acquisition::{CaptureRequest, ChannelRequest, Trigger, Window};
 use super::intent::{Intent, gap_branch, short_branch};
 use super::session::{Act, BenchSession, Halt, Opening, Provokes, Serves};
+use super::still_loaded::look_for_a_load;
 use super::take::Take;
 use super::terms::{Place, Polarity};
 use crate::bench_file::{Closes, Proof};
@@ -55,7 +56,7 @@ pub(super) async fn power_disabled(session: &mut impl BenchSession) -> Result<()
     session.wait(WHOLE, Seconds::new(0.2)).await
 }
 
-async fn supply_on(session: &mut impl BenchSession) -> Result<(), Halt> {
+pub(super) async fn supply_on(session: &mut impl BenchSession) -> Result<(), Halt> {
     let (voltage, limit) = (session.ratings().supply_voltage, session.supply_current());
     supply_at(SUPPLY, voltage, limit, session).await
 }
@@ -118,6 +119,8 @@ pub(super) async fn recover(session: &mut impl BenchSession) -> Result<(), Halt>
     if alive_within(PATIENCE, session).await? {
         return Ok(());
     }
+    // What the bench does to it is not the board's fault.
+    look_for_a_load(session).await?;
     Err(Halt::trouble(
         Blame::Board,
         "the output stays dead although the supply is on and the signal runs",

@@ -63,6 +63,9 @@ pub enum Act {
     /// The supply off because this branch stayed closed; nothing more is permitted
     /// until a person has looked at its contact.
     SecondOpener(Closes),
+    /// The supply off because something draws that was switched off; nothing more is
+    /// permitted until a person has looked at the load.
+    StillLoaded,
 }
 
 /// Something read of an instrument.

@@ -101,7 +101,7 @@ impl BenchSession for Dry<'_> {
             Act::CaptureOff if self.armed.take().is_none() => return Ok(()),
             Act::CaptureOff => (Role::Capture, None),
             Act::LoadOff => (Role::Load, None),
-            Act::SupplyOff | Act::SecondOpener(_) => (Role::Supply, None),
+            Act::SupplyOff | Act::SecondOpener(_) | Act::StillLoaded => (Role::Supply, None),
         };
         if let Some((name, lacks)) = command {
             self.needs_command(serves, role, name, lacks);
@@ -138,7 +138,9 @@ impl BenchSession for Dry<'_> {
         };
         match act {
             Act::LoadOff => self.state = self.state.load_off(),
-            Act::SupplyOff | Act::SecondOpener(_) => self.state = self.state.supply_off(),
+            Act::SupplyOff | Act::SecondOpener(_) | Act::StillLoaded => {
+                self.state = self.state.supply_off()
+            }
             _ => {}
         }
         self.passes(took);

@@ -127,3 +127,52 @@ async fn a_pause_that_no_meter_shows_does_not_begin_the_time_again() {
         bench.wait(Seconds::new(2.0)).await.expect("a pause");
     }
 }
+
+/// Supply and load meter one current. Meters that say the truth agree with whatever is
+/// drawn, held or alternating; a supply that shows half is found by the next look, and is
+/// not taken for a board.
+#[tokio::test]
+async fn a_supply_that_shows_half_of_what_is_drawn_is_found() {
+    use crate::scenario::Polarity::{Alternating, Negative, Positive};
+    for (drive, amperes, half) in [
+        (Positive, 1.0, "0.52"),
+        (Negative, 2.0, "1.02"),
+        (Alternating, 3.0, "1.52"),
+    ] {
+        let (file, world) = made(&BoardParameters::default(), None);
+        let mut bench = open(&file, &world).await.expect("it opens");
+        energise(&mut bench, WIDE).await.expect("on");
+        deliver(&mut bench, Seconds::new(0.2)).await;
+        bench.set_drive(drive).await.expect("driven");
+        let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(amperes)));
+        energise(&mut bench, load).await.expect("it draws");
+        bench.wait(Seconds::new(5.0)).await.expect("all is well");
+        plot(&world, Role::Supply, "MEAS:CURR?", Lie::Answers(half));
+        let before = bench.now();
+        let error = bench.wait(Seconds::new(5.0)).await.expect_err("half");
+        assert!(matches!(error, BenchError::Disagree { .. }), "{error}");
+        assert_eq!(error.blame(), crate::measurement::Blame::Bench);
+        assert!(error.is_gone(), "the run ends");
+        let took = (bench.now() - before).seconds();
+        assert!(took < Seconds::new(1.5), "{took}");
+    }
+}
+
+/// A board that draws more than its load is hungry, and that is a verdict; one that is
+/// off draws less, as its load does.
+#[tokio::test]
+async fn what_a_board_draws_beside_its_load_is_no_disagreement() {
+    let hungry = BoardParameters {
+        quiescent_current: Amperes::new(0.8),
+        ..BoardParameters::default()
+    };
+    let (file, world) = made(&hungry, None);
+    let mut bench = open(&file, &world).await.expect("it opens");
+    energise(&mut bench, WIDE).await.expect("on");
+    deliver(&mut bench, Seconds::new(0.2)).await;
+    let load = Intent::LoadOn(LoadSetting::Current(Amperes::new(1.0)));
+    energise(&mut bench, load).await.expect("it draws");
+    bench.wait(Seconds::new(3.0)).await.expect("all is well");
+    bench.enable(false).await.expect("off");
+    bench.wait(Seconds::new(3.0)).await.expect("all is well");
+}

@@ -6,7 +6,7 @@ use crate::ident::Role;
 use crate::instruments::InstrumentError;
 use crate::link::LinkError;
 use crate::measurement::Blame;
-use crate::units::Seconds;
+use crate::units::{Amperes, Seconds};
 
 /// Trouble on the bench.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -110,6 +110,18 @@ pub enum BenchError {
         /// What was measured, and what the envelope allows.
         overrun: Overrun,
     },
+    /// Supply and load say different things of one current.
+    #[error(
+        "the supply shows {delivers} while the load shows that it draws {draws}: one of their \
+         ammeters is wrong by more than both are stated to err; look at both, and at what else \
+         feeds the load"
+    )]
+    Disagree {
+        /// What the supply shows.
+        delivers: Amperes,
+        /// What the load shows.
+        draws: Amperes,
+    },
     /// A branch that stayed closed after its pulse.
     #[error(
         "the {branch} did not open after its pulse, so the supply was switched off: look at its contact before you go on"
@@ -155,6 +167,7 @@ impl BenchError {
             | Self::StillOn { .. }
             | Self::Breach { .. }
             | Self::Beyond { .. }
+            | Self::Disagree { .. }
             | Self::NotOpen { .. }
             | Self::Restarted { .. }
             | Self::Locked { .. }
@@ -180,6 +193,7 @@ impl BenchError {
                 Self::StillOn { .. }
                     | Self::Breach { .. }
                     | Self::Beyond { .. }
+                    | Self::Disagree { .. }
                     | Self::NotOpen { .. }
                     | Self::Refused(Refusal::Locked { .. })
             )

@@ -8,6 +8,7 @@ mod clock;
 mod fault;
 pub mod guardian;
 mod interlock;
+mod meters;
 mod open;
 mod proof;
 mod roles;

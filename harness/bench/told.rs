@@ -73,6 +73,13 @@ impl Told {
         }
     }
 
+    /// Whether the upstream source may feed what is drawn now.
+    pub(super) fn closes_a_gap(&self, now: BenchInstant) -> bool {
+        let gap = [Closes::GapStraight, Closes::GapCrossed];
+        self.closed(now)
+            .is_some_and(|(closes, _)| gap.contains(&closes))
+    }
+
     /// The branch that must be closed now.
     pub(super) fn closed(&self, now: BenchInstant) -> Option<(Closes, BenchInstant)> {
         let (closes, _, until) = self.closed?;

@@ -93,6 +93,9 @@ impl Bench {
         };
         let draws = self.read_back_load().await?;
         self.enter(delivers, draws)?;
+        if let (Some(delivers), Some(draws)) = (delivers, draws) {
+            self.prove_meters_agree(delivers.current, draws).await?;
+        }
         self.prove_supply_kept(self.interlock.supply()).await?;
         self.prove_told_kept().await?;
         self.prove_not_restarted(&WATCHED).await

@@ -339,6 +339,9 @@ fn drawn(kind: &Kind, chance: &mut Stream) -> Draw {
         let contact = matches!(branch, Near | Far);
         scenarios.push(if contact { "short" } else { "reversal" });
     }
+    if kind.name.ends_with(", loaded") {
+        scenarios.push("load");
+    }
     let onset = match kind.onset {
         Onset::First => 0,
         // Even in the logarithm: much happens at the beginning.

@@ -1,4 +1,4 @@
-//! Whether what a scenario asked of supply and load is what flowed: one check
+//! Whether what a scenario asked of supply, load and signal source is what came: one check
 //! for every room, which only says what it asked in each take. It judges no
 //! board: a stimulus outside its tolerance is the bench's.
 //!
@@ -12,9 +12,10 @@
 
 use super::context::Context;
 use super::take::Take;
+use super::terms::Polarity;
 use crate::measurement::{Blame, Estimate, Finding, Metric, combined};
 use crate::units::{Amperes, Dimension, Quantity, Volts, show};
-use crate::waveform::{Signal, Trace};
+use crate::waveform::{LogicLine, LogicTrack, Signal, Trace};
 
 /// Coverage factor of the captured value.
 const COVERAGE: f64 = 3.0;
@@ -34,6 +35,11 @@ const FEWEST: usize = 32;
 /// The output must be on a level for this part of a look: a board that trips
 /// again and again is the board's own matter.
 const MOSTLY: f64 = 0.5;
+/// An input line that is held may show the other level for this part of a look: what
+/// couples into it is no other signal (a house value).
+const STRAY: f64 = 0.01;
+/// A look at fewer half-bits need not show both levels.
+const HALF_BITS: f64 = 4.0;
 
 /// What was asked of the bench in one take.
 #[derive(Clone, Copy, Debug)]
@@ -44,6 +50,18 @@ pub(super) struct Asked<'a> {
     pub(super) rail: Rail,
     /// What was asked of the load.
     pub(super) load: Load,
+    /// What was asked of the signal source.
+    pub(super) inputs: Inputs,
+}
+
+/// What was asked of the signal source.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Inputs {
+    /// The board's inputs driven so, all through the take.
+    Driven(Polarity),
+    /// Nothing that could be looked for here, and why.
+    #[cfg_attr(not(test), expect(dead_code, reason = "a statement for the reader"))]
+    Unchecked(&'static str),
 }
 
 /// What was asked of the supply.
@@ -107,11 +125,53 @@ pub(super) fn hold_back(metrics: &mut [Metric], asked: &[Asked<'_>], context: &C
     }
 }
 
-/// In words, how supply and load departed from what was asked of them.
+/// In words, how supply, load and signal source departed from what was asked of them.
 fn departures(asked: &Asked<'_>, context: &Context) -> impl Iterator<Item = String> {
     let rail = rail_departs(asked, context);
     let load = load_departs(asked, context);
-    rail.into_iter().chain(load)
+    let inputs = inputs_depart(asked, context);
+    rail.into_iter().chain(load).chain(inputs)
+}
+
+/// The board's first input, where a line shows it: it is high in the positive half.
+fn inputs_depart(asked: &Asked<'_>, context: &Context) -> Option<String> {
+    let Inputs::Driven(polarity) = asked.inputs else {
+        return None;
+    };
+    let capture = &asked.take.capture;
+    let line = capture.line(LogicLine::SignalA)?;
+    let high = share_high(line, capture.len())?;
+    let right = match polarity {
+        Polarity::Positive => high >= 1.0 - STRAY,
+        Polarity::Negative => high <= STRAY,
+        Polarity::Alternating => {
+            let (period, half) = (capture.period.si(), context.half_bit.si());
+            // Samples that come less often than half-bits may all find the same half.
+            let shows = period <= half && capture.len() as f64 * period >= HALF_BITS * half;
+            !shows || (STRAY..=1.0 - STRAY).contains(&high)
+        }
+    };
+    (!right).then(|| {
+        format!(
+            "the board's inputs were to be driven {} and its first one was high for {} of the \
+             time ({}): look at the signal source and its wires",
+            polarity.word(),
+            show(high, Dimension::Ratio),
+            capture.label
+        )
+    })
+}
+
+/// The part of `samples` in which a line is high; `None` of none.
+fn share_high(line: &LogicTrack, samples: usize) -> Option<f64> {
+    let (mut level, mut from, mut high) = (line.initial, 0, 0);
+    for &change in &line.changes {
+        let change = (change as usize).clamp(from, samples);
+        high += if level { change - from } else { 0 };
+        (level, from) = (!level, change);
+    }
+    high += if level { samples - from } else { 0 };
+    (samples > 0).then(|| high as f64 / samples as f64)
 }
 
 fn rail_departs(asked: &Asked<'_>, context: &Context) -> Option<String> {

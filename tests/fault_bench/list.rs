@@ -41,7 +41,7 @@
     kind("gap straight welds", Trick::Welded(SwitchBranch::GapStraight), Somewhere, Held),
     kind("gap crossed welds", Trick::Welded(SwitchBranch::GapCrossed), Somewhere, Held),
     kind("drive ignores enable off", Trick::Tells(Ignores(Drive, "CONT:ENAB 0")), First, Held),
-    kind("drive inverted", Trick::Tells(Swaps(Drive, "HOLD POS", "HOLD NEG")), First, Open("before its first input was looked at, held states failed a good board")),
+    kind("drive inverted", Trick::Tells(Swaps(Drive, "HOLD POS", "HOLD NEG")), First, Held),
     kind("drive restarts", Trick::Restarts(Drive, &["*RST"]), Somewhere, Held),
     kind("capture replays", Trick::Tells(Blocks(Replayed)), Somewhere, Held),
     kind("capture all zero", Trick::Tells(Blocks(Zero)), Somewhere, Held),

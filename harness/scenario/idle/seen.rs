@@ -2,7 +2,7 @@
 
 use super::settings::OutputState;
 use crate::measurement::Estimate;
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
@@ -44,6 +44,7 @@ impl Seen {
                 take: &step.take,
                 rail: Rail::At(step.supply),
                 load: Load::Unchecked("nothing is asked of the load, and no channel looks"),
+                inputs: Inputs::Driven(step.drive),
             })
             .collect()
     }

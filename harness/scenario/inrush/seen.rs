@@ -1,7 +1,8 @@
 //! What the inrush scenario saw: starts into the bank, finely and coarsely.
 
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
 use crate::units::{Farads, Volts};
 
 /// The bank as the bench file states it.
@@ -50,6 +51,7 @@ impl Seen {
                 take,
                 rail: Rail::RatedBefore,
                 load: Load::Unchecked("what the empty bank takes is the finding"),
+                inputs: Inputs::Driven(Polarity::Alternating),
             })
             .collect()
     }

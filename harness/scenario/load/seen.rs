@@ -1,6 +1,6 @@
 //! What the load scenario saw: held and alternating steps.
 
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
@@ -37,6 +37,7 @@ impl Seen {
                 take: &step.take,
                 rail: Rail::Rated,
                 load: Load::Current(step.current),
+                inputs: Inputs::Driven(step.drive),
             })
             .collect()
     }

@@ -1,7 +1,7 @@
 //! What the loss scenario saw: the output around the loss of its signal.
 
 use super::settings::LossCause;
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
 
 /// One loss of the signal.
@@ -34,6 +34,7 @@ impl Seen {
                 take: &lost.take,
                 rail: Rail::Rated,
                 load: Load::Unchecked("nothing is asked of the load, and no channel looks"),
+                inputs: Inputs::Unchecked("that the signal goes is what the board is put to"),
             })
             .collect()
     }

@@ -1,7 +1,8 @@
 //! What the overload scenario saw: a ramp, steps to multiples, and a hold.
 
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
 
 /// One step of `overload` to a multiple of the nominal trip current.
@@ -54,6 +55,7 @@ impl Seen {
             take,
             rail: Rail::RatedBefore,
             load: Load::Pulse(current),
+            inputs: Inputs::Driven(Polarity::Alternating),
         };
         let ramp = self.ramp.iter().map(|ramp| Asked {
             take: &ramp.take,
@@ -64,6 +66,7 @@ impl Seen {
             } else {
                 Load::Current(ramp.to)
             },
+            inputs: Inputs::Driven(Polarity::Alternating),
         });
         let steps = self.steps.iter();
         let hold = self.hold.iter();

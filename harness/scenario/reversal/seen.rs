@@ -1,8 +1,9 @@
 //! What the reversal scenario saw: each closing of the gap, and a true short.
 
 use super::settings::Direction;
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
+use crate::scenario::terms::Polarity;
 use crate::units::{Seconds, Volts};
 
 /// One closing of the section boundary against the wrong polarity.
@@ -49,6 +50,7 @@ impl Seen {
                     "what flows over the gap or into the short is the doing of both sources; the \
                      closing is proven by its marker and by the onset level",
                 ),
+                inputs: Inputs::Driven(Polarity::Alternating),
             })
             .collect()
     }

@@ -1,8 +1,8 @@
 //! What the short scenario saw: each short, and the board before and after.
 
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
-use crate::scenario::terms::Place;
+use crate::scenario::terms::{Place, Polarity};
 use crate::units::Amperes;
 
 /// One short.
@@ -48,6 +48,7 @@ impl Seen {
             take,
             rail: Rail::Rated,
             load: Load::Current(Amperes::ZERO),
+            inputs: Inputs::Driven(Polarity::Alternating),
         };
         let made = |take| Asked {
             take,
@@ -56,6 +57,7 @@ impl Seen {
                 "what flows into a short is the board's doing; its closing is proven by line or \
                  pilot, and by the onset level",
             ),
+            inputs: Inputs::Driven(Polarity::Alternating),
         };
         let pulses = self.pulses.iter();
         pulses

@@ -1,6 +1,6 @@
 //! What the signal scenario saw: what was sent, and a capture at each loading.
 
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
 use crate::track::PacketBytes;
 use crate::units::Amperes;
@@ -76,6 +76,7 @@ impl Seen {
                     Loading::None => Load::Current(Amperes::ZERO),
                     Loading::Resistors | Loading::Electronic => Load::Resistance(seen.current),
                 },
+                inputs: Inputs::Unchecked("the stream on them is decoded and compared by itself"),
             })
             .collect()
     }

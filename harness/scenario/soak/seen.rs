@@ -2,7 +2,7 @@
 //! at the output beside them.
 
 use crate::measurement::Estimate;
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
@@ -62,6 +62,7 @@ impl Seen {
                     take: &look.take,
                     rail: Rail::Rated,
                     load: Load::Current(soaked.current),
+                    inputs: Inputs::Driven(soaked.drive),
                 })
             })
             .collect()

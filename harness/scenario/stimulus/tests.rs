@@ -43,8 +43,13 @@ fn always(_: f64) -> bool {
 
 /// What is said of a take in which `load` was asked for at the rated voltage.
 fn said(take: &Take, load: Load) -> Vec<String> {
-    let rail = Rail::Rated;
-    departures(&Asked { take, rail, load }, &context()).collect()
+    let asked = Asked {
+        take,
+        rail: Rail::Rated,
+        load,
+        inputs: Inputs::Driven(Polarity::Alternating),
+    };
+    departures(&asked, &context()).collect()
 }
 
 fn amperes(value: f64) -> Amperes {
@@ -205,6 +210,60 @@ fn a_load_that_draws_half_leaves_nothing_measured() {
     }
 }
 
+/// A source that holds the other polarity, or none, or holds where it was to
+/// alternate: whatever the output does then was not asked for.
+#[test]
+fn inputs_that_are_not_driven_as_asked_are_the_sources() {
+    let bare = take(&mut chance(&[9]), (VOLTS, 17.4, 0.0), always);
+    let driven = |level: &dyn Fn(f64) -> bool| {
+        let mut take = bare.clone();
+        take.capture.lines = vec![SAMPLING.line(LogicLine::SignalA, level)];
+        take
+    };
+    let high = driven(&|_| true);
+    let low = driven(&|_| false);
+    let turns = driven(&|t| ones(t, 11e-6, HALF) > 0.0);
+    // 20 us of 4 ms: half a per cent.
+    let stray = driven(&|t| !(1e-3..1.02e-3).contains(&t));
+    let said = |take: &Take, polarity| {
+        let asked = Asked {
+            take,
+            rail: Rail::Rated,
+            load: Load::Current(Amperes::ZERO),
+            inputs: Inputs::Driven(polarity),
+        };
+        departures(&asked, &context()).collect::<Vec<_>>()
+    };
+    use Polarity::{Alternating, Negative, Positive};
+    for (take, polarity) in [
+        (&high, Positive),
+        (&stray, Positive),
+        (&low, Negative),
+        (&turns, Alternating),
+        // No line shows it.
+        (&bare, Positive),
+    ] {
+        assert_eq!(said(take, polarity), [""; 0], "{polarity:?}");
+    }
+    for (take, polarity) in [
+        (&low, Positive),
+        (&turns, Positive),
+        (&high, Negative),
+        (&stray, Negative),
+        (&turns, Negative),
+        (&high, Alternating),
+        (&low, Alternating),
+    ] {
+        let said = said(take, polarity);
+        assert_eq!(said.len(), 1, "{polarity:?}: {said:?}");
+        assert!(said[0].contains("look at the signal source"), "{said:?}");
+    }
+    // Samples that come less often than half-bits may all find the same half.
+    let mut coarse = high.clone();
+    coarse.capture.period = Seconds::new(2.0 * HALF);
+    assert_eq!(said(&coarse, Alternating), [""; 0]);
+}
+
 /// Whoever does not look says why.
 #[test]
 fn every_take_of_every_room_is_accounted_for() {
@@ -218,6 +277,9 @@ fn every_take_of_every_room_is_accounted_for() {
                 assert!(why.len() > 20, "{}", observation.kind());
             }
             if let Rail::Unchecked(why) = asked.rail {
+                assert!(why.len() > 20, "{}", observation.kind());
+            }
+            if let Inputs::Unchecked(why) = asked.inputs {
                 assert!(why.len() > 20, "{}", observation.kind());
             }
         }

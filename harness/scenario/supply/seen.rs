@@ -2,7 +2,7 @@
 //! on it directly.
 
 use crate::measurement::Estimate;
-use crate::scenario::stimulus::{Asked, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
 use crate::scenario::take::Take;
 use crate::units::{Amperes, Quantity};
 
@@ -50,6 +50,7 @@ impl Seen {
                 } else {
                     Load::Metered(step.current, step.drawn)
                 },
+                inputs: Inputs::Unchecked("the board is not enabled, whatever its signal says"),
             })
             .collect()
     }

@@ -68,7 +68,7 @@ impl Preflight {
     fn of_all(plan: &Plan, bench: &Bench, profiles: &BTreeMap<Role, Profile>) -> Self {
         let mut faults = Faults::new();
         let lacking = fit::check(plan, bench, profiles, &mut faults);
-        limits::check(plan, bench, &mut faults);
+        limits::check(plan, bench, profiles, &mut faults);
         let mut steps = Vec::new();
         for (index, scenario) in plan.run() {
             let run = dry::run(plan, index, bench, profiles);

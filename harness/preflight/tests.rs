@@ -393,6 +393,42 @@ fn a_limit_that_nothing_on_the_bench_can_reach_is_named() {
             "full_scale = { min = \"12 kA\"",
             "12.00 kA",
         ),
+        (
+            "output_resistance = { max = \"220 mohm\"",
+            "output_resistance = { max = \"43 Mohm\"",
+            "43.00 Mohm",
+        ),
+        // A thousandfold, whatever the quantity.
+        (
+            "output_resistance = { max = \"220 mohm\"",
+            "output_resistance = { max = \"220 ohm\"",
+            "220.0 ohm",
+        ),
+        (
+            "temperature_rise = { max = \"18 K\"",
+            "temperature_rise = { max = \"18000 K\"",
+            "no part of a board",
+        ),
+        (
+            "charge = { min = \"120 mC\", max = \"200 mC\"",
+            "charge = { min = \"120 mC\", max = \"200 C\"",
+            "200.0 C",
+        ),
+        (
+            "slew_rate = { min = \"2.5 V/us\"",
+            "slew_rate = { min = \"2500 V/us\"",
+            "shortest period",
+        ),
+        (
+            "max = \"3.45 mA/count\"",
+            "max = \"3.45 A/count\"",
+            "over the last count",
+        ),
+        (
+            "overshoot = { max = \"20 %\"",
+            "overshoot = { max = \"20000 %\"",
+            "against the lowest supply",
+        ),
     ] {
         let text = DEMO.replacen(old, new, 1);
         assert_ne!(text, DEMO, "{old}");

@@ -274,6 +274,13 @@ fn each_spoiled_profile_is_faulted_at_its_place() {
         (
             "supply",
             "reading = \"0.05 %\"",
+            "reading = \"100 %\"",
+            "\"100 %\"",
+            "out of range",
+        ),
+        (
+            "supply",
+            "reading = \"0.05 %\"",
             "reading = \"5 V\"",
             "\"5 V\"",
             "'V' is a voltage",

@@ -151,6 +151,8 @@ const MENDED: &[(&str, u64)] = &[
     ("load ignores off", 74),
     // Half of a hungry board's current was within its limits.
     ("supply ammeter half", 208),
+    // Noise of the other current channel was a bank's charge.
+    ("capture currents swapped", 215),
 ];
 
 #[test]

@@ -46,7 +46,12 @@ pub(in crate::scenario) fn evaluate(sheet: &mut Sheet<'_>, context: &Context, se
     };
     let close: Vec<(Finding, Finding)> = starts
         .iter()
-        .map(|start| flowed(&start.fine, context))
+        .zip(&watched)
+        .map(|(start, watched)| match &watched.untaken {
+            // Both looks show the same bank by the same channels.
+            Some(reason) => unseen(Blame::Bench, reason),
+            None => flowed(&start.fine, context),
+        })
         .collect();
     let peaks = close.iter().map(|one| one.0.clone()).collect();
     let charges = close.iter().map(|one| one.1.clone()).collect();
@@ -71,6 +76,8 @@ struct Watched {
     trips: Finding,
     time: Finding,
     notes: Vec<String>,
+    /// Why what was seen to flow is not what flows into an empty bank.
+    untaken: Option<String>,
 }
 
 impl Watched {
@@ -81,6 +88,7 @@ impl Watched {
             trips: none.clone(),
             time: none,
             notes: Vec::new(),
+            untaken: None,
         }
     }
 }
@@ -137,6 +145,7 @@ fn watch(take: &Take, bank: &Bank, context: &Context) -> Watched {
             trips: Finding::Above(count(ended.len())),
             time: Finding::Above(since(end)),
             notes,
+            untaken: None,
         },
         // A retry that has just begun may fail as those before it did.
         Some(last) if !ended.is_empty() && end.value - last.onset.value <= longest => Watched {
@@ -147,12 +156,16 @@ fn watch(take: &Take, bank: &Bank, context: &Context) -> Watched {
             trips: Finding::Above(count(ended.len())),
             time: Finding::Above(since(last.onset)),
             notes,
+            untaken: None,
         },
         Some(last) => {
             if ended.is_empty()
                 && let Some(reason) = not_charged(take, bank, context)
             {
-                return Watched::nothing(Blame::Bench, &reason);
+                return Watched {
+                    untaken: Some(reason.clone()),
+                    ..Watched::nothing(Blame::Bench, &reason)
+                };
             }
             let time = if ended.is_empty() {
                 Estimate::new(0.0, 0.0)
@@ -164,6 +177,7 @@ fn watch(take: &Take, bank: &Bank, context: &Context) -> Watched {
                 trips: Finding::Value(count(ended.len())),
                 time: Finding::Value(time),
                 notes,
+                untaken: None,
             }
         }
     }
@@ -208,23 +222,25 @@ fn not_charged(take: &Take, bank: &Bank, context: &Context) -> Option<String> {
     }
 }
 
+/// Neither peak nor charge.
+fn unseen(blame: Blame, reason: &str) -> (Finding, Finding) {
+    let none = Finding::unknown(blame, reason);
+    (none.clone(), none)
+}
+
 /// Peak and charge of a close look.
 fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
-    let both = |blame, reason: &str| {
-        let none = Finding::unknown(blame, reason);
-        (none.clone(), none)
-    };
     let Some(current) = current(take, Signal::OutputCurrent, 0.0, context) else {
-        return both(Blame::Bench, "no channel sees the output current");
+        return unseen(Blame::Bench, "no channel sees the output current");
     };
     let trace = &current.trace;
     let Some(begun) = departure(trace, current.beyond, current.start) else {
         let alive = Trace::of(&take.capture, Signal::NodeVoltage)
             .is_some_and(|node| !stretches(&node, context).is_empty());
         return if alive {
-            both(Blame::Bench, "no current flowed into the bank")
+            unseen(Blame::Bench, "no current flowed into the bank")
         } else {
-            both(Blame::Board, "the output never came on")
+            unseen(Blame::Board, "the output never came on")
         };
     };
     let peak = match current.largest(begun.at.value - trace.period(), trace.last()) {

@@ -155,6 +155,30 @@ fn peak_and_charge_are_the_closed_forms() {
     assert!(inside.iter().all(|hits| *hits >= 51), "{inside:?}");
 }
 
+/// A channel that shows another current: the close look shows the same bank, and its
+/// noise is no charge.
+#[test]
+fn a_bank_that_takes_nothing_has_neither_peak_nor_charge() {
+    let nothing = Made {
+        empty: 1e-3,
+        ..Made::coarse(&[(0.0, FOR_EVER)])
+    };
+    let fine = Made {
+        empty: 1e-3,
+        ..Made::fine(&[(0.0, FOR_EVER)])
+    };
+    let metrics = judged(
+        fine.take(&mut chance(&[74])),
+        nothing.take(&mut chance(&[75])),
+    );
+    for found in &metrics {
+        let Finding::Unknown { blame, reason } = &found.finding else {
+            panic!("{found:?}");
+        };
+        assert_eq!(*blame, Blame::Bench, "{reason}");
+    }
+}
+
 /// A board that trips on the inrush and starts at its second retry, into
 /// charged capacitors.
 #[test]

@@ -106,12 +106,13 @@ const WITH_RINGS: f64 = 0.75;
 /// the droop shrinks; an amplitude and its symmetry count the resolution of
 /// both of their levels; the U of a line takes the exact quantile of Student's
 /// t; edges are timed by fits through all their samples; the voltage after a short
-/// leaves crossings out; the U of a trip time and a peak holds the phase of the
-/// signal at the closing, that of a ripple what lies beside crossings, that of a
-/// delay what sampling does to every edge alike; an alternating level is read where
-/// the ring after an edge has died away. All of that moves, or the list is
-/// too long. Its plan and its records are in the words of format 1:
-/// each metric is found under the name that it has now, none is missing or new.
+/// leaves crossings out; the U of a trip time, a peak and a reversal time holds the
+/// phase of the signal at the closing, that of a ripple what lies beside crossings,
+/// that of a delay what sampling does to every edge alike, that of an extreme half-bit
+/// an edge that pauses; an alternating level is read where the ring after an edge has
+/// died away. All of that moves, or the list is too long. Its plan and its records are
+/// in the words of format 1: each metric is found under the name that it has now, none
+/// is missing or new.
 ///
 /// The exceptions are overshoot, which may have fallen by [`OVERSHOT_BY_NOISE`], the
 /// voltage after a short, which may have moved by [`WITH_EDGES`], ripple, which may

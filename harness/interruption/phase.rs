@@ -2,7 +2,7 @@
 //! where it did: at another phase of the signal the same board reads otherwise. It
 //! reads no figure itself.
 
-use super::{Examined, Fault};
+use super::{Current, Examined, Fault};
 use crate::measurement::rectangular;
 use crate::waveform::Trace;
 
@@ -10,8 +10,10 @@ use crate::waveform::Trace;
 /// to hold for the board and not for that one closing; none of a held current.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PhaseCost {
-    /// Of an instant at which the board acts, in seconds.
+    /// Of an instant at which the board interrupts the current, in seconds.
     pub time: f64,
+    /// Of an instant from which on the board counts its time, in seconds.
+    pub count: f64,
     /// Of the largest magnitude, in amperes.
     pub peak: f64,
 }
@@ -30,6 +32,19 @@ const FEWEST: usize = 4;
 
 impl Fault {
     /// What the phase of the closing costs.
+    pub fn phase_cost(&self) -> PhaseCost {
+        let until = self.ending.until().value;
+        PhaseCost::of(
+            &self.current,
+            self.inception.value,
+            (self.onset.value, until),
+        )
+    }
+}
+
+impl PhaseCost {
+    /// That of a current which began at `inception`, by how it alternates from one
+    /// instant to another.
     ///
     /// Where in a half-bit the bridge lets go decides whether the supply drives the
     /// current to zero or it dies away by itself, from its peak to the off level
@@ -40,15 +55,19 @@ impl Fault {
     /// later it is reached. A change of sign that falls into the rise moves it by as
     /// long as the rise took, a half-bit at most; half of what peaks lose in that
     /// time, either way, is a rectangle.
-    pub fn phase_cost(&self) -> PhaseCost {
-        let until = self.ending.until().value;
-        let (trace, off) = (&self.current.trace, self.current.off);
-        let lobes = lobes(trace, off, (self.onset.value, until));
+    ///
+    /// A board that counts from when the current is large enough has lost, if a change
+    /// of sign comes first, what the current lacks of its peak until it is back there:
+    /// 2 ln 2 time constants (integral of the magnitude of 1 - 2 exp(-t)). Half of
+    /// that, either way, is a rectangle.
+    pub fn of(current: &Current, inception: f64, (from, until): (f64, f64)) -> Self {
+        let (trace, off) = (&current.trace, current.off);
+        let lobes = lobes(trace, off, (from, until));
         let (Some(first), Some(last)) = (lobes.first(), lobes.last()) else {
-            return PhaseCost::default();
+            return Self::default();
         };
         if lobes.len() < FEWEST {
-            return PhaseCost::default();
+            return Self::default();
         }
         let half = (last.from - first.from) / (lobes.len() - 1) as f64;
         let most = (0..lobes.len()).reduce(|best, next| {
@@ -57,12 +76,14 @@ impl Fault {
         });
         let lost = most.and_then(|most| {
             let (top, next) = (lobes[most], lobes.get(most + 1)?);
-            let rise = (top.at - self.inception.value).clamp(0.0, half);
+            let rise = (top.at - inception).clamp(0.0, half);
             Some((top.peak - next.peak).max(0.0) * rise / half)
         });
-        let decay = rise(trace, &lobes) * libm::log((last.peak / off).max(1.0));
-        PhaseCost {
+        let rise = rise(trace, &lobes);
+        let decay = rise * libm::log((last.peak / off).max(1.0));
+        Self {
             time: rectangular(decay),
+            count: rectangular(rise * std::f64::consts::LN_2),
             peak: rectangular(lost.unwrap_or(0.0) / 2.0),
         }
     }

@@ -83,7 +83,8 @@ fn noise_restarts_no_interruption() {
 /// A current that falls by a fifth while it alternates: let go, it dies away from
 /// 22 A to the off level of 0.15 A in ln (22 / 0.15) time constants of 10 us; the
 /// peak is reached within the half-bit of 58 us, and peaks fall by what the sag of
-/// 4.4 A in 9 ms takes in a half-bit. A held current has no phase.
+/// 4.4 A in 9 ms takes in a half-bit; a change of sign in the rise costs 2 ln 2 time
+/// constants. A held current has no phase.
 #[test]
 fn another_phase_costs_a_decay_and_a_rise_of_sag() {
     let sagging = |t: f64| SHORT.current(t) * (1.0 - 0.2 * (t / 9e-3).clamp(0.0, 1.0));
@@ -93,6 +94,8 @@ fn another_phase_costs_a_decay_and_a_rise_of_sag() {
         let root = libm::sqrt(3.0);
         let decay = 10e-6 * libm::log(0.8 * 22.0 / TERMS.off);
         assert!((found.time * root / decay - 1.0).abs() < 0.1, "{found:?}");
+        let lost = 10e-6 * std::f64::consts::LN_2;
+        assert!((found.count * root / lost - 1.0).abs() < 0.1, "{found:?}");
         let sag = 4.4 * 58e-6 / 9e-3 / 2.0;
         assert!(
             found.peak > 0.0 && found.peak * root < 1.5 * sag,
@@ -101,7 +104,7 @@ fn another_phase_costs_a_decay_and_a_rise_of_sag() {
     }
     let held = |t: f64| if (0.0..3e-3).contains(&t) { 20.0 } else { 0.0 };
     let held = fault(sampled(-1e-3, 1e-6, 5_000, held)).phase_cost();
-    assert_eq!((held.time, held.peak), (0.0, 0.0));
+    assert_eq!((held.time, held.count, held.peak), (0.0, 0.0, 0.0));
 }
 
 /// A capture that begins while the short lasts: what was before it is not in

@@ -378,6 +378,18 @@ impl Plan {
         (at, 0.0)
     }
 
+    /// How well the edge is known that pauses worst, in samples; zero where none does.
+    pub(super) fn paused_u(&self, windows: &[&Window], grounds: &Grounds) -> f64 {
+        let u = |window: &&Window| {
+            let several = window.ambiguity > self.chatter;
+            let last = window.crossing + if several { window.ambiguity / 2.0 } else { 0.0 };
+            let between = several || self.fit.is_none();
+            let beside = between.then(|| self.beside(window, last, grounds.level).1);
+            beside.unwrap_or(0.0)
+        };
+        windows.iter().map(u).fold(0.0, f64::max)
+    }
+
     /// The settled level before the edge at `at` of a window.
     pub(super) fn level(&self, window: &Window, at: f64) -> Option<f64> {
         let end = libm::floor(at) as i64 + self.settled.1;

@@ -147,6 +147,9 @@ impl Spread {
             mean,
             deviation,
         };
+        // The extreme is likely to be one with an edge that pauses, which is known
+        // less well than the others; of three edges the heaviest weighs more.
+        let paused = edge.paused_u * libm::sqrt(weights / 3.0).max(1.0);
         let few = self.count <= KEPT as u64;
         let known = if few { NOISE_OF_FEW } else { 0.0 };
         let extreme = |list: &Outermost<i64, BenchInstant>, maximum: bool| {
@@ -160,7 +163,7 @@ impl Spread {
             let bias = found.bias.min(farthest).min((first - mean).abs());
             let value = if maximum { first - bias } else { first + bias };
             let own = found.u * noise / u_each.max(f64::MIN_POSITIVE);
-            let parts = [own, grid, shared, value * edge.time_base_u];
+            let parts = [own, grid, paused, shared, value * edge.time_base_u];
             Some(Worst {
                 estimate: Estimate::new(value, combined(parts)),
                 at,

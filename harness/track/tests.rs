@@ -13,6 +13,7 @@ const EXACT: EdgeUncertainty = EdgeUncertainty {
     grid_u: 0.0,
     sampled_u: 0.0,
     unseen_u: 0.0,
+    paused_u: 0.0,
     worse_u: 0.0,
     skew_u: 0.0,
     offset_u: 0.0,
@@ -357,4 +358,24 @@ proptest::proptest! {
         let _ = decode(&stream, at, EXACT);
         let _ = compare_edges(stream.clone(), stream, DelaySettings::new(EXACT));
     }
+}
+
+/// An edge that pauses is known less well than the others: it may be the one that
+/// makes a half the longest, and of their mean it is one of many.
+#[test]
+fn an_extreme_may_be_that_of_an_edge_that_pauses() {
+    let pattern = Pattern::idle(&PacketShape::PLAIN).expect("a packet");
+    let (stream, end) = edges(&pattern.steps, 4);
+    let paused = EdgeUncertainty {
+        paused_u: 1e-7,
+        ..EXACT
+    };
+    let ones = |edge| decode(&stream, end, edge).1.ones.all.expect("ones");
+    let (plain, found) = (ones(EXACT), ones(paused));
+    assert_eq!(found.mean, plain.mean);
+    for extreme in [&found.least, &found.maximum] {
+        assert!((extreme.estimate.u - 1e-7).abs() < 1e-12, "{extreme:?}");
+    }
+    let found = decode(&stream, end, paused).1.difference.expect("ones");
+    assert!(found.maximum.estimate.u > 1.4e-7, "{found:?}");
 }

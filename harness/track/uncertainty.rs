@@ -24,6 +24,10 @@ pub struct EdgeUncertainty {
     /// show of an edge's shape does not cancel between edges of two kinds.
     #[serde(default)]
     pub unseen_u: f64,
+    /// Standard uncertainty of the edge that is known least well for pausing near
+    /// zero between two samples; where only some do, `grid_u` holds it on average.
+    #[serde(default)]
+    pub paused_u: f64,
     /// What noise makes of an edge of the direction that it shifts more: halves
     /// that follow each other begin and end with edges of one direction.
     #[serde(default)]
@@ -50,6 +54,7 @@ impl EdgeUncertainty {
             grid_u: resolution(period.abs()),
             sampled_u: resolution(period.abs()),
             unseen_u: 0.0,
+            paused_u: 0.0,
             worse_u: 0.0,
             skew_u: 0.0,
             offset_u: 0.0,

@@ -12,6 +12,7 @@ use crate::scenario::sheet::{Sheet, Worst, worst};
 use crate::scenario::take::Take;
 use crate::units::{Dimension, Quantity, show};
 use crate::waveform::{Signal, Trace, departure};
+use std::collections::BTreeMap;
 
 const STARTS: (&str, Dimension) = ENTRY.metric("starts");
 const TRIPS: (&str, Dimension) = ENTRY.metric("nuisance_trips");
@@ -262,9 +263,9 @@ fn flowed(take: &Take, context: &Context) -> (Finding, Finding) {
 /// from the trigger on, by the trapezoidal rule.
 ///
 /// Standard uncertainty (GUM 5.1.2): gain; zero through what the polarities
-/// leave of it; each sample's noise, period x sqrt n; each change of sign lies
-/// anywhere within a period; the rule's own error, a third of what doubling
-/// the period changes (Richardson), as a rectangle; the time base.
+/// leave of it; each sample's noise, period x sqrt n; the changes of sign; the
+/// rule's own error, a third of what doubling the period changes (Richardson), as a
+/// rectangle; the time base.
 fn charge(take: &Take, context: &Context) -> Option<Estimate> {
     let current = current(take, Signal::OutputCurrent, 0.0, context)?;
     let node = Trace::of(&take.capture, Signal::NodeVoltage)?;
@@ -285,11 +286,6 @@ fn charge(take: &Take, context: &Context) -> Option<Estimate> {
         .map(|three| period * (three[0].0 + three[2].0))
         .sum();
     let zero: f64 = turned.iter().map(|pair| pair.1 * period).sum();
-    let flips: f64 = turned
-        .windows(2)
-        .filter(|pair| pair[0].1 != pair[1].1)
-        .map(|pair| (pair[0].0 - pair[1].0) * (pair[0].0 - pair[1].0))
-        .sum();
     let odd = turned.len().is_multiple_of(2);
     let rule = if odd {
         // The coarse rule leaves out the last sample.
@@ -305,9 +301,42 @@ fn charge(take: &Take, context: &Context) -> Option<Estimate> {
         trace.gain_u() * whole,
         trace.zero_u() * zero,
         trace.sample_u() * period * libm::sqrt(turned.len() as f64),
-        resolution(period) * libm::sqrt(flips),
+        resolution(period) * steps(&turned),
         rectangular(rule / 3.0),
         trace.time_base_u() * whole,
     ]);
     Some(Estimate::new(whole, u))
+}
+
+/// What the steps at changes of sign sum up to, each of which lies anywhere within a
+/// period of the sampling; of `turned` the second is the sign.
+///
+/// Where the signal changes after whole periods, all of them lie at the same place of
+/// a period and err alike, however many: where that is, the phase of the signal at the
+/// start decides. Elsewhere each errs by itself.
+fn steps(turned: &[(f64, f64)]) -> f64 {
+    /// The share of steps that may be one period late where the signal is in step: two
+    /// clocks drift apart (our own allowance, no source).
+    const LATE: f64 = 0.05;
+    let pairs = turned.windows(2).enumerate();
+    let pairs = pairs.filter(|(_, pair)| pair[0].1 != pair[1].1);
+    let turns = pairs.map(|(at, pair)| (at, (pair[0].0 - pair[1].0).abs()));
+    let turns: Vec<(usize, f64)> = turns.collect();
+    // By how many periods after the last one of its direction.
+    let mut after: BTreeMap<usize, f64> = BTreeMap::new();
+    for three in turns.windows(3) {
+        *after.entry(three[2].0 - three[0].0).or_default() += three[2].1;
+    }
+    let beside = |(periods, size): (&usize, &f64)| {
+        let longer = after.get(&(periods + 1));
+        longer.map_or(0.0, |longer| longer.min(*size))
+    };
+    let late: f64 = after.iter().map(beside).sum();
+    let all: f64 = after.values().sum();
+    let sizes = || turns.iter().map(|turn| turn.1);
+    if late <= LATE * all {
+        sizes().sum()
+    } else {
+        combined(sizes())
+    }
 }

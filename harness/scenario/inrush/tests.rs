@@ -31,6 +31,10 @@ struct Made {
     empty: f64,
     /// The supply rail from a stated instant on.
     rail: (f64, f64),
+    /// When the signal changes first, and the time constant by which the current
+    /// follows it.
+    phase: f64,
+    follows: f64,
 }
 
 impl Made {
@@ -44,6 +48,8 @@ impl Made {
             },
             empty: 1.0,
             rail: (0.0, VOLTS),
+            phase: 13e-6,
+            follows: 0.0,
         }
     }
 
@@ -67,7 +73,16 @@ impl Made {
 
     fn take(&self, chance: &mut Stream) -> Take {
         let on = |t: f64| self.on.iter().any(|&(from, to)| t >= from && t < to);
-        let polarity = |t: f64| ones(t, 13e-6, HALF);
+        let polarity = |t: f64| ones(t, self.phase, HALF);
+        // 1 - 2 exp(-t / T) after a change: coil and resistance, from any textbook.
+        let follows = |t: f64| {
+            let since = (t - self.phase).rem_euclid(HALF);
+            let still = match self.follows {
+                0.0 => 0.0,
+                constant => 2.0 * libm::exp(-since / constant),
+            };
+            polarity(t) * (1.0 - still)
+        };
         let tau = RESISTANCE * CAPACITANCE;
         let mut capture = self.sampling.capture();
         capture.channels = vec![
@@ -78,7 +93,7 @@ impl Made {
             self.sampling
                 .channel(Signal::OutputCurrent, CURRENT, chance, |t| {
                     let size = self.empty * PEAK * libm::exp(-self.charged_for(t) / tau);
-                    if on(t) { size * polarity(t) } else { 0.0 }
+                    if on(t) { size * follows(t) } else { 0.0 }
                 }),
             self.sampling
                 .channel(Signal::BoardSupply, still(VOLTAGE), chance, |t| {
@@ -177,6 +192,42 @@ fn a_bank_that_takes_nothing_has_neither_peak_nor_charge() {
         };
         assert_eq!(*blame, Blame::Bench, "{reason}");
     }
+}
+
+/// The current follows each change of sign by 3 us, which takes 2 x 3 us of a half-bit
+/// from the charge. A signal that lasts whole periods of the sampling errs alike at
+/// each change, by the phase at the start; one that does not averages that out.
+#[test]
+fn changes_in_step_with_the_sampling_err_alike() {
+    const DRAWS: u64 = 40;
+    const FOLLOWS: f64 = 3e-6;
+    let coarse = Made::coarse(&[(0.0, FOR_EVER)]).take(&mut chance(&[74]));
+    let tau = RESISTANCE * CAPACITANCE;
+    let whole = CHARGE * (1.0 - libm::exp(-0.060 / tau));
+    let truth = whole * (1.0 - 2.0 * FOLLOWS / HALF);
+    let of = |period: f64| -> (f64, f64) {
+        let found = (0..DRAWS).map(|draw| {
+            let mut made = Made::fine(&[(0.0, FOR_EVER)]);
+            made.sampling.period = period;
+            made.phase = 13e-6 + draw as f64 / DRAWS as f64 * 2.0 * HALF;
+            made.follows = FOLLOWS;
+            let fine = made.take(&mut chance(&[75, draw]));
+            value(&judged(fine, coarse.clone()), "charge", "")
+        });
+        let parts = found.map(|found| {
+            let error = (found.value - truth) / found.u;
+            (error * error, found.u)
+        });
+        let sums = parts.fold((0.0, 0.0), |sum, part| (sum.0 + part.0, sum.1 + part.1));
+        (libm::sqrt(sums.0 / DRAWS as f64), sums.1 / DRAWS as f64)
+    };
+    let (in_step, out_of_step) = (of(2e-6), of(2.03e-6));
+    assert!((0.5..1.5).contains(&in_step.0), "{in_step:?}");
+    assert!(out_of_step.0 < 1.5, "{out_of_step:?}");
+    assert!(
+        in_step.1 > 1.2 * out_of_step.1,
+        "{in_step:?} {out_of_step:?}"
+    );
 }
 
 /// A board that trips on the inrush and starts at its second retry, into

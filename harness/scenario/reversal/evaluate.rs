@@ -5,7 +5,7 @@
 use super::metrics::ENTRY;
 use super::seen::{GapClosing, Seen};
 use super::settings::Direction;
-use crate::interruption::{Current, opened_for_good, turn};
+use crate::interruption::{Current, PhaseCost, opened_for_good, turn};
 use crate::measurement::{Blame, Estimate, Finding, Landmark, Mark, combined, resolution};
 use crate::scenario::context::Context;
 use crate::scenario::fault::{current, examine};
@@ -80,6 +80,8 @@ struct Bridging {
     clipped: bool,
     onset: Estimate,
     outcome: Outcome,
+    /// What another phase of the signal would have made of its instant.
+    phased: f64,
     /// Lasting changes of phase.
     changes: usize,
     notes: Vec<String>,
@@ -137,7 +139,12 @@ impl Bridging {
             Outcome::Tripped(_) => 0,
             _ => scene.changes(),
         };
+        let until = match outcome {
+            Outcome::Reversed(at) => at.value,
+            Outcome::Not(at, _) | Outcome::Tripped(at) | Outcome::UpstreamTripped(at) => at,
+        };
         Ok(Self {
+            phased: PhaseCost::of(&gap, closed, (closed, until)).count,
             clipped: gap.trace.clipped(),
             changes,
             node,
@@ -148,10 +155,12 @@ impl Bridging {
         })
     }
 
-    /// From the closing to `at`; GUM 5.1.2: both instants and the time base.
+    /// From the closing to `at`; GUM 5.1.2: both instants, the time base, and what
+    /// the phase of the signal at the closing does.
     fn since(&self, at: Estimate) -> Estimate {
         let span = (at.value - self.onset.value).max(0.0);
-        let u = combined([at.u, self.onset.u, self.node.time_base_u() * span]);
+        let base = self.node.time_base_u() * span;
+        let u = combined([at.u, self.onset.u, base, self.phased]);
         Estimate::new(span, u)
     }
 

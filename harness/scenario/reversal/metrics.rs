@@ -55,9 +55,9 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             dimension: Dimension::Time,
             definition: "From the bridge closing, seen on its marker, to the first sample of the \
                          output voltage in the new polarity against the input's phase that lasts \
-                         ten half-bits or more; the edge is interpolated at zero volts. It \
-                         is that of this one closing: at another phase of the signal it may \
-                         be some microseconds off.",
+                         ten half-bits or more; the edge is interpolated at zero volts. U \
+                         holds what another phase of the signal at the closing would have \
+                         changed.",
             censoring: Censoring::Both,
             worse: Worse::Larger,
             per: Per::Direction,

@@ -33,6 +33,8 @@ impl ChannelScan {
             let (a, b) = (of(up), of(down));
             bounded(libm::sqrt((a * a + b * b) / 2.0) * period)
         };
+        let grounds = self.timer.grounds();
+        let paused = |rising, plan: &Plan| plan.paused_u(&self.timer.windows(rising), &grounds);
         let offset = self.settings.accuracy.offset_u / self.settings.scale.gain.abs();
         let skew = |plan: &Plan| offset / plan.slope.abs() * period / 2.0;
         let model = |plan: &Plan| plan.model_u * period / 2.0;
@@ -41,6 +43,7 @@ impl ChannelScan {
             grid_u: both(|plan| plan.grid_u),
             sampled_u: both(Plan::sampled_u),
             unseen_u: 0.0,
+            paused_u: bounded(paused(true, up).max(paused(false, down)) * period),
             worse_u: bounded(up.noise_u.max(down.noise_u) * period),
             // Offset moves edges upwards and downwards apart; what the fit
             // makes of the shape of each is its own.

@@ -30,9 +30,13 @@ fn comma(text: &str) -> String {
     text.replace('.', ",")
 }
 
-type Rows = Vec<(f64, Vec<f64>)>;
+pub(crate) type Rows = Vec<(f64, Vec<f64>)>;
 
-fn read(bytes: &[u8], wish: &CsvWish, piece: usize) -> Result<(Rows, CsvSummary), CsvFault> {
+pub(crate) fn read(
+    bytes: &[u8],
+    wish: &CsvWish,
+    piece: usize,
+) -> Result<(Rows, CsvSummary), CsvFault> {
     let mut found = Vec::new();
     let mut reader = CsvReader::wished(wish.clone());
     for piece in bytes.chunks(piece) {
@@ -673,11 +677,14 @@ fn what_is_not_clear_is_asked() {
     );
 }
 
-/// Units beside every number: one line says so, be the file short or long.
+/// Units that are none beside every number: one line says so, be the file short or
+/// long.
 #[test]
 fn numbers_with_their_units_are_named() {
     for rows in [3, 20_000] {
-        let text: String = (0..rows).map(|n| format!("{n}.5us,{}V\n", n % 7)).collect();
+        let text: String = (0..rows)
+            .map(|n| format!("{n}.5ticks,{}V\n", n % 7))
+            .collect();
         let fault = read(
             ("Time,CH1\n".to_owned() + &text).as_bytes(),
             &CsvWish::default(),
@@ -685,7 +692,7 @@ fn numbers_with_their_units_are_named() {
         );
         let fault = fault.expect_err("no numbers").to_string();
         assert!(
-            fault.starts_with("line 2: '0.5us' is not a number"),
+            fault.starts_with("line 2: '0.5ticks' is not a number"),
             "{fault}"
         );
     }

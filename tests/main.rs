@@ -36,6 +36,7 @@ mod marks;
 mod models;
 mod ngspice;
 mod noisy;
+mod odd_tables;
 mod page;
 mod pages;
 mod partial;

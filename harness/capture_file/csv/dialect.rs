@@ -2,8 +2,9 @@
 //! and what stands before decimal places. What two readings fit is not guessed.
 
 use super::fault::{CsvAsk, CsvFault};
-use super::number::Notation;
-use super::records::{Class, Record, Run, best_run, records};
+use super::measured::digits;
+use super::number::{Notation, exponent};
+use super::records::{Class, Record, Run, best_run, class, records};
 use crate::capture_file::shown;
 
 /// How numbers and fields are written, as far as it is known beforehand; what
@@ -46,10 +47,46 @@ pub(super) struct Found {
     pub(super) notation: Notation,
     pub(super) records: Vec<Record>,
     pub(super) run: Run,
+    /// Numbers have their units in their fields.
+    pub(super) units: bool,
 }
 
-/// Reads the beginning in each way that may be meant.
+impl Found {
+    /// Whether a column of text is one of numbers with their units.
+    fn measures(&self) -> bool {
+        let data = &self.records[self.run.first..self.run.end];
+        let measured = |index: usize| {
+            let mut classes = data.iter().map(|record| class(record.field(index), true));
+            classes.all(|class| matches!(class, Class::Number | Class::Empty | Class::Word))
+        };
+        let columns = self.run.columns.iter().enumerate();
+        let mut text = columns.filter(|(_, class)| **class == Class::Text);
+        text.any(|(index, _)| measured(index))
+    }
+}
+
+/// Reads the beginning in each way that may be meant. Units are looked for in
+/// fields where the table is none without them.
 pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found, CsvFault> {
+    let plain = found_with(head, whole, known, false);
+    let without = match &plain {
+        Ok(found) => found.measures(),
+        Err(fault) => matches!(fault, CsvFault::NoNumbers { .. } | CsvFault::Empty { .. }),
+    };
+    if !without {
+        return plain;
+    }
+    match found_with(head, whole, known, true) {
+        Err(CsvFault::NoNumbers { .. } | CsvFault::Empty { .. }) => plain,
+        Ok(found) if plain.is_err() => {
+            let like = like_number(&found.records[found.run.first..found.run.end]);
+            like.map_or(Ok(found), Err)
+        }
+        measured => measured,
+    }
+}
+
+fn found_with(head: &[u8], whole: bool, known: CsvDialect, units: bool) -> Result<Found, CsvFault> {
     let candidates: &[u8] = match known.separator {
         Some(b'\t') => b"\t",
         Some(b';') => b";",
@@ -65,7 +102,7 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
         if separator == b' ' && known.separator.is_none() && !ways.is_empty() {
             break;
         }
-        match records(head, whole, separator) {
+        match records(head, whole, separator, units) {
             Ok(records) => {
                 last_line = last_line.max(records.last().map_or(1, |record| record.line));
                 match best_run(&records) {
@@ -115,6 +152,7 @@ pub(super) fn found(head: &[u8], whole: bool, known: CsvDialect) -> Result<Found
         notation,
         records,
         run,
+        units,
     })
 }
 
@@ -142,14 +180,17 @@ fn numbers<'a>(records: &'a [Record], run: &'a Run) -> impl Iterator<Item = (u64
     records[run.first..run.end].iter().flat_map(move |record| {
         let fields = record.fields.iter().zip(&record.classes);
         let numbers = fields.filter(|(_, class)| **class == Class::Number);
-        numbers.map(move |(field, _)| (record.line, field.as_slice()))
+        numbers.map(move |(field, _)| (record.line, digits(field)))
     })
 }
 
 /// Where commas part fields and every number is whole, they might stand before
 /// decimal places just as well if the names are half as many.
 fn commas_part(records: &[Record], run: &Run, known: CsvDialect) -> Result<(), CsvFault> {
-    let whole = |field: &[u8]| !field.iter().any(|b| matches!(b, b'.' | b',' | b'e' | b'E'));
+    let whole = |field: &[u8]| {
+        let mut bytes = field.iter();
+        !bytes.any(|byte| matches!(byte, b'.' | b',') || exponent(byte))
+    };
     let digits = |field: &[u8]| field.iter().all(u8::is_ascii_digit);
     let width = run.columns.len();
     if width % 2 == 1 || !numbers(records, run).all(|(_, field)| whole(field)) {

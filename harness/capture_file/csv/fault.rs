@@ -98,6 +98,35 @@ pub enum CsvFault {
         /// The field.
         text: String,
     },
+    /// A number without its unit, or with that of something else, where the fields
+    /// above it have one.
+    #[error(
+        "line {line}, column {column}: '{text}' is not in the unit that the fields above it name"
+    )]
+    Unit {
+        /// Where.
+        line: u64,
+        /// Which column.
+        column: usize,
+        /// The field.
+        text: String,
+    },
+    /// Rows behind the line that closes the table.
+    #[error("line {line}: it stands behind line {end}, which says that the table ends there")]
+    AfterEnd {
+        /// Where.
+        line: u64,
+        /// The line that closes the table.
+        end: u64,
+    },
+    /// Zero bytes within a row, and with them the file ends.
+    #[error(
+        "line {line}: zero bytes follow within the row, and with them the file ends: it was cut"
+    )]
+    Unwritten {
+        /// Where.
+        line: u64,
+    },
     /// A last line without a value, where the file may have been cut.
     #[error(
         "line {line}, column {column}: '' is not a number, and with it the file ends: it was cut"

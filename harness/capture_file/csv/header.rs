@@ -4,6 +4,7 @@
 
 use super::encoding::lettered;
 use super::fault::{CsvAsk, CsvFault};
+use super::measured::Measured;
 use super::number::{Notation, last_digit};
 use super::records::{Class, REMARKS, Record, Run};
 use super::said::{Told, told};
@@ -22,6 +23,8 @@ pub(super) struct Header<'a> {
     /// Units from a line of their own.
     pub(super) units: Vec<Option<String>>,
     pub(super) told: Told,
+    /// Numbers have their units in their fields.
+    measured: bool,
 }
 
 /// A column, and what is wrong with its unit, if anything.
@@ -37,8 +40,12 @@ pub(super) fn header<'a>(
     records: &'a [Record],
     run: &'a Run,
     wish: &CsvWish,
+    units: bool,
 ) -> Result<Header<'a>, CsvFault> {
-    let above = &records[..run.first];
+    let mut above = &records[..run.first];
+    while let Some((_, rest)) = above.split_last().filter(|(last, _)| last.is_rule()) {
+        above = rest;
+    }
     let width = run.columns.len();
     let mut header = Header {
         records,
@@ -47,6 +54,7 @@ pub(super) fn header<'a>(
         line: records[run.first].line,
         units: vec![None; width],
         told: Told::default(),
+        measured: units,
     };
     let mut block = above.len();
     if !wish.unnamed {
@@ -85,6 +93,7 @@ pub(super) fn header<'a>(
         header.units.rotate_left(usize::from(surplus));
     }
     header.told = told(&above[..block], header.beside())?;
+    header.told.cells(&records[block..run.end]);
     let unnamed = header.names.is_empty();
     if unnamed && !wish.unnamed && block == above.len() && !header.told.describes() {
         return Err(CsvFault::NoHeader { line: header.line });
@@ -114,7 +123,7 @@ fn says(record: &Record) -> bool {
 fn fits(record: &Record, run: &Run) -> bool {
     let numbers = run.columns.iter().rposition(|c| c.counts());
     let needed = numbers.map_or(1, |last| last + 1);
-    record.width() >= needed && record.classes.contains(&Class::Text)
+    record.width() >= needed && record.holds_words()
 }
 
 fn names_in(record: &Record) -> Vec<String> {
@@ -187,7 +196,8 @@ impl Header<'_> {
                 Some(unit) => (full.trim(), Some(unit)),
                 None => (name, within),
             };
-            let known = unit.and_then(unit_of);
+            let within = self.within(index).map(|dimension| (1.0, dimension));
+            let known = within.or(unit.and_then(unit_of));
             let (factor, dimension) = known.map_or((1.0, None), |(f, d)| (f, Some(d)));
             let strange = |unit: &str| {
                 known.is_none() && !names_index(unit) && !clock_pattern(unit) && !unit.is_empty()
@@ -205,6 +215,13 @@ impl Header<'_> {
             }
         };
         self.names.iter().enumerate().map(described).collect()
+    }
+
+    /// What the units in the fields of a column measure, where they stand there.
+    pub(super) fn within(&self, index: usize) -> Option<Dimension> {
+        let mut fields = self.data().iter().map(|record| record.field(index));
+        let first = fields.find_map(|field| Measured::of(field).filter(|_| self.measured));
+        first.map(|first| first.dimension)
     }
 
     /// The column that is meant: by its name, its name with the unit, its name

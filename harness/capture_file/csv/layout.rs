@@ -43,6 +43,10 @@ pub(super) struct Layout {
     pub(super) notation: Notation,
     pub(super) columns: Vec<CsvColumn>,
     pub(super) chosen: Vec<usize>,
+    /// What the units in the fields of each column measure, where they stand there.
+    pub(super) measured: Vec<Option<Dimension>>,
+    /// Which columns hold the words for high and low.
+    pub(super) levels: Vec<bool>,
     pub(super) time: TimeFrom,
     /// Fields of a line.
     pub(super) width: usize,
@@ -56,7 +60,7 @@ pub(super) struct Layout {
 /// Reads the beginning of a table; `whole` says that there is no more.
 pub(super) fn layout(head: &[u8], whole: bool, wish: &CsvWish) -> Result<Layout, CsvFault> {
     let found = found(head, whole, wish.dialect)?;
-    let header = header(&found.records, &found.run, wish)?;
+    let header = header(&found.records, &found.run, wish, found.units)?;
     let columns = header.columns();
     let mut notes = Vec::new();
     let (time, wrong) = header.time(&columns, found.notation, wish, &mut notes)?;
@@ -66,8 +70,16 @@ pub(super) fn layout(head: &[u8], whole: bool, wish: &CsvWish) -> Result<Layout,
     let chosen = header.chosen(&columns, time, wish)?;
     let mut plain: Vec<CsvColumn> = columns.into_iter().map(|column| column.column).collect();
     for &index in &chosen {
-        header.check_scale(&mut plain[index], wish, &mut notes);
+        if !header.is_logic(index) {
+            header.check_scale(&mut plain[index], wish, &mut notes);
+        }
     }
+    let all = || 0..plain.len();
+    let measured: Vec<_> = all().map(|index| header.within(index)).collect();
+    if chosen.iter().any(|&index| measured[index].is_some()) {
+        notes.push("numbers have their units in their fields".to_owned());
+    }
+    let levels = all().map(|index| header.is_logic(index)).collect();
     let first = &found.records[found.run.first];
     Ok(Layout {
         separator: found.separator,
@@ -75,6 +87,8 @@ pub(super) fn layout(head: &[u8], whole: bool, wish: &CsvWish) -> Result<Layout,
         width: header.names.len(),
         columns: plain,
         chosen,
+        measured,
+        levels,
         time,
         from: first.from,
         line: first.line,
@@ -107,7 +121,10 @@ impl Header<'_> {
         };
         // Rows may be left out, as where a row is written at a change only.
         let indexed = named_index(first) && self.whole_numbers(first, notation);
-        let start = wish.start.or(self.told.start()?);
+        let start = match wish.start {
+            Some(start) => Some(start),
+            None => self.told.start()?,
+        };
         if let Some(increment) = wish.increment {
             let index = indexed.then_some(first);
             return Ok((rows(index, start, increment), None));
@@ -242,7 +259,7 @@ impl Header<'_> {
             let unnamed = *name == (index + 1).to_string();
             let numbers_rows = || (unnamed || names_index(name)) && self.counts_up(index);
             Some(index) != time.index()
-                && matches!(class, Class::Number | Class::Word)
+                && matches!(class, Class::Number | Class::Word | Class::Level)
                 && said(&columns[index].full).is_none()
                 && !self.time_like(index, &columns[index])
                 && !numbers_rows()
@@ -258,6 +275,11 @@ impl Header<'_> {
                 Err(self.header_fault(0, "there must be a column of time and one of values"))
             }
         }
+    }
+
+    /// Whether a column holds the words for high and low.
+    fn is_logic(&self, index: usize) -> bool {
+        self.run.columns.get(index) == Some(&Class::Level)
     }
 
     /// The scale of a chosen column: the caller's, its own, the header's.

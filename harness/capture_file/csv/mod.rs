@@ -1,14 +1,16 @@
 //! Tables of samples by RFC 4180 and as measuring devices write them: comma,
 //! semicolon or tab between fields, decimal point or comma, lines of keys and
-//! values before the table, units in the names or below them, time as a column,
-//! as a time of day or as the rows' numbers. It decides nothing about the
-//! samples.
+//! values before the table, units in the names, below them or in the fields, time
+//! as a column, as a time of day or as the rows' numbers. It decides nothing about
+//! the samples.
 
+mod closing;
 mod dialect;
 mod encoding;
 mod fault;
 mod header;
 mod layout;
+mod measured;
 mod number;
 mod records;
 mod said;
@@ -23,6 +25,7 @@ pub use wish::CsvWish;
 pub use words::CsvColumn;
 
 use super::LONGEST_PIECE;
+use closing::Closing;
 use encoding::Transcoder;
 use layout::layout;
 use records::{after_line_end, lines_in, record_end};
@@ -61,6 +64,7 @@ pub struct CsvSummary {
 pub struct CsvReader {
     wish: CsvWish,
     text: Transcoder,
+    closing: Closing,
     /// The beginning, then the line that the last piece cut.
     carry: Vec<u8>,
     /// Whether that ended inside quotation marks.
@@ -87,6 +91,7 @@ impl CsvReader {
         Self {
             wish,
             text: Transcoder::default(),
+            closing: Closing::default(),
             carry: Vec::new(),
             quoted: false,
             line: 1,
@@ -113,7 +118,8 @@ impl CsvReader {
         sink: &mut impl FnMut(f64, &[f64]),
     ) -> Result<(), CsvFault> {
         let mut text = std::mem::take(&mut self.text);
-        let taken = self.take(&text.push(bytes), sink);
+        let open = self.closing.push(text.push(bytes));
+        let taken = self.take(&open, sink);
         self.text = text;
         taken
     }
@@ -135,7 +141,7 @@ impl CsvReader {
     /// A [`CsvFault`] when it ends inside quotes or before the first sample, or
     /// when its times do not tell its rows apart.
     pub fn finish(mut self, sink: &mut impl FnMut(f64, &[f64])) -> Result<CsvSummary, CsvFault> {
-        let rest = self.text.finish();
+        let rest = self.closing.push(self.text.finish().into());
         self.take(&rest, sink)?;
         if self.table.is_none() {
             self.begin(true, sink)?;
@@ -144,12 +150,18 @@ impl CsvReader {
             if self.quoted {
                 return Err(CsvFault::Quote { line: self.line });
             }
+            if self.closing.cuts() {
+                return Err(CsvFault::Unwritten { line: self.line });
+            }
             let carry = std::mem::take(&mut self.carry);
             self.record(&carry, sink)?;
         }
         let line = self.line;
         match self.table {
-            Some(table) => table.summary(line),
+            Some(table) => table.summary(line).map(|mut summary| {
+                summary.notes.extend(self.closing.note());
+                summary
+            }),
             None => Err(CsvFault::Empty { line }),
         }
     }

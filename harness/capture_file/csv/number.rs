@@ -15,6 +15,8 @@ pub(super) struct Notation {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Field {
     Number(f64),
+    /// A word for the level of a logic line.
+    Level(bool),
     /// Nothing, or a word for it: there is no reading.
     Missing,
     /// Beyond the range of what was measured with.
@@ -25,11 +27,9 @@ pub(super) enum Field {
 }
 
 /// Words for a reading that is not there.
-const MISSING: [&str; 10] = [
-    "nan", "-nan", "+nan", "n/a", "na", "null", "none", "-", "--", "---",
-];
+const MISSING: [&str; 7] = ["nan", "-nan", "+nan", "n/a", "na", "null", "none"];
 /// Words for a reading beyond the range.
-const INFINITE: [&str; 8] = [
+const INFINITE: [&str; 16] = [
     "inf",
     "-inf",
     "+inf",
@@ -38,7 +38,17 @@ const INFINITE: [&str; 8] = [
     "+infinity",
     "\u{221e}",
     "-\u{221e}",
+    "ol",
+    "+ol",
+    "-ol",
+    "over",
+    "ovld",
+    "overrange",
+    "overflow",
+    "overload",
 ];
+/// Words for the levels of a logic line.
+const LEVELS: [(&str, bool); 4] = [("high", true), ("hi", true), ("low", false), ("lo", false)];
 /// A number of more letters is none.
 const LONGEST: usize = 64;
 const DAY: i64 = 86_400_000_000_000_000;
@@ -63,9 +73,14 @@ impl Notation {
             return Field::Text;
         };
         let word = text.to_ascii_lowercase();
-        if MISSING.contains(&word.as_str()) {
+        // Stars stand where a number is too large for its room, dashes for none.
+        let all = |marks: &[char]| word.chars().all(|c| marks.contains(&c));
+        let level = LEVELS.iter().find(|(name, _)| *name == word);
+        if let Some(&(_, high)) = level {
+            Field::Level(high)
+        } else if MISSING.contains(&word.as_str()) || all(&['-', '\u{2013}', '\u{2014}']) {
             Field::Missing
-        } else if INFINITE.contains(&word.as_str()) {
+        } else if INFINITE.contains(&word.as_str()) || all(&['*']) {
             Field::Infinite
         } else {
             Field::Text
@@ -130,6 +145,9 @@ impl Notation {
         let mut fraction = false;
         while let Some((&byte, after)) = rest.split_first() {
             let space = group_space(rest);
+            // Fortran's exponent of double precision, where nothing else is meant.
+            let signed = || matches!(after.first(), Some(b'+' | b'-'));
+            let double = matches!(byte, b'd' | b'D') && (fraction || signed());
             if byte == self.decimal {
                 if fraction || (grouped && digits != 3) {
                     return None;
@@ -152,11 +170,12 @@ impl Notation {
                 grouped = true;
                 digits = 0;
                 rest = &rest[length..];
-            } else if matches!(byte, b'e' | b'E') {
+            } else if double || matches!(byte, b'e' | b'E') {
                 if grouped && !fraction && digits != 3 {
                     return None;
                 }
-                rest.iter().for_each(|&byte| keep(byte));
+                keep(b'e');
+                after.iter().for_each(|&byte| keep(byte));
                 return Some(());
             } else if byte == b'.' || byte == b',' {
                 return None;
@@ -256,10 +275,15 @@ fn finite(field: &[u8]) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
+/// Whether the exponent begins here, as far as this is a number.
+pub(super) const fn exponent(byte: &u8) -> bool {
+    matches!(byte, b'e' | b'E' | b'd' | b'D')
+}
+
 /// The value of the last digit of a plainly written number: 0.01 of `1.25`,
 /// 1e-5 of `1.25e-3`.
 pub(super) fn last_digit(field: &[u8], decimal: u8) -> f64 {
-    let (digits, exponent) = match field.iter().position(|b| matches!(b, b'e' | b'E')) {
+    let (digits, exponent) = match field.iter().position(exponent) {
         Some(at) => (&field[..at], &field[at + 1..]),
         None => (field, &b""[..]),
     };

@@ -2,6 +2,7 @@
 //! data: the run of lines whose fields are alike. It understands no name and no
 //! unit.
 
+use super::measured::Measured;
 use super::number::{Field, Notation};
 use crate::capture_file::LONGEST_PIECE;
 
@@ -24,12 +25,14 @@ pub(super) enum Class {
     Word,
     Number,
     Clock,
+    /// A word for the level of a logic line.
+    Level,
     Text,
 }
 
 impl Class {
     pub(super) const fn counts(self) -> bool {
-        matches!(self, Self::Number | Self::Clock)
+        matches!(self, Self::Number | Self::Clock | Self::Level)
     }
 
     /// Whether one column may hold both.
@@ -56,7 +59,20 @@ impl Record {
 
     /// Whether every field is text or nothing, and some is text.
     pub(super) fn words_only(&self) -> bool {
-        !self.classes.iter().any(|c| c.counts()) && self.classes.contains(&Class::Text)
+        let counts = |class: &Class| matches!(class, Class::Number | Class::Clock);
+        !self.classes.iter().any(counts) && self.holds_words()
+    }
+
+    /// Whether some field is text. `high` and `low` may be names.
+    pub(super) fn holds_words(&self) -> bool {
+        let mut classes = self.classes.iter();
+        classes.any(|class| matches!(class, Class::Text | Class::Level))
+    }
+
+    /// Whether it is nothing but a rule that is drawn below names.
+    pub(super) fn is_rule(&self) -> bool {
+        let drawn = |field: &Vec<u8>| field.iter().all(|byte| b"-=*_+|".contains(byte));
+        self.fields.iter().all(drawn) && self.fields.iter().any(|field| field.len() > 1)
     }
 }
 
@@ -155,9 +171,14 @@ const fn blank(byte: u8) -> bool {
 }
 
 /// The lines of the beginning of a file; one that is not whole is left out
-/// unless the file ends with it. The fault is the line of a lone quotation
-/// mark.
-pub(super) fn records(head: &[u8], whole: bool, separator: u8) -> Result<Vec<Record>, u64> {
+/// unless the file ends with it. With `units` a number may have one in its field.
+/// The fault is the line of a lone quotation mark.
+pub(super) fn records(
+    head: &[u8],
+    whole: bool,
+    separator: u8,
+    units: bool,
+) -> Result<Vec<Record>, u64> {
     let mut list = Vec::new();
     let mut spans = Vec::new();
     let (mut from, mut line) = (0, 1);
@@ -178,7 +199,7 @@ pub(super) fn records(head: &[u8], whole: bool, separator: u8) -> Result<Vec<Rec
             }
             let field = |&(a, b): &(usize, usize)| unquoted(&text[a..b]);
             let fields: Vec<Vec<u8>> = spans.iter().map(field).collect();
-            let classes = fields.iter().map(|field| class(field)).collect();
+            let classes = fields.iter().map(|field| class(field, units)).collect();
             list.push(Record {
                 line,
                 from,
@@ -256,7 +277,7 @@ const NOTATIONS: [Notation; 4] = [
 ];
 
 /// What a field is before it is known how numbers are written.
-fn class(field: &[u8]) -> Class {
+pub(super) fn class(field: &[u8], units: bool) -> Class {
     if field.len() > LONGEST_PIECE.min(256) {
         return Class::Text;
     }
@@ -265,10 +286,15 @@ fn class(field: &[u8]) -> Class {
         class = match notation.field(field) {
             Field::Number(_) => return Class::Number,
             Field::Clock(_) => return Class::Clock,
+            Field::Level(_) => return Class::Level,
             Field::Missing if field.is_empty() => return Class::Empty,
             Field::Missing | Field::Infinite => return Class::Word,
             Field::Text => class,
         };
+        let measured = Measured::of(field).filter(|_| units);
+        if measured.is_some_and(|measured| measured.value(notation).is_some()) {
+            return Class::Number;
+        }
     }
     class
 }

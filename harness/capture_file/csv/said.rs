@@ -58,6 +58,29 @@ fn unit_or_rate(text: &str) -> bool {
 }
 
 impl Told {
+    /// Takes `key=value` out of fields of the line of names and of the data.
+    pub(super) fn cells(&mut self, records: &[Record]) {
+        let texts = records.iter().flat_map(|record| {
+            let fields = record.fields.iter().zip(&record.classes);
+            let texts = fields.filter(|(_, class)| **class == Class::Text);
+            texts.map(move |(field, _)| (lettered(field), record.line))
+        });
+        for (text, line) in texts {
+            let Some((key, value)) = text.split_once('=') else {
+                continue;
+            };
+            let Some(said) = said(key).filter(|_| self.found.len() < MOST) else {
+                continue;
+            };
+            let value = match (value.trim(), parted(key).1) {
+                ("", _) => continue,
+                (value, Some(unit)) => format!("{value} {unit}"),
+                (value, None) => value.to_owned(),
+            };
+            self.found.push((said, value, line));
+        }
+    }
+
     /// Takes what stands below the names of columns that speak of the rows.
     pub(super) fn columns(
         &mut self,
@@ -158,6 +181,7 @@ fn number(text: &str) -> Option<f64> {
         _ => text.to_owned(),
     };
     let first = text.trim_start_matches(['-', '+']).bytes().next()?;
+    let text = text.replace(['d', 'D'], "e");
     let value: f64 = (first.is_ascii_digit() || first == b'.').then(|| text.parse().ok())??;
     value.is_finite().then_some(value)
 }
@@ -165,7 +189,7 @@ fn number(text: &str) -> Option<f64> {
 /// Number and unit, which stand apart or not.
 fn halves(text: &str) -> (&str, &str) {
     let at = text.char_indices().find(|&(at, c)| {
-        let exponent = matches!(c, 'e' | 'E') && at > 0 && {
+        let exponent = matches!(c, 'e' | 'E' | 'd' | 'D') && at > 0 && {
             let rest = text[at + 1..].trim_start_matches(['+', '-']);
             rest.starts_with(|c: char| c.is_ascii_digit())
         };

@@ -2,8 +2,10 @@
 //! instants, and what of them is no reading. It splits no text into lines.
 
 use super::CsvSummary;
+use super::closing::says_end;
 use super::fault::CsvFault;
 use super::layout::{Layout, TimeFrom};
+use super::measured::Measured;
 use super::number::{Field, last_digit};
 use super::records::{is_remark, says_nothing, split};
 use super::timeline::Timeline;
@@ -27,6 +29,8 @@ pub(super) struct Table {
     time: Timeline,
     rows: u64,
     remarks: u64,
+    /// The line that said that the table ends.
+    end: Option<u64>,
     /// The column and line of a value that the last row alone lacks.
     cut: Option<(usize, u64)>,
     lacking: Vec<bool>,
@@ -43,6 +47,7 @@ impl Table {
             time: Timeline::new(),
             rows: 0,
             remarks: 0,
+            end: None,
             cut: None,
             lacking: vec![true; columns],
             layout,
@@ -61,6 +66,13 @@ impl Table {
         }
         if is_remark(record) {
             self.remarks += 1;
+            return Ok(());
+        }
+        if let Some(end) = self.end {
+            return Err(CsvFault::AfterEnd { line, end });
+        }
+        if says_end(record) {
+            self.end = Some(line);
             return Ok(());
         }
         split(record, self.layout.separator, &mut self.fields).ok_or(CsvFault::Quote { line })?;
@@ -112,21 +124,39 @@ impl Table {
     /// A value in SI units; not a number where there is no reading.
     fn value(&self, record: &[u8], line: u64, column: usize) -> Result<f64, CsvFault> {
         let field = self.field(record, column);
-        let number = match self.layout.notation.field(field) {
-            Field::Number(number) => number * self.layout.columns[column].factor + self.offset,
-            Field::Missing => return Ok(f64::NAN),
-            Field::Infinite if field.contains(&b'-') => return Ok(f64::NEG_INFINITY),
-            Field::Infinite => return Ok(f64::INFINITY),
-            Field::Clock(_) | Field::Text => f64::NAN,
+        let (layout, place) = (&self.layout, column + 1);
+        let text = || shown(field);
+        let number = match (layout.notation.field(field), layout.measured[column]) {
+            (Field::Missing, _) => return Ok(f64::NAN),
+            (Field::Infinite, _) if field.contains(&b'-') => return Ok(f64::NEG_INFINITY),
+            (Field::Infinite, _) => return Ok(f64::INFINITY),
+            (Field::Level(high), _) if layout.levels[column] => f64::from(u8::from(high)),
+            (Field::Number(number), None) if !layout.levels[column] => number,
+            (_, Some(_)) => self
+                .measured(record, column)
+                .ok_or_else(|| CsvFault::Unit {
+                    line,
+                    column: place,
+                    text: text(),
+                })?,
+            _ => f64::NAN,
         };
+        let number = number * layout.columns[column].factor + self.offset;
         if number.is_finite() {
             return Ok(number);
         }
         Err(CsvFault::Number {
             line,
-            column: column + 1,
-            text: shown(field),
+            column: place,
+            text: text(),
         })
+    }
+
+    /// A number with its unit in its field, in SI units.
+    fn measured(&self, record: &[u8], column: usize) -> Option<f64> {
+        let measured = Measured::of(self.field(record, column))?;
+        let like = self.layout.measured[column] == Some(measured.dimension);
+        measured.value(self.layout.notation).filter(|_| like)
     }
 
     /// A row at the end that lacks a value which the row before had was
@@ -146,6 +176,11 @@ impl Table {
     fn instant(&mut self, record: &[u8], line: u64) -> Result<f64, CsvFault> {
         let notation = self.layout.notation;
         let (index, stamp, digit) = match self.layout.time {
+            TimeFrom::Column { index, .. } if self.layout.measured[index].is_some() => {
+                let digit = Measured::of(self.field(record, index));
+                let digit = digit.map_or(0.0, |measured| measured.last_digit(notation));
+                (index, self.measured(record, index), digit)
+            }
             TimeFrom::Column { index, factor } => {
                 let field = self.field(record, index);
                 let digit = last_digit(field, notation.decimal) * factor;
@@ -224,6 +259,9 @@ impl Table {
             };
             notes.push(format!("{lines} among the rows: passed over"));
         }
+        if let Some(end) = self.end {
+            notes.push(format!("line {end} says that the table ends there"));
+        }
         let repeated = self.time.repeated();
         if repeated > 0 {
             notes.push(format!(
@@ -242,7 +280,8 @@ impl Table {
             logic: self
                 .logic
                 .iter()
-                .map(|seen| seen[0] && seen[1] && !seen[2])
+                .zip(&self.layout.chosen)
+                .map(|(seen, &c)| self.layout.levels[c] || (seen[0] && seen[1] && !seen[2]))
                 .collect(),
             notes,
         })

@@ -76,6 +76,9 @@ impl From<CsvFault> for Trouble {
             CsvFault::Empty { .. }
             | CsvFault::NoNumbers { .. }
             | CsvFault::Fields { .. }
+            | CsvFault::Unit { .. }
+            | CsvFault::AfterEnd { .. }
+            | CsvFault::Unwritten { .. }
             | CsvFault::Cut { .. } => Self::File(fault.to_string()),
         }
     }

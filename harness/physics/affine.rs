@@ -1,7 +1,7 @@
 //! Linear functions of the state, in which the equations are written. It knows
 //! no circuit.
 
-use super::propagator::{COLUMNS, Matrix, STATES, State, row_before};
+use super::propagator::{COLUMNS, Matrix, STATES, State, add, row_before};
 
 /// A linear function of the state and the constant one.
 #[derive(Clone, Copy, Debug)]
@@ -26,9 +26,7 @@ impl Affine {
 
     /// This plus `factor` times `other`.
     pub(super) fn plus(mut self, factor: f64, other: Self) -> Self {
-        for (sum, entry) in self.0.iter_mut().zip(other.0) {
-            *sum += factor * entry;
-        }
+        add(&mut self.0, &other.0, factor);
         self
     }
 
@@ -45,10 +43,8 @@ impl Affine {
     pub(super) fn at(&self, state: &State) -> f64 {
         // Sums side by side: one after the other, each would wait for the last.
         let mut sums = [0.0, 0.0, 0.0, self.0[STATES]];
-        for (entries, values) in self.0.chunks_exact(4).zip(state.chunks(4)) {
-            for ((sum, entry), value) in sums.iter_mut().zip(entries).zip(values) {
-                *sum += entry * value;
-            }
+        for (index, value) in state.iter().enumerate() {
+            sums[index % 4] += self.0[index] * value;
         }
         (sums[0] + sums[1]) + (sums[2] + sums[3])
     }

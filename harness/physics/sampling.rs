@@ -5,7 +5,7 @@ use super::action::{Probe, bit};
 use super::affine::Affine;
 use super::circuit::Circuit;
 use super::mode::Mode;
-use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State, doubled, risen};
+use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State, add, doubled, risen};
 use super::trajectory::{Place, Segment};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::waveform::LogicLine;
@@ -103,13 +103,10 @@ impl Ahead {
 
     fn at(&self, state: &State) -> [f64; EACH] {
         let mut values = self.0[STATES];
-        for (column, value) in self.0.iter().zip(state) {
+        for (index, value) in state.iter().enumerate() {
             // Most branches are not connected most of the time.
-            if *value == 0.0 {
-                continue;
-            }
-            for (sum, entry) in values.iter_mut().zip(column) {
-                *sum += entry * value;
+            if *value != 0.0 {
+                add(&mut values, &self.0[index], *value);
             }
         }
         values

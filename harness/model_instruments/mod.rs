@@ -29,6 +29,8 @@ mod world;
 #[cfg(test)]
 mod capture_tests;
 #[cfg(test)]
+mod present_tests;
+#[cfg(test)]
 mod tests;
 
 pub use ratings::{Accuracy, CaptureRating, LoadRating, Ratings, SupplyRating, SwitchRating};

@@ -19,7 +19,10 @@ const ENDING: u8 = b'\n';
 /// A model bench: one circuit, seven instruments.
 #[derive(Clone, Debug)]
 pub struct World {
+    /// It follows the present only when somebody looks: what an answer costs on its
+    /// line passes together with the next question's way in.
     scene: Scene,
+    present: BenchInstant,
     lines: BTreeMap<Role, LineCost>,
     supply: Interpreter<supply_panel::Command>,
     load: Interpreter<load_panel::Command>,
@@ -34,6 +37,7 @@ impl World {
     pub fn new(circuit: Circuit, settings: WorldSettings) -> Self {
         let scene = Scene::new(circuit, &settings);
         Self {
+            present: scene.circuit.now(),
             scene,
             lines: settings.lines,
             supply: Interpreter::new("BUFFERSTOP MODEL,SUPPLY,0001,1.0", supply_panel::tree()),
@@ -50,13 +54,18 @@ impl World {
 
     /// The bench's present.
     pub fn now(&self) -> BenchInstant {
-        self.scene.circuit.now()
+        self.present
     }
 
     /// Lets bench time pass.
     pub fn advance(&mut self, span: BenchSpan) {
-        let target = self.now() + span.max(BenchSpan::ZERO);
-        self.scene.advance_to(target);
+        self.present += span.max(BenchSpan::ZERO);
+    }
+
+    /// The circuit and its instruments at the present.
+    fn followed(&mut self) -> &mut Scene {
+        self.scene.advance_to(self.present);
+        &mut self.scene
     }
 
     /// One complete line, without its ending, that came in at the instrument of
@@ -69,6 +78,7 @@ impl World {
         };
         let line = line.strip_suffix(b"\r").unwrap_or(line);
         self.advance(cost.transfer(line.len() + 1));
+        self.followed();
         let scene = &mut self.scene;
         let mut reply = match role {
             Role::Supply => self.supply.obey(line, &mut supply_panel::Panel(scene)),
@@ -81,6 +91,8 @@ impl World {
                 .thermometer
                 .obey(line, &mut thermometer_panel::Panel(scene)),
         };
+        // A reading takes its own time.
+        self.present = self.scene.circuit.now();
         self.advance(cost.processing);
         if !reply.is_empty() {
             reply.push(ENDING);
@@ -92,11 +104,11 @@ impl World {
     /// Does something to the circuit that no instrument was asked for: a weld,
     /// a supply that comes on by itself. No instrument knows of it.
     pub fn befall(&mut self, action: Action) {
-        self.scene.circuit.apply(action);
+        self.followed().circuit.apply(action);
     }
 
-    /// The circuit behind the instruments.
-    pub fn circuit(&self) -> &Circuit {
-        &self.scene.circuit
+    /// The circuit behind the instruments, at the present.
+    pub fn circuit(&mut self) -> &Circuit {
+        &self.followed().circuit
     }
 }

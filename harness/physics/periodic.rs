@@ -55,8 +55,9 @@ impl Circuit {
                 self.mode_since += shift;
             }
             self.burst = (self.anchor, 0);
-            return;
         }
+        // Also after what was skipped: one more period like it shows that the next
+        // ones are.
         self.snapshot = Some(Box::new(Snapshot {
             at: self.anchor,
             state: self.state,

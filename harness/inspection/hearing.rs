@@ -93,6 +93,7 @@ impl Hearing {
     }
 
     /// An edge; a packet that it completes goes to `sink`.
+    #[inline]
     pub fn push(&mut self, edge: Edge, sink: &mut PacketSink<'_>) {
         self.silence.push(self.from.unwrap_or(edge.at), edge);
         if let Some(packet) = self.decoder.push(edge) {

@@ -4,10 +4,11 @@
 
 use super::Polarity;
 use super::checker::{Checker, Reading};
+use super::clearance::Clearance;
 use super::framing::Half;
 use super::rules::{Clause, POWER_STATION, RECEIVER};
 use super::spread::Spread;
-use crate::clock::BenchSpan;
+use crate::clock::{BenchInstant, BenchSpan};
 
 /// Differences of the halves of 1 bits, with what the rules say of them.
 #[derive(Clone, Debug)]
@@ -16,9 +17,10 @@ pub(super) struct Differences {
     pub(super) signed: Spread,
     /// Greater half less lesser half.
     pub(super) size: Spread,
-    pub(super) power_station: Checker,
-    pub(super) receiver: Checker,
+    power_station: Checker,
+    receiver: Checker,
     doubt: (i64, Option<i64>),
+    clear: Clearance,
 }
 
 impl Differences {
@@ -31,6 +33,7 @@ impl Differences {
             power_station: Checker::new(keep),
             receiver: Checker::new(keep),
             doubt,
+            clear: Clearance::of_differences(doubt.0),
         }
     }
 
@@ -47,6 +50,12 @@ impl Differences {
         self.signed.push_joined(signed, at, second.to);
         let size = difference.saturating_abs();
         self.size.push(BenchSpan::from_picoseconds(size), at);
+        if !self.clear.takes(size) {
+            self.check(size, at);
+        }
+    }
+
+    fn check(&mut self, size: i64, at: BenchInstant) {
         let reading = Reading {
             at,
             value: size,
@@ -60,11 +69,23 @@ impl Differences {
         self.receiver.check(clause, reading, lenient.picoseconds());
     }
 
+    /// What the rules say of all, to the checkers of the whole signal.
+    pub(super) fn tell(&self, power_station: &mut Checker, receiver: &mut Checker) {
+        for (checker, own) in [
+            (power_station, &self.power_station),
+            (receiver, &self.receiver),
+        ] {
+            checker.merge(own);
+            self.clear.tell(checker, &[Clause::OneHalvesDiffer]);
+        }
+    }
+
     fn merge(&mut self, other: &Self) {
         self.signed.merge(&other.signed);
         self.size.merge(&other.size);
         self.power_station.merge(&other.power_station);
         self.receiver.merge(&other.receiver);
+        self.clear.merge(&other.clear);
     }
 }
 

@@ -107,6 +107,11 @@ impl Checker {
         seen.keep_first(kept, self.keep);
     }
 
+    /// Counts readings that keep a clause by more than their uncertainty.
+    pub(super) fn passed(&mut self, clause: Clause, count: u64) {
+        self.seen[clause as usize].checked += count;
+    }
+
     /// Checks a half of a 1 or of a 0 against both its bounds.
     pub(super) fn check_half(&mut self, rules: &BitRules, one: bool, reading: Reading) {
         let (clauses, (least, most)) = if one {

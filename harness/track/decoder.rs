@@ -2,27 +2,25 @@
 //! memory. It takes edges as they are and does not know how they were found.
 
 use super::asymmetry::Pairing;
+use super::bit_checks::{BitChecks, Doubt, STRETCHED, doubt_of_difference};
 use super::checker::{Checker, Reading};
 use super::framing::{Framed, Framer, Half, Kind, Preamble};
+use super::half_lengths::HalfLengths;
 use super::intervals::{Found, Glitch, Interval, IntervalFilter};
 use super::packet::Packet;
-use super::report::{Cutouts, Glitches, HalfBits, PacketCounts, SignalReport};
+use super::report::{Cutouts, Glitches, PacketCounts, SignalReport};
 use super::rules::{
-    CUTOUT_END, CUTOUT_START, Clause, POWER_STATION, PREAMBLE_AFTER_CUTOUT, PREAMBLE_SENT,
-    RECEIVER, START_BITS_APART,
+    CUTOUT_END, CUTOUT_START, Clause, PREAMBLE_AFTER_CUTOUT, PREAMBLE_SENT, RECEIVER,
+    START_BITS_APART,
 };
 use super::settings::DecoderSettings;
 use super::spread::{Budget, Microseconds, Spread};
 use super::{Edge, Polarity};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::measurement::COVERAGE;
-use crate::units::Quantity;
 
 /// Halves up to here are a 1's, longer ones a 0's, when it is asked which
 /// limit they break: the geometric middle of 64 and 90 us.
 const BETWEEN: BenchSpan = BenchSpan::from_microseconds(76);
-/// A half of a 0 from here on is called stretched; our own border.
-const STRETCHED: BenchSpan = BenchSpan::from_microseconds(150);
 /// A cutout on one line is told from a half of a 0 by where it stands and by
 /// lasting about 442 us.
 const CUTOUT_BODY: (BenchSpan, BenchSpan) = (
@@ -33,18 +31,13 @@ const CUTOUT_BODY: (BenchSpan, BenchSpan) = (
 /// cutout.
 const CUTOUT_LEAST: BenchSpan = BenchSpan::from_microseconds(100);
 const CUTOUT_REACH: BenchSpan = BenchSpan::from_microseconds(500);
-/// Where halves of both polarities are counted.
-const BOTH: usize = 2;
 const SILENCE: BenchSpan = BenchSpan::from_microseconds(30_000);
 
 /// Reads a track signal.
 #[derive(Clone, Debug)]
 pub struct Decoder {
     settings: DecoderSettings,
-    /// Expanded uncertainty of a half-bit, in picoseconds.
-    expanded: i64,
-    /// The largest error of a half-bit, where there is one.
-    bound: Option<i64>,
+    doubt: Doubt,
     filter: IntervalFilter,
     framer: Framer,
     from: Option<BenchInstant>,
@@ -59,8 +52,8 @@ pub struct Decoder {
     /// The next stretch is the rest of a half-bit that a cutout covered.
     fragment: bool,
     last_start: Option<BenchInstant>,
-    ones: [Spread; 3],
-    zeros: [Spread; 3],
+    ones: HalfLengths,
+    zeros: HalfLengths,
     stretched: Spread,
     histogram: Microseconds,
     neither: u64,
@@ -74,27 +67,20 @@ pub struct Decoder {
     dead: Spread,
     silences: u64,
     longest_silence: BenchSpan,
-    power_station: Checker,
-    receiver: Checker,
+    bits: BitChecks,
     packet_rules: Checker,
 }
 
 impl Decoder {
     /// A decoder before the first edge.
     pub fn new(settings: DecoderSettings) -> Self {
-        // Edges weigh 1 and 1 in a length, 1, 2 and 1 in a difference.
-        let bound = |weights: f64| {
-            let most = settings.bound?;
-            Some(libm::round(weights * most * 1e12) as i64)
-        };
-        let doubt = (expanded(settings.edge.difference_u()), bound(4.0));
-        let pairing = Pairing::new(settings.keep, doubt);
+        let doubt = Doubt::of(&settings);
+        let pairing = Pairing::new(settings.keep, doubt_of_difference(&settings));
         let about = |us| Spread::about(BenchSpan::from_microseconds(us));
-        let checker = Checker::new(settings.keep);
+        let halves = |us| HalfLengths::about(BenchSpan::from_microseconds(us));
         Self {
             settings,
-            expanded: expanded(settings.edge.span_u(100e-6)),
-            bound: bound(2.0),
+            doubt,
             filter: IntervalFilter::new(settings.glitch),
             framer: Framer::new(pairing),
             from: None,
@@ -105,8 +91,8 @@ impl Decoder {
             head: None,
             fragment: false,
             last_start: None,
-            ones: [58; 3].map(about),
-            zeros: [100; 3].map(about),
+            ones: halves(58),
+            zeros: halves(100),
             stretched: about(100),
             histogram: Microseconds::new(),
             neither: 0,
@@ -120,9 +106,8 @@ impl Decoder {
             dead: about(0),
             silences: 0,
             longest_silence: BenchSpan::ZERO,
-            power_station: checker.clone(),
-            receiver: checker.clone(),
-            packet_rules: checker,
+            bits: BitChecks::new(settings.keep, doubt),
+            packet_rules: Checker::new(settings.keep),
         }
     }
 
@@ -159,6 +144,7 @@ impl Decoder {
     }
 
     /// Takes an edge. A packet is told one half-bit after its end.
+    #[inline]
     pub fn push(&mut self, edge: Edge) -> Option<Packet> {
         self.edges += 1;
         let from = *self.from.get_or_insert(edge.at);
@@ -198,6 +184,7 @@ impl Decoder {
         self.silences += u64::from(length > SILENCE);
     }
 
+    #[cold]
     fn glitch(&mut self, glitch: Glitch) {
         self.glitches.count += 1;
         self.glitch_lengths.push(glitch.length, glitch.at);
@@ -206,7 +193,16 @@ impl Decoder {
         }
     }
 
+    #[inline]
     fn interval(&mut self, interval: Interval) -> Option<Packet> {
+        if self.head.is_none() && self.packet_end.is_none() && interval.whole {
+            return self.half(interval);
+        }
+        self.behind_packet(interval)
+    }
+
+    /// An interval that may belong to a cutout, or is none.
+    fn behind_packet(&mut self, interval: Interval) -> Option<Packet> {
         if let Some(head) = self.head.take() {
             let body = interval.polarity == Polarity::Zero || within(&interval, CUTOUT_BODY);
             if body {
@@ -230,7 +226,7 @@ impl Decoder {
                 self.cutout(end, start, interval.to);
                 return None;
             }
-            let short = RECEIVER.one.0.picoseconds() - self.expanded;
+            let short = RECEIVER.one.0.picoseconds() - self.doubt.expanded;
             if at_once && (interval.cut || interval.length().picoseconds() < short) {
                 self.head = Some(interval);
                 return None;
@@ -247,7 +243,7 @@ impl Decoder {
         self.packet_end = None;
         self.fragment = true;
         self.framer.interrupt(end, true);
-        let reading = |instant: BenchInstant| self.reading(packet_end, instant - packet_end);
+        let reading = |instant: BenchInstant| self.doubt.reading(packet_end, instant - packet_end);
         let readings = (start.map(reading), reading(end));
         let picoseconds = |(a, b): (BenchSpan, BenchSpan)| (a.picoseconds(), b.picoseconds());
         if let (Some(start), Some(reading)) = (start, readings.0) {
@@ -266,19 +262,7 @@ impl Decoder {
             .check(Clause::CutoutEndLate, readings.1, most);
     }
 
-    fn reading(&self, at: BenchInstant, span: BenchSpan) -> Reading {
-        Reading {
-            at,
-            value: span.picoseconds(),
-            expanded: if span > STRETCHED {
-                expanded(self.settings.edge.span_u(span.seconds().si()))
-            } else {
-                self.expanded
-            },
-            bound: self.bound,
-        }
-    }
-
+    #[inline]
     fn half(&mut self, interval: Interval) -> Option<Packet> {
         if interval.polarity == Polarity::Zero {
             self.dead.push(interval.length(), interval.from);
@@ -306,10 +290,11 @@ impl Decoder {
     }
 
     /// What a decoder takes it for, a doubt counted in its favour.
+    #[inline]
     fn kind(&self, length: BenchSpan) -> Kind {
         let within = |(least, most): (BenchSpan, BenchSpan)| {
-            length.picoseconds() >= least.picoseconds() - self.expanded
-                && length.picoseconds() <= most.picoseconds() + self.expanded
+            length.picoseconds() >= least.picoseconds() - self.doubt.expanded
+                && length.picoseconds() <= most.picoseconds() + self.doubt.expanded
         };
         if within(RECEIVER.one) {
             Kind::One
@@ -320,46 +305,38 @@ impl Decoder {
         }
     }
 
+    #[inline]
     fn measure(&mut self, half: &Half) {
         let length = half.length();
-        let sign = usize::from(half.polarity == Polarity::Negative);
         self.neither += u64::from(half.kind == Kind::Neither);
         self.histogram.push(length);
-        let reading = self.reading(half.from, length);
         let one = length < BETWEEN;
-        for (rules, checker) in [
-            (&POWER_STATION, &mut self.power_station),
-            (&RECEIVER, &mut self.receiver),
-        ] {
-            checker.check_half(rules, one, reading);
-        }
+        self.bits.half(one, half.from, length);
         if one {
-            for of in [sign, BOTH] {
-                self.ones[of].push_from(half.from, half.to);
-            }
+            self.ones.push(half);
         } else if length > STRETCHED {
             self.stretched.push_from(half.from, half.to);
         } else {
-            for of in [sign, BOTH] {
-                self.zeros[of].push_from(half.from, half.to);
-            }
+            self.zeros.push(half);
         }
     }
 
     fn framed(&mut self, framed: Framed) -> Option<Packet> {
-        if let Some((first, second)) = framed.zero_bit {
-            let reading = self.reading(first.from, second.to - first.from);
-            for (rules, checker) in [
-                (&POWER_STATION, &mut self.power_station),
-                (&RECEIVER, &mut self.receiver),
-            ] {
-                checker.check(Clause::ZeroBitLong, reading, rules.zero_bit.picoseconds());
+        match framed {
+            Framed::Nothing => None,
+            Framed::ZeroBit { from, to } => {
+                self.bits.zero_bit(from, to);
+                None
             }
+            Framed::Preamble(preamble) => {
+                self.preamble(preamble);
+                None
+            }
+            Framed::Packet(packet) => Some(self.packet(packet)),
         }
-        if let Some(preamble) = framed.preamble {
-            self.preamble(preamble);
-        }
-        let packet = framed.packet?;
+    }
+
+    fn packet(&mut self, packet: Packet) -> Packet {
         self.packet_end = Some(packet.end);
         self.packets.all += 1;
         *self.packets.kinds.entry(packet.kind).or_default() += 1;
@@ -372,7 +349,7 @@ impl Decoder {
                 self.packets.first_wrong.push(packet);
             }
         }
-        Some(packet)
+        packet
     }
 
     fn preamble(&mut self, preamble: Preamble) {
@@ -407,7 +384,7 @@ impl Decoder {
 
     fn start_interval(&mut self, from: BenchInstant, to: BenchInstant) {
         self.starts.push(to - from, from);
-        let reading = self.reading(from, to - from);
+        let reading = self.doubt.reading(from, to - from);
         let most = START_BITS_APART.picoseconds();
         self.packet_rules
             .check(Clause::StartBitsApart, reading, most);
@@ -425,22 +402,6 @@ impl Decoder {
             left: 2.0 * edge.skew_u,
         };
         let figures = |spread: &Spread| spread.figures(spans);
-        let halves = |[positive, negative, all]: &[Spread; 3]| {
-            // What lengthens the one sign shortens the other.
-            let counts = [positive, negative].map(|sign| sign.count() as f64);
-            let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
-            let both = all.figures(Budget {
-                mixed: true,
-                left: 2.0 * edge.skew_u * left,
-                ..spans
-            });
-            let (positive, negative) = (figures(positive), figures(negative));
-            HalfBits {
-                all: both.map(|all| all.with_extremes(&positive, &negative)),
-                positive,
-                negative,
-            }
-        };
         let difference = Budget {
             edge,
             weights: 6.0,
@@ -452,8 +413,7 @@ impl Decoder {
         };
         let differences = &self.framer.pairing.total;
         let asymmetry = differences.signed.figures(difference);
-        self.power_station.merge(&differences.power_station);
-        self.receiver.merge(&differences.receiver);
+        let [power_station, receiver] = self.bits.findings(differences);
         self.packets.broken = self.framer.broken;
         self.packets.first_broken = self.framer.first_broken;
         self.packets.start_to_start = figures(&self.starts);
@@ -464,8 +424,8 @@ impl Decoder {
             edges: self.edges,
             out_of_order: self.filter.out_of_order(),
             edge,
-            ones: halves(&self.ones),
-            zeros: halves(&self.zeros),
+            ones: self.ones.figures(spans, edge.skew_u),
+            zeros: self.zeros.figures(spans, edge.skew_u),
             stretched: figures(&self.stretched),
             histogram: self.histogram.bins(),
             histogram_beyond: self.histogram.beyond(),
@@ -491,18 +451,13 @@ impl Decoder {
             dead: figures(&self.dead),
             silences: self.silences,
             longest_silence: self.longest_silence,
-            power_station: self.power_station.findings(POWER_STATION.name),
-            receiver: self.receiver.findings(RECEIVER.name),
+            power_station,
+            receiver,
             packet_rules: self.packet_rules.findings("packets and cutouts"),
             levels: None,
             shape: None,
         }
     }
-}
-
-/// Expanded uncertainty in picoseconds of a standard one in seconds.
-fn expanded(standard: f64) -> i64 {
-    libm::round(COVERAGE * standard * 1e12) as i64
 }
 
 fn within(interval: &Interval, (least, most): (BenchSpan, BenchSpan)) -> bool {

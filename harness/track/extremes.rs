@@ -54,6 +54,7 @@ impl<V: PartialOrd + Copy, P: Copy> Outermost<V, P> {
     }
 
     /// Takes a reading; of equals the first stands first.
+    #[inline]
     pub(super) fn push(&mut self, value: V, belongs: P) {
         let full = self.kept.len() >= self.most;
         if full
@@ -62,6 +63,11 @@ impl<V: PartialOrd + Copy, P: Copy> Outermost<V, P> {
         {
             return;
         }
+        self.keep(value, belongs);
+    }
+
+    #[cold]
+    fn keep(&mut self, value: V, belongs: P) {
         let place = self
             .kept
             .partition_point(|other| !self.before(value, other.0));

@@ -45,11 +45,16 @@ pub(super) struct Preamble {
 }
 
 /// What one half-bit completed.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Framed {
-    pub(super) preamble: Option<Preamble>,
-    pub(super) zero_bit: Option<(Half, Half)>,
-    pub(super) packet: Option<Packet>,
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Framed {
+    Nothing,
+    Preamble(Preamble),
+    /// Both halves of a 0.
+    ZeroBit {
+        from: BenchInstant,
+        to: BenchInstant,
+    },
+    Packet(Packet),
 }
 
 /// Puts half-bits together.
@@ -122,8 +127,20 @@ impl Framer {
     }
 
     pub(super) fn half(&mut self, half: Half) -> Framed {
-        match self.frame {
-            Some(frame) => self.reading(frame, half),
+        match &mut self.frame {
+            Some(frame) => match frame.first.take() {
+                None if half.kind != Kind::Neither => {
+                    frame.first = Some(half);
+                    Framed::Nothing
+                }
+                Some(first) if first.kind == half.kind => self.bit(first, half),
+                _ => {
+                    self.frame = None;
+                    self.broke(half.from);
+                    self.run = Run::default();
+                    self.seeking(half)
+                }
+            },
             None => self.seeking(half),
         }
     }
@@ -141,12 +158,12 @@ impl Framer {
                 }
                 self.pairing.half(half);
                 self.run.ones = self.run.ones.saturating_add(1);
-                Framed::default()
+                Framed::Nothing
             }
             Kind::Zero => self.start_bit(half),
             Kind::Neither => {
                 self.interrupt(half.from, false);
-                Framed::default()
+                Framed::Nothing
             }
         }
     }
@@ -174,51 +191,39 @@ impl Framer {
         }
         // A short run met while searching lies inside a packet, most likely.
         let told = accepted || run.behind_packet || run.after_cutout;
-        Framed {
-            preamble: told.then_some(Preamble {
-                bits: counted,
-                until: half.from,
-                whole: run.behind_packet,
-                after_cutout: run.after_cutout,
-                accepted,
-            }),
-            ..Framed::default()
+        if !told {
+            return Framed::Nothing;
         }
+        Framed::Preamble(Preamble {
+            bits: counted,
+            until: half.from,
+            whole: run.behind_packet,
+            after_cutout: run.after_cutout,
+            accepted,
+        })
     }
 
-    fn reading(&mut self, mut frame: Frame, half: Half) -> Framed {
-        let first = match frame.first.take() {
-            None if half.kind != Kind::Neither => {
-                frame.first = Some(half);
-                self.frame = Some(frame);
-                return Framed::default();
-            }
-            Some(first) if first.kind == half.kind => first,
-            _ => {
-                self.frame = None;
-                self.broke(half.from);
-                self.run = Run::default();
-                return self.seeking(half);
-            }
+    /// Both halves of a bit of a packet.
+    fn bit(&mut self, first: Half, second: Half) -> Framed {
+        let Some(frame) = &mut self.frame else {
+            return Framed::Nothing;
         };
-        let bit = half.kind == Kind::One;
-        let mut framed = Framed::default();
+        let bit = second.kind == Kind::One;
         if bit {
             self.one_bits += 1;
-            self.pairing.total.push(first, half);
+            self.pairing.total.push(first, second);
         } else {
             self.zero_bits += 1;
-            framed.zero_bit = Some((first, half));
         }
         match (frame.place, bit) {
             (0, true) => {
+                let packet = packet(frame, second.to);
                 self.frame = None;
                 self.run = Run {
                     behind_packet: true,
                     ..Run::default()
                 };
-                framed.packet = Some(packet(&frame, half.to));
-                return framed;
+                return Framed::Packet(packet);
             }
             (0, false) => frame.place = 1,
             _ => {
@@ -226,18 +231,23 @@ impl Framer {
                 frame.place += 1;
             }
         }
-        self.frame = Some(frame);
         if frame.place == 9 {
-            self.byte_read(frame, half.to);
+            self.byte_read(second.to);
         }
-        framed
+        if bit {
+            return Framed::Nothing;
+        }
+        Framed::ZeroBit {
+            from: first.from,
+            to: second.to,
+        }
     }
 
-    fn byte_read(&mut self, mut frame: Frame, at: BenchInstant) {
+    fn byte_read(&mut self, at: BenchInstant) {
+        let Some(frame) = &mut self.frame else { return };
         if frame.bytes.push(frame.byte) {
             frame.place = 0;
             frame.byte = 0;
-            self.frame = Some(frame);
         } else {
             self.frame = None;
             self.broke(at);

@@ -82,6 +82,7 @@ impl IntervalFilter {
         self.out_of_order
     }
 
+    #[inline]
     pub(super) fn edge(&mut self, edge: Edge) -> Found {
         if edge.at < self.last {
             self.out_of_order += 1;
@@ -120,6 +121,7 @@ impl IntervalFilter {
 
     /// The candidate was too short: either nothing happened after all, or it
     /// was the way through zero to the other polarity.
+    #[cold]
     fn short(
         &mut self,
         current: Stretch,
@@ -163,6 +165,7 @@ impl IntervalFilter {
     }
 }
 
+#[inline]
 fn ended(stretch: Stretch, next: Stretch) -> Interval {
     Interval {
         polarity: stretch.polarity,

@@ -4,13 +4,16 @@
 
 mod analogue;
 mod asymmetry;
+mod bit_checks;
 mod channel;
 mod checker;
+mod clearance;
 mod decoder;
 mod delay;
 mod extremes;
 mod fits;
 mod framing;
+mod half_lengths;
 mod half_levels;
 mod intervals;
 mod noise;

@@ -15,7 +15,7 @@ pub fn check_byte(bytes: &[u8]) -> u8 {
 }
 
 /// The bytes of a packet, check byte included.
-#[derive(Clone, Copy, Default, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct PacketBytes {
     bytes: [u8; LONGEST_PACKET],
     count: u8,

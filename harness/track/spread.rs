@@ -15,7 +15,9 @@ pub(super) struct Spread {
     about: i64,
     count: u64,
     sum: i128,
+    /// Of distances whose squares need no wide numbers, and of the others.
     squares: u128,
+    far_squares: u128,
     least: Outermost<i64, BenchInstant>,
     maximum: Outermost<i64, BenchInstant>,
     /// Where the last span ended, and how many began where one had ended.
@@ -33,6 +35,7 @@ impl Spread {
             count: 0,
             sum: 0,
             squares: 0,
+            far_squares: 0,
             least: Outermost::new(false, KEPT),
             maximum: Outermost::new(true, KEPT),
             end: None,
@@ -42,39 +45,81 @@ impl Spread {
 
     /// Takes the span from one instant to another; it shares an edge with the
     /// one before where that ended there.
+    #[inline]
     pub(super) fn push_from(&mut self, from: BenchInstant, to: BenchInstant) {
         self.push_joined(to - from, from, to);
     }
 
     /// Takes a span that was read from `from` up to `to`.
+    #[inline]
     pub(super) fn push_joined(&mut self, span: BenchSpan, from: BenchInstant, to: BenchInstant) {
-        self.joined += u64::from(self.end == Some(from));
-        self.end = Some(to);
+        self.join(from, to);
         self.push(span, from);
     }
 
+    #[inline]
+    fn join(&mut self, from: BenchInstant, to: BenchInstant) {
+        self.joined += u64::from(self.end == Some(from));
+        self.end = Some(to);
+    }
+
+    #[inline]
     pub(super) fn push(&mut self, span: BenchSpan, at: BenchInstant) {
         let picoseconds = span.picoseconds();
-        let distance = i128::from(picoseconds) - i128::from(self.about);
         self.count += 1;
-        self.sum = self.sum.saturating_add(distance);
-        // Most are shorter than 4 ms, and their squares need no wide numbers.
+        // As many additions as a count of 64 bits allows overflow neither sum.
+        let distance = picoseconds.saturating_sub(self.about);
         let away = distance.unsigned_abs();
-        let square = match u32::try_from(away) {
-            Ok(away) => u128::from(u64::from(away) * u64::from(away)),
-            Err(_) => away.saturating_mul(away),
-        };
-        self.squares = self.squares.saturating_add(square);
+        // Most are shorter than 4 ms.
+        if away <= u64::from(u32::MAX) {
+            self.sum += i128::from(distance);
+            self.squares += u128::from(away * away);
+        } else {
+            self.push_far(picoseconds);
+        }
+        self.push_outermost(picoseconds, at);
+    }
+
+    #[cold]
+    fn push_far(&mut self, picoseconds: i64) {
+        let distance = i128::from(picoseconds) - i128::from(self.about);
+        self.sum = self.sum.saturating_add(distance);
+        let away = distance.unsigned_abs();
+        let square = away.saturating_mul(away);
+        self.far_squares = self.far_squares.saturating_add(square);
+    }
+
+    #[inline]
+    fn push_outermost(&mut self, picoseconds: i64, at: BenchInstant) {
         self.least.push(picoseconds, at);
         self.maximum.push(picoseconds, at);
     }
 
-    /// Adds another spread about the same value.
-    pub(super) fn merge(&mut self, other: &Self) {
+    /// Takes a span of which [`Spread::with_sums_of`] adds the sums later.
+    #[inline]
+    pub(super) fn push_unsummed(&mut self, from: BenchInstant, to: BenchInstant) {
+        self.join(from, to);
+        self.push_outermost((to - from).picoseconds(), from);
+    }
+
+    /// The spread of all spans of `parts`, which it has taken unsummed.
+    pub(super) fn with_sums_of(&self, parts: &[Self]) -> Self {
+        let mut all = self.clone();
+        parts.iter().for_each(|part| all.add_sums(part));
+        all
+    }
+
+    fn add_sums(&mut self, other: &Self) {
         debug_assert_eq!(self.about, other.about);
         self.count += other.count;
         self.sum = self.sum.saturating_add(other.sum);
         self.squares = self.squares.saturating_add(other.squares);
+        self.far_squares = self.far_squares.saturating_add(other.far_squares);
+    }
+
+    /// Adds another spread about the same value.
+    pub(super) fn merge(&mut self, other: &Self) {
+        self.add_sums(other);
         self.joined += other.joined;
         self.least.merge(&other.least);
         self.maximum.merge(&other.maximum);
@@ -99,7 +144,8 @@ impl Spread {
         let mean = seconds(about + self.sum as f64 / n);
         let deviation = if self.count > 1 {
             let offset = self.sum as f64;
-            let variance = (self.squares as f64 - offset * offset / n) / (n - 1.0);
+            let squares = self.squares.saturating_add(self.far_squares);
+            let variance = (squares as f64 - offset * offset / n) / (n - 1.0);
             seconds(libm::sqrt(variance.max(0.0)))
         } else {
             0.0

@@ -1,0 +1,53 @@
+//! Lengths of the halves of one kind of bit: of each polarity and of both
+//! together. It asks no limit.
+
+use super::Polarity;
+use super::framing::Half;
+use super::report::HalfBits;
+use super::spread::{Budget, Spread};
+use crate::clock::BenchSpan;
+
+/// Spreads of the positive halves, of the negative ones and of all. The sums of
+/// all are those of both, and are added up at the end.
+#[derive(Clone, Debug)]
+pub(super) struct HalfLengths {
+    signs: [Spread; 2],
+    all: Spread,
+}
+
+impl HalfLengths {
+    /// Of lengths most of which are `about` so long.
+    pub(super) fn about(about: BenchSpan) -> Self {
+        let empty = Spread::about(about);
+        Self {
+            signs: [empty.clone(), empty.clone()],
+            all: empty,
+        }
+    }
+
+    #[inline]
+    pub(super) fn push(&mut self, half: &Half) {
+        let sign = usize::from(half.polarity == Polarity::Negative);
+        self.signs[sign].push_from(half.from, half.to);
+        self.all.push_unsummed(half.from, half.to);
+    }
+
+    /// The figures of edges that differ by `skew_u` from sign to sign.
+    pub(super) fn figures(&self, spans: Budget, skew_u: f64) -> HalfBits {
+        let [positive, negative] = &self.signs;
+        // What lengthens the one sign shortens the other.
+        let counts = [positive, negative].map(|sign| sign.count() as f64);
+        let left = (counts[0] - counts[1]).abs() / (counts[0] + counts[1]).max(1.0);
+        let both = self.all.with_sums_of(&self.signs).figures(Budget {
+            mixed: true,
+            left: 2.0 * skew_u * left,
+            ..spans
+        });
+        let (positive, negative) = (positive.figures(spans), negative.figures(spans));
+        HalfBits {
+            all: both.map(|all| all.with_extremes(&positive, &negative)),
+            positive,
+            negative,
+        }
+    }
+}

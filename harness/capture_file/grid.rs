@@ -2,14 +2,12 @@
 //! whatever unit of time the file has. It needs no more than the lengths between
 //! edges.
 
+use super::lengths::{Length, Lengths};
 use crate::clock::BenchInstant;
-use crate::track::{Edge, Polarity};
-use std::collections::BTreeMap;
+use crate::track::Edge;
 
 /// Fewest stretches from which a grid is concluded.
 const FEWEST: u64 = 50;
-/// Different lengths that are told apart.
-const MOST_LENGTHS: usize = 4096;
 /// Lengths seen less often say nothing of how others flicker.
 const OFTEN: u64 = 3;
 /// A period that instants are rounded from is told from chance by so many units
@@ -24,9 +22,7 @@ pub struct Grid {
     last: Option<BenchInstant>,
     count: u64,
     divisor: i64,
-    /// The last length and how often it came since it was written down.
-    recent: Option<((Polarity, i64), u64)>,
-    lengths: BTreeMap<(Polarity, i64), u64>,
+    lengths: Lengths,
 }
 
 /// What was found of a grid, s.
@@ -54,50 +50,29 @@ impl Grid {
         };
         let length = (edge.at - last).picoseconds();
         self.count += 1;
-        let key = (edge.to, length);
-        match &mut self.recent {
-            Some((recent, count)) if *recent == key => *count += 1,
-            recent => {
-                let before = recent.replace((key, 1));
-                self.note(before);
-            }
-        }
-    }
-
-    fn note(&mut self, counted: Option<((Polarity, i64), u64)>) {
-        let Some((key, count)) = counted else { return };
-        if let Some(known) = self.lengths.get_mut(&key) {
-            *known += count;
-            return;
-        }
-        self.divisor = divisor(self.divisor, key.1);
-        if self.lengths.len() < MOST_LENGTHS {
-            self.lengths.insert(key, count);
+        let new = self.lengths.count((edge.to, length));
+        // Nothing divides less than 1.
+        if new && self.divisor != 1 {
+            self.divisor = divisor(self.divisor, length);
         }
     }
 
     /// What the lengths lie on, the file's unit of time being `tick` s.
     pub fn found(&self, tick: f64) -> FoundGrid {
-        let mut whole = self.clone();
-        let recent = whole.recent.take();
-        whole.note(recent);
-        let enough = whole.count >= FEWEST && whole.divisor > 0;
+        let enough = self.count >= FEWEST && self.divisor > 0;
+        let lengths = self.lengths.sorted();
         FoundGrid {
-            sampled: whole.sampled(tick).filter(|_| enough),
-            divisor: enough.then_some(whole.divisor as f64 * 1e-12),
+            sampled: self.sampled(&lengths, tick).filter(|_| enough),
+            divisor: enough.then_some(self.divisor as f64 * 1e-12),
         }
     }
 
     /// The step of neighbouring lengths, if all lie on its multiples. Instants
     /// are rounded to the file's unit, so that a length errs by one at most.
-    fn sampled(&self, tick: f64) -> Option<f64> {
+    fn sampled(&self, all: &[(Length, u64)], tick: f64) -> Option<f64> {
         let tick = (tick * 1e12).max(1.0);
-        let often: Vec<(Polarity, i64)> = self
-            .lengths
-            .iter()
-            .filter(|(_, count)| **count >= OFTEN)
-            .map(|(key, _)| *key)
-            .collect();
+        let often = all.iter().filter(|(_, count)| *count >= OFTEN);
+        let often: Vec<Length> = often.map(|(length, _)| *length).collect();
         // Steps within the rounding belong to one length.
         let steps = often.windows(2).filter(|pair| pair[0].0 == pair[1].0);
         let steps = steps.map(|pair| (pair[1].1 - pair[0].1) as f64);
@@ -111,7 +86,7 @@ impl Grid {
         let found = steps
             .into_iter()
             .take(8)
-            .find_map(|step| self.fitted(near(step), tick))?;
+            .find_map(|step| fitted(all, near(step), tick))?;
         // Where the lengths are exact multiples the period is exact too.
         let exact = self.divisor as f64 * 1e-12;
         if (found - exact).abs() <= 1e-6 * exact {
@@ -120,35 +95,32 @@ impl Grid {
         // Within a few units of time everything fits some period.
         (found * 1e12 > WELL_APART * tick).then_some(found)
     }
+}
 
-    /// The period near `step` of which the lengths are multiples.
-    fn fitted(&self, step: f64, tick: f64) -> Option<f64> {
-        let mut period = step;
-        let (mut fitting, mut all) = (0, 0);
-        // Short lengths first: each makes the period known well enough for the
-        // next to be counted in it.
-        let mut by_length: Vec<(i64, u64)> = self
-            .lengths
-            .iter()
-            .map(|(key, count)| (key.1, *count))
-            .collect();
-        by_length.sort_unstable();
-        let (mut products, mut squares) = (0.0, 0.0);
-        for (length, count) in by_length {
-            let (length, count_f) = (length as f64, count as f64);
-            let periods = libm::round(length / period);
-            all += count;
-            if (length - periods * period).abs() > 1.01 * tick || periods == 0.0 {
-                continue;
-            }
-            fitting += count;
-            products += count_f * length * periods;
-            squares += count_f * periods * periods;
-            period = products / squares;
+/// The period near `step` of which the lengths are multiples.
+fn fitted(lengths: &[(Length, u64)], step: f64, tick: f64) -> Option<f64> {
+    let mut period = step;
+    let (mut fitting, mut all) = (0, 0);
+    // Short lengths first: each makes the period known well enough for the
+    // next to be counted in it.
+    let by_length = lengths.iter().map(|(key, count)| (key.1, *count));
+    let mut by_length: Vec<(i64, u64)> = by_length.collect();
+    by_length.sort_unstable();
+    let (mut products, mut squares) = (0.0, 0.0);
+    for (length, count) in by_length {
+        let (length, count_f) = (length as f64, count as f64);
+        let periods = libm::round(length / period);
+        all += count;
+        if (length - periods * period).abs() > 1.01 * tick || periods == 0.0 {
+            continue;
         }
-        let share = fitting as f64 / all.max(1) as f64;
-        (share >= 1.0 - ASTRAY && period > 2.0 * tick).then_some(period * 1e-12)
+        fitting += count;
+        products += count_f * length * periods;
+        squares += count_f * periods * periods;
+        period = products / squares;
     }
+    let share = fitting as f64 / all.max(1) as f64;
+    (share >= 1.0 - ASTRAY && period > 2.0 * tick).then_some(period * 1e-12)
 }
 
 /// The period within the rounding of `step` of which most of these lengths are
@@ -157,24 +129,37 @@ fn scanned(step: f64, tick: f64, lengths: &[f64]) -> f64 {
     let longest = lengths.last().copied().unwrap_or(step);
     let periods = libm::ceil(longest / step).clamp(1.0, 10_000.0);
     let reach = (4.0 * periods) as i64;
-    let fitting = |period: f64| {
-        let fits = |length: &&f64| {
-            let periods = libm::round(**length / period);
-            (**length - periods * period).abs() <= 1.01 * tick
-        };
-        lengths.iter().filter(fits).count()
+    // As many as fit, if more than `least` do; `least` of others.
+    let fitting = |period: f64, least: usize| {
+        let off = |length: f64| (length - nearest(length / period) * period).abs();
+        let mut more = (lengths.len() - least) as u64;
+        for some in lengths.chunks(8) {
+            let misfits: u64 = some.iter().map(|&l| u64::from(off(l) > 1.01 * tick)).sum();
+            more = more.saturating_sub(misfits);
+            if more == 0 {
+                break;
+            }
+        }
+        least + more as usize
     };
-    let mut best = (fitting(step), step);
+    let mut best = (fitting(step, 0), step);
     for place in 1..=reach {
         let off = 1.5 * tick * place as f64 / reach as f64;
         for period in [step - off, step + off] {
-            let found = fitting(period);
+            let found = fitting(period, best.0);
             if found > best.0 {
                 best = (found, period);
             }
         }
     }
     best.1
+}
+
+/// The nearest whole number to one below 2^51, quickly: beyond 2^52 there are only
+/// whole ones.
+fn nearest(number: f64) -> f64 {
+    const WHOLE: f64 = (1_u64 << 52) as f64;
+    (number.abs() + WHOLE - WHOLE).copysign(number)
 }
 
 fn divisor(a: i64, b: i64) -> i64 {

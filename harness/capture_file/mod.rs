@@ -5,6 +5,7 @@
 mod ceiling;
 mod csv;
 mod grid;
+mod lengths;
 mod npy;
 mod npy_header;
 mod spans;

@@ -4,6 +4,7 @@
 
 mod ceiling;
 mod csv;
+mod digits;
 mod grid;
 mod lengths;
 mod npy;

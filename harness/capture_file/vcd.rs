@@ -3,6 +3,7 @@
 //! nine values of IEEE Std 1164 and texts, as other languages' simulators dump
 //! them. It makes no edges of the values.
 
+use super::digits::leading;
 use super::vcd_fault::{VcdFault, VcdTrouble};
 use super::vcd_header::{Header, VcdWire, WireKind};
 use super::vcd_value::{Value, Waiting, real, vector};
@@ -102,19 +103,12 @@ impl VcdReader {
             at = end;
         }
         loop {
+            if self.state == State::Values && self.waiting.is_none() {
+                at = self.usual(bytes, at, sink)?;
+            }
             while let Some(&byte) = bytes.get(at).filter(|&&byte| byte <= b' ') {
                 self.line += u64::from(byte == b'\n');
                 at += 1;
-            }
-            if self.state == State::Values && self.waiting.is_none() {
-                match self.usual(&bytes[at..], sink) {
-                    Ok(0) => {}
-                    Ok(length) => {
-                        at += length;
-                        continue;
-                    }
-                    Err(trouble) => return Err(self.fault(at, trouble)),
-                }
             }
             let end = word_end(bytes, at);
             if end == bytes.len() {
@@ -132,44 +126,54 @@ impl VcdReader {
         }
     }
 
-    /// Reads a time or a scalar's value, the words of which most of a file is
-    /// made, and tells its length; 0 where it is neither or not whole.
+    /// Reads times and scalars' values from `from` on, the words of which most of
+    /// a file is made, as long as one follows the other; tells where something
+    /// else comes, or a word that may not be whole.
     #[inline]
-    fn usual(&mut self, bytes: &[u8], sink: &mut impl FnMut(Change)) -> Result<usize, VcdTrouble> {
-        match *bytes {
-            [b'#', ref rest @ ..] => {
-                let mut ticks = 0_u64;
-                for (index, &byte) in rest.iter().enumerate().take(19) {
-                    let digit = byte.wrapping_sub(b'0');
-                    if digit < 10 {
-                        ticks = ticks.wrapping_mul(10).wrapping_add(u64::from(digit));
-                    } else if byte <= b' ' && (1..=18).contains(&index) {
-                        self.ticks(ticks, &rest[..index])?;
-                        return Ok(index + 1);
-                    } else {
+    fn usual(
+        &mut self,
+        bytes: &[u8],
+        from: usize,
+        sink: &mut impl FnMut(Change),
+    ) -> Result<usize, VcdFault> {
+        let mut rest = &bytes[from..];
+        loop {
+            match *rest {
+                [b'\n', ref after @ ..] => {
+                    self.line += 1;
+                    rest = after;
+                }
+                [..=b' ', ref after @ ..] => rest = after,
+                [b'#', ref after @ ..] => {
+                    let Some((ticks, digits)) = leading(after) else {
+                        break;
+                    };
+                    if after[digits] > b' ' {
                         break;
                     }
+                    self.ticks(ticks, &after[..digits])
+                        .map_err(|trouble| self.fault(bytes.len() - rest.len(), trouble))?;
+                    rest = &after[digits..];
                 }
-                Ok(0)
-            }
-            [value @ (b'0' | b'1'), code, end, ..] if code > b' ' && end <= b' ' => {
-                let declared = self.header.codes.single(code);
-                let declared = declared.filter(|declared| declared.kind == WireKind::Scalar);
-                let Some(declared) = declared else {
-                    return Ok(0);
-                };
-                if let Some(wire) = declared.wanted {
-                    let value = if value == b'1' {
-                        Value::High
-                    } else {
-                        Value::Low
+                [value @ (b'0' | b'1'), code, end, ..] if code > b' ' && end <= b' ' => {
+                    let declared = self.header.codes.single(code);
+                    let Some(declared) = declared.filter(|wire| wire.kind == WireKind::Scalar)
+                    else {
+                        break;
                     };
-                    self.emit(wire, value, sink);
+                    if let Some(wire) = declared.wanted {
+                        let value = match value {
+                            b'1' => Value::High,
+                            _ => Value::Low,
+                        };
+                        self.emit(wire, value, sink);
+                    }
+                    rest = &rest[2..];
                 }
-                Ok(2)
+                _ => break,
             }
-            _ => Ok(0),
         }
+        Ok(bytes.len() - rest.len())
     }
 
     /// The end of the file.

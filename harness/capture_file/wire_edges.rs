@@ -124,15 +124,14 @@ impl WireEdges {
     }
 
     /// What is still held back, if anything.
+    #[inline]
     pub fn finish(&mut self) -> Option<WireEvent> {
         let (at, polarity) = self.present.take()?;
         let before = std::mem::replace(&mut self.settled, polarity);
         match (before, polarity) {
             (Some(before), Some(to)) => (before != to).then_some(WireEvent::Edge(Edge { at, to })),
             (None, Some(to)) => {
-                if let Some(from) = self.lost.take() {
-                    self.close(from, at);
-                }
+                self.found(at);
                 Some(WireEvent::Known(Edge { at, to }))
             }
             (Some(_), None) => {
@@ -144,6 +143,13 @@ impl WireEdges {
                 self.lost.get_or_insert(at);
                 None
             }
+        }
+    }
+
+    #[cold]
+    fn found(&mut self, at: BenchInstant) {
+        if let Some(from) = self.lost.take() {
+            self.close(from, at);
         }
     }
 

@@ -11,7 +11,7 @@ use std::path::Path;
 use std::sync::mpsc::{SyncSender, sync_channel};
 
 /// Events handed over together, at least, where there are so many.
-const BATCH: usize = 8192;
+const BATCH: usize = 4096;
 /// Marks that are kept; on reaching it every other one is dropped.
 const MOST_MARKS: usize = 64;
 
@@ -55,16 +55,23 @@ fn parse(path: &Path, wire: Option<&str>, filled: &SyncSender<Batch>) -> Result<
     let names: Vec<&str> = wire.into_iter().collect();
     let mut reader = VcdReader::new(&names);
     let mut edges = WireEdges::new(WirePair::Single);
-    let mut events = Vec::with_capacity(BATCH);
+    let mut events = Vec::with_capacity(2 * BATCH);
     let mut marks = Vec::new();
     let (mut pieces_read, mut every) = (0_u64, 1);
     let tick_of = |reader: &VcdReader| reader.tick_femtoseconds().unwrap_or(0) as f64 * 1e-15;
     pieces(path, |bytes| {
-        reader.push(bytes, &mut |change| events.extend(edges.push(change)))?;
-        if events.len() >= BATCH {
-            let batch = std::mem::replace(&mut events, Vec::with_capacity(BATCH));
-            // A caller that is gone has its reasons.
-            let _ = filled.send((tick_of(&reader), batch));
+        // What is handed over should still be in a cache where it is taken.
+        for part in bytes.chunks(PART) {
+            reader.push(part, &mut |change| {
+                if let Some(event) = edges.push(change) {
+                    events.push(event);
+                }
+            })?;
+            if events.len() >= BATCH {
+                let batch = std::mem::replace(&mut events, Vec::with_capacity(2 * BATCH));
+                // A caller that is gone has its reasons.
+                let _ = filled.send((tick_of(&reader), batch));
+            }
         }
         pieces_read += 1;
         if reader.tick_femtoseconds().is_some() && pieces_read % every == 0 {

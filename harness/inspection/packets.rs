@@ -1,29 +1,55 @@
 //! A packet in words, by S-9.2 and S-9.2.1, and how many there are of each. It
 //! checks nothing.
 
-use crate::track::{Packet, PacketKind, speed_step};
+use crate::track::{Packet, PacketBytes, PacketKind, speed_step};
 use std::collections::BTreeMap;
 
 /// Different packets that are counted apart.
 const MOST: usize = 500;
+/// Different packets whose words are remembered; of others they are made anew.
+const REMEMBERED: usize = 4_096;
 /// What the others are counted as.
 const OTHERS: &str = "others";
 
 /// Packets in words with their counts.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Words(BTreeMap<String, u64>);
+pub(super) struct Words {
+    list: Vec<(String, u64)>,
+    places: BTreeMap<String, usize>,
+    /// Where the words of a packet are counted.
+    packets: BTreeMap<(PacketBytes, PacketKind), usize>,
+}
 
 impl Words {
     pub(super) fn count(&mut self, packet: &Packet) {
+        let place = match self.packets.get(&(packet.bytes, packet.kind)) {
+            Some(&place) => place,
+            None => self.place(packet),
+        };
+        self.list[place].1 += 1;
+    }
+
+    fn place(&mut self, packet: &Packet) -> usize {
         let words = words(packet);
-        let known = self.0.contains_key(&words) || self.0.len() < MOST;
+        let known = self.places.contains_key(&words) || self.list.len() < MOST;
         let key = if known { words } else { OTHERS.to_owned() };
-        *self.0.entry(key).or_default() += 1;
+        let place = match self.places.get(&key) {
+            Some(&place) => place,
+            None => {
+                self.list.push((key.clone(), 0));
+                self.places.insert(key, self.list.len() - 1);
+                self.list.len() - 1
+            }
+        };
+        if self.packets.len() < REMEMBERED {
+            self.packets.insert((packet.bytes, packet.kind), place);
+        }
+        place
     }
 
     /// The most frequent first.
     pub(super) fn ranked(self) -> Vec<(String, u64)> {
-        let mut list: Vec<_> = self.0.into_iter().collect();
+        let mut list = self.list;
         list.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         list
     }

@@ -104,7 +104,7 @@ impl VcdReader {
         }
         loop {
             if self.state == State::Values && self.waiting.is_none() {
-                at = self.usual(bytes, at, sink)?;
+                at = self.usual(bytes, at, sink);
             }
             while let Some(&byte) = bytes.get(at).filter(|&&byte| byte <= b' ') {
                 self.line += u64::from(byte == b'\n');
@@ -128,52 +128,58 @@ impl VcdReader {
 
     /// Reads times and scalars' values from `from` on, the words of which most of
     /// a file is made, as long as one follows the other; tells where something
-    /// else comes, or a word that may not be whole.
+    /// else comes, a word that may not be whole, or one that is at fault.
     #[inline]
-    fn usual(
-        &mut self,
-        bytes: &[u8],
-        from: usize,
-        sink: &mut impl FnMut(Change),
-    ) -> Result<usize, VcdFault> {
-        let mut rest = &bytes[from..];
+    fn usual(&mut self, bytes: &[u8], from: usize, sink: &mut impl FnMut(Change)) -> usize {
+        let header: &Header = &self.header;
+        let (mut rest, mut line) = (&bytes[from..], self.line);
+        let (mut ticks, mut now, mut changes) = (self.ticks, self.now, self.changes);
         loop {
-            match *rest {
-                [b'\n', ref after @ ..] => {
-                    self.line += 1;
-                    rest = after;
+            let after = match *rest {
+                [value @ (b'0' | b'1'), code, ref after @ ..] => {
+                    let declared = header.codes.single(code);
+                    let scalar = declared.filter(|wire| wire.kind == WireKind::Scalar);
+                    let (Some(scalar), Some(..=b' ')) = (scalar, after.first()) else {
+                        break;
+                    };
+                    if let Some(wire) = scalar.wanted {
+                        changes += 1;
+                        sink(Change {
+                            at: now,
+                            wire: usize::from(wire),
+                            value: if value == b'1' {
+                                Value::High
+                            } else {
+                                Value::Low
+                            },
+                        });
+                    }
+                    after
                 }
-                [..=b' ', ref after @ ..] => rest = after,
                 [b'#', ref after @ ..] => {
-                    let Some((ticks, digits)) = leading(after) else {
+                    let Some((number, digits)) = leading(after) else {
                         break;
                     };
-                    if after[digits] > b' ' {
-                        break;
-                    }
-                    self.ticks(ticks, &after[..digits])
-                        .map_err(|trouble| self.fault(bytes.len() - rest.len(), trouble))?;
-                    rest = &after[digits..];
-                }
-                [value @ (b'0' | b'1'), code, end, ..] if code > b' ' && end <= b' ' => {
-                    let declared = self.header.codes.single(code);
-                    let Some(declared) = declared.filter(|wire| wire.kind == WireKind::Scalar)
-                    else {
+                    let next = header.instant(number).filter(|_| number >= ticks);
+                    let (Some(next), after) = (next, &after[digits..]) else {
                         break;
                     };
-                    if let Some(wire) = declared.wanted {
-                        let value = match value {
-                            b'1' => Value::High,
-                            _ => Value::Low,
-                        };
-                        self.emit(wire, value, sink);
+                    if !matches!(after.first(), Some(..=b' ')) {
+                        break;
                     }
-                    rest = &rest[2..];
+                    (ticks, now) = (number, next);
+                    after
                 }
+                [..=b' ', ..] => rest,
                 _ => break,
-            }
+            };
+            // A blank comes next.
+            line += u64::from(after[0] == b'\n');
+            rest = &after[1..];
         }
-        Ok(bytes.len() - rest.len())
+        (self.ticks, self.now, self.changes) = (ticks, now, changes);
+        self.line = line;
+        bytes.len() - rest.len()
     }
 
     /// The end of the file.
@@ -352,26 +358,13 @@ impl VcdReader {
         let ticks = digits
             .iter()
             .fold(0_u64, |sum, &digit| sum * 10 + u64::from(digit - b'0'));
-        self.ticks(ticks, digits)
-    }
-
-    #[inline]
-    fn ticks(&mut self, ticks: u64, digits: &[u8]) -> Result<(), VcdTrouble> {
-        let wrong = || VcdTrouble::Time(shown(digits));
         if ticks < self.ticks {
             return Err(VcdTrouble::TimeGoesBack {
                 from: self.ticks,
                 to: ticks,
             });
         }
-        let tick = self.header.tick_fs.ok_or_else(wrong)?;
-        let picoseconds = if tick % 1000 == 0 {
-            ticks.checked_mul(tick / 1000)
-        } else {
-            ticks.checked_mul(tick).map(|fs| (fs + 500) / 1000)
-        };
-        let picoseconds = picoseconds.and_then(|ps| i64::try_from(ps).ok());
-        self.now = BenchInstant::from_picoseconds(picoseconds.ok_or_else(wrong)?);
+        self.now = self.header.instant(ticks).ok_or_else(wrong)?;
         self.ticks = ticks;
         Ok(())
     }

@@ -3,6 +3,7 @@
 
 use super::shown;
 use super::vcd_fault::VcdTrouble;
+use crate::clock::BenchInstant;
 use std::collections::BTreeMap;
 
 /// Wires and scopes a file may declare.
@@ -78,7 +79,9 @@ impl Codes {
     /// What a code of one character stands for.
     #[inline]
     pub(super) fn single(&self, code: u8) -> Option<Declared> {
-        let index = *self.short.get(usize::from(code.wrapping_sub(b'!')))?;
+        let digit = Some(usize::from(code.wrapping_sub(b'!')));
+        let place = digit.filter(|&digit| digit < DIGITS)?;
+        let index = *self.short.get(place)?;
         self.declared.get((index as usize).checked_sub(1)?).copied()
     }
 
@@ -144,6 +147,20 @@ impl Header {
             chosen: vec![None; wanted.len().max(1)],
             ..Self::default()
         }
+    }
+
+    /// The instant after so many ticks, if there is a tick and it can be held.
+    #[inline]
+    pub(super) fn instant(&self, ticks: u64) -> Option<BenchInstant> {
+        let tick = self.tick_fs?;
+        let picoseconds = if tick % 1000 == 0 {
+            ticks.checked_mul(tick / 1000)
+        } else {
+            let femtoseconds = ticks.checked_mul(tick)?.checked_add(500);
+            femtoseconds.map(|fs| fs / 1000)
+        };
+        let picoseconds = i64::try_from(picoseconds?).ok()?;
+        Some(BenchInstant::from_picoseconds(picoseconds))
     }
 
     /// Takes the next word; true when the header is complete.

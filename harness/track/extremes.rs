@@ -41,6 +41,8 @@ pub(super) struct Outermost<V, P> {
     most: usize,
     /// The most extreme first.
     kept: Vec<(V, P)>,
+    /// The last of them, once there are as many as are kept.
+    last: Option<V>,
 }
 
 impl<V: PartialOrd + Copy, P: Copy> Outermost<V, P> {
@@ -50,20 +52,23 @@ impl<V: PartialOrd + Copy, P: Copy> Outermost<V, P> {
             highest,
             most,
             kept: Vec::new(),
+            last: None,
         }
     }
 
     /// Takes a reading; of equals the first stands first.
-    #[inline]
     pub(super) fn push(&mut self, value: V, belongs: P) {
-        let full = self.kept.len() >= self.most;
-        if full
-            && let Some(last) = self.kept.last()
-            && !self.before(value, last.0)
-        {
-            return;
+        self.keeps(value, belongs);
+    }
+
+    /// Takes a reading and tells whether it is kept.
+    #[inline]
+    pub(super) fn keeps(&mut self, value: V, belongs: P) -> bool {
+        let kept = self.last.is_none_or(|last| self.before(value, last));
+        if kept {
+            self.keep(value, belongs);
         }
-        self.keep(value, belongs);
+        kept
     }
 
     #[cold]
@@ -73,6 +78,9 @@ impl<V: PartialOrd + Copy, P: Copy> Outermost<V, P> {
             .partition_point(|other| !self.before(value, other.0));
         self.kept.insert(place, (value, belongs));
         self.kept.truncate(self.most);
+        if self.kept.len() == self.most {
+            self.last = self.kept.last().map(|(value, _)| *value);
+        }
     }
 
     /// Takes what another list of the same kind keeps.
@@ -91,6 +99,7 @@ impl<V: PartialOrd + Copy, P: Copy> Outermost<V, P> {
         self.kept.iter().map(|(value, _)| *value)
     }
 
+    #[inline]
     fn before(&self, value: V, other: V) -> bool {
         if self.highest {
             value > other

@@ -28,8 +28,8 @@ impl HalfLengths {
     #[inline]
     pub(super) fn push(&mut self, half: &Half) {
         let sign = usize::from(half.polarity == Polarity::Negative);
-        self.signs[sign].push_from(half.from, half.to);
-        self.all.push_unsummed(half.from, half.to);
+        let outermost = self.signs[sign].push_from(half.from, half.to);
+        self.all.push_unsummed(half.from, half.to, outermost);
     }
 
     /// The figures of edges that differ by `skew_u` from sign to sign.

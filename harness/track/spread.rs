@@ -44,10 +44,11 @@ impl Spread {
     }
 
     /// Takes the span from one instant to another; it shares an edge with the
-    /// one before where that ended there.
+    /// one before where that ended there. Tells whether it is among the outermost.
     #[inline]
-    pub(super) fn push_from(&mut self, from: BenchInstant, to: BenchInstant) {
-        self.push_joined(to - from, from, to);
+    pub(super) fn push_from(&mut self, from: BenchInstant, to: BenchInstant) -> bool {
+        self.join(from, to);
+        self.push(to - from, from)
     }
 
     /// Takes a span that was read from `from` up to `to`.
@@ -64,7 +65,7 @@ impl Spread {
     }
 
     #[inline]
-    pub(super) fn push(&mut self, span: BenchSpan, at: BenchInstant) {
+    pub(super) fn push(&mut self, span: BenchSpan, at: BenchInstant) -> bool {
         let picoseconds = span.picoseconds();
         self.count += 1;
         // As many additions as a count of 64 bits allows overflow neither sum.
@@ -77,7 +78,7 @@ impl Spread {
         } else {
             self.push_far(picoseconds);
         }
-        self.push_outermost(picoseconds, at);
+        self.push_outermost(picoseconds, at)
     }
 
     #[cold]
@@ -90,16 +91,19 @@ impl Spread {
     }
 
     #[inline]
-    fn push_outermost(&mut self, picoseconds: i64, at: BenchInstant) {
-        self.least.push(picoseconds, at);
-        self.maximum.push(picoseconds, at);
+    fn push_outermost(&mut self, picoseconds: i64, at: BenchInstant) -> bool {
+        let least = self.least.keeps(picoseconds, at);
+        self.maximum.keeps(picoseconds, at) || least
     }
 
-    /// Takes a span of which [`Spread::with_sums_of`] adds the sums later.
+    /// Takes a span of which [`Spread::with_sums_of`] adds the sums later. It is
+    /// not among the outermost of all unless it is among those of its part.
     #[inline]
-    pub(super) fn push_unsummed(&mut self, from: BenchInstant, to: BenchInstant) {
+    pub(super) fn push_unsummed(&mut self, from: BenchInstant, to: BenchInstant, outermost: bool) {
         self.join(from, to);
-        self.push_outermost((to - from).picoseconds(), from);
+        if outermost {
+            self.push_outermost((to - from).picoseconds(), from);
+        }
     }
 
     /// The spread of all spans of `parts`, which it has taken unsummed.

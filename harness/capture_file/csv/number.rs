@@ -57,10 +57,16 @@ const SECOND: i64 = 1_000_000_000_000;
 impl Notation {
     /// What `field`, trimmed, holds.
     pub(super) fn field(self, field: &[u8]) -> Field {
-        if field.is_empty() {
+        let Some(first) = field.first() else {
             return Field::Missing;
-        }
-        if let Some(number) = self.number(field) {
+        };
+        // No number begins with a letter, and a column may be full of words.
+        if first.is_ascii_alphabetic() {
+            let mut levels = LEVELS.iter();
+            if let Some(&(_, high)) = levels.find(|(name, _)| is(name, field)) {
+                return Field::Level(high);
+            }
+        } else if let Some(number) = self.number(field) {
             return Field::Number(number);
         }
         if field.len() > LONGEST {
@@ -72,15 +78,12 @@ impl Notation {
         let Ok(text) = std::str::from_utf8(field) else {
             return Field::Text;
         };
-        let word = text.to_ascii_lowercase();
         // Stars stand where a number is too large for its room, dashes for none.
-        let all = |marks: &[char]| word.chars().all(|c| marks.contains(&c));
-        let level = LEVELS.iter().find(|(name, _)| *name == word);
-        if let Some(&(_, high)) = level {
-            Field::Level(high)
-        } else if MISSING.contains(&word.as_str()) || all(&['-', '\u{2013}', '\u{2014}']) {
+        let all = |marks: &[char]| text.chars().all(|c| marks.contains(&c));
+        let one_of = |words: &[&str]| words.iter().any(|word| is(word, field));
+        if one_of(&MISSING) || all(&['-', '\u{2013}', '\u{2014}']) {
             Field::Missing
-        } else if INFINITE.contains(&word.as_str()) || all(&['*']) {
+        } else if one_of(&INFINITE) || all(&['*']) {
             Field::Infinite
         } else {
             Field::Text
@@ -225,6 +228,11 @@ impl Notation {
     }
 }
 
+/// Whether a field is this word, in whatever letters.
+fn is(word: &str, field: &[u8]) -> bool {
+    field.eq_ignore_ascii_case(word.as_bytes())
+}
+
 /// Whether what stands before a time of day may be a date.
 fn dated(text: &str) -> bool {
     text.len() <= 16
@@ -283,6 +291,33 @@ pub(super) const fn exponent(byte: &u8) -> bool {
 /// The value of the last digit of a plainly written number: 0.01 of `1.25`,
 /// 1e-5 of `1.25e-3`.
 pub(super) fn last_digit(field: &[u8], decimal: u8) -> f64 {
+    power(last_place(field, decimal))
+}
+
+/// The value of last digits, which seldom changes from row to row.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct LastDigit(Option<(i32, f64)>);
+
+impl LastDigit {
+    /// Ten to the power of `place`.
+    pub(super) fn value(&mut self, place: i32) -> f64 {
+        match self.0 {
+            Some((known, value)) if known == place => value,
+            _ => {
+                let value = power(place);
+                self.0 = Some((place, value));
+                value
+            }
+        }
+    }
+}
+
+fn power(place: i32) -> f64 {
+    libm::pow(10.0, f64::from(place))
+}
+
+/// Where the last digit of a plainly written number stands: -2 of `1.25`.
+pub(super) fn last_place(field: &[u8], decimal: u8) -> i32 {
     let (digits, exponent) = match field.iter().position(exponent) {
         Some(at) => (&field[..at], &field[at + 1..]),
         None => (field, &b""[..]),
@@ -291,5 +326,5 @@ pub(super) fn last_digit(field: &[u8], decimal: u8) -> f64 {
     let exponent: i32 = exponent.and_then(|e| e.parse().ok()).unwrap_or(0);
     let point = digits.iter().position(|&b| b == decimal);
     let places = point.map_or(0, |at| digits.len() - at - 1) as i32;
-    libm::pow(10.0, f64::from(exponent.saturating_sub(places)))
+    exponent.saturating_sub(places)
 }

@@ -6,7 +6,7 @@ use super::closing::says_end;
 use super::fault::CsvFault;
 use super::layout::{Layout, TimeFrom};
 use super::measured::Measured;
-use super::number::{Field, last_digit};
+use super::number::{Field, LastDigit, last_place};
 use super::records::{is_remark, says_nothing, split};
 use super::timeline::Timeline;
 use crate::capture_file::shown;
@@ -27,6 +27,7 @@ pub(super) struct Table {
     /// 0 seen, 1 seen, anything else seen.
     logic: Vec<[bool; 3]>,
     time: Timeline,
+    digit: LastDigit,
     rows: u64,
     remarks: u64,
     /// The line that said that the table ends.
@@ -45,6 +46,7 @@ impl Table {
             values: vec![f64::NAN; columns],
             logic: vec![[false; 3]; columns],
             time: Timeline::new(),
+            digit: LastDigit::default(),
             rows: 0,
             remarks: 0,
             end: None,
@@ -183,7 +185,8 @@ impl Table {
             }
             TimeFrom::Column { index, factor } => {
                 let field = self.field(record, index);
-                let digit = last_digit(field, notation.decimal) * factor;
+                let place = last_place(field, notation.decimal);
+                let digit = self.digit.value(place) * factor;
                 let number = notation.number(field);
                 let near = |number| {
                     self.time
@@ -201,7 +204,7 @@ impl Table {
                     Field::Clock(clock) => Some(self.time.since_first(clock)),
                     _ => None,
                 };
-                (index, clock, libm::pow(10.0, -(places as f64)))
+                (index, clock, self.digit.value(-(places as i32)))
             }
             TimeFrom::Rows {
                 index: None,

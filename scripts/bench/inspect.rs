@@ -90,7 +90,7 @@ fn written(path: &Path, samples: impl Iterator<Item = i16>) {
 }
 
 /// Seconds to read the file and do nothing with it.
-fn read(path: &Path) -> f64 {
+pub(super) fn read(path: &Path) -> f64 {
     let begun = Instant::now();
     let mut file = File::open(path).expect("there");
     let mut bytes = vec![0; PIECE];
@@ -100,12 +100,13 @@ fn read(path: &Path) -> f64 {
     begun.elapsed().as_secs_f64()
 }
 
-fn inspected(path: &Path) -> f64 {
+/// Seconds of the whole command.
+pub(super) fn inspected(path: &Path, words: &[&str]) -> f64 {
     let begun = Instant::now();
     let done = Command::new(bufferstop())
         .arg("inspect")
         .arg(path)
-        .args(WORDS)
+        .args(words)
         .output()
         .expect("the command starts");
     let taken = begun.elapsed().as_secs_f64();
@@ -137,7 +138,7 @@ pub(crate) fn run() {
     let mut found = String::new();
     for round in 0..ROUNDS {
         reads.push(read(&path));
-        ours.push(inspected(&path));
+        ours.push(inspected(&path, &WORDS));
         if round % 3 == 0
             && let Some((seconds, told)) = numpy(&path)
         {
@@ -166,7 +167,7 @@ pub(crate) fn run() {
         chance.noise as i16
     });
     written(&path, noise);
-    let worst = (0..3).map(|_| inspected(&path)).collect();
+    let worst = (0..3).map(|_| inspected(&path, &WORDS)).collect();
     println!(
         "white noise over the whole range, an edge at every other sample: {:.0} ms",
         median(worst) * 1e3

@@ -2,12 +2,13 @@
 //! comparison alternates its two sides in one run and prints medians and
 //! ratios, since machines are noisy; nothing here passes or fails.
 //!
-//! `cargo bench -- exchange short demo help signal lot lots store inspect giga`
+//! `cargo bench -- exchange short demo help signal lot lots store inspect dump giga`
 //! runs only what is named.
 
 #![allow(clippy::print_stdout, reason = "figures are printed")]
 
 mod command;
+mod dump;
 mod exchange;
 mod inspect;
 mod lot;
@@ -19,7 +20,7 @@ mod store;
 /// A part with its name on the command line.
 type Part = (&'static str, fn());
 
-const PARTS: [Part; 10] = [
+const PARTS: [Part; 11] = [
     ("exchange", exchange::run),
     ("short", short::run),
     ("demo", command::demo),
@@ -29,6 +30,7 @@ const PARTS: [Part; 10] = [
     ("lots", lots::run),
     ("store", store::run),
     ("inspect", inspect::run),
+    ("dump", dump::run),
     ("giga", inspect::giga),
 ];
 

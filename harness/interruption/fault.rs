@@ -27,7 +27,7 @@ pub struct Fault {
     /// Every episode in the capture, contact bounce merged.
     pub episodes: Vec<Episode>,
     /// The onset level, in amperes.
-    level: f64,
+    pub(super) level: f64,
     /// The capture begins within the fault: nothing before its first sample
     /// was seen.
     begun_before: bool,

@@ -4,6 +4,7 @@
 //! lines, levels and times; no scenario, plan or limit.
 
 mod closure;
+mod counting;
 mod current;
 mod ending;
 mod episode;

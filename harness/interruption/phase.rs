@@ -2,16 +2,21 @@
 //! where it did: at another phase of the signal the same board reads otherwise. It
 //! reads no figure itself.
 
+use super::counting::Loop;
 use super::{Current, Examined, Fault};
-use crate::measurement::rectangular;
+use crate::measurement::{combined, rectangular};
 use crate::waveform::Trace;
 
 /// Standard uncertainties that the phase of the closing leaves, where a figure is
 /// to hold for the board and not for that one closing; none of a held current.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PhaseCost {
-    /// Of an instant at which the board interrupts the current, in seconds.
+    /// Of an instant at which the board interrupts the current, in seconds: how it ends,
+    /// and from when on it counted.
     pub time: f64,
+    /// The same where a load shaped how the current ended, in seconds: as if it had died
+    /// away by itself.
+    pub alone: f64,
     /// Of an instant from which on the board counts its time, in seconds.
     pub count: f64,
     /// Of the largest magnitude, in amperes.
@@ -29,16 +34,61 @@ struct Lobe {
 
 /// Fewer stretches are no alternating current.
 const FEWEST: usize = 4;
+/// Half-bits after the onset in which a contact may part again (our own allowance, no
+/// source).
+const BOUNCES: f64 = 4.0;
+/// A current whose second half goes in less than this share of the time that dying away
+/// by itself would take was driven to zero (our own allowance, no source).
+const DRIVEN: f64 = 0.25;
 
 impl Fault {
     /// What the phase of the closing costs.
     pub fn phase_cost(&self) -> PhaseCost {
-        let until = self.ending.until().value;
-        PhaseCost::of(
-            &self.current,
-            self.inception.value,
-            (self.onset.value, until),
-        )
+        let (inception, onset) = (self.inception.value, self.onset.value);
+        let span = (onset, self.ending.until().value);
+        let cost = PhaseCost::of(&self.current, inception, span);
+        let counted = self.counted(inception, span).map_or(0.0, |it| it.spread());
+        PhaseCost {
+            time: combined([cost.time, counted]),
+            ..cost
+        }
+    }
+
+    /// The loop by which a board that averages counts; none of a held current.
+    fn counted(&self, inception: f64, (from, until): (f64, f64)) -> Option<Loop> {
+        let trace = &self.current.trace;
+        let lobes = lobes(trace, self.current.off, (from, until));
+        let half = half(&lobes)?;
+        let rise = rise(trace, &lobes);
+        let peak = lobes.iter().map(|lobe| lobe.peak).sum::<f64>() / lobes.len() as f64;
+        let share = self.level / peak;
+        // How long a change of sign takes from the level to its opposite, and the rise
+        // from nothing to it.
+        let turn = rise * libm::log((1.0 + share) / (1.0 - share));
+        let again = rise * libm::log(1.0 / (1.0 - share));
+        let longest = turn + 2.0 * trace.period();
+        let mut apart = Vec::new();
+        let mut low: Option<f64> = None;
+        for index in trace.index_from(from)..trace.index_from(from + BOUNCES * half) {
+            let at = trace.time(index);
+            let under = trace.values()[index].abs() < self.level;
+            match low {
+                None if under => low = Some(at),
+                Some(begun) if !under => {
+                    if at - begun > longest {
+                        apart.push((begun - inception, at - again - inception));
+                    }
+                    low = None;
+                }
+                _ => {}
+            }
+        }
+        Some(Loop {
+            rise,
+            half,
+            share,
+            apart,
+        })
     }
 }
 
@@ -46,10 +96,11 @@ impl PhaseCost {
     /// That of a current which began at `inception`, by how it alternates from one
     /// instant to another.
     ///
-    /// Where in a half-bit the bridge lets go decides whether the supply drives the
-    /// current to zero or it dies away by itself, from its peak to the off level
-    /// with the time constant that it rose by: a rectangle of that time either way
-    /// (GUM 4.3.7).
+    /// Where in a half-bit the bridge lets go decides how much current is left: what dies
+    /// away by itself does so from its peak to the off level with the time constant that
+    /// it rose by, a rectangle of that time either way (GUM 4.3.7). A current that was
+    /// seen to be driven to zero, by diodes that lead it against the supply, is that soon
+    /// at all phases: from its peak in ln 2 time constants (root of 1 - 2 exp(-t)).
     ///
     /// The rail sags while the current flows, so that a peak is the smaller the
     /// later it is reached. A change of sign that falls into the rise moves it by as
@@ -63,13 +114,12 @@ impl PhaseCost {
     pub fn of(current: &Current, inception: f64, (from, until): (f64, f64)) -> Self {
         let (trace, off) = (&current.trace, current.off);
         let lobes = lobes(trace, off, (from, until));
-        let (Some(first), Some(last)) = (lobes.first(), lobes.last()) else {
+        let Some(last) = lobes.last() else {
             return Self::default();
         };
-        if lobes.len() < FEWEST {
+        let Some(half) = half(&lobes) else {
             return Self::default();
-        }
-        let half = (last.from - first.from) / (lobes.len() - 1) as f64;
+        };
         let most = (0..lobes.len()).reduce(|best, next| {
             let larger = lobes[next].peak > lobes[best].peak;
             if larger { next } else { best }
@@ -81,8 +131,20 @@ impl PhaseCost {
         });
         let rise = rise(trace, &lobes);
         let decay = rise * libm::log((last.peak / off).max(1.0));
+        // By the second half of its way, whatever came before.
+        let end = trace.index_from(until);
+        let still = |index: &usize| trace.values()[*index].abs() >= last.peak / 2.0;
+        let fell = (0..end.min(trace.len())).rfind(still);
+        let fell = fell.map_or(0.0, |index| until - trace.time(index));
+        let alone = rise * libm::log((last.peak / 2.0 / off).max(1.0));
+        let fall = if fell - trace.period() < DRIVEN * alone {
+            rise * std::f64::consts::LN_2 / 2.0
+        } else {
+            decay
+        };
         Self {
-            time: rectangular(decay),
+            time: rectangular(fall),
+            alone: rectangular(decay),
             count: rectangular(rise * std::f64::consts::LN_2),
             peak: rectangular(lost.unwrap_or(0.0) / 2.0),
         }
@@ -126,6 +188,13 @@ impl Examined {
             Self::NotReached { .. } | Self::Nothing { .. } => PhaseCost::default(),
         }
     }
+}
+
+/// From one change of sign to the next, on average; none of too few.
+fn half(lobes: &[Lobe]) -> Option<f64> {
+    let (first, last) = (lobes.first()?, lobes.last()?);
+    let count = lobes.len() - 1;
+    (lobes.len() >= FEWEST).then(|| (last.from - first.from) / count as f64)
 }
 
 /// The stretches of one sign from one instant to another; magnitudes under `off`

@@ -66,7 +66,7 @@ fn trip_time(step: &OverloadStep, context: &Context) -> (Reading, Vec<String>) {
     let examined = examine(&step.take, None, context);
     let readings = examined.readings();
     let (mut time, mut notes) = (readings.trip_time, readings.notes);
-    time = time.widened(examined.phase_cost().time);
+    time = time.widened(examined.phase_cost().alone);
     if let Examined::NotReached { reason, .. } = &examined {
         // The load asked for more than the onset level and did not get it:
         // either it cannot draw it, or the board limits below that level.

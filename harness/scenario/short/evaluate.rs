@@ -65,7 +65,8 @@ fn at_place(sheet: &mut Sheet<'_>, context: &Context, place: Place, pulses: &[&S
         } else {
             PhaseCost::default()
         };
-        latest = latest.max(cost.time);
+        // What a retry takes a slow capture does not show: stated as it may be.
+        latest = latest.max(cost.alone);
         let readings = examined.readings();
         let three = [
             readings.trip_time.widened(cost.time),

@@ -351,11 +351,13 @@ impl VcdReader {
 
     fn time(&mut self, digits: &[u8]) -> Result<(), VcdTrouble> {
         let wrong = || VcdTrouble::Time(shown(digits));
+        let zeros = digits.iter().take_while(|&&digit| digit == b'0').count();
+        let needed = &digits[zeros..];
         // Eighteen digits cannot overflow, and no file needs more.
-        if digits.is_empty() || digits.len() > 18 || !digits.iter().all(u8::is_ascii_digit) {
+        if digits.is_empty() || needed.len() > 18 || !needed.iter().all(u8::is_ascii_digit) {
             return Err(wrong());
         }
-        let ticks = digits
+        let ticks = needed
             .iter()
             .fold(0_u64, |sum, &digit| sum * 10 + u64::from(digit - b'0'));
         if ticks < self.ticks {

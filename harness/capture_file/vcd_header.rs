@@ -79,9 +79,8 @@ impl Codes {
     /// What a code of one character stands for.
     #[inline]
     pub(super) fn single(&self, code: u8) -> Option<Declared> {
-        let digit = Some(usize::from(code.wrapping_sub(b'!')));
-        let place = digit.filter(|&digit| digit < DIGITS)?;
-        let index = *self.short.get(place)?;
+        let digit = usize::from(code.wrapping_sub(b'!'));
+        let index = *self.short.get(..DIGITS)?.get(digit)?;
         self.declared.get((index as usize).checked_sub(1)?).copied()
     }
 

@@ -52,8 +52,9 @@ impl Loop {
     /// change of sign brings the mean under the level, so that it never trips.
     fn averaged(&self, constant: f64) -> Option<f64> {
         let least = self.rise.min(constant) / STEPS;
-        let steps = libm::ceil(self.half / least / PHASES as f64) as usize * PHASES;
-        let steps = steps.clamp(PHASES, MOST_STEPS);
+        let most = (MOST_STEPS / PHASES) as f64;
+        let each = libm::ceil(self.half / least / PHASES as f64).clamp(1.0, most);
+        let steps = each as usize * PHASES;
         let starts: Option<Vec<f64>> = (0..PHASES)
             .map(|phase| self.started(constant, steps, phase * steps / PHASES))
             .collect();
@@ -157,6 +158,16 @@ mod tests {
         let some = of(1e-6, 0.96 * left, &[(b, b + g)]);
         let some = some.averaged(constant).expect("it trips");
         assert!((10e-6..35e-6).contains(&some), "{some}");
+    }
+
+    /// A loop without inductance to speak of: what a change of sign costs goes with its
+    /// time constant, of which no more steps are made than fit a half-bit.
+    #[test]
+    fn a_loop_of_no_time_constant_costs_less_than_a_step() {
+        for rise in [f64::MIN_POSITIVE, 1e-30, 1e-12] {
+            let found = of(rise, 0.5, &[]).spread();
+            assert!((0.0..58e-6 / 32.0).contains(&found), "{rise}: {found}");
+        }
     }
 
     /// A current that stays under the level on average never starts a count; what no

@@ -14,8 +14,8 @@ pub struct PhaseCost {
     /// Of an instant at which the board interrupts the current, in seconds: how it ends,
     /// and from when on it counted.
     pub time: f64,
-    /// The same where a load shaped how the current ended, in seconds: as if it had died
-    /// away by itself.
+    /// The same where a load shaped how the current ended, or where nothing shows it, in
+    /// seconds: as if it had died away by itself.
     pub alone: f64,
     /// Of an instant from which on the board counts its time, in seconds.
     pub count: f64,

@@ -136,8 +136,9 @@ pub(super) fn risen(rise: &Matrix, state: &State) -> State {
 /// Adds `factor` times `column` to `sum`.
 #[inline]
 pub(super) fn add<const N: usize>(sum: &mut [f64; N], column: &[f64; N], factor: f64) {
-    // One after the other: this is what a run spends its time in. What puts two iterators
-    // together is not inlined in every profile, and an index is checked for each entry.
+    // Here and in `row_before` one after the other: this is what a run spends its time
+    // in. What puts two iterators together is not inlined in every profile, and an index
+    // is checked for each entry.
     let mut entries = column.iter();
     for total in sum {
         if let Some(entry) = entries.next() {
@@ -150,8 +151,11 @@ pub(super) fn add<const N: usize>(sum: &mut [f64; N], column: &[f64; N], factor:
 pub(super) fn row_before(rise: &Matrix, row: &[f64; COLUMNS]) -> [f64; COLUMNS] {
     let mut before = *row;
     for (place, column) in rise.iter().enumerate() {
-        for (index, entry) in column.iter().enumerate() {
-            before[place] += entry * row[index];
+        let mut values = row.iter();
+        for entry in column {
+            if let Some(value) = values.next() {
+                before[place] += entry * value;
+            }
         }
     }
     before

@@ -142,6 +142,36 @@ fn faults_in_a_dump_name_line_and_byte() {
     }
 }
 
+/// A time is a decimal number (IEEE Std 1364-2005 clause 18.2.1, from memory), which may
+/// begin with zeros.
+#[test]
+fn times_filled_up_with_zeros_are_times() {
+    let head = "$timescale 1 us $end\n$var wire 1 ! a $end\n$enddefinitions $end\n";
+    let of = |times: [&str; 3]| {
+        let [a, b, c] = times;
+        let text = format!("{head}#{a}\n1!\n#{b}\n0!\n#{c}\n");
+        vcd(&["a"], text.as_bytes(), 1000).expect(a).0
+    };
+    let filled = ["00000000000000000000", "00000000000000000000058", "0116"];
+    assert_eq!(of(filled), of(["0", "58", "116"]));
+}
+
+/// A code is made of the characters '!' to '~' (IEEE Std 1364-2005 clause 18.2.1, from
+/// memory); a byte beyond them is no number of a code that has two.
+#[test]
+fn a_byte_beyond_the_characters_of_codes_stands_for_no_wire() {
+    let head = "$timescale 1 us $end\n$var wire 1 !! a $end\n$var wire 1 !\" b $end\n\
+                $enddefinitions $end\n#5\n1!!\n1!\"\n";
+    for beyond in [0x7f, 0x80, 0xff] {
+        let mut text = head.as_bytes().to_vec();
+        text.extend([b'0', beyond, b'\n', b'#', b'9', b'\n']);
+        for piece in [1, 1000] {
+            let fault = vcd(&["a"], &text, piece).expect_err("no such wire");
+            assert_eq!((fault.line, fault.byte), (8, head.len() as u64), "{fault}");
+        }
+    }
+}
+
 #[test]
 fn two_wires_make_three_polarities() {
     let text = "$timescale 1 us $end $var wire 1 a a $end $var wire 1 b b $end \

@@ -6,6 +6,7 @@
 //! A scenario is added by its room, its `mod` line here and its line in `list`.
 
 pub mod acquisition;
+mod ammeters;
 mod board;
 mod connection;
 mod context;

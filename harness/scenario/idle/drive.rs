@@ -1,10 +1,11 @@
 //! Drives `idle`: the supply raised in steps under a low current limit with
-//! the output off, then the output braked, then on without a load. A board
-//! that draws the limit is taken no further; what that says of it is evaluated
-//! elsewhere.
+//! the output off, then the output braked, then on without a load; at last a load for a
+//! moment, to compare the meters. A board that draws the limit is taken no further; what
+//! that says of it is evaluated elsewhere.
 
 use super::seen::{IdleStep, Seen};
 use super::settings::{OutputState, Settings};
+use crate::scenario::ammeters;
 use crate::scenario::routine;
 use crate::scenario::routine::{Snapshot, WHOLE};
 use crate::scenario::session::{Act, BenchSession, Halt, Meter, Provokes};
@@ -78,6 +79,10 @@ async fn states(
             steps.push(take(settings, session, supply, on).await?);
         }
         routine::drive(Polarity::Alternating, session).await?;
+        // What limits without a load is given no more.
+        if !steps.iter().any(|step| step.take.supply_protected) {
+            ammeters::compared(session).await?;
+        }
     }
     Ok(())
 }

@@ -36,7 +36,7 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             "current_limit",
             Dimension::Current,
             "500 mA",
-            "The supply's current limit in the whole scenario.",
+            "The supply's current limit in every state.",
         ),
         Setting::one(
             "settle",

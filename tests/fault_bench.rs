@@ -153,6 +153,17 @@ const MENDED: &[(&str, u64)] = &[
     ("supply ammeter half", 208),
     // Noise of the other current channel was a bank's charge.
     ("capture currents swapped", 215),
+    // Half of a hungry board's current again, and a meter that stood at a sound board's:
+    // nothing was drawn by a load.
+    ("supply ammeter half", 1027),
+    ("supply ammeter stuck", 1011),
+    // One sample for ever looked like an output that holds, one that stands, a level,
+    // and a board that does not start.
+    ("capture one channel frozen", 415),
+    ("capture one channel frozen", 1013),
+    ("capture frozen", 1037),
+    ("capture frozen", 2045),
+    ("capture frozen", 2047),
 ];
 
 #[test]

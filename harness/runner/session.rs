@@ -27,6 +27,8 @@ pub(super) struct Session<'a> {
     journal: &'a Journal,
     scenario: &'a str,
     freshness: &'a mut Freshness,
+    /// The capture that was asked for last.
+    armed: Option<CaptureRequest>,
 }
 
 impl<'a> Session<'a> {
@@ -47,6 +49,7 @@ impl<'a> Session<'a> {
             journal,
             scenario: &scenario.name,
             freshness,
+            armed: None,
         }
     }
 
@@ -87,6 +90,13 @@ fn halt(error: impl Into<BenchError>) -> Halt {
 
 fn old_samples(label: &str, stale: Stale) -> String {
     format!("{stale} ({label}): the capture device did not take a new one")
+}
+
+fn untriggered(label: &str) -> String {
+    format!(
+        "the capture device was triggered by a channel whose samples are all the same ({label}): \
+         it did not take them"
+    )
 }
 
 impl BenchSession for Session<'_> {
@@ -151,15 +161,22 @@ impl BenchSession for Session<'_> {
     }
 
     async fn arm(&mut self, _: Serves, request: &CaptureRequest) -> Result<(), Halt> {
+        self.armed = Some(request.clone());
         self.bench.arm(request).await.map_err(halt)
     }
 
     async fn read_out(&mut self, label: &str, patience: Seconds) -> Result<Option<Capture>, Halt> {
         match self.bench.fetch_within(label, patience).await {
-            Ok(capture) => match self.freshness.admit(&capture) {
-                Ok(()) => Ok(Some(capture)),
-                Err(stale) => Err(Halt::trouble(Blame::Bench, old_samples(label, stale))),
-            },
+            Ok(capture) => {
+                if let Err(stale) = self.freshness.admit(&capture) {
+                    return Err(Halt::trouble(Blame::Bench, old_samples(label, stale)));
+                }
+                let came = |request: &CaptureRequest| request.can_have_come(&capture);
+                if !self.armed.as_ref().is_none_or(came) {
+                    return Err(Halt::trouble(Blame::Bench, untriggered(label)));
+                }
+                Ok(Some(capture))
+            }
             Err(BenchError::NotTriggered { .. }) => Ok(None),
             Err(error) => Err(halt(error)),
         }

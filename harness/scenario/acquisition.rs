@@ -2,7 +2,7 @@
 //! what it sees. It knows no device.
 
 use crate::units::Seconds;
-use crate::waveform::{LogicLine, Signal};
+use crate::waveform::{Capture, LogicLine, Signal, shows_one_code};
 
 /// What starts a capture.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,6 +59,17 @@ impl CaptureRequest {
         self.period * f64::from(self.length.saturating_sub(self.before_trigger))
     }
 
+    /// Whether `capture`, which this asked for, can have been triggered as asked: a
+    /// channel that crossed a level within it does not show one code.
+    pub fn can_have_come(&self, capture: &Capture) -> bool {
+        match self.trigger {
+            Trigger::Channel { signal, .. } if self.before_trigger > 0 => {
+                !capture.channel(signal).is_some_and(shows_one_code)
+            }
+            _ => true,
+        }
+    }
+
     /// The time before the trigger.
     pub fn before(&self) -> Seconds {
         self.period * f64::from(self.before_trigger)
@@ -74,4 +85,59 @@ pub struct Window {
     pub before: Seconds,
     /// After it.
     pub after: Seconds,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::seed::Seed;
+    use crate::waveform::synthetic::{Flaws, Sampling};
+
+    /// A channel that crossed a level has a sample on either side of it.
+    #[test]
+    fn what_triggered_a_capture_is_in_it() {
+        const SAMPLING: Sampling = Sampling {
+            first: -1e-3,
+            period: 2e-6,
+            count: 1000,
+        };
+        let flaws = Flaws {
+            range: 40.0,
+            noise: 0.0,
+            gain_u: 0.0,
+            offset_u: 0.0,
+        };
+        let mut chance = Seed(1).stream(&[1]);
+        let signal = Signal::NodeVoltage;
+        let mut rises = SAMPLING.capture();
+        rises.channels =
+            vec![SAMPLING.channel(
+                signal,
+                flaws,
+                &mut chance,
+                |t| {
+                    if t < 0.0 { 0.0 } else { 18.0 }
+                },
+            )];
+        let mut stands = rises.clone();
+        stands.channels[0].codes.fill(0);
+        let request = |before_trigger, trigger| CaptureRequest {
+            period: Seconds::new(2e-6),
+            length: 1000,
+            before_trigger,
+            trigger,
+            channels: Vec::new(),
+            lines: false,
+        };
+        let crossing = Trigger::Channel {
+            signal,
+            level: 4.5,
+            rising: true,
+        };
+        assert!(request(500, crossing).can_have_come(&rises));
+        assert!(!request(500, crossing).can_have_come(&stands));
+        // From the crossing on it may stand.
+        assert!(request(0, crossing).can_have_come(&stands));
+        assert!(request(500, Trigger::Now).can_have_come(&stands));
+    }
 }

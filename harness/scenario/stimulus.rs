@@ -15,7 +15,7 @@ use super::take::Take;
 use super::terms::Polarity;
 use crate::measurement::{Blame, Estimate, Finding, Metric, combined};
 use crate::units::{Amperes, Dimension, Quantity, Volts, show};
-use crate::waveform::{LogicLine, LogicTrack, Signal, Trace};
+use crate::waveform::{LogicLine, LogicTrack, Signal, Trace, shows_one_code};
 
 /// Coverage factor of the captured value.
 const COVERAGE: f64 = 3.0;
@@ -30,6 +30,8 @@ const RAIL_DROP: f64 = 1.0;
 /// An output with this part of the supply voltage drives its load: what flows
 /// then is the load's doing, below it may be the board's.
 const DRIVES: f64 = 0.5;
+/// One with less than this part of it is off.
+const DEAD: f64 = 0.1;
 /// Fewer samples on a level say nothing.
 const FEWEST: usize = 32;
 /// The output must be on a level for this part of a look: a board that trips
@@ -52,6 +54,22 @@ pub(super) struct Asked<'a> {
     pub(super) load: Load,
     /// What was asked of the signal source.
     pub(super) inputs: Inputs,
+    /// What was asked of the board's output.
+    pub(super) output: Output,
+}
+
+/// What was asked of the board's output.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Output {
+    /// To follow its inputs for as long as they alternate.
+    Follows,
+    /// The same, unless the board trips: then it stands at nothing.
+    MayTrip,
+    /// Nothing that a standing output breaks, and why.
+    MayStand(
+        #[cfg_attr(not(test), expect(dead_code, reason = "a statement for the reader"))]
+        &'static str,
+    ),
 }
 
 /// What was asked of the signal source.
@@ -130,7 +148,48 @@ fn departures(asked: &Asked<'_>, context: &Context) -> impl Iterator<Item = Stri
     let rail = rail_departs(asked, context);
     let load = load_departs(asked, context);
     let inputs = inputs_depart(asked, context);
-    rail.into_iter().chain(load).chain(inputs)
+    let output = output_unseen(asked, context);
+    rail.into_iter().chain(load).chain(inputs).chain(output)
+}
+
+/// A channel that shows one code while the output was to alternate: an output that
+/// stands, or a channel that does. Nothing in the take tells them apart, so no board is
+/// judged by it.
+fn output_unseen(asked: &Asked<'_>, context: &Context) -> Option<String> {
+    let capture = &asked.take.capture;
+    let channel = capture.channel(Signal::NodeVoltage)?;
+    let level = || channel.offset + channel.scale * f64::from(channel.codes[0]);
+    let unlike = match asked.output {
+        Output::Follows => shows_one_code(channel),
+        Output::MayTrip => {
+            shows_one_code(channel) && level().abs() > DEAD * context.supply_voltage.si()
+        }
+        Output::MayStand(_) => false,
+    };
+    if !unlike || !alternates(asked, context) {
+        return None;
+    }
+    Some(format!(
+        "every sample of the output voltage is the same while the board's inputs alternate ({}): \
+         a channel that takes no samples looks like this, and so does a dead output on a channel \
+         without noise: look at the capture device with a signal that is known, or measure the \
+         output with another instrument",
+        capture.label
+    ))
+}
+
+/// Whether the board's inputs alternate in the take, at first at least: as a line shows
+/// it, or else as it was asked.
+fn alternates(asked: &Asked<'_>, context: &Context) -> bool {
+    let capture = &asked.take.capture;
+    let length = capture.len() as f64 * capture.period.si();
+    match (capture.line(LogicLine::SignalA), asked.inputs) {
+        (Some(line), _) => line.changes.len() as f64 >= HALF_BITS,
+        (None, Inputs::Driven(Polarity::Alternating)) => {
+            length >= HALF_BITS * context.half_bit.si()
+        }
+        (None, _) => false,
+    }
 }
 
 /// The board's first input, where a line shows it: it is high in the positive half.

@@ -3,7 +3,7 @@
 //! single code over and over has stopped. It knows no device, and of a channel
 //! without noise it says nothing but what another channel shows.
 
-use super::{Capture, Signal};
+use super::{Capture, Channel, Signal};
 use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
@@ -83,7 +83,7 @@ impl Freshness {
             let scale = channel.scale.abs();
             if !is_noisy(&channel.codes) {
                 let known = self.noisy.get(&signal).is_some_and(|&noisy| scale <= noisy);
-                if known && !channel.clipped && is_frozen(&channel.codes) {
+                if known && shows_one_code(channel) {
                     return Err(Stale::Frozen { signal });
                 }
                 continue;
@@ -113,11 +113,18 @@ fn is_frozen(codes: &[i16]) -> bool {
     codes.len() >= FROZEN && codes.iter().all(|code| *code == codes[0])
 }
 
+/// Whether `channel` has one code from its first sample to its last, within its range
+/// and in more of them than chance explains: a level without any noise, or a channel
+/// that takes no samples.
+pub fn shows_one_code(channel: &Channel) -> bool {
+    !channel.clipped && is_frozen(&channel.codes)
+}
+
 /// Whether the output's voltage stands at one code while its current alternates: even
 /// into a short that moves it by more.
 fn is_still(capture: &Capture) -> bool {
     let of = |signal| capture.channels.iter().find(|c| c.signal == signal);
-    let voltage = of(Signal::NodeVoltage).is_some_and(|c| !c.clipped && is_frozen(&c.codes));
+    let voltage = of(Signal::NodeVoltage).is_some_and(shows_one_code);
     voltage && of(Signal::OutputCurrent).is_some_and(|c| alternates(&c.codes))
 }
 

@@ -13,7 +13,7 @@ mod trace;
 mod window;
 
 pub use capture::{Capture, CaptureFault, Channel, ChannelAccuracy, LogicLine, LogicTrack, Signal};
-pub use freshness::{Freshness, Stale};
+pub use freshness::{Freshness, Stale, shows_one_code};
 pub use half_bits::{Edge, HalfBit, HalfBits, edges};
 pub use instant::{Crossing, between_samples, departure, falls_for_good, first_beyond};
 pub use trace::{Baseline, Trace};

@@ -2,7 +2,7 @@
 
 use super::settings::OutputState;
 use crate::measurement::Estimate;
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
@@ -45,6 +45,12 @@ impl Seen {
                 rail: Rail::At(step.supply),
                 load: Load::Unchecked("nothing is asked of the load, and no channel looks"),
                 inputs: Inputs::Driven(step.drive),
+                output: match step.state {
+                    OutputState::On => Output::Follows,
+                    OutputState::Off | OutputState::Braked => {
+                        Output::MayStand("its lines keep it from driving")
+                    }
+                },
             })
             .collect()
     }

@@ -1,6 +1,6 @@
 //! What the inrush scenario saw: starts into the bank, finely and coarsely.
 
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Farads, Volts};
@@ -52,6 +52,7 @@ impl Seen {
                 rail: Rail::RatedBefore,
                 load: Load::Unchecked("what the empty bank takes is the finding"),
                 inputs: Inputs::Driven(Polarity::Alternating),
+                output: Output::MayTrip,
             })
             .collect()
     }

@@ -1,6 +1,6 @@
 //! What the load scenario saw: held and alternating steps.
 
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
@@ -38,6 +38,7 @@ impl Seen {
                 rail: Rail::Rated,
                 load: Load::Current(step.current),
                 inputs: Inputs::Driven(step.drive),
+                output: Output::MayTrip,
             })
             .collect()
     }

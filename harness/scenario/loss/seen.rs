@@ -1,7 +1,7 @@
 //! What the loss scenario saw: the output around the loss of its signal.
 
 use super::settings::LossCause;
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 
 /// One loss of the signal.
@@ -35,6 +35,7 @@ impl Seen {
                 rail: Rail::Rated,
                 load: Load::Unchecked("nothing is asked of the load, and no channel looks"),
                 inputs: Inputs::Unchecked("that the signal goes is what the board is put to"),
+                output: Output::Follows,
             })
             .collect()
     }

@@ -1,6 +1,6 @@
 //! What the overload scenario saw: a ramp, steps to multiples, and a hold.
 
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
@@ -56,6 +56,7 @@ impl Seen {
             rail: Rail::RatedBefore,
             load: Load::Pulse(current),
             inputs: Inputs::Driven(Polarity::Alternating),
+            output: Output::MayTrip,
         };
         let ramp = self.ramp.iter().map(|ramp| Asked {
             take: &ramp.take,
@@ -67,6 +68,7 @@ impl Seen {
                 Load::Current(ramp.to)
             },
             inputs: Inputs::Driven(Polarity::Alternating),
+            output: Output::MayTrip,
         });
         let steps = self.steps.iter();
         let hold = self.hold.iter();

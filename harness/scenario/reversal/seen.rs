@@ -1,7 +1,7 @@
 //! What the reversal scenario saw: each closing of the gap, and a true short.
 
 use super::settings::Direction;
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Seconds, Volts};
@@ -51,6 +51,7 @@ impl Seen {
                      closing is proven by its marker and by the onset level",
                 ),
                 inputs: Inputs::Driven(Polarity::Alternating),
+                output: Output::MayTrip,
             })
             .collect()
     }

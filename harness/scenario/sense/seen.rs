@@ -1,7 +1,7 @@
 //! What the sense scenario saw: at each step the current and the board's own
 //! reading of it.
 
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::Amperes;
@@ -44,6 +44,7 @@ impl Seen {
                 rail: Rail::Unchecked("no channel is spent on it beside the board's readings"),
                 load: Load::Current(step.current),
                 inputs: Inputs::Driven(step.drive),
+                output: Output::MayTrip,
             })
             .collect()
     }

@@ -1,6 +1,6 @@
 //! What the short scenario saw: each short, and the board before and after.
 
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::{Place, Polarity};
 use crate::units::Amperes;
@@ -49,6 +49,11 @@ impl Seen {
             rail: Rail::Rated,
             load: Load::Current(Amperes::ZERO),
             inputs: Inputs::Driven(Polarity::Alternating),
+            output: Output::Follows,
+        };
+        let after = |take| Asked {
+            output: Output::MayTrip,
+            ..calm(take)
         };
         let made = |take| Asked {
             take,
@@ -58,13 +63,14 @@ impl Seen {
                  pilot, and by the onset level",
             ),
             inputs: Inputs::Driven(Polarity::Alternating),
+            output: Output::MayTrip,
         };
         let pulses = self.pulses.iter();
         pulses
             .flat_map(|pulse| {
                 let early = [calm(&pulse.before), made(&pulse.fast)];
                 let slow = pulse.slow.iter().map(made);
-                early.into_iter().chain(slow).chain([calm(&pulse.after)])
+                early.into_iter().chain(slow).chain([after(&pulse.after)])
             })
             .collect()
     }

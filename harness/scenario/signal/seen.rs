@@ -1,6 +1,6 @@
 //! What the signal scenario saw: what was sent, and a capture at each loading.
 
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::track::PacketBytes;
 use crate::units::Amperes;
@@ -77,6 +77,10 @@ impl Seen {
                     Loading::Resistors | Loading::Electronic => Load::Resistance(seen.current),
                 },
                 inputs: Inputs::Unchecked("the stream on them is decoded and compared by itself"),
+                output: match seen.loading {
+                    Loading::None => Output::Follows,
+                    Loading::Resistors | Loading::Electronic => Output::MayTrip,
+                },
             })
             .collect()
     }

@@ -2,7 +2,7 @@
 //! at the output beside them.
 
 use crate::measurement::Estimate;
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::scenario::terms::Polarity;
 use crate::units::{Amperes, Seconds};
@@ -63,6 +63,7 @@ impl Seen {
                     rail: Rail::Rated,
                     load: Load::Current(soaked.current),
                     inputs: Inputs::Driven(soaked.drive),
+                    output: Output::MayTrip,
                 })
             })
             .collect()

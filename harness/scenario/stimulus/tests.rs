@@ -48,6 +48,7 @@ fn said(take: &Take, load: Load) -> Vec<String> {
         rail: Rail::Rated,
         load,
         inputs: Inputs::Driven(Polarity::Alternating),
+        output: Output::Follows,
     };
     departures(&asked, &context()).collect()
 }
@@ -231,6 +232,7 @@ fn inputs_that_are_not_driven_as_asked_are_the_sources() {
             rail: Rail::Rated,
             load: Load::Current(Amperes::ZERO),
             inputs: Inputs::Driven(polarity),
+            output: Output::Follows,
         };
         departures(&asked, &context()).collect::<Vec<_>>()
     };
@@ -282,6 +284,79 @@ fn every_take_of_every_room_is_accounted_for() {
             if let Inputs::Unchecked(why) = asked.inputs {
                 assert!(why.len() > 20, "{}", observation.kind());
             }
+            if let Output::MayStand(why) = asked.output {
+                assert!(why.len() > 20, "{}", observation.kind());
+            }
         }
+    }
+}
+
+/// A channel that takes no samples shows one code for ever. Where the output was to
+/// alternate no verdict rests on it; where it was to stand, or stands with noise, that
+/// is the board's.
+#[test]
+fn a_channel_that_takes_no_samples_judges_no_output() {
+    let mut chance = chance(&[10]);
+    let lively = take(&mut chance, (VOLTS, 17.4, 0.0), always);
+    let dead = take(&mut chance, (VOLTS, 17.4, 0.0), |_| false);
+    let stopped = |take: &Take| {
+        let mut take = take.clone();
+        let codes = &mut take.capture.channels[0].codes;
+        let first = codes[0];
+        codes.fill(first);
+        take
+    };
+    let with = |take: &Take, level: &dyn Fn(f64) -> bool| {
+        let mut take = take.clone();
+        take.capture.lines = vec![SAMPLING.line(LogicLine::SignalA, level)];
+        take
+    };
+    let said = |take: &Take, inputs, output| {
+        let asked = Asked {
+            take,
+            rail: Rail::Rated,
+            load: Load::Current(Amperes::ZERO),
+            inputs,
+            output,
+        };
+        departures(&asked, &context()).collect::<Vec<_>>()
+    };
+    let alternating = Inputs::Driven(Polarity::Alternating);
+    let lost = Inputs::Unchecked("it goes");
+    let stands = Output::MayStand("its lines keep it from driving");
+    let turns = |t: f64| ones(t, 11e-6, HALF) > 0.0;
+    // The signal goes in the middle.
+    let goes = |t: f64| t < 2e-3 && ones(t, 11e-6, HALF) > 0.0;
+    let right = [
+        (lively.clone(), alternating, Output::Follows),
+        (dead.clone(), alternating, Output::Follows),
+        (with(&dead, &turns), alternating, Output::Follows),
+        (stopped(&dead), alternating, stands),
+        (stopped(&dead), alternating, Output::MayTrip),
+        (
+            with(&stopped(&lively), &|_| true),
+            Inputs::Driven(Polarity::Positive),
+            Output::Follows,
+        ),
+        (stopped(&lively), lost, Output::Follows),
+    ];
+    for (index, (take, inputs, output)) in right.iter().enumerate() {
+        assert_eq!(said(take, *inputs, *output), [""; 0], "{index}");
+    }
+    let wrong = [
+        (stopped(&lively), alternating, Output::Follows),
+        (stopped(&dead), alternating, Output::Follows),
+        (
+            with(&stopped(&lively), &turns),
+            alternating,
+            Output::Follows,
+        ),
+        (with(&stopped(&lively), &goes), lost, Output::Follows),
+        (stopped(&lively), alternating, Output::MayTrip),
+    ];
+    for (index, (take, inputs, output)) in wrong.iter().enumerate() {
+        let said = said(take, *inputs, *output);
+        assert_eq!(said.len(), 1, "{index}: {said:?}");
+        assert!(said[0].contains("takes no samples"), "{index}: {said:?}");
     }
 }

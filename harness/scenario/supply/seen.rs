@@ -2,7 +2,7 @@
 //! on it directly.
 
 use crate::measurement::Estimate;
-use crate::scenario::stimulus::{Asked, Inputs, Load, Rail};
+use crate::scenario::stimulus::{Asked, Inputs, Load, Output, Rail};
 use crate::scenario::take::Take;
 use crate::units::{Amperes, Quantity};
 
@@ -51,6 +51,7 @@ impl Seen {
                     Load::Metered(step.current, step.drawn)
                 },
                 inputs: Inputs::Unchecked("the board is not enabled, whatever its signal says"),
+                output: Output::MayStand("the board is not enabled, whatever its signal says"),
             })
             .collect()
     }

@@ -114,6 +114,12 @@ async fn observe(
             Ok(()) => scenario.settings.drive(&mut session).await,
             Err(halt) => Err(halt.clone()),
         };
+        let driven = match driven {
+            Ok(observation) => scenario::witnessed(&mut session)
+                .await
+                .map(|()| observation),
+            Err(halt) => Err(halt),
+        };
         if matches!(driven, Err(Halt::Ended)) {
             return Err(Ended);
         }

@@ -26,10 +26,10 @@ const LEAST: Volts = Volts::new(2.5);
 const PART_OF_RATED: f64 = 0.25;
 
 /// The rail while the supply comes on.
-const PERIOD: Seconds = Seconds::new(1e-4);
+pub(super) const PERIOD: Seconds = Seconds::new(1e-4);
 const SAMPLES: u32 = 2000;
 /// And when it is on.
-const SETTLED_SAMPLES: u32 = 200;
+pub(super) const SETTLED_SAMPLES: u32 = 200;
 /// The capacitors charge, and what is left of the capture passes.
 const SETTLE: Seconds = Seconds::new(0.25);
 
@@ -42,8 +42,8 @@ const AT_LIMIT: f64 = 0.9;
 const CHARGES: f64 = 0.1;
 /// Beyond three standard uncertainties two instruments disagree (0.3 % of right
 /// readings do), and a house allowance for what moves between their readings.
-const COVERAGE: f64 = 3.0;
-const ALLOWANCE: f64 = 0.02;
+pub(super) const COVERAGE: f64 = 3.0;
+pub(super) const ALLOWANCE: f64 = 0.02;
 
 /// What was asked and what came.
 #[derive(Clone, Copy, Debug)]
@@ -122,7 +122,7 @@ pub async fn connected(session: &mut impl BenchSession) -> Result<(), Halt> {
 
 /// Arms a capture of `length` samples of the rail that begins at once, where the
 /// bench sees it.
-async fn arm(session: &mut impl BenchSession, length: u32) -> Result<bool, Halt> {
+pub(super) async fn arm(session: &mut impl BenchSession, length: u32) -> Result<bool, Halt> {
     let Some(most) = session.shows(Signal::BoardSupply) else {
         return Ok(false);
     };
@@ -217,7 +217,7 @@ fn verdict(found: &Found) -> Result<(), Halt> {
 }
 
 /// The mean of the rail; `None` where it is not in it.
-fn mean_rail(capture: &Capture) -> Option<Estimate> {
+pub(super) fn mean_rail(capture: &Capture) -> Option<Estimate> {
     let trace = Trace::of(capture, Signal::BoardSupply)?;
     let values = trace.values();
     // A rehearsal's capture is no measurement: it has a few samples for their form.

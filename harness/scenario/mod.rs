@@ -30,6 +30,7 @@ mod stimulus;
 mod take;
 mod terms;
 mod wire;
+mod witness;
 
 pub mod idle;
 pub mod inrush;
@@ -57,6 +58,7 @@ pub use session::{BenchSession, Halt};
 pub use take::{Proof, Take, Trouble};
 pub use terms::{Censoring, Entry, Form, Metric, Need, Per, Place, Polarity, Setting, Worse};
 pub(crate) use wire::WireFault;
+pub use witness::witnessed;
 
 #[cfg(test)]
 mod tests;

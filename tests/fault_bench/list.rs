@@ -48,7 +48,7 @@
     kind("capture frozen", Trick::Tells(Blocks(Frozen)), Somewhere, Held),
     kind("capture bytes swapped", Trick::Tells(Blocks(Swapped)), Somewhere, Held),
     kind("capture halved", Trick::Tells(Blocks(Halved)), First, Held),
-    kind("capture drifts", Trick::Tells(Blocks(Drifting)), First, Open("a drift within the stated errors of meters and channels shows nowhere")),
+    kind("capture drifts", Trick::Tells(Blocks(Drifting)), First, Held),
     kind("capture bit stuck", Trick::Tells(Blocks(StuckBit)), First, Open("one bit of the converter is within the stated errors where the range is wide")),
     kind("capture channels swapped", Trick::Tells(Swaps(Capture, "CHAN1", "CHAN3")), First, Held),
     kind("capture currents swapped", Trick::Tells(Swaps(Capture, "CHAN2", "CHAN4")), First, Held),

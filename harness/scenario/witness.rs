@@ -1,0 +1,82 @@
+//! Whether supply and capture device still say the same of the rail when a scenario is
+//! over: a channel that drifts would judge a board, and all that it shows drifts alike.
+//! It judges no board, and looks at nothing else than the rail.
+
+use super::connection::{ALLOWANCE, COVERAGE, PERIOD, SETTLED_SAMPLES, arm, mean_rail};
+use super::routine::WHOLE;
+use super::session::{Act, BenchSession, Halt, Meter};
+use crate::bench_file::Port;
+use crate::ident::Role;
+use crate::measurement::Estimate;
+use crate::units::{Quantity, Seconds, Volts};
+use crate::waveform::Signal;
+
+/// With less than this at its terminals the supply is off, or as good as off.
+const ON: Volts = Volts::new(2.5);
+/// What leads and a diode before the rail may take.
+const DROP: f64 = 1.0;
+/// What is left of the capture passes.
+const PATIENCE: Seconds = Seconds::new(0.25);
+
+/// Compares the supply's voltmeter with the rail's channel, the load off; nothing where
+/// the supply is off, no channel sees the rail, or a person reads the meter.
+///
+/// # Errors
+/// A [`Halt`] that ends the run where they disagree.
+pub async fn witnessed(session: &mut impl BenchSession) -> Result<(), Halt> {
+    let supply = session.file().instrument(Role::Supply);
+    let by_hand = supply.is_none_or(|supply| supply.port == Port::Person);
+    if by_hand || session.shows(Signal::BoardSupply).is_none() {
+        return Ok(());
+    }
+    session.act(WHOLE, Act::CaptureOff).await?;
+    session.act(WHOLE, Act::LoadOff).await?;
+    let supply = session.read(WHOLE, Meter::SupplyVoltage).await?;
+    let Some(supply) = supply.filter(|supply| supply.value > ON.si()) else {
+        return Ok(());
+    };
+    arm(session, SETTLED_SAMPLES).await?;
+    session
+        .wait(WHOLE, PERIOD * f64::from(SETTLED_SAMPLES))
+        .await?;
+    let seen = session.read_out("rail compared", PATIENCE).await?;
+    match seen.as_ref().and_then(mean_rail) {
+        Some(rail) => agree(supply, rail),
+        None => Ok(()),
+    }
+}
+
+fn agree(supply: Estimate, rail: Estimate) -> Result<(), Halt> {
+    let allowed = COVERAGE * libm::hypot(supply.u, rail.u) + ALLOWANCE * supply.value;
+    let above = rail.value - supply.value;
+    if above <= allowed && above >= -allowed - DROP {
+        return Ok(());
+    }
+    let volts = |value| Volts::from_si(value).unwrap_or(Volts::ZERO);
+    Err(Halt::danger(format!(
+        "after the scenario the supply shows {} and the capture device {} of the board's rail: one \
+         of the two is wrong by more than both are stated to err, so nothing that was captured is \
+         judged; look at leads, the rail's channel and its `scale` in the bench file",
+        volts(supply.value),
+        volts(rail.value)
+    )))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rail_is_not_above_its_supply() {
+        let said = |supply: f64, rail: f64| {
+            agree(Estimate::new(supply, 0.01), Estimate::new(rail, 0.05)).is_err()
+        };
+        // A diode takes 0.4 to 1 V (common practice, no source).
+        for rail in [18.0, 17.9, 17.6, 17.1, 18.2] {
+            assert!(!said(18.0, rail), "{rail}");
+        }
+        for rail in [18.7, 16.0, 0.0, -18.0] {
+            assert!(said(18.0, rail), "{rail}");
+        }
+    }
+}

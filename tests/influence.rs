@@ -121,6 +121,8 @@ const fn size(
 /// leaves it by half the span. Without reversal a trip comes 2 ms and 5 ms
 /// sooner, and its filter passes 4 A instead of 3.5 A first. A delay is read at edges
 /// that are sampled each 0.2 us and less, at the same places of a sample every time.
+/// A cutout counts from an edge upwards, which ends with the later of two lines: one
+/// that is 2.0 us late behind one that is 1.1 us late, or 2.2 us.
 const SIZES: &[Size] = &[
     size(
         "trip_debounce",
@@ -298,6 +300,27 @@ const SIZES: &[Size] = &[
         "mean",
         |was| was + 0.4e-6,
         0.08e-6,
+    ),
+    size(
+        "delay_rising",
+        "signal.cutout_start",
+        "no load, mean",
+        |was| was - (2.0e-6 - 1.1e-6),
+        0.1e-6,
+    ),
+    size(
+        "delay_falling_b",
+        "signal.cutout_start",
+        "no load, mean",
+        |was| was - 1.1e-6,
+        0.1e-6,
+    ),
+    size(
+        "delay_falling_b",
+        "signal.cutout_end",
+        "no load, mean",
+        |was| was - 1.1e-6,
+        0.1e-6,
     ),
     size(
         "thermal_time_constant",

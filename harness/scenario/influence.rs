@@ -166,6 +166,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "cutout_start" Down "it counts from an edge that is later by the difference";
         Signal "delay_range" Up "the difference of the edges";
     }
     "delay_falling" of "the line driver, line A" {
@@ -194,6 +195,8 @@ pub static INFLUENCES: &[Influence] = influences! {
         Signal "half_bit_of_a_zero" Either "one half longer, the other shorter by the difference";
         Signal "slew_rate" Down "the pause between the two half-bridges lies at zero";
         Signal "propagation_delay" Up "by the difference at its edge, half of it in the mean";
+        Signal "cutout_start" Down "it counts from an edge that is later by the difference";
+        Signal "cutout_end" Down "it counts from an edge that is later by the difference";
         Signal "delay_range" Up "the difference of the edges";
     }
     "output_resistance" of "joints, tracks and terminals" {

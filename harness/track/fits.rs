@@ -71,7 +71,7 @@ pub(super) fn candidates(
                 bend,
                 missed: (at - there).abs(),
                 phased: phased(fit, other, windows, slope),
-                rest: rest(fit, windows, profile, free),
+                rest: rest(fit, windows, free),
                 line: free == 2,
                 fit: fit.clone(),
             });
@@ -117,29 +117,35 @@ fn phased(fit: &LocalFit, other: &LocalFit, windows: &[&Window], slope: f64) -> 
     libm::sqrt(squares / (apart.len() as f64 - 1.0).max(1.0))
 }
 
-/// Standard deviation of samples about the fits of single edges, but for what
-/// the fit leaves of their mean.
-fn rest(fit: &LocalFit, windows: &[&Window], profile: &[f64], free: usize) -> f64 {
+/// Standard deviation of samples about the fits of single edges, but for what the
+/// fits miss of the shape: edges that follow each other in their phase of the sampling
+/// have that in common and differ by noise (successive differences, von Neumann 1941,
+/// from memory).
+fn rest(fit: &LocalFit, windows: &[&Window], free: usize) -> f64 {
+    let reach = fit.reach();
     let count = fit.weights().len();
     let free = count - free.min(count - 1);
-    let of = |samples: &[f64], middle: usize| {
-        let reach = fit.reach();
-        if middle < reach || middle + reach >= samples.len() {
-            return 0.0;
-        }
-        let at = |index: usize| samples[index];
-        let fitted = fit.fit(at, middle);
+    let mut by_phase: Vec<(f64, &[f64])> = windows
+        .iter()
+        .filter_map(|window| {
+            let middle = libm::floor(window.crossing);
+            let from = (middle as usize).checked_sub(reach)?;
+            let part = window.samples.get(from..from + count)?;
+            Some((window.crossing - middle, part))
+        })
+        .collect();
+    by_phase.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let squares = by_phase.windows(2).map(|pair| {
+        let apart = |index: usize| pair[1].1[index] - pair[0].1[index];
+        let fitted = fit.fit(apart, reach);
         let left = |index: usize| {
             let x = index as f64 - reach as f64;
-            let line = fitted.value + fitted.slope * x + fitted.bend * x * x;
-            at(middle - reach + index) - line
+            apart(index) - (fitted.value + fitted.slope * x + fitted.bend * x * x)
         };
-        let squares: f64 = (0..count).map(|index| left(index) * left(index)).sum();
-        squares / free as f64
-    };
-    let single = windows
-        .iter()
-        .map(|window| of(&window.samples, libm::round(window.crossing) as usize));
-    let single = single.sum::<f64>() / windows.len() as f64;
-    libm::sqrt((single - of(profile, profile.len() / 2)).max(0.0))
+        (0..count)
+            .map(|index| left(index) * left(index))
+            .sum::<f64>()
+    });
+    let pairs = (by_phase.len() as f64 - 1.0).max(1.0);
+    libm::sqrt(squares.sum::<f64>() / (2.0 * free as f64 * pairs))
 }

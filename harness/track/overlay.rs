@@ -15,6 +15,10 @@ const WIDENINGS: usize = 24;
 /// the same codes (our own allowance, no source).
 pub(super) const REPEATS: f64 = 0.1;
 
+/// Edges that take fewer samples than this from level to level do not show how
+/// far they overshoot (our own allowance, no source).
+pub(super) const SHOWN: f64 = 4.0;
+
 /// What is known of one direction before its shape.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Known {
@@ -33,6 +37,8 @@ pub(super) struct Known {
     pub(super) scale_u: f64,
     /// Time between samples, s.
     pub(super) period: f64,
+    /// Standard uncertainty of the place at which an edge is laid, samples.
+    pub(super) laid_u: f64,
     /// Where noise of a sample ends and a reversal begins, V.
     pub(super) reversal: f64,
 }

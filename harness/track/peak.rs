@@ -1,10 +1,10 @@
 //! How far edges overshoot: the highest place of the overlay, and what noise
 //! makes of the highest of many. It knows no standard's levels.
 
-use super::extremes::{Extreme, bias_of_maximum, deviation_of_maximum, extreme_of_all};
+use super::extremes::{Extreme, bias_of_maximum, deviation_of_maximum};
 use super::noise::quantised;
-use super::overlay::{Known, Laid, Overlay, REPEATS, scatter};
-use crate::measurement::{Estimate, combined};
+use super::overlay::{Known, Laid, Overlay, REPEATS, SHOWN, scatter};
+use crate::measurement::{Estimate, combined, rectangular};
 
 /// Half of the narrowest and of the widest mean in which a peak is looked for, in
 /// samples, how much wider each is than the one before, and the number of places
@@ -16,9 +16,27 @@ const MOST_PLACES: f64 = 600.0;
 /// Means contradict each other where they differ by more than so many standard
 /// uncertainties of either (our own allowance, no source).
 const AGREES: f64 = 1.5;
-/// What the correction for the top of a parabola is uncertain by, relative (our own
-/// allowance, no source).
+/// What the correction for the top of a parabola is uncertain by, relative, and how
+/// many times lower than on the other side the mean is where an edge falls off (our own
+/// allowances, no source).
 const TOP_KNOWN: f64 = 0.3;
+const FALLS_OFF: f64 = 6.0;
+/// What of the way down beside a corner is missing, and how well that is known (our own
+/// allowance between a corner and a rounded one, no source).
+const CORNER: f64 = 0.4;
+const CORNER_U: f64 = 0.12;
+/// The highest of many means lies over those beside it by so many standard uncertainties
+/// by chance (our own allowance, no source).
+const CHANCE: f64 = 4.0;
+/// What edges that take fewer samples than [`SHOWN`] may be laid apart by, samples (our
+/// own allowance, no source).
+const JUMPS_APART: f64 = 0.125;
+/// A mean is of all edges where it holds this part of the samples that it would if their
+/// phases were spread evenly (our own allowance, no source).
+const OF_ALL: f64 = 0.1;
+/// Fewest samples of one edge about the peak that are compared with all edges (our own
+/// choice, no source).
+const FEWEST_OF_ONE: f64 = 2.0;
 
 impl Overlay<'_> {
     /// The largest excursion past the level from `from` to `to`, as a share of
@@ -43,13 +61,15 @@ impl Overlay<'_> {
             return None;
         }
         // From narrow to wide as long as no wider mean contradicts a narrower one
-        // (Lepski 1990, from memory): wide means average noise, and peaks too.
+        // (Lepski 1990, from memory): wide means average noise, and peaks too. Of those
+        // the one known best counts, and where what lies beside them is not sampled,
+        // the narrowest.
         let mut best: Option<Peak> = None;
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         let widest = ((to - from) / 4.0).min(WIDEST);
         // Means reach as far beyond as the widest and those beside it do.
         let room = 3.0 * widest + 1.0;
-        let places = Places::of(self.edges, from - room, to + room, level, sign);
+        let places = Places::of(self.edges, (from - room, to + room), (level, sign));
         let mut half = NARROWEST;
         while half <= widest {
             if let Some(peak) = self.peak(&places, from, to, half) {
@@ -59,41 +79,83 @@ impl Overlay<'_> {
                 if low > high {
                     break;
                 }
-                best = Some(peak);
+                let better = |best: &Peak| match (best.beside, peak.beside) {
+                    (had, has) if had != has => has,
+                    (has, _) => has && peak.sigma < best.sigma,
+                };
+                if best.as_ref().is_none_or(better) {
+                    best = Some(peak);
+                }
             }
             half *= WIDENING;
         }
         let peak = best?;
         let quantum = quantised(self.known.quantum, self.known.noise);
         let repeated = if self.gap > REPEATS { quantum } else { 0.0 };
-        let u = combined([peak.u, level_u, repeated]);
+        // What edges are laid apart by shifts samples along the slope beside the peak.
+        let jumps = self.known.apparent < SHOWN;
+        let apart = if jumps { rectangular(JUMPS_APART) } else { 0.0 };
+        let laid = self.known.laid_u.max(apart) * peak.slope;
+        // Between samples of all edges together the top may be as much higher as the
+        // way down beside it goes on.
+        let unseen = rectangular(self.gap.min(1.0) / 2.0) * peak.slope;
+        let u = combined([peak.u, level_u, repeated, laid, unseen]);
         let amplitude = self.amplitude();
         let mean = Estimate::new(peak.height.max(0.0) / amplitude, u / amplitude);
-        // Of single edges the mean over the same place, where they have samples.
-        let singles: Vec<f64> = self
-            .edges
-            .iter()
-            .filter_map(|laid| {
-                let part = laid.about(peak.at, peak.half);
-                let mean = part.iter().sum::<f64>() / part.len() as f64;
-                (!part.is_empty()).then_some(sign * (mean - level))
-            })
-            .collect();
-        let each = libm::round(2.0 * peak.half).max(1.0);
-        let weights = vec![each.recip(); each as usize];
-        // Of samples anywhere on a parabola's top the deviation is that share of
-        // what the means beside it lie lower (by integration).
-        let noise = combined([self.noise.through(&weights), quantum, 0.0745 * peak.drop]);
-        let shown = singles.len() >= 3 && self.known.apparent > 4.0;
-        let highest = extreme_of_all(&singles, true, noise).filter(|_| shown);
-        let worst = if let Some(Extreme { value, u: own, .. }) = highest {
-            let mid = singles.iter().sum::<f64>() / singles.len() as f64;
-            let height = (peak.height + (value - mid).max(0.0)).max(0.0);
+        let shown = self.known.apparent > SHOWN;
+        let beyond = shown
+            .then(|| self.farthest(&places, &peak, after))
+            .flatten();
+        let worst = beyond.map_or(mean, |Extreme { value, u: own, .. }| {
+            let height = (peak.height + value.max(0.0)).max(0.0);
             Estimate::new(height / amplitude, combined([own, u]) / amplitude)
-        } else {
-            mean
-        };
+        });
         Some((mean, worst))
+    }
+
+    /// By how much the farthest edge lies beyond all of them together at their peak: as
+    /// many samples of each from it on, as seen from the edge, so that none is passed
+    /// over and noise is alike.
+    fn farthest(&self, places: &Places, peak: &Peak, after: bool) -> Option<Extreme> {
+        let count = libm::round(2.0 * peak.half).max(FEWEST_OF_ONE);
+        // As far before it as the mean that is the peak reaches, and a narrow one not.
+        let early = (peak.half - 2.0 * NARROWEST).clamp(0.0, count / 2.0);
+        // By narrow fits, which neither slope nor bend leads astray.
+        let common = |at: f64| {
+            let (local, _) = self.about(at, 2.0 * NARROWEST)?;
+            Some(places.height(local.value))
+        };
+        let beyond = |laid: &Laid| {
+            let at = laid.zero + peak.at;
+            let first = if after {
+                libm::ceil(at - early)
+            } else {
+                libm::floor(at + early) - count + 1.0
+            };
+            let first = first.max(0.0);
+            let samples = laid.volts.get(first as usize..)?.get(..count as usize)?;
+            let left = samples.iter().enumerate().map(|(index, volts)| {
+                let at = first + index as f64 - laid.zero;
+                Some(places.height(*volts) - common(at)?)
+            });
+            Some(left.sum::<Option<f64>>()? / count)
+        };
+        let mut singles: Vec<f64> = self.edges.iter().filter_map(beyond).collect();
+        // What smoothing does to all alike is no edge's own.
+        let middle = singles.iter().sum::<f64>() / singles.len().max(1) as f64;
+        singles.iter_mut().for_each(|single| *single -= middle);
+        let weights = vec![count.recip(); count as usize];
+        let quantum = quantised(self.known.quantum, self.known.noise);
+        // An edge that is laid elsewhere is as much higher as all are steep there.
+        let away = if after { 1.0 } else { -1.0 };
+        let steep = [0.0, 1.0].into_iter().filter_map(|by| {
+            let from = peak.at + away * (by - early);
+            Some((common(from)? - common(from + away * count)?).abs() / count)
+        });
+        let laid = self.known.laid_u * steep.fold(0.0, f64::max);
+        let noise = combined([self.noise.through(&weights), quantum, laid]);
+        (singles.len() >= 3).then_some(())?;
+        farthest_of(&singles, noise)
     }
 
     /// Standard uncertainty of the mean of all samples within `half` of `at`, by
@@ -135,14 +197,17 @@ impl Overlay<'_> {
         us.sort_unstable_by(f64::total_cmp);
         let u = us.get(us.len() / 2).copied().unwrap_or(0.0);
         let u = u.max(self.mean_u(at, half).unwrap_or(0.0));
-        // A mean over a parabola's top lies a twelfth of what the means beside
-        // it lie lower under the top (by integration).
-        let beside = [at - 2.0 * half, at + 2.0 * half];
-        let drop = match beside.map(|at| places.mean(at, half)) {
-            [Some(before), Some(behind)] => (height - before).min(height - behind).max(0.0),
-            _ => 0.0,
+        // A few samples may be alike by chance.
+        let alone = self.known.noise / libm::sqrt(places.count(at, half).max(1) as f64);
+        let u = u.max(alone);
+        let lower = |by: f64| {
+            let mean = places.mean(at + by * half, half)?;
+            Some((height - mean).max(0.0))
         };
-        let drop = if drop < 2.0 * u { 0.0 } else { drop };
+        let beside = lower(-2.0).zip(lower(2.0));
+        let (missed, missed_u) = beside.map_or((0.0, 0.0), |beside| missed(beside, u));
+        // A whole sample beside it every edge has one.
+        let next = [-1.0, 1.0].map(|by| lower(by / half).unwrap_or(0.0));
         // Where many places are as high as noise lets them differ, three standard
         // uncertainties, the highest overstates; places lie four to a width, and
         // two of them count for one (our own allowance, no source).
@@ -151,26 +216,65 @@ impl Overlay<'_> {
         Some(Peak {
             at,
             half,
-            height: height + drop / 12.0 - bias_of_maximum(alike) * u,
-            sigma: combined([u, TOP_KNOWN * drop / 12.0]),
-            drop,
-            u: combined([
-                u * deviation_of_maximum(alike).max(0.5),
-                TOP_KNOWN * drop / 12.0,
-            ]),
+            height: height + missed - bias_of_maximum(alike) * u,
+            sigma: combined([u, missed_u]),
+            u: combined([u * deviation_of_maximum(alike).max(0.5), missed_u]),
+            beside: beside.is_some(),
+            slope: next[0].min(next[1]),
         })
     }
+}
+
+/// What a mean `half` wide either side lies under the top, and the standard
+/// uncertainty of that, by how much lower the means `2 half` before and behind lie.
+///
+/// Over the top of a parabola it lies a twelfth of that lower, over a bent one a
+/// twelfth of both means' mean. Where one side falls off, the mean may begin at a
+/// corner, and half of the way down on the other side is missing (by integration), or
+/// less where the corner is rounded.
+fn missed((before, behind): (f64, f64), u: f64) -> (f64, f64) {
+    let (least, most) = (before.min(behind), before.max(behind));
+    if most > FALLS_OFF * least + 6.0 * u {
+        return (CORNER * least, CORNER_U * least);
+    }
+    let drop = f64::midpoint(before, behind);
+    if drop < CHANCE * u {
+        return (0.0, rectangular(drop / 12.0));
+    }
+    (drop / 12.0, TOP_KNOWN * drop / 12.0)
+}
+
+/// The farthest of readings, less what `noise` overstates it by: the expected maximum
+/// of as many of one true value as noise may have brought to the top, those within two
+/// deviations of it. How many those are chance says too; half of what is taken off is
+/// uncertain for it (both our own choice: of a few edges that stand apart, a crowd, and
+/// normally and exponentially distributed ones errors are then 0.7 to 1.4 of what is
+/// stated, by simulation; of one edge alone at three to five deviations, up to 2).
+fn farthest_of(readings: &[f64], noise: f64) -> Option<Extreme> {
+    let most = readings.iter().copied().reduce(f64::max)?;
+    let alike = readings.iter().filter(|r| most - **r <= 2.0 * noise);
+    let alike = alike.count().max(1) as u64;
+    let bias = bias_of_maximum(alike) * noise;
+    Some(Extreme {
+        value: most - bias,
+        u: combined([deviation_of_maximum(alike) * noise, 0.5 * bias]),
+        bias,
+    })
 }
 
 /// Samples of all edges in the order of their places, and their sums so far.
 struct Places {
     at: Vec<f64>,
     sums: Vec<f64>,
+    level: f64,
+    sign: f64,
+    /// How many edges there are.
+    edges: f64,
 }
 
 impl Places {
     /// Those from `from` to `to`, as heights past `level`.
-    fn of(edges: &[Laid], from: f64, to: f64, level: f64, sign: f64) -> Self {
+    fn of(edges: &[Laid], (from, to): (f64, f64), (level, sign): (f64, f64)) -> Self {
         let middle = (from + to) / 2.0;
         let mut found: Vec<(f64, f64)> = Vec::new();
         for laid in edges {
@@ -191,14 +295,40 @@ impl Places {
         Self {
             at: found.into_iter().map(|(at, _)| at).collect(),
             sums,
+            level,
+            sign,
+            edges: edges.len() as f64,
         }
     }
 
-    /// The mean of those within `half` of `at`; none of fewer than three.
-    fn mean(&self, at: f64, half: f64) -> Option<f64> {
+    /// How high past the level a sample is.
+    fn height(&self, volts: f64) -> f64 {
+        self.sign * (volts - self.level)
+    }
+
+    /// The first of those within `half` of `at`, and the first behind them.
+    fn within(&self, at: f64, half: f64) -> (usize, usize) {
         let from = self.at.partition_point(|place| *place < at - half);
-        let to = self.at.partition_point(|place| *place <= at + half);
-        (to >= from + 3).then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
+        (
+            from,
+            self.at
+                .partition_point(|place| *place <= at + half)
+                .max(from),
+        )
+    }
+
+    /// How many those are.
+    fn count(&self, at: f64, half: f64) -> usize {
+        let (from, to) = self.within(at, half);
+        to - from
+    }
+
+    /// Their mean; none of fewer than three, nor where a few edges alone have samples.
+    fn mean(&self, at: f64, half: f64) -> Option<f64> {
+        let (from, to) = self.within(at, half);
+        let least = (OF_ALL * 2.0 * half * self.edges).max(3.0);
+        ((to - from) as f64 >= least)
+            .then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
     }
 }
 
@@ -210,6 +340,43 @@ struct Peak {
     /// Standard uncertainty of a mean as wide, before the highest was chosen.
     sigma: f64,
     u: f64,
-    /// How much lower it is twice `half` before and behind it, V.
-    drop: f64,
+    /// Whether samples show what lies beside it.
+    beside: bool,
+    /// How much lower it is a sample farther on the gentler side, V.
+    slope: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Means by integration: of -x^2 over `-h` to `h` -h^2 / 3, twice `h` beside it 4 h^2
+    /// lower; of -x over 0 to `2 h` -h, twice `h` behind it 2 h lower.
+    #[test]
+    fn a_mean_lies_under_a_top_by_its_closed_form() {
+        for half in [0.3, 1.0, 4.0] {
+            let lower = 4.0 * half * half;
+            let (round, u) = missed((lower, lower), 1e-6);
+            assert!((round - half * half / 3.0).abs() < 1e-9 && u < round);
+            let (corner, u) = missed((100.0, 2.0 * half), 1e-6);
+            assert!((corner - half).abs() <= 2.0 * u, "{corner} {u}");
+            // What noise may have made is no top.
+            assert_eq!(missed((1.0, 1.0), 1.0).0, 0.0);
+        }
+    }
+
+    /// One of a crowd that stands far apart is its own; of two alike the higher is
+    /// 1 / sqrt pi too high (order statistics of two normal deviates).
+    #[test]
+    fn the_farthest_is_freed_of_what_noise_adds() {
+        let mut readings = vec![0.0; 40];
+        readings[3] = 30.0;
+        let alone = farthest_of(&readings, 1.0).expect("readings");
+        assert_eq!((alone.value, alone.bias), (30.0, 0.0));
+        readings[9] = 29.5;
+        let two = farthest_of(&readings, 1.0).expect("readings");
+        let expected = 1.0 / libm::sqrt(std::f64::consts::PI);
+        assert!((two.bias / expected - 1.0).abs() < 0.05, "{two:?}");
+        assert_eq!(farthest_of(&[], 1.0), None);
+    }
 }

@@ -390,9 +390,10 @@ impl Plan {
         windows.iter().map(u).fold(0.0, f64::max)
     }
 
-    /// The settled level before the edge at `at` of a window.
-    pub(super) fn level(&self, window: &Window, at: f64) -> Option<f64> {
-        let end = libm::floor(at) as i64 + self.settled.1;
+    /// The settled level before the edge of a window, seen from where windows were laid
+    /// over each other: an edge that pauses passes zero for good later than there.
+    pub(super) fn level(&self, window: &Window) -> Option<f64> {
+        let end = libm::floor(window.crossing) as i64 + self.settled.1;
         let from = end - (self.settled.1 - self.settled.0).min(LEVEL as i64);
         if from < 0 || end <= from || end as usize > window.samples.len() {
             return None;

@@ -4,7 +4,7 @@
 
 use super::extremes::extreme_of_all;
 use super::noise::{quantised, stairs};
-use super::overlay::{Known, Laid, Overlay};
+use super::overlay::{Known, Laid, Overlay, SHOWN};
 use super::report::ShapeFigures;
 use crate::measurement::{Estimate, combined};
 
@@ -18,9 +18,6 @@ const AFTER: f64 = 3.0;
 /// Places between the slew levels at which all edges together are read (our own
 /// choice, no source).
 const PLACES: usize = 24;
-/// Edges that take fewer samples than this from level to level do not show how
-/// far they overshoot (our own allowance, no source).
-const SHOWN: f64 = 4.0;
 /// Fewest sampling periods between the slew levels for which slew is more than
 /// a bound (common practice, no source), and how many of its standard
 /// uncertainties that time must be longer than (our own allowance, no source).

@@ -224,7 +224,7 @@ impl EdgeTimer {
             let at = plan.time(window, &self.grounds);
             timed.position = from + at;
             if noted.since >= self.grounds.clear {
-                timed.level = plan.level(window, at);
+                timed.level = plan.level(window);
             }
         }
         timed

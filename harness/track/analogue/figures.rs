@@ -230,6 +230,7 @@ impl ChannelScan {
             // the offset moves the slew levels on it.
             scale_u: combined([gain_u, 2.0 * offset_u / states.amplitude()]),
             period: self.ruler.period,
+            laid_u: combined([plan.noise_u, plan.grid_u]),
             // Peak to peak, noise stays within six deviations (from memory).
             reversal: (6.0 * noise).max(4.0 * states.resolution),
         };

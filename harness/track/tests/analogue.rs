@@ -213,3 +213,40 @@ fn uneven_steps_give_the_same_half_bits() {
     assert_eq!(told, 5);
     near(report.ones.all.expect("ones").mean.value, 58e-6, 3e-8);
 }
+
+/// Halves of 58 us, samples at one phase, no noise: edges are steps at 10 MHz, with
+/// 0.5 V x exp(-t / 1 us) on top of 18 V behind them. Where one side of the bridge
+/// lags, an edge upwards begins 1.9 us before and rests at these levels meanwhile.
+fn steps(lag: &[f64]) -> Vec<f64> {
+    let behind = |n: usize| 18.0 + 0.5 * libm::exp(-(n as f64 + 0.25) * 0.1);
+    let half = |number: usize| {
+        (0..580).map(move |n| match number % 2 {
+            0 if n + lag.len() >= 580 => lag[n + lag.len() - 580],
+            0 => -behind(n),
+            _ => behind(n),
+        })
+    };
+    (0..301).flat_map(half).collect()
+}
+
+/// A lag is a pause in the edges of one direction: it is no noise, and no part of the
+/// levels before them, so that what is read of the other direction stays what it was.
+#[test]
+fn a_pause_in_one_edge_changes_neither_levels_nor_the_other() {
+    let lag = [vec![-16.0; 3], vec![0.3; 8], vec![-0.6; 8]].concat();
+    let [sound, lagging] = [vec![], lag].map(|lag| {
+        let (_, report) = read(&steps(&lag), Scale::VOLTS, 10_000);
+        let levels = report.levels.expect("two levels");
+        for level in [levels.positive, levels.negative] {
+            near(level.value, 18.0, 1e-6);
+        }
+        let shape = report.shape.expect("transitions");
+        shape.falling.overshoot.expect("a top").0
+    });
+    // 0.5 V of 36 V where the step ends, somewhere between two samples.
+    near(sound.value, 0.5 / 36.0, sound.expanded());
+    near(lagging.value, 0.5 / 36.0, lagging.expanded());
+    near(lagging.value, sound.value, 1e-6);
+    near(lagging.u, sound.u, 1e-6);
+    assert!(sound.expanded() < 0.2 * 0.5 / 36.0, "{sound:?}");
+}

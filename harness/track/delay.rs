@@ -167,6 +167,7 @@ impl Matcher {
             weights: 2.0,
             joined: 0.0,
             mixed: left < 0.5,
+            upwards: 0.0,
             biased: true,
             shared: edge.skew_u,
             left: edge.skew_u * left,
@@ -185,6 +186,7 @@ impl Matcher {
         let locked = |spread: &Spread| {
             let alone = Budget {
                 mixed: false,
+                upwards: 0.0,
                 ..skewed(0.0)
             };
             let own = spread.figures(alone).map_or(0.0, |figures| figures.mean.u);
@@ -208,6 +210,7 @@ impl Matcher {
                 weights: 4.0,
                 joined: 0.0,
                 mixed: false,
+                upwards: 0.0,
                 biased: false,
                 shared: 2.0 * edge.skew_u,
                 left: 2.0 * edge.skew_u,

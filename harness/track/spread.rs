@@ -58,6 +58,12 @@ impl Spread {
         self.push(span, from);
     }
 
+    /// Whether the last span ended there.
+    #[inline]
+    pub(super) fn ends_at(&self, at: BenchInstant) -> bool {
+        self.end == Some(at)
+    }
+
     #[inline]
     fn join(&mut self, from: BenchInstant, to: BenchInstant) {
         self.joined += u64::from(self.end == Some(from));
@@ -159,6 +165,7 @@ impl Spread {
             weights,
             joined,
             mixed,
+            upwards,
             biased,
             shared,
             left,
@@ -175,6 +182,8 @@ impl Spread {
         let shared_less = weights * n
             + 0.9 * (joined * self.joined as f64).min(0.0)
             + (joined * self.joined as f64).max(0.0);
+        // Those that are not shared may be of the direction that is known better, or not.
+        let shared_less = shared_less + sum * edge.uneven * upwards;
         let sampled = libm::sqrt(shared_less.max(weights)) / n;
         // What sampling does is the same again on the same phase: as much of it
         // averages out as shows in the scatter (GUM 4.3.7, F.2.2.1).
@@ -250,6 +259,9 @@ pub(super) struct Budget {
     pub(super) joined: f64,
     /// Readings of both polarities, in which edges of the same phase cancel.
     pub(super) mixed: bool,
+    /// How many more of the edges that no two of them share go upwards than
+    /// downwards, as a share of these.
+    pub(super) upwards: f64,
     /// Edges of one kind against edges of another: what samples do not show of
     /// their shape does not cancel.
     pub(super) biased: bool,

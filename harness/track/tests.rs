@@ -15,6 +15,7 @@ const EXACT: EdgeUncertainty = EdgeUncertainty {
     unseen_u: 0.0,
     paused_u: 0.0,
     worse_u: 0.0,
+    uneven: 0.0,
     skew_u: 0.0,
     offset_u: 0.0,
     time_base_u: 0.0,

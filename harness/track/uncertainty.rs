@@ -32,6 +32,11 @@ pub struct EdgeUncertainty {
     /// that follow each other begin and end with edges of one direction.
     #[serde(default)]
     pub worse_u: f64,
+    /// By what share of itself the square of `grid_u` is larger for edges upwards and
+    /// smaller for edges downwards: halves of a kind that follow each other begin and
+    /// end with edges of one direction.
+    #[serde(default)]
+    pub uneven: f64,
     /// Standard uncertainty by which every edge upwards is too early and every
     /// edge downwards too late, or the other way round, in seconds: what an
     /// offset of the channel does through the slope, and what a fit makes of an
@@ -56,6 +61,7 @@ impl EdgeUncertainty {
             unseen_u: 0.0,
             paused_u: 0.0,
             worse_u: 0.0,
+            uneven: 0.0,
             skew_u: 0.0,
             offset_u: 0.0,
             time_base_u,

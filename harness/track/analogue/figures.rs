@@ -45,6 +45,7 @@ impl ChannelScan {
             unseen_u: 0.0,
             paused_u: bounded(paused(true, up).max(paused(false, down)) * period),
             worse_u: bounded(up.noise_u.max(down.noise_u) * period),
+            uneven: uneven(up.grid_u, down.grid_u),
             // Offset moves edges upwards and downwards apart; what the fit
             // makes of the shape of each is its own.
             skew_u: bounded(combined([skew(up) + skew(down), model(up), model(down)])),
@@ -247,6 +248,13 @@ impl ChannelScan {
         }
         figures
     }
+}
+
+/// By what share of their mean the square of `up` is larger.
+fn uneven(up: f64, down: f64) -> f64 {
+    let (up, down) = (up * up, down * down);
+    let share = (up - down) / (up + down);
+    if share.is_nan() { 0.0 } else { share }
 }
 
 /// At most a millisecond: what is known no better is not known.

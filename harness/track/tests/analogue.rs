@@ -250,3 +250,88 @@ fn a_pause_in_one_edge_changes_neither_levels_nor_the_other() {
     near(lagging.u, sound.u, 1e-6);
     assert!(sound.expanded() < 0.2 * 0.5 / 36.0, "{sound:?}");
 }
+
+/// Upwards a jump, downwards a line of two and a half samples, in 8 bits at 1 MHz: where
+/// in its sample a jump lies nobody sees. Edges between ones and zeros all go upwards,
+/// so that their means err by what is not known of those alone. Errors over u of both
+/// means, squared and summed: chi-squared with 600 degrees of freedom is above 712 in
+/// one of a thousand (Wilson and Hilferty 1931, from memory); a quarter of what is
+/// expected stands for twice the U.
+#[test]
+fn means_of_halves_know_which_edges_two_of_them_share() {
+    const CAPTURES: u32 = 600;
+    let scale = Scale {
+        gain: 0.2,
+        offset: 0.0,
+        step: 1.0,
+    };
+    let (period, level, length) = (1e-6, 16.0, 2.5);
+    let mut squares = [0.0; 2];
+    for key in 0..CAPTURES {
+        let mut chance = Seed(20_262).stream(&[u64::from(key)]);
+        // Positive and negative halves of a 1 and of a 0, in samples.
+        let ones = [(); 2].map(|()| 56.0 + 4.0 * chance.uniform());
+        let zero = 98.0 + 12.0 * chance.uniform();
+        let mut bits = Vec::new();
+        for _ in 0..4 {
+            bits.extend([true; 15]);
+            for _ in 0..3 {
+                bits.push(false);
+                bits.extend((0..8).map(|_| chance.uniform() < 0.5));
+            }
+        }
+        let halves = bits.iter().map(|&one| if one { ones } else { [zero; 2] });
+        let halves: Vec<f64> = halves.flatten().collect();
+        let mut at = 60.0 + chance.uniform();
+        let mut edges = vec![at];
+        edges.extend(halves.iter().map(|half| {
+            at += half;
+            at
+        }));
+        // The last edge that has begun by then.
+        let mut begun = 0;
+        let code = |sample: u32| {
+            let t = f64::from(sample);
+            let begins = |number: usize| match edges.get(number) {
+                Some(edge) if number % 2 == 1 => edge - length / 2.0,
+                edge => edge.copied().unwrap_or(f64::INFINITY),
+            };
+            while t >= begins(begun) {
+                begun += 1;
+            }
+            let volts = match begun.checked_sub(1) {
+                None => -level,
+                Some(number) if number % 2 == 0 => level,
+                Some(number) => level * (2.0 * (edges[number] - t) / length).max(-1.0),
+            };
+            libm::round(volts / scale.gain) as i16
+        };
+        let codes: Vec<i16> = (0..at as u32 + 60).map(code).collect();
+        let edge = EdgeUncertainty::sampled(period, 0.0);
+        let settings = ChannelSettings {
+            stride: 1,
+            ..ChannelSettings::new(Seconds::new(period), scale, DecoderSettings::new(edge))
+        };
+        let mut scan = ChannelScan::new(settings);
+        let mut seen = Vec::new();
+        scan.push(&codes, &mut |edge| seen.push(edge));
+        let scanned = scan.finish(&mut |edge| seen.push(edge));
+        let settings = DecoderSettings::new(scanned.edge);
+        let mut decoder = ScanDecoder::new(BenchInstant::ZERO, settings);
+        for edge in seen {
+            decoder.push(edge);
+        }
+        let report = decoder.finish(scanned).1;
+        let truths = [(ones[0] + ones[1]) / 2.0, zero];
+        let found = [report.ones.all, report.zeros.all].map(|all| all.expect("halves").mean);
+        for ((sum, mean), truth) in squares.iter_mut().zip(found).zip(truths) {
+            *sum += ((mean.value - truth * period) / mean.u).powi(2);
+        }
+    }
+    let most = f64::from(CAPTURES) * 1.19;
+    let honest = f64::from(CAPTURES) / 4.0..most;
+    assert!(
+        squares.iter().all(|sum| honest.contains(sum)),
+        "{squares:?}"
+    );
+}

@@ -10,7 +10,7 @@ use super::fixture_logic::{ContactLogic, FixtureTimes, GapLogic, LoadLogic, Supp
 use super::key::{Contact, Key, Rectifier, Stage, SupplyMode};
 use super::mode::Mode;
 use super::observed::{Observed, Settings};
-use super::periodic::Snapshot;
+use super::periodic::{Coasting, Snapshot};
 use super::propagator::{STATES, State};
 use super::signal::{DriveSignal, InputLine, Pattern, Phase, Polarity};
 use super::states::{V_BANK, V_SENSE};
@@ -18,7 +18,7 @@ use super::step::{Arrival, Step};
 use super::strides::Strides;
 use super::thermal::{SHORTEST_TICK, Thermal};
 use super::timers::{Timer, Timers};
-use super::trajectory::History;
+use super::trajectory::{History, Segment};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::model_board::{BoardParameters, ContactDefect, FixtureParameters};
 use crate::units::{Celsius, Kelvins, Quantity};
@@ -112,7 +112,15 @@ pub struct Circuit {
     pub(super) strides: Strides,
     pub(super) history: History,
     pub(super) snapshot: Option<Box<Snapshot>>,
+    /// The stretch in which the last period began, and those since.
+    pub(super) turn: Vec<Segment>,
+    /// The present, the circuit in force then and the lines are those of the last
+    /// period, and nothing else has moved on from the anchor.
+    pub(super) coasting: Option<Box<Coasting>>,
     pub(super) at_boundary: bool,
+    /// Nothing is skipped, which is what skipping is compared with.
+    #[cfg(test)]
+    pub(super) steps_through: bool,
     /// Start and number of the events that came within a nanosecond.
     pub(super) burst: (i64, u32),
 }
@@ -170,7 +178,11 @@ impl Circuit {
             strides: Strides::default(),
             history: History::new(),
             snapshot: None,
+            turn: Vec::new(),
+            coasting: None,
             at_boundary: false,
+            #[cfg(test)]
+            steps_through: false,
             burst: (0, 0),
         };
         // Kept like every other: its strides are known by where it stands.
@@ -349,7 +361,7 @@ impl Circuit {
     fn thermal_now(&self) -> Thermal {
         let mut thermal = self.thermal;
         let ohms = self.electrics.switch_at(self.mode.key.bin);
-        thermal.current_squared += self.current_squared_until(self.now, &self.view);
+        thermal.current_squared += self.current_squared_until_now();
         thermal.catch_up(self.now, ohms);
         thermal
     }
@@ -357,7 +369,7 @@ impl Circuit {
     /// Keeps the trajectory from now on, no more than `span` back from the
     /// present; zero forgets all.
     pub fn keep_history(&mut self, span: BenchSpan) {
-        let start = super::trajectory::Segment {
+        let start = Segment {
             start: self.now,
             mode: Arc::clone(&self.mode),
             state: self.view,
@@ -365,8 +377,9 @@ impl Circuit {
             upstream: self.upstream,
             continued: false,
         };
+        let was_kept = self.history.is_kept();
         self.history.keep(span.picoseconds(), start);
-        self.snapshot = None;
+        self.keep_what_is_shown(was_kept);
     }
 
     /// The share of its voltage that its bleeder has left the bank since it was

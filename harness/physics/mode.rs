@@ -3,7 +3,7 @@
 
 use super::action::Probe;
 use super::affine::Affine;
-use super::bridge::{Bridge, GAP, OUTPUT};
+use super::bridge::{Bridge, GAP, OUTPUT, currents};
 use super::electrics::{Electrics, Fold};
 use super::key::{CLAMP, Contact, Key, LOGIC_FLOOR, Rectifier, Stage, SupplyMode};
 use super::one_gap::OneGap;
@@ -12,6 +12,7 @@ use super::signal::Polarity;
 use super::states::{
     I_FAR, I_GAP, I_LOAD, I_NEAR, I_OUT, I_SET, V_BANK, V_BULK, V_LOAD, V_SENSE, V_SNUB,
 };
+use crate::clock::PICOSECONDS;
 use crate::model_board::{Branch, GapReturn};
 use crate::units::Quantity;
 
@@ -110,6 +111,23 @@ impl Mode {
             supply_current,
             load_current,
         }
+    }
+
+    /// Integral of the squared current through each of the bridge's switches over
+    /// `span` picoseconds, those of all together, the current taken to move in a
+    /// line from `before` to `after`.
+    pub(super) fn current_squared(&self, span: i64, before: &State, after: &State) -> f64 {
+        let [first, second] = self.heated;
+        if first + second == 0.0 {
+            return 0.0;
+        }
+        let seconds = span as f64 / PICOSECONDS as f64;
+        let (before, after) = (currents(self.shared, before), currents(self.shared, after));
+        let squared = |half: usize| {
+            let (before, after) = (before[half], after[half]);
+            (before * before + before * after + after * after) / 3.0 * seconds
+        };
+        squared(0) * first + squared(1) * second
     }
 
     /// A quantity of the circuit at `state`; `upstream` is the upstream

@@ -1,7 +1,9 @@
 //! Skipping whole periods of the input pattern: those that repeat themselves,
 //! the history repeating its stretches with them, and those in which the input
-//! moves nothing but logic, as while the bridge is off. How the circuit moves
-//! within a period is not decided here.
+//! moves nothing but logic, as while the bridge is off. Where a period repeats
+//! itself, a present within the next one is read out of it, too: the circuit
+//! stays at the period's start until something is done to it. How the circuit
+//! moves within a period is not decided here.
 
 use super::bridge::Bridge;
 use super::circuit::{Circuit, Switches};
@@ -10,12 +12,16 @@ use super::observed::Asked;
 use super::propagator::State;
 use super::step::step_level;
 use super::timers::{NEVER, Timer};
+use super::trajectory::{Segment, Turns};
 use std::sync::Arc;
 
 /// A period repeats when no state moved by more than this share of itself ...
 const RELATIVE: f64 = 1e-14;
 /// ... or by this much in volts or amperes.
 const ABSOLUTE: f64 = 1e-14;
+
+/// Most stretches of a period that may repeat itself.
+const LONGEST: usize = 1 << 14;
 
 /// The circuit at the start of a pattern period.
 #[derive(Clone, Debug)]
@@ -25,36 +31,63 @@ pub(super) struct Snapshot {
     mode: Arc<Mode>,
     switches: Switches,
     current_squared: f64,
+    /// The period before it, if the next ones are like it.
+    repeats: Option<Period>,
+}
+
+/// One period that leads back to where it began, but for deadlines.
+#[derive(Clone, Debug)]
+struct Period {
+    turns: Turns,
+    /// The deadlines that move with it, one bit each.
+    moving: u64,
+    /// Its circuit came into force within it.
+    renewed: bool,
+    current_squared: f64,
+}
+
+/// Integral of the squared currents through the switches of `mode`, `span`
+/// picoseconds long from `state` on, on the grid of the circuit's own steps.
+fn squared_in_steps(mode: &Mode, span: i64, state: &State) -> f64 {
+    let (mut elapsed, mut before, mut sum) = (0, *state, 0.0);
+    while elapsed < span {
+        let step = (1_i64 << step_level(elapsed)).min(span - elapsed);
+        let after = mode.propagator.advance(step, &before);
+        sum += mode.current_squared(step, &before, &after);
+        elapsed += step;
+        before = after;
+    }
+    sum
+}
+
+/// What holds at the circuit's anchor, while it shows the present within a
+/// period that was not stepped through.
+#[derive(Clone, Debug)]
+pub(super) struct Coasting {
+    mode: Arc<Mode>,
+    lines: u16,
+    upstream: f64,
+    /// The history goes on to the end of this period.
+    kept: bool,
 }
 
 impl Circuit {
-    /// At a period's start: if the last one led back to where it began, moves
-    /// on by as many whole periods as fit before `target` and before anything
-    /// that is due only once.
-    pub(super) fn skip_periods(&mut self, target: i64) {
+    /// At a period's start: sees whether the last one led back to where it
+    /// began, and skips what moves logic alone before `target`.
+    pub(super) fn begin_period(&mut self, target: i64) {
+        #[cfg(test)]
+        if self.steps_through {
+            return;
+        }
+        let mut repeats = None;
         if let Some(before) = self.snapshot.take()
-            && let Some(periods) = self.logic_repeats_since(&before, target)
-            && let Some((periods, drifts)) = self.skipped(&before, periods)
+            && let Some(moving) = self.logic_repeats_since(&before)
         {
-            let period = self.anchor - before.at;
-            let shift = periods * period;
-            for (index, due) in before.switches.timers.deadlines().iter().enumerate() {
-                if self.switches.timers.deadlines()[index] != *due {
-                    self.switches.timers.shift(index, shift);
-                }
+            if self.is_still_since(&before) {
+                repeats = Some(self.period_since(&before, moving));
+            } else if self.mode_since <= before.at && self.mode.key.bridge == Bridge::OPEN {
+                self.drift(&self.period_since(&before, moving), target);
             }
-            self.switches.board.shift(shift);
-            if self.history.is_kept() {
-                self.history.repeat(before.at, self.anchor, periods, drifts);
-            }
-            let each = self.thermal.current_squared - before.current_squared;
-            self.thermal.current_squared += each * periods as f64;
-            self.anchor += shift;
-            // A circuit that came into force within the period does so again.
-            if self.mode_since > before.at {
-                self.mode_since += shift;
-            }
-            self.burst = (self.anchor, 0);
         }
         // Also after what was skipped: one more period like it shows that the next
         // ones are.
@@ -64,28 +97,160 @@ impl Circuit {
             mode: Arc::clone(&self.mode),
             switches: self.switches,
             current_squared: self.thermal.current_squared,
+            repeats,
         }));
+        let since = self.turn.len().saturating_sub(1);
+        self.turn.drain(..since);
     }
 
-    /// Moves voltages and currents on by up to `periods` periods, if that can be
-    /// done at once: by how many, and whether they drift meanwhile.
-    fn skipped(&mut self, before: &Snapshot, periods: i64) -> Option<(i64, bool)> {
-        let still = self
-            .state
+    /// Where the circuit repeats itself from its anchor on: moves by as many whole
+    /// periods as fit before `target` and before anything that is due only once,
+    /// and shows the present at `target` if that comes before it.
+    pub(super) fn coast_to(&mut self, target: i64) -> bool {
+        let Some(mut here) = self.snapshot.take_if(|here| here.repeats.is_some()) else {
+            return false;
+        };
+        let coasts = match &here.repeats {
+            Some(period) if here.at == self.anchor => {
+                self.anchor_again();
+                let periods = self.periods_before(period, target);
+                if periods > 0 {
+                    self.history
+                        .repeat(&period.turns, self.anchor, periods, false);
+                    self.skip(period, periods);
+                    here.at = self.anchor;
+                    here.switches = self.switches;
+                    here.current_squared = self.thermal.current_squared;
+                }
+                self.mode.key.bridge != Bridge::OPEN && target < self.due_once(period)
+            }
+            _ => false,
+        };
+        if coasts && let Some(period) = &here.repeats {
+            self.show(period, target);
+        }
+        self.snapshot = Some(here);
+        coasts
+    }
+
+    /// Shows the present at `target`, which is in the period that begins here.
+    fn show(&mut self, period: &Period, target: i64) {
+        let stretch = period.turns.within(self.anchor, target);
+        let coasting = Coasting {
+            mode: Arc::clone(&self.mode),
+            lines: self.lines,
+            upstream: self.upstream,
+            kept: stretch.is_some() && self.history.is_kept(),
+        };
+        self.now = target;
+        self.pending = None;
+        match stretch {
+            None => {
+                let ahead = target - self.anchor;
+                self.view = self.mode.propagator.advance(ahead, &self.state);
+            }
+            Some(stretch) => {
+                self.view = stretch.state_at(target);
+                self.mode = Arc::clone(&stretch.segment.mode);
+                self.lines = stretch.segment.lines;
+                self.upstream = stretch.segment.upstream;
+            }
+        }
+        if coasting.kept {
+            self.history.repeat(&period.turns, self.anchor, 1, false);
+        }
+        self.coasting = Some(Box::new(coasting));
+    }
+
+    /// Ends that: what holds is again what holds at the anchor.
+    fn anchor_again(&mut self) {
+        if let Some(coasting) = self.coasting.take() {
+            self.mode = coasting.mode;
+            self.lines = coasting.lines;
+            self.upstream = coasting.upstream;
+            if coasting.kept {
+                self.history.take_back_a_turn();
+            }
+        }
+    }
+
+    /// Steps to the present, if it is only shown.
+    pub(super) fn catch_up(&mut self) {
+        if self.coasting.is_some() {
+            self.anchor_again();
+            self.snapshot = None;
+            self.walk_to(self.now);
+        }
+    }
+
+    /// Lets a history that has just begun, unless it `was_kept` before, reach back
+    /// to the start of the period that is shown.
+    pub(super) fn keep_what_is_shown(&mut self, was_kept: bool) {
+        let here = self.snapshot.as_ref();
+        if let Some(coasting) = &mut self.coasting
+            && let Some(period) = here.and_then(|here| here.repeats.as_ref())
+        {
+            if !self.history.is_kept() {
+                coasting.kept = false;
+            } else if !was_kept {
+                coasting.kept = self.history.begin_with(&period.turns, self.anchor);
+            }
+        }
+    }
+
+    /// Integral of the squared currents through the switches from the anchor to the
+    /// present.
+    pub(super) fn current_squared_until_now(&self) -> f64 {
+        let here = self.snapshot.as_ref();
+        let (Some(coasting), Some(period)) =
+            (&self.coasting, here.and_then(|here| here.repeats.as_ref()))
+        else {
+            return self.current_squared_until(self.now, &self.view);
+        };
+        let (mut mode, mut start, mut state) = (&coasting.mode, self.anchor, self.state);
+        let mut sum = 0.0;
+        let later = period.turns.stretches_after(self.anchor);
+        let later = later.take_while(|stretch| stretch.start <= self.now);
+        for stretch in later {
+            sum += squared_in_steps(mode, stretch.start - start, &state);
+            mode = &stretch.segment.mode;
+            (start, state) = (stretch.start, stretch.segment.state);
+        }
+        sum + squared_in_steps(mode, self.now - start, &state)
+    }
+
+    /// Moves all but voltages and currents on by `periods` like the last one.
+    fn skip(&mut self, period: &Period, periods: i64) {
+        let shift = periods * period.turns.period;
+        self.switches.timers.shift(period.moving, shift);
+        self.switches.board.shift(shift);
+        self.thermal.current_squared += period.current_squared * periods as f64;
+        self.anchor += shift;
+        if period.renewed {
+            self.mode_since += shift;
+        }
+        self.burst = (self.anchor, 0);
+        self.pending = None;
+    }
+
+    /// Moves on by as many periods before `target` as the circuit that is in force
+    /// stays in force by itself.
+    fn drift(&mut self, period: &Period, target: i64) {
+        let length = period.turns.period;
+        let periods = self.periods_before(period, target);
+        let quiet = self.quiet_for(periods * length) / length;
+        if quiet > 0 {
+            self.state = self.mode.propagator.advance(quiet * length, &self.state);
+            self.history.repeat(&period.turns, self.anchor, quiet, true);
+            self.skip(period, quiet);
+        }
+    }
+
+    fn is_still_since(&self, before: &Snapshot) -> bool {
+        self.state
             .iter()
             .zip(&before.state)
-            .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs());
-        if still {
-            return Some((periods, false));
-        }
-        let undisturbed = self.mode_since <= before.at && self.mode.key.bridge == Bridge::OPEN;
-        if !undisturbed {
-            return None;
-        }
-        let period = self.anchor - before.at;
-        let quiet = self.quiet_for(periods * period) / period;
-        self.state = self.mode.propagator.advance(quiet * period, &self.state);
-        (quiet > 0).then_some((quiet, true))
+            .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs())
     }
 
     /// How long the circuit in force stays in force by itself, as far as the
@@ -105,10 +270,24 @@ impl Circuit {
         quiet
     }
 
-    /// How many more periods lie before `target` and before anything that is
-    /// due only once, if all but voltages and currents repeated itself.
-    fn logic_repeats_since(&self, before: &Snapshot, target: i64) -> Option<i64> {
-        let period = self.anchor - before.at;
+    /// The next deadline that does not move with `period`.
+    fn due_once(&self, period: &Period) -> i64 {
+        let deadlines = self.switches.timers.deadlines().iter().enumerate();
+        let once = deadlines.filter(|(index, _)| period.moving >> index & 1 == 0);
+        once.fold(NEVER, |due, (_, next)| due.min(*next))
+    }
+
+    /// How many more periods lie before `target` and before anything that is due
+    /// only once.
+    fn periods_before(&self, period: &Period, target: i64) -> i64 {
+        let end = target.min(self.due_once(period) - 1);
+        (end - self.anchor) / period.turns.period
+    }
+
+    /// The deadlines that moved by a period since `before`, one bit each, if all but
+    /// voltages and currents repeated itself.
+    fn logic_repeats_since(&self, before: &Snapshot) -> Option<u64> {
+        let length = self.anchor - before.at;
         // A tick of the junction in between clears the sum of the squares.
         let tick = Timer::Thermal as usize;
         let ticked =
@@ -116,25 +295,52 @@ impl Circuit {
         if ticked || !Arc::ptr_eq(&self.mode, &before.mode) {
             return None;
         }
-        let mut periods = (target - self.anchor) / period;
         let mut moved = before.switches;
+        let mut moving = 0;
         let deadlines = self.switches.timers.deadlines();
         for (index, (now, then)) in deadlines
             .iter()
             .zip(before.switches.timers.deadlines())
             .enumerate()
         {
-            if now == then {
-                if *now != NEVER {
-                    periods = periods.min((now - self.anchor - 1) / period);
-                }
-            } else if *now != NEVER && *then != NEVER && now - then == period {
-                moved.timers.shift(index, period);
-            } else {
+            if *now != NEVER && *then != NEVER && now - then == length {
+                moving |= 1 << index;
+            } else if now != then {
                 return None;
             }
         }
-        moved.board.shift(period);
-        (moved == self.switches && periods > 0).then_some(periods)
+        moved.timers.shift(moving, length);
+        moved.board.shift(length);
+        (moved == self.switches).then_some(moving)
+    }
+
+    fn period_since(&self, before: &Snapshot, moving: u64) -> Period {
+        let segments = self.turn.iter().filter(|segment| segment.start > before.at);
+        Period {
+            turns: Turns {
+                template: segments.cloned().collect(),
+                period: self.anchor - before.at,
+                end: self.anchor,
+            },
+            moving,
+            renewed: self.mode_since > before.at,
+            current_squared: self.thermal.current_squared - before.current_squared,
+        }
+    }
+
+    /// Notes a stretch of the period that is under way.
+    pub(super) fn note(&mut self, mut segment: Segment) {
+        if self.snapshot.is_none() || self.turn.len() >= LONGEST {
+            self.snapshot = None;
+            self.turn.clear();
+        }
+        let last = self.turn.last();
+        if last.is_some_and(|last| last.start == segment.start) {
+            // Settling twice at one instant leaves only the outcome.
+            segment.continued &= self.turn.pop().is_some_and(|last| last.continued);
+        } else if last.is_some_and(|last| segment.adds_nothing_to(last)) {
+            return;
+        }
+        self.turn.push(segment);
     }
 }

@@ -5,7 +5,6 @@
 //! where the caller stops, so the trajectory does not either.
 
 use super::action::bit;
-use super::bridge::currents;
 use super::circuit::Circuit;
 use super::key::{Contact, Key, SupplyMode};
 use super::mode::{Mode, is_shared};
@@ -17,7 +16,7 @@ use super::step::{Arrival, Step, step_level};
 use super::thermal::SHORTEST_TICK;
 use super::timers::Timer;
 use super::trajectory::Segment;
-use crate::clock::{BenchInstant, PICOSECONDS};
+use crate::clock::BenchInstant;
 use crate::model_board::GapReturn;
 use crate::waveform::LogicLine;
 use std::sync::Arc;
@@ -47,6 +46,14 @@ impl Circuit {
         if target <= self.now {
             return;
         }
+        if !self.coast_to(target) {
+            self.walk_to(target);
+        }
+        self.history.trim(self.now);
+    }
+
+    /// Steps to `target`, unless what lies before it repeats itself.
+    pub(super) fn walk_to(&mut self, target: i64) {
         loop {
             let step = match self.pending.take() {
                 Some(step) => step,
@@ -62,18 +69,21 @@ impl Circuit {
                 self.settle(step.arrival);
                 if self.at_boundary {
                     self.at_boundary = false;
-                    self.skip_periods(target);
+                    self.begin_period(target);
+                    if self.coast_to(target) {
+                        return;
+                    }
                 }
             }
         }
         self.now = target;
         let ahead = target - self.anchor;
         self.view = self.mode.propagator.advance(ahead, &self.state);
-        self.history.trim(self.now);
     }
 
     /// Makes the present a point of the grid, before something changes.
     pub(super) fn stop_here(&mut self) {
+        self.catch_up();
         self.pending = None;
         self.snapshot = None;
         self.take_step(self.now, self.view);
@@ -85,22 +95,11 @@ impl Circuit {
         self.state = state;
     }
 
-    /// Integral of the squared current through each of the bridge's switches
-    /// from the anchor to `end`, those of all together, the current taken to
-    /// move in a line between them.
+    /// Integral of the squared currents through the switches from the anchor to
+    /// `end`, in one sub-step.
     pub(super) fn current_squared_until(&self, end: i64, state: &State) -> f64 {
-        let [first, second] = self.mode.heated;
-        if first + second == 0.0 {
-            return 0.0;
-        }
-        let seconds = (end - self.anchor) as f64 / PICOSECONDS as f64;
-        let shared = self.mode.shared;
-        let (before, after) = (currents(shared, &self.state), currents(shared, state));
-        let squared = |half: usize| {
-            let (before, after) = (before[half], after[half]);
-            (before * before + before * after + after * after) / 3.0 * seconds
-        };
-        squared(0) * first + squared(1) * second
+        let span = end - self.anchor;
+        self.mode.current_squared(span, &self.state, state)
     }
 
     /// The next sub-step: to the next deadline, to the grid's next point, or to
@@ -419,18 +418,19 @@ impl Circuit {
         } else {
             0.0
         };
+        let segment = Segment {
+            start: self.anchor,
+            mode: Arc::clone(&self.mode),
+            state: self.state,
+            lines: self.lines,
+            upstream: self.upstream,
+            continued: came
+                .is_some_and(|(mode, state)| Arc::ptr_eq(&mode, &self.mode) && state == self.state),
+        };
         if self.history.is_kept() {
-            self.history.push(Segment {
-                start: self.anchor,
-                mode: Arc::clone(&self.mode),
-                state: self.state,
-                lines: self.lines,
-                upstream: self.upstream,
-                continued: came.is_some_and(|(mode, state)| {
-                    Arc::ptr_eq(&mode, &self.mode) && state == self.state
-                }),
-            });
+            self.history.push(segment.clone());
         }
+        self.note(segment);
     }
 }
 

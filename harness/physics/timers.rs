@@ -127,13 +127,14 @@ impl Timers {
         &self.due
     }
 
-    /// Moves the deadline with index `index` by `picoseconds`.
-    pub(super) fn shift(&mut self, index: usize, picoseconds: i64) {
-        let due = &mut self.due[index];
-        if *due != NEVER {
-            *due = due.saturating_add(picoseconds);
-            self.next = self.due.iter().copied().fold(NEVER, i64::min);
+    /// Moves the deadlines in `which`, one bit each, by `picoseconds`.
+    pub(super) fn shift(&mut self, which: u64, picoseconds: i64) {
+        for (index, due) in self.due.iter_mut().enumerate() {
+            if which >> index & 1 == 1 {
+                *due = due.saturating_add(picoseconds);
+            }
         }
+        self.next = self.due.iter().copied().fold(NEVER, i64::min);
     }
 }
 

@@ -22,11 +22,50 @@ pub(super) struct Segment {
     pub(super) continued: bool,
 }
 
+impl Segment {
+    /// Whether it is only more of `last`, lines included.
+    pub(super) fn adds_nothing_to(&self, last: &Self) -> bool {
+        self.continued && last.lines == self.lines && last.upstream == self.upstream
+    }
+}
+
+/// The stretches that begin in a period which ends at `end`, that instant
+/// included, and in each one after it.
+#[derive(Clone, Debug)]
+pub(super) struct Turns {
+    pub(super) template: Arc<[Segment]>,
+    pub(super) period: i64,
+    pub(super) end: i64,
+}
+
+impl Turns {
+    /// How many periods after the template is the one that begins at `start`?
+    fn turn_from(&self, start: i64) -> i64 {
+        (start - self.end) / self.period + 1
+    }
+
+    /// The stretches that begin in the period after `start`.
+    pub(super) fn stretches_after(&self, start: i64) -> impl Iterator<Item = Stretch<'_>> {
+        let shift = self.turn_from(start) * self.period;
+        self.template.iter().map(move |segment| Stretch {
+            segment,
+            start: segment.start + shift,
+            origin: (segment.start + shift, &segment.state),
+        })
+    }
+
+    /// The one in force at `instant` that begins in the period after `start`.
+    pub(super) fn within(&self, start: i64, instant: i64) -> Option<Stretch<'_>> {
+        let begun = |stretch: &Stretch<'_>| stretch.start <= instant;
+        self.stretches_after(start).take_while(begun).last()
+    }
+}
+
 /// A stretch of stretches that repeats itself: `template` once for each turn
 /// from `first` to `last`, each a period later than the one before.
 #[derive(Clone, Debug)]
 struct Run {
-    template: Vec<Segment>,
+    template: Arc<[Segment]>,
     period: i64,
     first: i64,
     last: i64,
@@ -129,10 +168,7 @@ impl History {
                 // Settling twice at one instant leaves only the outcome.
                 segment.continued &= last.continued;
                 self.chunks.pop_back();
-            } else if segment.continued
-                && last.lines == segment.lines
-                && last.upstream == segment.upstream
-            {
+            } else if segment.adds_nothing_to(last) {
                 return;
             }
         }
@@ -144,26 +180,51 @@ impl History {
         self.trim(start);
     }
 
-    /// Repeats what was kept after `after` and up to `upto`, one period long,
-    /// `periods` times more; of what `drifts`, the lines alone.
-    pub(super) fn repeat(&mut self, after: i64, upto: i64, periods: i64, drifts: bool) {
-        let first = self.chunks.partition_point(|chunk| chunk.start() <= after);
-        let kept = self.chunks.range(first..);
-        let template: Vec<Segment> = kept
-            .filter_map(|chunk| match chunk {
-                Chunk::One(segment) => Some(segment.clone()),
-                // The last period was stepped through.
-                Chunk::Run(_) => None,
-            })
-            .collect();
-        if !template.is_empty() && periods > 0 {
-            self.chunks.push_back(Chunk::Run(Run {
-                template,
-                period: upto - after,
-                first: 1,
-                last: periods,
-                drifts,
-            }));
+    /// Repeats `turns` for `periods` periods after `start`; of what `drifts`, the
+    /// lines alone.
+    pub(super) fn repeat(&mut self, turns: &Turns, start: i64, periods: i64, drifts: bool) {
+        let first = turns.turn_from(start);
+        if !self.is_kept() || turns.template.is_empty() || periods <= 0 {
+            return;
+        }
+        if let Some(Chunk::Run(run)) = self.chunks.back_mut()
+            && Arc::ptr_eq(&run.template, &turns.template)
+            && run.last + 1 == first
+        {
+            run.last += periods;
+            return;
+        }
+        self.chunks.push_back(Chunk::Run(Run {
+            template: Arc::clone(&turns.template),
+            period: turns.period,
+            first,
+            last: first + periods - 1,
+            drifts,
+        }));
+    }
+
+    /// Replaces what has been kept by the period before `start` and the one after
+    /// it. Whether that says anything.
+    pub(super) fn begin_with(&mut self, turns: &Turns, start: i64) -> bool {
+        if turns.template.is_empty() {
+            return false;
+        }
+        self.chunks.clear();
+        self.repeat(turns, start - turns.period, 2, false);
+        true
+    }
+
+    /// Forgets the last turn of the run at the end; a run that is all there is goes
+    /// back by one.
+    pub(super) fn take_back_a_turn(&mut self) {
+        let alone = self.chunks.len() == 1;
+        if let Some(Chunk::Run(run)) = self.chunks.back_mut() {
+            run.last -= 1;
+            if alone {
+                run.first = run.first.min(run.last);
+            } else if run.last < run.first {
+                self.chunks.pop_back();
+            }
         }
     }
 

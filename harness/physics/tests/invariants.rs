@@ -121,6 +121,7 @@ fn skipped_periods_leave_the_circuit_where_full_stepping_does() {
         skipping.apply(Action::Load(load));
         skipping.keep_history(span(SECOND));
         let mut stepping = skipping.clone();
+        stepping.steps_through = true;
         for tenths in 1..=4 {
             let target = at(tenths * SECOND / 10 + 12_345_678);
             skipping.advance_to(target);
@@ -158,6 +159,71 @@ fn skipped_periods_leave_the_circuit_where_full_stepping_does() {
     }
 }
 
+/// Also where the present is read out of the period before, with a past that
+/// begins there, and with what is done to the circuit then.
+#[test]
+fn what_is_looked_at_often_is_what_full_stepping_shows() {
+    let mut looked = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    looked.apply(Action::Load(LoadMode::Current(Amperes::new(2.0))));
+    let mut stepped = looked.clone();
+    stepped.steps_through = true;
+    let mut shown = 0;
+    for look in 1..270 {
+        let target = looked.now() + span(look % 23 * 97 * MICROSECOND + 12_345_678);
+        let keeps = look % 5;
+        if keeps < 2 {
+            // A meter reads over some milliseconds, now and then from here on.
+            looked.keep_history(span(i64::from(keeps == 0) * 5 * MILLISECOND));
+            stepped.keep_history(span(i64::from(keeps == 0) * 5 * MILLISECOND));
+        }
+        let from = looked.now();
+        looked.advance_to(target);
+        stepped.advance_to(target);
+        shown += u32::from(looked.coasting.is_some());
+        assert_eq!(looked.lines, stepped.lines);
+        for probe in PROBES {
+            let (a, b) = (looked.probe(probe), stepped.probe(probe));
+            assert!(
+                (a - b).abs() <= 1e-9 * b.abs().max(1.0),
+                "{probe:?} {a} {b}"
+            );
+        }
+        let rise = |circuit: &Circuit| 1.0 + f64::from(circuit.junction_rise());
+        close(rise(&looked), rise(&stepped), 1e-9);
+        if keeps == 0 {
+            for probe in PROBES {
+                let mean = |circuit: &Circuit| circuit.mean(probe, from, target).expect("kept");
+                let (a, b) = (mean(&looked), mean(&stepped));
+                assert!(
+                    (a - b).abs() <= 1e-9 * b.abs().max(1.0),
+                    "{probe:?} {a} {b}"
+                );
+                let count = ((target - from).picoseconds() / 7_654_321) as usize;
+                let sampled =
+                    |circuit: &Circuit| circuit.sample(probe, from, span(7_654_321), count);
+                let (a, b) = (
+                    sampled(&looked).expect("kept"),
+                    sampled(&stepped).expect("kept"),
+                );
+                assert!(
+                    a.iter().zip(&b).all(|(a, b)| (a - b).abs() < 1e-9),
+                    "{probe:?}"
+                );
+            }
+        }
+        if look % 97 == 0 {
+            let amperes = Amperes::new(1.0 + f64::from(look as i32 % 4));
+            looked.apply(Action::Load(LoadMode::Current(amperes)));
+            stepped.apply(Action::Load(LoadMode::Current(amperes)));
+        }
+        if look % 131 == 0 {
+            looked.advance_to(looked.now() + span(2 * SECOND));
+            stepped.advance_to(looked.now());
+        }
+    }
+    assert!(shown > 40, "{shown}");
+}
+
 #[test]
 fn a_board_that_is_off_empties_alike_in_one_stride_and_in_many() {
     // Its input goes on alternating, which moves nothing but its logic: down
@@ -168,6 +234,7 @@ fn a_board_that_is_off_empties_alike_in_one_stride_and_in_many() {
     skipping.apply(Action::SupplyOutput(false));
     skipping.keep_history(span(4 * SECOND));
     let mut stepping = skipping.clone();
+    stepping.steps_through = true;
     for tenths in [11, 12, 15, 20, 40] {
         let target = at(tenths * SECOND / 10 + 12_345_678);
         skipping.advance_to(target);

@@ -109,6 +109,8 @@ pub struct Circuit {
     pub(super) upstream: f64,
     /// Looked up by key alone, never walked.
     pub(super) modes: FxHashMap<Key, Arc<Mode>>,
+    /// Those that were in there before it was full, unless they have come again.
+    pub(super) older_modes: FxHashMap<Key, Arc<Mode>>,
     pub(super) strides: Strides,
     pub(super) history: History,
     pub(super) snapshot: Option<Box<Snapshot>>,
@@ -175,6 +177,7 @@ impl Circuit {
             lines: 0,
             upstream: 0.0,
             modes: FxHashMap::default(),
+            older_modes: FxHashMap::default(),
             strides: Strides::default(),
             history: History::new(),
             snapshot: None,

@@ -25,8 +25,9 @@ use std::sync::Arc;
 const ROUNDS: u32 = 64;
 /// Events that may come within one nanosecond.
 const BURST: u32 = 1_000;
-/// Linear circuits kept ready.
-const MODES: usize = 1_024;
+/// Linear circuits kept ready, and as many that were before: most belong to a
+/// temperature that does not come again, and each is some thirty kilobytes.
+const MODES: usize = 64;
 
 /// What was due at an instant, by how far it reaches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -380,10 +381,12 @@ impl Circuit {
             self.mode = Arc::clone(mode);
         } else {
             if self.modes.len() >= MODES {
-                self.modes.clear();
-                self.strides.clear();
+                let full = std::mem::take(&mut self.modes);
+                let gone = std::mem::replace(&mut self.older_modes, full);
+                self.strides.forget(gone.values());
             }
-            self.mode = Arc::new(Mode::new(&self.electrics, key));
+            let older = self.older_modes.remove(&key);
+            self.mode = older.unwrap_or_else(|| Arc::new(Mode::new(&self.electrics, key)));
             self.modes.insert(key, Arc::clone(&self.mode));
         }
         self.mode_since = self.anchor;

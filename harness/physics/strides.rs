@@ -4,7 +4,7 @@
 
 use super::mode::Mode;
 use super::propagator::{Matrix, State, risen};
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 use std::sync::Arc;
 
 /// A span that has come this often is worth a matrix, which costs as much as
@@ -26,9 +26,10 @@ struct Stride {
 pub(super) struct Strides(FxHashMap<(usize, i64), Stride>);
 
 impl Strides {
-    /// Forgets all, together with the circuits.
-    pub(super) fn clear(&mut self) {
-        self.0.clear();
+    /// Forgets those in `modes`, together with the circuits.
+    pub(super) fn forget<'a>(&mut self, modes: impl Iterator<Item = &'a Arc<Mode>>) {
+        let gone: FxHashSet<usize> = modes.map(|mode| Arc::as_ptr(mode) as usize).collect();
+        self.0.retain(|(mode, _), _| !gone.contains(mode));
     }
 
     /// The state `span` picoseconds later.

@@ -4,7 +4,8 @@
 
 use super::mode::Mode;
 use super::propagator::{Matrix, State, risen};
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::FxHashMap;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// A span that has come this often is worth a matrix, which costs as much as
@@ -28,7 +29,7 @@ pub(super) struct Strides(FxHashMap<(usize, i64), Stride>);
 impl Strides {
     /// Forgets those in `modes`, together with the circuits.
     pub(super) fn forget<'a>(&mut self, modes: impl Iterator<Item = &'a Arc<Mode>>) {
-        let gone: FxHashSet<usize> = modes.map(|mode| Arc::as_ptr(mode) as usize).collect();
+        let gone: BTreeSet<usize> = modes.map(|mode| Arc::as_ptr(mode) as usize).collect();
         self.0.retain(|(mode, _), _| !gone.contains(mode));
     }
 

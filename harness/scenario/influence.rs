@@ -329,6 +329,7 @@ pub static INFLUENCES: &[Influence] = influences! {
         Overload "trip_current" UpToBound "filter and debounce start again in each half";
         Overload "trip_time" UpToBound "never below I trip (1 + exp(half-bit / filter))";
         Reversal "trip_time" Up "it starts in a half that is seen";
+        Reversal "reversal_time" Up "it starts in a half that is seen";
         Sense "scale_factor" Up "doubled: of both polarities one is counted";
         Sense "full_scale" Up "doubled: of both polarities one is counted";
         Sense "non_linearity" Up "half the steps' span";

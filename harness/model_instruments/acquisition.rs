@@ -7,7 +7,7 @@ use crate::clock::{BenchInstant, BenchSpan};
 use crate::physics::{Circuit, Probe};
 use crate::seed::Seed;
 use crate::waveform::LogicLine;
-use std::cell::OnceCell;
+use std::cell::{OnceCell, RefCell};
 
 /// Standard deviation of the converter's noise, in codes.
 const NOISE: f64 = 0.7;
@@ -118,7 +118,8 @@ pub(super) struct Record {
 /// One channel: its quantity at each sample, and what the converter makes of it.
 #[derive(Clone, Debug)]
 struct Sampled {
-    exact: Vec<f64>,
+    /// Until it becomes codes.
+    exact: RefCell<Vec<f64>>,
     codes: OnceCell<Codes>,
 }
 
@@ -149,7 +150,7 @@ impl Record {
         });
         debug_assert!(seen.is_some(), "a running acquisition keeps its past");
         let channels = exact.into_iter().map(|(_, exact)| Sampled {
-            exact,
+            exact: RefCell::new(exact),
             codes: OnceCell::new(),
         });
         Self {
@@ -163,11 +164,10 @@ impl Record {
     pub(super) fn codes(&self, index: usize) -> Option<&Codes> {
         let channel = self.channels.get(index)?;
         let input = self.plan.inputs.get(index)?;
-        Some(
-            channel
-                .codes
-                .get_or_init(|| Converter::new(&self.plan, index, input).codes(&channel.exact)),
-        )
+        Some(channel.codes.get_or_init(|| {
+            let exact = channel.exact.take();
+            Converter::new(&self.plan, index, input).codes(&exact)
+        }))
     }
 }
 

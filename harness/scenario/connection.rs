@@ -43,7 +43,7 @@ const CHARGES: f64 = 0.1;
 /// Beyond three standard uncertainties two instruments disagree (0.3 % of right
 /// readings do), and a house allowance for what moves between their readings.
 pub(super) const COVERAGE: f64 = 3.0;
-pub(super) const ALLOWANCE: f64 = 0.02;
+const ALLOWANCE: f64 = 0.02;
 
 /// What was asked and what came.
 #[derive(Clone, Copy, Debug)]

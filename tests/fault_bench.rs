@@ -182,6 +182,23 @@ fn what_ended_wrongly_once_ends_rightly() {
     }
 }
 
+/// A meter that renews its reading twice a second is slow and no liar: it disagrees with
+/// no other for long, so no run is given up for it. (What idle reads of it is open.)
+#[test]
+fn a_slow_meter_is_not_called_wrong() {
+    let mut place = Workplace::new();
+    let kind = KINDS.iter().find(|kind| kind.name == "supply meters slow");
+    let outcomes = (1..=16).map(|seed| place.attempt(kind.expect("a kind"), seed));
+    let sound: Vec<_> = outcomes
+        .filter(|outcome| outcome.words.contains("defect none"))
+        .collect();
+    assert!(sound.len() > 4, "{}", sound.len());
+    for outcome in sound {
+        assert!(outcome.truth.touched());
+        assert!(!outcome.words.contains("Inconclusive"), "{}", outcome.words);
+    }
+}
+
 /// One whole run, in which the `n`-th answer of any instrument is lost, or the
 /// disk is full at the `n`-th commit, for every `n` (or every so many).
 #[test]

@@ -4,7 +4,7 @@
 use super::trick::Block::{
     Drifting, Frozen, Halved, Inverted, OneFrozen, Replayed, StuckBit, Swapped, Zero,
 };
-use super::trick::Reading::{Comma, Drift, Gain, Says, Stuck};
+use super::trick::Reading::{Comma, Drift, Gain, Renewed, Says, Stuck};
 use super::trick::Told::{Blocks, Conspires, Ignores, Reads, Scales, Swaps};
 use super::trick::{Mishap, Trick};
 use bufferstop::ident::Role::{Capture, Console, Drive, Load, Supply, Switch, Thermometer};

@@ -14,6 +14,7 @@
     kind("supply ammeter half, loaded", Trick::Tells(Reads(Supply, "MEAS:CURR", Gain(0.5))), First, Held),
     kind("supply voltmeter stuck", Trick::Tells(Reads(Supply, "MEAS:VOLT", Stuck)), Somewhere, Held),
     kind("supply drifts", Trick::Tells(Reads(Supply, "MEAS", Drift(0.01))), First, Held),
+    kind("supply meters slow", Trick::Tells(Reads(Supply, "MEAS", Renewed(0.5))), First, Open("a meter that renews more slowly than its profile's `integration` shows idle what was drawn before: its `settle` must be longer")),
     kind("supply conspires", Trick::Tells(Conspires), First, Held),
     kind("supply on by itself", Trick::Befalls(true, 2), First, Held),
     kind("supply off by itself", Trick::Befalls(false, 20), First, Held),

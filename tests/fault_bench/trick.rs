@@ -81,6 +81,8 @@ pub(crate) enum Reading {
     Drift(f64),
     Says(&'static str),
     Comma,
+    /// Renewed every so many seconds.
+    Renewed(f64),
 }
 
 /// What a capture device hands out.
@@ -220,6 +222,15 @@ impl Reading {
             (Self::Drift(rate), Ok(value)) => {
                 let seconds = now.picoseconds() as f64 * 1e-12;
                 format!("{:.4}", value + rate * seconds)
+            }
+            (Self::Renewed(seconds), _) => {
+                let turn = (now.picoseconds() as f64 * 1e-12 / seconds) as u64;
+                let kept = seen.entry(question.as_bytes().to_vec()).or_default();
+                let words = format!("{turn} ");
+                if !kept.starts_with(words.as_bytes()) {
+                    *kept = (words.clone() + answer).into_bytes();
+                }
+                String::from_utf8_lossy(&kept[words.len()..]).into_owned()
             }
             (Self::Says(words), _) => words.to_owned(),
             (Self::Comma, _) => answer.replace('.', ","),

@@ -552,8 +552,14 @@ fn moved(was: &[Finding], is: &[Finding]) -> Option<Way> {
     (was.least - is.most > known).then_some(Way::Down)
 }
 
-/// Whether a metric goes `way` in one run at least: a fault that begins in a half that
-/// is seen hides none that begins in the other.
+/// What moves at some phases alone: a board that sees one half only is late where a
+/// fault begins in the other.
+const AT_SOME_PHASES: [(&str, &str); 2] = [
+    ("sensed_legs = 1", "reversal.trip_time"),
+    ("sensed_legs = 1", "reversal.reversal_time"),
+];
+
+/// Whether a metric goes `way` in one run at least, and in none the other way.
 fn reaches(way: Way, was: &[Finding], is: &[Finding]) -> bool {
     let (was, is) = (seen(was), seen(is));
     let known = MOVED * was.expanded + 1e-12;
@@ -623,12 +629,14 @@ fn held_to(influence: &Influence, base: &Found, found: &Found) -> String {
         let ways = went_by.remove(&name).unwrap_or_default();
         let as_told = |way: &Way| *way == told.way || told.way == Way::Either;
         let in_one = || {
-            base.iter()
-                .filter(|((is, _), _)| *is == name)
-                .any(|(place, was)| {
-                    let after = found.get(place).map_or(&[][..], Vec::as_slice);
-                    reaches(told.way, was, after)
-                })
+            AT_SOME_PHASES.contains(&(&named, &name))
+                && base
+                    .iter()
+                    .filter(|((is, _), _)| *is == name)
+                    .any(|(place, was)| {
+                        let after = found.get(place).map_or(&[][..], Vec::as_slice);
+                        reaches(told.way, was, after)
+                    })
         };
         if !ways.iter().any(as_told) && !in_one() {
             let told = told.way.word();

@@ -5,11 +5,8 @@
 use super::Bench;
 use super::fault::BenchError;
 use crate::instruments::Measured;
+use crate::scenario::GIVEN_BACK;
 use crate::units::{Amperes, Quantity as _};
-
-/// What an alternating output gives back to its supply in its dead times and edges: 2 of
-/// 58 us (a half-bit of NMRA S-9.1:2020 table 1) are 3.4 %; a house allowance above that.
-const GIVEN_BACK: f64 = 0.15;
 
 /// Below this nothing is compared: a house allowance for what moves between readings.
 const LEAST: Amperes = Amperes::new(0.1);

@@ -19,9 +19,9 @@ const SETTLE: Seconds = Seconds::new(0.3);
 /// second (common practice, no source). So often they are read.
 const LOOKS: u32 = 5;
 /// An alternating output gives back to its supply in its dead times and edges: 2 of 58 us
-/// (a half-bit of NMRA S-9.1:2020 table 1) are 3.4 %; a house allowance above that ...
-const PART: f64 = 0.15;
-/// ... and this part of the rated current for what moves between readings.
+/// (a half-bit of NMRA S-9.1:2020 table 1) are 3.4 %; a house allowance above that.
+pub const GIVEN_BACK: f64 = 0.15;
+/// What moves between readings, as a part of the rated current (a house value).
 const MOVES: f64 = 0.02;
 
 /// What the meters showed, in amperes.
@@ -92,7 +92,7 @@ fn agree(shown: Shown) -> Result<(), Halt> {
     }
     let added = after.value - before.value;
     let own = combined([before.expanded(), after.expanded(), shown.drawn.expanded()]);
-    if (added - drawn).abs() <= PART * drawn + MOVES * shown.rated.si() + own {
+    if (added - drawn).abs() <= GIVEN_BACK * drawn + MOVES * shown.rated.si() + own {
         return Ok(());
     }
     let amperes = |value| Amperes::from_si(value).unwrap_or(Amperes::ZERO);

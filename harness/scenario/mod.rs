@@ -44,6 +44,7 @@ pub mod signal;
 pub mod soak;
 pub mod supply;
 
+pub use ammeters::GIVEN_BACK;
 pub use board::{Configuration, OnSignalLoss, Ratings};
 pub use connection::connected;
 pub use context::Context;

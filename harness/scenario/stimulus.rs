@@ -26,7 +26,7 @@ const RATED_PART: f64 = 0.02;
 /// House allowance for the supply rail, upwards and downwards.
 const RAIL_PART: f64 = 0.03;
 /// What leads and a diode before the rail may take besides.
-const RAIL_DROP: f64 = 1.0;
+pub(super) const RAIL_DROP: f64 = 1.0;
 /// An output with this part of the supply voltage drives its load: what flows
 /// then is the load's doing, below it may be the board's.
 const DRIVES: f64 = 0.5;

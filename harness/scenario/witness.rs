@@ -5,6 +5,7 @@
 use super::connection::{COVERAGE, PERIOD, SETTLED_SAMPLES, arm, mean_rail};
 use super::routine::WHOLE;
 use super::session::{Act, BenchSession, Halt, Meter};
+use super::stimulus::RAIL_DROP;
 use crate::bench_file::Port;
 use crate::ident::Role;
 use crate::measurement::Estimate;
@@ -13,8 +14,6 @@ use crate::waveform::{Capture, Signal};
 
 /// With less than this at its terminals the supply is off, or as good as off.
 const ON: Volts = Volts::new(2.5);
-/// What leads and a diode before the rail may take.
-const DROP: f64 = 1.0;
 /// What moves between the readings of a rail at rest, relative (a house value). What is
 /// allowed here may not fail a board: limits are a few parts in a hundred away.
 const MOVES: f64 = 0.005;
@@ -41,7 +40,7 @@ pub async fn witnessed(session: &mut impl BenchSession) -> Result<(), Halt> {
     }
     session.act(WHOLE, Act::CaptureOff).await?;
     session.act(WHOLE, Act::LoadOff).await?;
-    let mut apart = None;
+    let mut found = None;
     for look in 0..LOOKS {
         if session.may_go_on(WHOLE, ROOM).is_err() {
             break;
@@ -49,12 +48,12 @@ pub async fn witnessed(session: &mut impl BenchSession) -> Result<(), Halt> {
         if look > 0 {
             session.wait(WHOLE, APART).await?;
         }
-        apart = disagreement(session).await?;
-        if apart.is_none() {
+        found = disagreement(session).await?;
+        if found.is_none() {
             break;
         }
     }
-    apart.map_or(Ok(()), Err)
+    found.map_or(Ok(()), Err)
 }
 
 /// What the two say if they disagree now.
@@ -73,17 +72,18 @@ async fn disagreement(session: &mut impl BenchSession) -> Result<Option<Halt>, H
         channel.is_some_and(|channel| !channel.clipped)
     };
     let rail = seen.as_ref().filter(whole).and_then(mean_rail);
-    Ok(rail.and_then(|rail| agree(supply, rail).err()))
+    Ok(rail.and_then(|rail| apart(supply, rail)))
 }
 
-fn agree(supply: Estimate, rail: Estimate) -> Result<(), Halt> {
+/// What is said of readings that are farther apart than they may be.
+fn apart(supply: Estimate, rail: Estimate) -> Option<Halt> {
     let allowed = COVERAGE * libm::hypot(supply.u, rail.u) + MOVES * supply.value;
     let above = rail.value - supply.value;
-    if above <= allowed && above >= -allowed - DROP {
-        return Ok(());
+    if above <= allowed && above >= -allowed - RAIL_DROP {
+        return None;
     }
     let volts = |value| Volts::from_si(value).unwrap_or(Volts::ZERO);
-    Err(Halt::danger(format!(
+    Some(Halt::danger(format!(
         "after the scenario the supply shows {} and the capture device {} of the board's rail: one \
          of the two is wrong by more than both are stated to err, so nothing that was captured is \
          judged; look at leads, the rail's channel and its `scale` in the bench file",
@@ -99,7 +99,7 @@ mod tests {
     #[test]
     fn a_rail_is_not_above_its_supply() {
         let said = |supply: f64, rail: f64| {
-            agree(Estimate::new(supply, 0.01), Estimate::new(rail, 0.05)).is_err()
+            apart(Estimate::new(supply, 0.01), Estimate::new(rail, 0.05)).is_some()
         };
         // A diode takes 0.4 to 1 V (common practice, no source).
         for rail in [18.0, 17.9, 17.6, 17.1, 18.2] {

@@ -109,15 +109,12 @@ fn is_noisy(codes: &[i16]) -> bool {
     steps >= STEPS && steps as f64 >= PART * codes.len() as f64
 }
 
-fn is_frozen(codes: &[i16]) -> bool {
-    codes.len() >= FROZEN && codes.iter().all(|code| *code == codes[0])
-}
-
 /// Whether `channel` has one code from its first sample to its last, within its range
 /// and in more of them than chance explains: a level without any noise, or a channel
 /// that takes no samples.
 pub fn shows_one_code(channel: &Channel) -> bool {
-    !channel.clipped && is_frozen(&channel.codes)
+    let codes = &channel.codes;
+    !channel.clipped && codes.len() >= FROZEN && codes.iter().all(|code| *code == codes[0])
 }
 
 /// Whether the output's voltage stands at one code while its current alternates: even

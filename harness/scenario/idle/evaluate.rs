@@ -210,11 +210,11 @@ fn obeyed(
     sheet.add(metric, "", finding, notes);
 }
 
-/// Whether the output has the sign that its input asks for.
 /// Said where the source did not do as it was told.
 const NOT_HELD: &str = "the board's first input shows another polarity than the signal source was \
      told to hold: look at the source and its wires";
 
+/// Whether the output has the sign that its input asks for.
 fn polarity(sheet: &mut Sheet<'_>, context: &Context, on: &[&IdleStep]) {
     if on.is_empty() {
         sheet.missing(&[POLARITY], "", Blame::Plan, NOT_ON);

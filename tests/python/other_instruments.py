@@ -239,6 +239,21 @@ class ByteScope(Scope):
         return None
 
 
+def answer_through(client, answer):
+    """Whoever asked may be gone; what else it said is still obeyed."""
+    try:
+        client.sendall(answer)
+    except (BrokenPipeError, ConnectionResetError):
+        pass
+
+
+def heard(client):
+    try:
+        return client.recv(4096)
+    except ConnectionResetError:
+        return b""
+
+
 def serve_socket(instrument):
     listening = socket.create_server(("127.0.0.1", 0))
     print(listening.getsockname()[1], flush=True)
@@ -246,7 +261,7 @@ def serve_socket(instrument):
         client, _ = listening.accept()
         waiting = b""
         with client:
-            while received := client.recv(4096):
+            while received := heard(client):
                 waiting += received
                 *lines, waiting = waiting.split(instrument.ending)
                 for line in lines:
@@ -256,7 +271,7 @@ def serve_socket(instrument):
                     if isinstance(answer, str):
                         answer = answer.encode()
                     if answer is not None:
-                        client.sendall(answer + instrument.ending)
+                        answer_through(client, answer + instrument.ending)
 
 
 def serve_messages(instrument):
@@ -269,13 +284,13 @@ def serve_messages(instrument):
     while True:
         client, _ = listening.accept()
         with client:
-            while message := client.recv(4096):
+            while message := heard(client):
                 text = message.decode().strip()
                 if not text or "\n" in text or "\r" in text:
                     continue
                 answer = instrument.line(text)
                 if answer is not None:
-                    client.sendall(answer.encode())
+                    answer_through(client, answer.encode())
 
 
 class Load:

@@ -1,6 +1,6 @@
 //! The guardian's own life: takes the ports over, answers each beat of the
 //! program that it watches, and acts when no more come. It never reads from an
-//! instrument and never waits for one.
+//! instrument and never waits for an answer.
 
 use super::duty::{BEAT, DONE, Duty, EVERY, SILENCE, STALLED, TERMINATED};
 use rustix::net::{RecvAncillaryBuffer, RecvAncillaryMessage, RecvFlags, ReturnFlags, recvmsg};
@@ -8,11 +8,17 @@ use std::fs::File;
 use std::io::{self, BufRead, BufReader, IoSliceMut, Read, Write};
 use std::mem::MaybeUninit;
 use std::os::fd::{AsFd, OwnedFd};
+use std::os::unix::fs::FileTypeExt;
 use std::os::unix::net::UnixStream;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 use tokio::signal::unix::{SignalKind, signal};
+
+/// So long a connection outlives what was sent over it last. Its end may throw away
+/// what the far side has not read yet, and a far side whose answer nobody takes may
+/// stop reading.
+const LINGERS: Duration = Duration::from_millis(500);
 
 /// A duty and the port that it is done to, where there is one.
 type Post = (Duty, Option<File>);
@@ -90,7 +96,7 @@ fn stand(orders: &UnixStream, posts: &[Post], terminated: &AtomicBool) -> io::Re
         match stream.read(&mut words) {
             Ok(count) if words[..count].contains(&DONE) => return Ok(()),
             Ok(0) => {
-                act(posts);
+                act_alone(posts);
                 return Ok(());
             }
             Ok(_) => {
@@ -100,7 +106,7 @@ fn stand(orders: &UnixStream, posts: &[Post], terminated: &AtomicBool) -> io::Re
             }
             Err(error) if is_silence(&error) => {}
             Err(_) => {
-                act(posts);
+                act_alone(posts);
                 return Ok(());
             }
         }
@@ -131,6 +137,21 @@ fn act(posts: &[Post]) {
             scope.spawn(move || duty.act(port.as_ref()));
         }
     });
+}
+
+/// Acts for a program that is gone, so that the last handles are the guardian's.
+fn act_alone(posts: &[Post]) {
+    act(posts);
+    let is_connection = |port: &File| {
+        port.metadata()
+            .is_ok_and(|about| about.file_type().is_socket())
+    };
+    if posts
+        .iter()
+        .any(|(_, port)| port.as_ref().is_some_and(is_connection))
+    {
+        std::thread::sleep(LINGERS);
+    }
 }
 
 /// Set once this process is told to end. A closed terminal is the watched

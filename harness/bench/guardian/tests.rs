@@ -116,6 +116,29 @@ fn a_port_handed_over_needs_no_path() {
     supply.heard(ACTED);
 }
 
+/// An instrument behind a socket may be at an answer when the program is killed: it
+/// hears what ends the danger all the same.
+#[test]
+fn a_connection_stands_until_a_slow_instrument_has_read() {
+    let (port, far) = UnixStream::pair().expect("a connection");
+    let supply = Duty {
+        path: "slow".to_owned(),
+        abandon: b"\n".to_vec(),
+        lines: vec![b"OUTP OFF\n".to_vec()],
+        gap: Duration::ZERO,
+        by_messages: false,
+        inherited: true,
+    };
+    let (_, socket) = guarded(&[supply], vec![port.into()], &NEVER);
+    drop(socket);
+    // Long after its lines are out, and long before it leaves.
+    std::thread::sleep(Duration::from_millis(60));
+    (&far).write_all(b"12.0\n").expect("somebody is there");
+    let mut heard = Vec::new();
+    (&far).read_to_end(&mut heard).ok();
+    assert_eq!(heard, ACTED);
+}
+
 #[test]
 fn dismissed_it_says_nothing() {
     let supply = Instrument::new();

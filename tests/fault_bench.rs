@@ -10,6 +10,7 @@ mod kinds;
 mod processes;
 mod trial;
 mod trick;
+mod whole;
 
 use bufferstop::parallel::{cores, in_order};
 use kinds::{KINDS, Kind, Standing};
@@ -183,7 +184,7 @@ fn what_ended_wrongly_once_ends_rightly() {
 }
 
 /// A meter that renews its reading twice a second is slow and no liar: it disagrees with
-/// no other for long, so no run is given up for it. (What idle reads of it is open.)
+/// no other for long, so no run is given up for it, and idle waits for what it shows.
 #[test]
 fn a_slow_meter_is_not_called_wrong() {
     let mut place = Workplace::new();
@@ -195,49 +196,7 @@ fn a_slow_meter_is_not_called_wrong() {
     assert!(sound.len() > 4, "{}", sound.len());
     for outcome in sound {
         assert!(outcome.truth.touched());
+        assert!(outcome.wrongs.is_empty(), "{}", outcome.words);
         assert!(!outcome.words.contains("Inconclusive"), "{}", outcome.words);
-    }
-}
-
-/// One whole run, in which the `n`-th answer of any instrument is lost, or the
-/// disk is full at the `n`-th commit, for every `n` (or every so many).
-#[test]
-#[ignore = "a campaign of hours: scripts/long"]
-fn every_line_and_every_commit_may_fail() {
-    let step = number("BUFFERSTOP_FAULT_STEP").unwrap_or(1).max(1);
-    let named = |name: &str| KINDS.iter().find(|kind| kind.name == name);
-    let sound = Workplace::new().attempt_at(named("none").expect("a kind"), 0);
-    let lines = sound.truth.exchanges();
-    // A run commits less often than it talks; beyond its end nothing fails.
-    for (name, most) in [("answer lost", lines), ("store fails", lines / 8)] {
-        let kind = named(name).expect("a kind");
-        let mut tally = Tally::default();
-        let (begun, mut shown) = (Instant::now(), Instant::now());
-        let trials = most.div_ceil(step);
-        in_order(
-            cores(),
-            trials as usize,
-            Workplace::new,
-            |place, index| Some(place.attempt_at(kind, index as u64 * step)),
-            |index, outcome| {
-                let at = index as u64 * step;
-                tally.count(at, &outcome);
-                if !outcome.wrongs.is_empty() {
-                    println!("{name} at {at}: {:?}: {}", outcome.wrongs, outcome.words);
-                }
-                if shown.elapsed() > BETWEEN_TABLES {
-                    shown = Instant::now();
-                    println!("{name}: {} of {trials}, {:?}", tally.runs, tally.wrongs);
-                }
-                true
-            },
-        );
-        let seconds = begun.elapsed().as_secs_f64();
-        println!(
-            "{name}: {trials} runs of {most} places in {seconds:.0} s, worst {:.3} s to safe, \
-             {} never, wrong ends {:?}",
-            tally.worst, tally.never_dead, tally.wrongs
-        );
-        assert!(tally.wrongs.is_empty(), "{name}: {:?}", tally.wrongs);
     }
 }

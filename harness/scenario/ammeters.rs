@@ -1,6 +1,7 @@
-//! Whether the supply's ammeter rises by what a load adds: nothing else on a bench says
-//! what an unloaded board draws, and a meter that stands or shows half would judge it.
-//! It judges no board, and says nothing where the output does not deliver.
+//! What the supply's ammeter shows of an unloaded board: read until it stands, and held
+//! against the load's by what a load adds, since nothing else on a bench says what such
+//! a board draws, and a meter that stands or shows half would judge it. It judges no
+//! board, and says nothing of meters where the output does not deliver.
 
 use super::intent::{Intent, LoadSetting};
 use super::routine::{WHOLE, supply_on};
@@ -21,8 +22,50 @@ const LOOKS: u32 = 5;
 /// An alternating output gives back to its supply in its dead times and edges: 2 of 58 us
 /// (a half-bit of NMRA S-9.1:2020 table 1) are 3.4 %; a house allowance above that.
 pub const GIVEN_BACK: f64 = 0.15;
+/// What one reading takes, s: one cycle of 50 Hz mains and as much again (common
+/// practice, no source).
+pub(super) const A_READING: f64 = 40e-3;
 /// What moves between readings, as a part of the rated current (a house value).
 const MOVES: f64 = 0.02;
+
+/// A meter that renews its reading twice a second shows another one after this.
+const RENEWED: Seconds = Seconds::new(0.55);
+/// Two readings are the same within this part of what the meter may err by: what it errs
+/// by is nearly the same in both (a house value).
+const SAME: f64 = 0.25;
+
+/// What the supply's meter shows once it shows the same twice, or at last; `longest` is
+/// how long the state of the board may be held for it.
+///
+/// # Errors
+/// A [`Halt`].
+pub(super) async fn settled(
+    longest: Option<Seconds>,
+    session: &mut impl BenchSession,
+) -> Result<Option<Estimate>, Halt> {
+    let mut shown = session.read(WHOLE, Meter::SupplyCurrent).await?;
+    if !is_read_by_program(session, Role::Supply) {
+        return Ok(shown);
+    }
+    let most = longest.map_or(LOOKS, |longest| {
+        (longest.si() / (RENEWED.si() + A_READING)) as u32
+    });
+    for _ in 0..most.min(LOOKS) {
+        if session.may_go_on("settle", RENEWED).is_err() {
+            break;
+        }
+        session.wait("settle", RENEWED).await?;
+        let before = shown;
+        shown = session.read(WHOLE, Meter::SupplyCurrent).await?;
+        let same = before.zip(shown).is_none_or(|(before, now)| {
+            (before.value - now.value).abs() <= SAME * before.expanded()
+        });
+        if same {
+            break;
+        }
+    }
+    Ok(shown)
+}
 
 /// What the meters showed, in amperes.
 #[derive(Clone, Copy, Debug)]
@@ -41,10 +84,7 @@ struct Shown {
 /// # Errors
 /// A [`Halt`]; the bench's trouble where the meters disagree.
 pub(super) async fn compared(session: &mut impl BenchSession) -> Result<(), Halt> {
-    let reads = |role| {
-        let instrument = session.file().instrument(role);
-        instrument.is_some_and(|instrument| instrument.port != Port::Person)
-    };
+    let reads = |role| is_read_by_program(session, role);
     if !reads(Role::Supply) || !reads(Role::Load) {
         return Ok(());
     }
@@ -82,6 +122,12 @@ pub(super) async fn compared(session: &mut impl BenchSession) -> Result<(), Halt
     }
     session.act(WHOLE, Act::LoadOff).await?;
     found
+}
+
+/// Whether no person reads that instrument.
+fn is_read_by_program(session: &impl BenchSession, role: Role) -> bool {
+    let instrument = session.file().instrument(role);
+    instrument.is_some_and(|instrument| instrument.port != Port::Person)
 }
 
 fn agree(shown: Shown) -> Result<(), Halt> {

@@ -118,7 +118,12 @@ impl WallClock for Jumping {
 }
 
 impl Workplace {
+    /// With the demo's plan.
     pub(crate) fn new() -> Self {
+        Self::with(plan::parse(&[demo::plan()]).expect("a plan").0)
+    }
+
+    pub(crate) fn with(plan: Plan) -> Self {
         let bench = bench_file::parse(&demo::bench()).expect("a bench").0;
         let shipped = |role: Role| profile::shipped(role.word()).expect("a profile");
         let profiles = bench
@@ -129,7 +134,7 @@ impl Workplace {
         let (store, folder) = new_store(Durability::AtEnd);
         let board = model_board::parse(&demo::board()).expect("a board").0;
         Self {
-            plan: plan::parse(&[demo::plan()]).expect("a plan").0,
+            plan,
             bench,
             profiles,
             board: ModelBoard {
@@ -151,12 +156,11 @@ impl Workplace {
         self.perform(kind, seed, draw, chance)
     }
 
-    /// One run of every scenario on a good board, its fault at the `onset`-th
+    /// One run of these scenarios on a good board, its fault at the `onset`-th
     /// line or commit.
-    pub(crate) fn attempt_at(&mut self, kind: &Kind, onset: u64) -> Outcome {
-        let scenarios = self.plan.scenarios.iter();
+    pub(crate) fn attempt_at(&mut self, kind: &Kind, scenarios: &[String], onset: u64) -> Outcome {
         let draw = Draw {
-            scenarios: scenarios.map(|scenario| scenario.name.clone()).collect(),
+            scenarios: scenarios.to_vec(),
             defect: None,
             onset,
         };

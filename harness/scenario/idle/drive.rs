@@ -8,7 +8,7 @@ use super::settings::{OutputState, Settings};
 use crate::scenario::ammeters;
 use crate::scenario::routine;
 use crate::scenario::routine::{Snapshot, WHOLE};
-use crate::scenario::session::{Act, BenchSession, Halt, Meter, Provokes};
+use crate::scenario::session::{Act, BenchSession, Halt, Provokes};
 use crate::scenario::terms::Polarity;
 use crate::units::Volts;
 use crate::waveform::Signal;
@@ -100,7 +100,11 @@ async fn take(
     };
     session.step(&text).await?;
     session.wait("settle", settings.settle).await?;
-    let input_current = session.read(WHOLE, Meter::SupplyCurrent).await?;
+    // What else a held polarity may take.
+    let longest = session.configuration().longest_hold;
+    let longest = longest.filter(|_| drive != Polarity::Alternating);
+    let left = longest.map(|longest| longest - settings.held());
+    let input_current = ammeters::settled(left, session).await?;
     let widest = session.ratings().rated_current;
     let (period, length) = (settings.sampling_period, settings.length);
     let take = Snapshot {

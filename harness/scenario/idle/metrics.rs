@@ -42,7 +42,8 @@ pub(in crate::scenario) static ENTRY: Entry = Entry {
             "settle",
             Dimension::Time,
             "200 ms",
-            "Wait after each change before anything is read.",
+            "Wait after each change before anything is read; the supply's meter is then read \
+             until it shows the same twice, since some renew their readings twice a second.",
         ),
         Setting::one(
             "length",

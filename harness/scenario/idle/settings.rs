@@ -3,6 +3,7 @@
 
 use crate::bench_file::Carries;
 use crate::document::{Demand, Table};
+use crate::scenario::ammeters::A_READING;
 use crate::scenario::board::Ratings;
 use crate::scenario::demands::{Demands, SLOWEST_SAMPLING, amperes, seconds};
 use crate::scenario::requirements::Requirements;
@@ -21,10 +22,6 @@ const NEEDED: [(&str, &[OutputState]); 7] = [
     ("off_when_braked", &[OutputState::Braked, OutputState::On]),
     ("polarity_correct", &[OutputState::On]),
 ];
-
-/// The supply's meter takes this long, in seconds, while a state is held: one
-/// cycle of 50 Hz mains and as much again (common practice, no source).
-const METER: f64 = 40e-3;
 
 /// What is asked of the output by the board's enable and brake lines.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -134,9 +131,13 @@ impl Settings {
             );
         }
         if self.has(OutputState::On) {
-            let held = self.settle.si() + self.length.si() + METER;
-            demands.held(&self.polarities, seconds(held), "settle");
+            demands.held(&self.polarities, self.held(), "settle");
         }
+    }
+
+    /// How long a state is held at least, one reading of the supply's meter included.
+    pub(super) fn held(&self) -> Seconds {
+        seconds(self.settle.si() + self.length.si() + A_READING)
     }
 
     fn check_steps(&self, demands: &mut Demands<'_>) {

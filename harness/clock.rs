@@ -70,8 +70,15 @@ impl BenchSpan {
 
     /// The span nearest to `seconds`, saturating at the range's ends.
     pub fn from_seconds(seconds: Seconds) -> Self {
-        // `as` saturates, and a `Seconds` is finite by construction.
-        Self(libm::round(seconds.si() * PICOSECONDS as f64) as i64)
+        Self::nearest(seconds.si() * PICOSECONDS as f64)
+    }
+
+    /// The span nearest to so many picoseconds, halves away from zero, saturating at
+    /// the range's ends.
+    pub fn nearest(picoseconds: f64) -> Self {
+        // `as` cuts off and saturates; this is the last number that is cut to zero.
+        const HALF: f64 = 0.5_f64.next_down();
+        Self((picoseconds + HALF.copysign(picoseconds)) as i64)
     }
 
     /// Picoseconds.
@@ -157,6 +164,18 @@ mod tests {
         for picoseconds in [0, 1, -1, 58_000_000, 3 * PICOSECONDS + 7] {
             let span = BenchSpan::from_picoseconds(picoseconds);
             assert_eq!(BenchSpan::from_seconds(span.seconds()), span);
+        }
+    }
+
+    proptest::proptest! {
+        /// The plain way: rounded first, and then cut off.
+        #[test]
+        fn the_nearest_picosecond_is_that_of_rounding(any: f64, whole: i32, part in -1.0..1.0_f64) {
+            let (whole, half) = (f64::from(whole), 0.5_f64.next_down());
+            for x in [any, whole + part, whole + 0.5, whole - 0.5, half, -half, f64::NAN] {
+                let rounded = libm::round(x) as i64;
+                proptest::prop_assert_eq!(BenchSpan::nearest(x).picoseconds(), rounded);
+            }
         }
     }
 

@@ -24,7 +24,7 @@ const MOVED: f64 = 3.0;
 /// What is planted: a factor and something on top, in SI units.
 const PLANTED: &[(&str, f64, f64)] = &[
     ("bulk_capacitance", 2.0, 0.0),
-    ("bulk_resistance", 10.0, 0.0),
+    ("bulk_resistance", 12.0, 0.0),
     ("switch_resistance", 2.0, 0.0),
     ("positive_path_excess", 1.0, 0.1),
     ("switch_temperature_coefficient", 6.0, 0.0),
@@ -553,8 +553,10 @@ fn moved(was: &[Finding], is: &[Finding]) -> Option<Way> {
 }
 
 /// What moves at some phases alone: a board that sees one half only is late where a
-/// fault begins in the other.
-const AT_SOME_PHASES: [(&str, &str); 2] = [
+/// fault begins in the other, and one that looks every so often by where between two
+/// looks it begins.
+const AT_SOME_PHASES: [(&str, &str); 3] = [
+    ("trip_polled_period", "short.let_through"),
     ("sensed_legs = 1", "reversal.trip_time"),
     ("sensed_legs = 1", "reversal.reversal_time"),
 ];

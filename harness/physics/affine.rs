@@ -1,7 +1,8 @@
 //! Linear functions of the state, in which the equations are written. It knows
 //! no circuit.
 
-use super::propagator::{COLUMNS, Matrix, STATES, State, add, row_before};
+use super::propagator::{COLUMNS, STATES, State};
+use super::rise::add;
 
 /// A linear function of the state and the constant one.
 #[derive(Clone, Copy, Debug)]
@@ -32,11 +33,6 @@ impl Affine {
 
     pub(super) fn times(self, factor: f64) -> Self {
         Self::zero().plus(factor, self)
-    }
-
-    /// What gives at a state the value of this one a step of `rise` later.
-    pub(super) fn before(&self, rise: &Matrix) -> Self {
-        Self(row_before(rise, &self.0))
     }
 
     /// Its value at `state`.

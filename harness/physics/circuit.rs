@@ -65,7 +65,7 @@ impl Switches {
 /// It is advanced exactly: the same actions at the same instants give the same
 /// trajectory bit for bit, however the way there is cut into calls of
 /// [`Circuit::advance_to`] (periods that repeat themselves are skipped, which
-/// moves the state by less than 1e-12 of itself).
+/// moves the state by less than about 1e-11 of itself).
 ///
 /// ```
 /// use bufferstop::clock::BenchInstant;
@@ -364,7 +364,7 @@ impl Circuit {
     fn thermal_now(&self) -> Thermal {
         let mut thermal = self.thermal;
         let ohms = self.electrics.switch_at(self.mode.key.bin);
-        thermal.current_squared += self.current_squared_until_now();
+        thermal.current_squared = self.squared_until_now();
         thermal.catch_up(self.now, ohms);
         thermal
     }

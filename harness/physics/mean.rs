@@ -149,15 +149,20 @@ fn composed(
             let next = match levels.last() {
                 // The trapezium errs by (1 ps / tau)^2 / 12 of what dies away with tau.
                 None => quantity
-                    .plus(1.0, quantity.before(propagator.level(0)))
+                    .plus(1.0, before(propagator, 0, quantity))
                     .times(0.5 / PICOSECONDS as f64),
-                Some(half) => half.plus(1.0, half.before(propagator.level(level - 1))),
+                Some(half) => half.plus(1.0, before(propagator, level - 1, half)),
             };
             levels.push(next);
         }
         if span >> level & 1 == 1 {
-            sum = levels[level].plus(1.0, sum.before(propagator.level(level)));
+            sum = levels[level].plus(1.0, before(propagator, level, &sum));
         }
     }
     sum
+}
+
+/// What gives at a state the value of `later` 2^`level` picoseconds later.
+fn before(propagator: &Propagator, level: usize, later: &Affine) -> Affine {
+    Affine(propagator.row_before(level, &later.0))
 }

@@ -25,6 +25,7 @@ mod observed;
 mod one_gap;
 mod periodic;
 mod propagator;
+mod rise;
 mod sampling;
 mod signal;
 mod states;
@@ -34,6 +35,7 @@ mod strides;
 mod thermal;
 mod timers;
 mod trajectory;
+mod warming;
 
 pub use action::{Action, LoadMode, Probe, SwitchBranch};
 pub use circuit::Circuit;

@@ -177,6 +177,18 @@ impl Mode {
         })
     }
 
+    /// A quantity that stands still as long as this circuit is in force.
+    pub(super) fn constant(&self, probe: Probe, upstream: f64) -> Option<f64> {
+        let Key { near, far, gap, .. } = self.key;
+        let open = |contact| contact == Contact::Open;
+        match probe {
+            Probe::UpstreamVoltage => Some(upstream),
+            Probe::GapCurrent => open(gap).then_some(0.0),
+            Probe::ShortCurrent => (open(near) && open(far)).then_some(0.0),
+            _ => None,
+        }
+    }
+
     /// A quantity of the circuit at each of `states`, as [`Self::probe`] gives
     /// it, after what is in `values`.
     pub(super) fn probe_each(
@@ -262,11 +274,13 @@ fn columns(rows: &[Affine; STATES]) -> Matrix {
 /// The node: everything that conducts there shares the output's current.
 fn node(e: &Electrics, key: &Key) -> Affine {
     let mut conductance = e.node_conductance;
-    let mut flowing = Affine::state(I_OUT)
-        .plus(-1.0, Affine::state(I_NEAR))
-        .plus(-1.0, Affine::state(I_FAR))
-        .plus(-1.0, Affine::state(I_GAP))
-        .plus(e.snubber_conductance, Affine::state(V_SNUB));
+    let mut flowing = Affine::state(I_OUT).plus(e.snubber_conductance, Affine::state(V_SNUB));
+    for (contact, current) in [(key.near, I_NEAR), (key.far, I_FAR), (key.gap, I_GAP)] {
+        // Without a way there is no current, and a step need not look for it.
+        if contact != Contact::Open {
+            flowing = flowing.plus(-1.0, Affine::state(current));
+        }
+    }
     if key.resistor {
         conductance += e.resistor_conductance;
     }

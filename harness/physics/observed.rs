@@ -427,6 +427,15 @@ fn rectifiers(e: &Electrics, settings: &Settings, state: &State) -> (Rectifier, 
     }
     let conducting = Rectifier::Conducting(Polarity::of(flowing));
     flowing = flowing.abs();
+    if !connected.bank {
+        let conducts = flowing > (state[V_LOAD] + e.rectifier_drop) * conductance;
+        let load = if conducts {
+            conducting
+        } else {
+            Rectifier::Blocked
+        };
+        return (load, Rectifier::Blocked);
+    }
     let load = (state[V_LOAD] + e.rectifier_drop, e.load.conductance);
     let bank = (state[V_BANK] + e.bank.drop, e.bank.conductance);
     let has = [drawing, connected.bank];

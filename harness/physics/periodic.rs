@@ -11,14 +11,18 @@ use super::mode::Mode;
 use super::observed::Asked;
 use super::propagator::State;
 use super::step::step_level;
-use super::timers::{NEVER, Timer};
+use super::thermal::Warmed;
+use super::timers::{NEVER, Timer, Timers};
 use super::trajectory::{Segment, Turns};
 use std::sync::Arc;
 
-/// A period repeats when no state moved by more than this share of itself ...
-const RELATIVE: f64 = 1e-14;
-/// ... or by this much in volts or amperes.
-const ABSOLUTE: f64 = 1e-14;
+/// A period repeats when no state moved by more than this share of itself and of a
+/// volt or ampere ...
+const STILL: f64 = 1e-14;
+/// ... or by no more than this, and what is still to come, if each period moves it less
+/// than the one before by the same factor, is no more than that.
+const NEARLY_STILL: f64 = 1e-12;
+const STILL_TO_COME: f64 = 1e-11;
 
 /// Most stretches of a period that may repeat itself.
 const LONGEST: usize = 1 << 14;
@@ -31,8 +35,12 @@ pub(super) struct Snapshot {
     mode: Arc<Mode>,
     switches: Switches,
     current_squared: f64,
+    /// How far the period before it moved the state, if that alone moved.
+    moved: Option<f64>,
     /// The period before it, if the next ones are like it.
     repeats: Option<Period>,
+    /// Thermal steps in the period that begins here, which was not stepped through.
+    warmed: Option<Warmed>,
 }
 
 /// One period that leads back to where it began, but for deadlines.
@@ -46,25 +54,28 @@ struct Period {
     current_squared: f64,
 }
 
-/// Integral of the squared currents through the switches of `mode`, `span`
-/// picoseconds long from `state` on, on the grid of the circuit's own steps.
-fn squared_in_steps(mode: &Mode, span: i64, state: &State) -> f64 {
-    let (mut elapsed, mut before, mut sum) = (0, *state, 0.0);
-    while elapsed < span {
-        let step = (1_i64 << step_level(elapsed)).min(span - elapsed);
-        let after = mode.propagator.advance(step, &before);
-        sum += mode.current_squared(step, &before, &after);
-        elapsed += step;
-        before = after;
+impl Period {
+    /// The next deadline that does not move with it.
+    fn due_once(&self, timers: &Timers) -> i64 {
+        let deadlines = timers.deadlines().iter().enumerate();
+        let once = deadlines.filter(|(index, _)| self.moving >> index & 1 == 0);
+        once.fold(NEVER, |due, (_, next)| due.min(*next))
     }
-    sum
+}
+
+/// Whether a period that `moved` the state may repeat itself, the one `before` having
+/// moved it by so much.
+fn is_still(moved: f64, before: Option<f64>) -> bool {
+    // The sum of a geometric series.
+    let dies_away = |before: f64| moved * moved <= STILL_TO_COME * (before - moved);
+    moved <= STILL || (moved <= NEARLY_STILL && before.is_some_and(dies_away))
 }
 
 /// What holds at the circuit's anchor, while it shows the present within a
 /// period that was not stepped through.
 #[derive(Clone, Debug)]
 pub(super) struct Coasting {
-    mode: Arc<Mode>,
+    pub(super) mode: Arc<Mode>,
     lines: u16,
     upstream: f64,
     /// The history goes on to the end of this period.
@@ -79,14 +90,17 @@ impl Circuit {
         if self.steps_through {
             return;
         }
-        let mut repeats = None;
+        let (mut repeats, mut moved) = (None, None);
         if let Some(before) = self.snapshot.take()
             && let Some(moving) = self.logic_repeats_since(&before)
         {
-            if self.is_still_since(&before) {
+            let here = self.moved_since(&before);
+            moved = Some(here);
+            if is_still(here, before.moved) {
                 repeats = Some(self.period_since(&before, moving));
             } else if self.mode_since <= before.at && self.mode.key.bridge == Bridge::OPEN {
                 self.drift(&self.period_since(&before, moving), target);
+                moved = None;
             }
         }
         // Also after what was skipped: one more period like it shows that the next
@@ -97,7 +111,9 @@ impl Circuit {
             mode: Arc::clone(&self.mode),
             switches: self.switches,
             current_squared: self.thermal.current_squared,
+            moved,
             repeats,
+            warmed: None,
         }));
         let since = self.turn.len().saturating_sub(1);
         self.turn.drain(..since);
@@ -110,27 +126,48 @@ impl Circuit {
         let Some(mut here) = self.snapshot.take_if(|here| here.repeats.is_some()) else {
             return false;
         };
-        let coasts = match &here.repeats {
-            Some(period) if here.at == self.anchor => {
-                self.anchor_again();
-                let periods = self.periods_before(period, target);
-                if periods > 0 {
-                    self.history
-                        .repeat(&period.turns, self.anchor, periods, false);
-                    self.skip(period, periods);
-                    here.at = self.anchor;
-                    here.switches = self.switches;
-                    here.current_squared = self.thermal.current_squared;
-                }
-                self.mode.key.bridge != Bridge::OPEN && target < self.due_once(period)
+        let mut coasts = false;
+        if let Some(period) = &here.repeats
+            && here.at == self.anchor
+        {
+            self.anchor_again();
+            self.repeat(period, &mut here.warmed, target);
+            let timers = &self.switches.timers;
+            coasts = self.mode.key.bridge != Bridge::OPEN && target < period.due_once(timers);
+            if coasts {
+                self.show(period, target);
+            } else if let Some(warmed) = here.warmed.take() {
+                self.take_back(&warmed);
             }
-            _ => false,
-        };
-        if coasts && let Some(period) = &here.repeats {
-            self.show(period, target);
+            here.at = self.anchor;
+            here.switches = self.switches;
+            here.current_squared = self.thermal.current_squared;
         }
         self.snapshot = Some(here);
         coasts
+    }
+
+    /// Moves by as many whole periods as fit before `target` and before anything
+    /// that is due only once and changes something.
+    fn repeat(&mut self, period: &Period, warmed: &mut Option<Warmed>, target: i64) {
+        loop {
+            let periods = self.periods_before(period, target);
+            if periods > 0 {
+                self.history
+                    .repeat(&period.turns, self.anchor, periods, false);
+                self.skip(period, periods);
+                *warmed = None;
+            }
+            // A thermal step that moves nothing else lets the period go on.
+            let tick = self.switches.timers.deadlines()[Timer::Thermal as usize];
+            let mut others = self.switches.timers;
+            others.cancel(Timer::Thermal);
+            let alone = tick <= target && tick < period.due_once(&others);
+            let whole = (&period.turns, period.current_squared);
+            if !(alone && self.warms_in_passing(whole, warmed, tick)) {
+                return;
+            }
+        }
     }
 
     /// Shows the present at `target`, which is in the period that begins here.
@@ -178,7 +215,9 @@ impl Circuit {
     pub(super) fn catch_up(&mut self) {
         if self.coasting.is_some() {
             self.anchor_again();
-            self.snapshot = None;
+            if let Some(warmed) = self.snapshot.take().and_then(|here| here.warmed) {
+                self.take_back(&warmed);
+            }
             self.walk_to(self.now);
         }
     }
@@ -198,25 +237,16 @@ impl Circuit {
         }
     }
 
-    /// Integral of the squared currents through the switches from the anchor to the
-    /// present.
-    pub(super) fn current_squared_until_now(&self) -> f64 {
-        let here = self.snapshot.as_ref();
-        let (Some(coasting), Some(period)) =
-            (&self.coasting, here.and_then(|here| here.repeats.as_ref()))
-        else {
-            return self.current_squared_until(self.now, &self.view);
-        };
-        let (mut mode, mut start, mut state) = (&coasting.mode, self.anchor, self.state);
-        let mut sum = 0.0;
-        let later = period.turns.stretches_after(self.anchor);
-        let later = later.take_while(|stretch| stretch.start <= self.now);
-        for stretch in later {
-            sum += squared_in_steps(mode, stretch.start - start, &state);
-            mode = &stretch.segment.mode;
-            (start, state) = (stretch.start, stretch.segment.state);
+    /// Integral of the squared currents through the switches from the last thermal
+    /// step to the present.
+    pub(super) fn squared_until_now(&self) -> f64 {
+        if self.coasting.is_some()
+            && let Some(here) = &self.snapshot
+            && let Some(period) = &here.repeats
+        {
+            return self.squared_until(&period.turns, here.warmed.as_ref(), self.now);
         }
-        sum + squared_in_steps(mode, self.now - start, &state)
+        self.thermal.current_squared + self.current_squared_until(self.now, &self.view)
     }
 
     /// Moves all but voltages and currents on by `periods` like the last one.
@@ -246,11 +276,12 @@ impl Circuit {
         }
     }
 
-    fn is_still_since(&self, before: &Snapshot) -> bool {
-        self.state
-            .iter()
-            .zip(&before.state)
-            .all(|(now, then)| (now - then).abs() <= ABSOLUTE + RELATIVE * now.abs())
+    /// The most by which a state has moved, as a share of itself and of one.
+    fn moved_since(&self, before: &Snapshot) -> f64 {
+        let states = self.state.iter().zip(&before.state);
+        states.fold(0.0, |most, (now, then)| {
+            f64::max(most, (now - then).abs() / (1.0 + now.abs()))
+        })
     }
 
     /// How long the circuit in force stays in force by itself, as far as the
@@ -270,17 +301,10 @@ impl Circuit {
         quiet
     }
 
-    /// The next deadline that does not move with `period`.
-    fn due_once(&self, period: &Period) -> i64 {
-        let deadlines = self.switches.timers.deadlines().iter().enumerate();
-        let once = deadlines.filter(|(index, _)| period.moving >> index & 1 == 0);
-        once.fold(NEVER, |due, (_, next)| due.min(*next))
-    }
-
     /// How many more periods lie before `target` and before anything that is due
     /// only once.
     fn periods_before(&self, period: &Period, target: i64) -> i64 {
-        let end = target.min(self.due_once(period) - 1);
+        let end = target.min(period.due_once(&self.switches.timers) - 1);
         (end - self.anchor) / period.turns.period
     }
 

@@ -1,6 +1,7 @@
 //! The exact step of a linear circuit: how far the state rises in any whole
 //! number of picoseconds. It knows matrices, not what their rows mean.
 
+use super::rise::Packed;
 use std::sync::OnceLock;
 
 /// Number of state variables.
@@ -12,15 +13,12 @@ pub(super) const LEVELS: usize = 45;
 /// Steps of 2^27 ps, about 134 us, and more are made when one is asked for:
 /// most circuits are in force for less than a half-bit.
 const SHORT: usize = 27;
-/// A term of the exponential's series that is smaller than this share of the
-/// first one is left out with all that follow.
-const NEGLIGIBLE: f64 = 1e-20;
 
 /// The values of all state variables.
 pub(super) type State = [f64; STATES];
 
-/// A matrix acting on (state, 1), column by column. The generator [A b] and
-/// every rise matrix have this shape; the augmented last row is zero.
+/// A matrix acting on (state, 1), column by column: the generator [A b] of a circuit.
+/// The augmented last row is zero.
 pub(super) type Matrix = [[f64; STATES]; COLUMNS];
 
 /// Rise matrices E - I for spans of 2^k picoseconds, where E is the exponential
@@ -32,46 +30,124 @@ pub(super) type Matrix = [[f64; STATES]; COLUMNS];
 /// (N. J. Higham, "Functions of Matrices", SIAM 2008, section 10.3) written
 /// for the rise; it adds about one rounding a level.
 #[derive(Debug)]
-pub(super) struct Propagator {
-    short: Vec<Matrix>,
-    long: OnceLock<Vec<Matrix>>,
+pub(super) enum Propagator {
+    /// Where the first four variables alone move: a board without a load.
+    Four(Ladder<4>),
+    /// With a load and the near short at most.
+    Eight(Ladder<8>),
+    /// With anything.
+    All(Ladder<STATES>),
+}
+
+/// One step of any length.
+#[derive(Clone, Debug)]
+pub(super) enum Rise {
+    /// As for [`Propagator::Four`].
+    Four(Box<Packed<4>>),
+    /// As for [`Propagator::Eight`].
+    Eight(Box<Packed<8>>),
+    /// As for [`Propagator::All`].
+    All(Box<Packed<STATES>>),
+}
+
+/// The same with whatever is inside, which has the same functions.
+macro_rules! whatever {
+    ($of:expr, $kind:ident, $inside:ident => $result:expr) => {
+        match $of {
+            $kind::Four($inside) => $result,
+            $kind::Eight($inside) => $result,
+            $kind::All($inside) => $result,
+        }
+    };
 }
 
 impl Propagator {
     /// The propagator of x' = A x + b, `generator` in SI units.
     pub(super) fn new(generator: &Matrix) -> Self {
-        let mut scaled = *generator;
-        let mut norm: f64 = 0.0;
-        for column in &mut scaled {
-            let mut sum = 0.0;
-            for value in column.iter_mut() {
-                *value *= 1e-12;
-                sum += value.abs();
-            }
-            norm = norm.max(sum);
+        match moving(generator) {
+            ..=4 => Self::Four(Ladder::new(generator)),
+            5..=8 => Self::Eight(Ladder::new(generator)),
+            _ => Self::All(Ladder::new(generator)),
         }
+    }
+
+    /// The state 2^`level` picoseconds later.
+    pub(super) fn step(&self, level: usize, state: &State) -> State {
+        whatever!(self, Self, ladder => ladder.level(level).risen(state))
+    }
+
+    /// The state `picoseconds` later, the longest steps first.
+    pub(super) fn advance(&self, picoseconds: i64, state: &State) -> State {
+        assert!(picoseconds >= 0, "the circuit only moves forward");
+        whatever!(self, Self, ladder => ladder.advance(picoseconds, state))
+    }
+
+    /// The row that gives at a state what `row` gives 2^`level` picoseconds later.
+    pub(super) fn row_before(&self, level: usize, row: &[f64; COLUMNS]) -> [f64; COLUMNS] {
+        whatever!(self, Self, ladder => ladder.level(level).row_before(row))
+    }
+
+    /// The step of `picoseconds`, for many of the same length.
+    pub(super) fn rise(&self, picoseconds: i64) -> Rise {
+        assert!(picoseconds >= 0, "the circuit only moves forward");
+        match self {
+            Self::Four(ladder) => Rise::Four(Box::new(ladder.rise(picoseconds))),
+            Self::Eight(ladder) => Rise::Eight(Box::new(ladder.rise(picoseconds))),
+            Self::All(ladder) => Rise::All(Box::new(ladder.rise(picoseconds))),
+        }
+    }
+}
+
+impl Rise {
+    /// The state after the step.
+    pub(super) fn risen(&self, state: &State) -> State {
+        whatever!(self, Self, packed => packed.risen(state))
+    }
+
+    /// The row that gives at a state what `row` gives one step later.
+    pub(super) fn row_before(&self, row: &[f64; COLUMNS]) -> [f64; COLUMNS] {
+        whatever!(self, Self, packed => packed.row_before(row))
+    }
+
+    /// The step twice.
+    pub(super) fn doubled(&self) -> Self {
+        match self {
+            Self::Four(packed) => Self::Four(Box::new(packed.doubled())),
+            Self::Eight(packed) => Self::Eight(Box::new(packed.doubled())),
+            Self::All(packed) => Self::All(Box::new(packed.doubled())),
+        }
+    }
+}
+
+/// Steps of 2^k picoseconds for each k from zero.
+#[derive(Debug)]
+pub(super) struct Ladder<const N: usize> {
+    short: Vec<Packed<N>>,
+    long: OnceLock<Vec<Packed<N>>>,
+}
+
+impl<const N: usize> Ladder<N> {
+    fn new(generator: &Matrix) -> Self {
+        let sum = |column: &[f64; STATES]| -> f64 {
+            column.iter().map(|value| (value * 1e-12).abs()).sum()
+        };
+        let mut norm = generator.iter().map(sum).fold(0.0, f64::max);
         assert!(norm.is_finite(), "the circuit's equations must be finite");
         let mut halvings = 0;
         while norm > 0.125 {
             norm *= 0.5;
             halvings += 1;
         }
-        let factor = libm::ldexp(1.0, -halvings);
-        for value in scaled.iter_mut().flatten() {
-            *value *= factor;
-        }
-        let mut rise = taylor_rise(&scaled, norm);
-        for _ in 0..halvings {
-            rise = doubled(&rise);
-        }
+        let scaled = Packed::of(generator, 1e-12 * libm::ldexp(1.0, -halvings));
+        let rise = scaled.exponential(norm);
+        let first = (0..halvings).fold(rise, |rise, _| rise.doubled());
         Self {
-            short: doublings(rise, SHORT),
+            short: doublings(first, SHORT),
             long: OnceLock::new(),
         }
     }
 
-    /// The rise matrix of 2^`level` picoseconds.
-    pub(super) fn level(&self, level: usize) -> &Matrix {
+    fn level(&self, level: usize) -> &Packed<N> {
         match self.short.get(level) {
             Some(rise) => rise,
             None => &self.long()[level - SHORT],
@@ -79,142 +155,60 @@ impl Propagator {
     }
 
     #[cold]
-    fn long(&self) -> &[Matrix] {
+    fn long(&self) -> &[Packed<N>] {
         self.long
-            .get_or_init(|| doublings(doubled(&self.short[SHORT - 1]), LEVELS - SHORT))
+            .get_or_init(|| doublings(self.short[SHORT - 1].doubled(), LEVELS - SHORT))
     }
 
-    /// The state 2^`level` picoseconds later.
-    pub(super) fn step(&self, level: usize, state: &State) -> State {
-        risen(self.level(level), state)
-    }
-
-    /// The state `picoseconds` later, the longest steps first.
-    pub(super) fn advance(&self, picoseconds: i64, state: &State) -> State {
-        assert!(picoseconds >= 0, "the circuit only moves forward");
+    fn advance(&self, picoseconds: i64, state: &State) -> State {
         let mut left = picoseconds;
-        let mut state = *state;
-        while left >> LEVELS != 0 {
-            state = self.step(LEVELS - 1, &state);
-            left -= 1 << (LEVELS - 1);
+        let mut after = *state;
+        if let Some(moving) = after.first_chunk_mut() {
+            while left >> LEVELS != 0 {
+                *moving = self.level(LEVELS - 1).moved(moving);
+                left -= 1 << (LEVELS - 1);
+            }
+            while left > 0 {
+                let level = left.ilog2() as usize;
+                *moving = self.level(level).moved(moving);
+                left -= 1 << level;
+            }
         }
-        while left > 0 {
-            let level = left.ilog2() as usize;
-            state = self.step(level, &state);
-            left -= 1 << level;
-        }
-        state
+        after
     }
 
-    /// The rise matrix of `picoseconds`, for many steps of the same length.
-    pub(super) fn rise(&self, picoseconds: i64) -> Matrix {
-        assert!(picoseconds >= 0, "the circuit only moves forward");
+    fn rise(&self, picoseconds: i64) -> Packed<N> {
         let mut left = picoseconds;
-        let mut rise = [[0.0; STATES]; COLUMNS];
+        let mut rise = Packed::NONE;
         while left > 0 {
             let level = (left.ilog2() as usize).min(LEVELS - 1);
-            rise = composed(&rise, self.level(level));
+            rise = rise.after(self.level(level));
             left -= 1 << level;
         }
         rise
     }
 }
 
-/// The state after one step of `rise`.
-pub(super) fn risen(rise: &Matrix, state: &State) -> State {
-    let mut delta = rise[STATES];
-    for (index, value) in state.iter().enumerate() {
-        // Branches that are not connected carry nothing, most of the time.
-        if *value != 0.0 {
-            add(&mut delta, &rise[index], *value);
-        }
-    }
-    add(&mut delta, state, 1.0);
-    delta
-}
-
-/// Adds `factor` times `column` to `sum`.
-#[inline]
-pub(super) fn add<const N: usize>(sum: &mut [f64; N], column: &[f64; N], factor: f64) {
-    // Here and in `row_before` one after the other: this is what a run spends its time
-    // in. What puts two iterators together is not inlined in every profile, and an index
-    // is checked for each entry.
-    let mut entries = column.iter();
-    for total in sum {
-        if let Some(entry) = entries.next() {
-            *total += entry * factor;
-        }
-    }
-}
-
-/// The row that gives at a state what `row` gives one step of `rise` later.
-pub(super) fn row_before(rise: &Matrix, row: &[f64; COLUMNS]) -> [f64; COLUMNS] {
-    let mut before = *row;
-    for (place, column) in rise.iter().enumerate() {
-        let mut values = row.iter();
-        for entry in column {
-            if let Some(value) = values.next() {
-                before[place] += entry * value;
-            }
-        }
-    }
-    before
-}
-
-/// `a` times `b`, both with a zero last row.
-fn product(a: &Matrix, b: &Matrix) -> Matrix {
-    let mut result = [[0.0; STATES]; COLUMNS];
-    for (place, column) in b.iter().enumerate() {
-        for (index, value) in column.iter().enumerate() {
-            if *value != 0.0 {
-                add(&mut result[place], &a[index], *value);
-            }
-        }
-    }
-    result
-}
-
-/// (I + a)(I + b) - I.
-fn composed(a: &Matrix, b: &Matrix) -> Matrix {
-    let mut result = product(a, b);
-    for (place, target) in result.iter_mut().enumerate() {
-        for (index, sum) in target.iter_mut().enumerate() {
-            *sum += a[place][index] + b[place][index];
-        }
-    }
-    result
-}
-
-/// The rise matrix of twice the span of `rise`.
-pub(super) fn doubled(rise: &Matrix) -> Matrix {
-    composed(rise, rise)
+/// How many variables, from the first on, hold all that move or move others.
+fn moving(generator: &Matrix) -> usize {
+    let still = |index: usize| {
+        let row = generator.iter().all(|column| column[index] == 0.0);
+        row && generator[index].iter().all(|entry| *entry == 0.0)
+    };
+    (0..STATES)
+        .rev()
+        .find(|&index| !still(index))
+        .map_or(0, |last| last + 1)
 }
 
 /// `first` and what comes of doubling it again and again, `count` in all.
-fn doublings(first: Matrix, count: usize) -> Vec<Matrix> {
-    let next = |rise: &Matrix| Some(doubled(rise));
-    std::iter::successors(Some(first), next)
-        .take(count)
-        .collect()
-}
-
-/// exp(m) - 1 by its series, `m` having `norm`; of one of 1/8 fourteen terms
-/// are taken.
-fn taylor_rise(m: &Matrix, norm: f64) -> Matrix {
-    let mut sum = *m;
-    let mut term = *m;
-    let mut share = 1.0;
-    for order in 2..=14 {
-        let factor = 1.0 / f64::from(order);
-        share *= norm * factor;
-        if share < NEGLIGIBLE {
-            break;
-        }
-        term = product(m, &term);
-        for (total, value) in sum.iter_mut().flatten().zip(term.iter_mut().flatten()) {
-            *value *= factor;
-            *total += *value;
-        }
+fn doublings<const N: usize>(first: Packed<N>, count: usize) -> Vec<Packed<N>> {
+    let mut steps = Vec::with_capacity(count);
+    let mut next = first;
+    for _ in 1..count {
+        steps.push(next);
+        next = next.doubled();
     }
-    sum
+    steps.push(next);
+    steps
 }

@@ -5,18 +5,22 @@ use super::action::{Probe, bit};
 use super::affine::Affine;
 use super::circuit::Circuit;
 use super::mode::Mode;
-use super::propagator::{COLUMNS, Matrix, Propagator, STATES, State, add, doubled, risen};
+use super::propagator::{COLUMNS, Propagator, Rise, STATES, State};
+use super::rise::add;
 use super::trajectory::{Place, Segment};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::waveform::LogicLine;
 use rustc_hash::FxHashMap;
-use std::cell::RefCell;
+use std::cell::OnceCell;
 use std::sync::Arc;
 
 /// As many samples to come in one circuit are worth a step matrix.
 const WORTHWHILE: i64 = 16;
 /// Most values in one answer.
 const SAMPLES: usize = 1 << 26;
+
+/// Number of quantities.
+const PROBES: usize = Probe::SenseVoltage as usize + 1;
 
 /// Most samples that are looked at together.
 const TOGETHER: usize = 64;
@@ -32,7 +36,6 @@ pub struct Look<'a> {
     /// The circuit at each sample, or at the first of each [`EACH`] of them.
     states: &'a [State],
     count: usize,
-    ahead: &'a RefCell<Known>,
 }
 
 impl Look<'_> {
@@ -45,21 +48,26 @@ impl Look<'_> {
     pub fn read(&self, probe: Probe, values: &mut Vec<f64>) {
         let Segment { mode, upstream, .. } = self.segment;
         let electrics = &self.circuit.electrics;
-        let Some(strides) = self.pace.strides else {
+        if let Some(value) = mode.constant(probe, *upstream) {
+            return values.extend(std::iter::repeat_n(value, self.count));
+        }
+        let many = |_: &&Strides| self.count > 1;
+        let Some(strides) = self.pace.strides.filter(many) else {
             let at = (self.states, *upstream);
             return mode.probe_each(electrics, probe, at, values);
         };
-        let mut ahead = self.ahead.borrow_mut();
-        let ahead = ahead
-            .entry((Arc::as_ptr(mode), probe))
-            .or_insert_with(|| Some(Ahead::of(mode.linear(electrics, probe)?, &strides.one)));
+        let ahead = strides.ahead[probe as usize].get_or_init(|| {
+            let quantity = mode.linear(electrics, probe)?;
+            Some(Box::new(Ahead::of(quantity, &strides.one)))
+        });
         let mut left = self.count;
         for state in self.states {
             let here = left.min(EACH);
             match ahead {
+                Some(ahead) if here == EACH => values.extend_from_slice(&ahead.at(state)),
                 Some(ahead) => values.extend_from_slice(&ahead.at(state)[..here]),
                 None => {
-                    let next = |state: &State| Some(risen(&strides.one, state));
+                    let next = |state: &State| Some(strides.one.risen(state));
                     let states = std::iter::successors(Some(*state), next).take(here);
                     let value = |state| mode.probe(electrics, probe, &state, *upstream);
                     values.extend(states.map(value));
@@ -80,18 +88,14 @@ impl Look<'_> {
     }
 }
 
-/// What is known of quantities that are linear functions of the state; nothing for
-/// others.
-type Known = FxHashMap<(*const Mode, Probe), Option<Ahead>>;
-
 /// A quantity of one circuit at [`EACH`] samples as a linear function of the state at
 /// the first of them: a column for each state variable, one for the constant.
 struct Ahead([[f64; EACH]; COLUMNS]);
 
 impl Ahead {
-    fn of(quantity: Affine, one: &Matrix) -> Self {
+    fn of(quantity: Affine, one: &Rise) -> Self {
         let mut columns = [[0.0; EACH]; COLUMNS];
-        let later = |row: &Affine| Some(row.before(one));
+        let later = |row: &Affine| Some(Affine(one.row_before(&row.0)));
         let rows = std::iter::successors(Some(quantity), later);
         for (index, row) in rows.take(EACH).enumerate() {
             for (column, entry) in columns.iter_mut().zip(row.0) {
@@ -122,8 +126,11 @@ struct Paces {
 
 /// A step of one period, and one of [`EACH`].
 struct Strides {
-    one: Matrix,
-    each: Matrix,
+    one: Rise,
+    each: Rise,
+    /// Of each quantity, once it is asked for; nothing of one that is no linear
+    /// function of the state.
+    ahead: [OnceCell<Option<Box<Ahead>>>; PROBES],
 }
 
 impl Paces {
@@ -140,8 +147,9 @@ impl Paces {
         *asked += coming;
         if strides.is_none() && *asked > WORTHWHILE {
             let one = mode.propagator.rise(self.period);
-            let each = doubled(&doubled(&doubled(&one)));
-            *strides = Some(Box::new(Strides { one, each }));
+            let each = one.doubled().doubled().doubled();
+            let ahead = [const { OnceCell::new() }; PROBES];
+            *strides = Some(Box::new(Strides { one, each, ahead }));
         }
         Pace {
             period: self.period,
@@ -163,7 +171,7 @@ impl Pace<'_> {
     /// The state a period later.
     fn step(&self, state: &State) -> State {
         match self.strides {
-            Some(strides) => risen(&strides.one, state),
+            Some(strides) => strides.one.risen(state),
             None => self.propagator.advance(self.period, state),
         }
     }
@@ -176,7 +184,7 @@ impl Pace<'_> {
     /// The next state that is kept.
     fn stride(&self, state: &State) -> State {
         match self.strides {
-            Some(strides) => risen(&strides.each, state),
+            Some(strides) => strides.each.risen(state),
             None => self.propagator.advance(self.period, state),
         }
     }
@@ -195,7 +203,7 @@ impl Circuit {
         mut look: impl FnMut(&Look<'_>),
     ) -> Option<()> {
         let (start, period) = self.sampling(start, period, count)?;
-        let (mut paces, ahead) = (Paces::new(period), RefCell::default());
+        let mut paces = Paces::new(period);
         let mut place = self.history.place_at(start)?;
         let mut states = Vec::with_capacity(TOGETHER);
         // Where the last look was taken, the last state that was kept, and how many
@@ -238,7 +246,6 @@ impl Circuit {
                     pace,
                     states: &states,
                     count,
-                    ahead: &ahead,
                 });
                 states.clear();
             }

@@ -183,7 +183,7 @@ impl Circuit {
     /// until nothing changes.
     pub(super) fn settle(&mut self, arrival: Arrival) {
         let mut answered = arrival == Arrival::Deadline;
-        let came = (arrival != Arrival::Action).then(|| (Arc::clone(&self.mode), self.state));
+        let came = (arrival != Arrival::Action).then_some((Arc::as_ptr(&self.mode), self.state));
         for round in 0..ROUNDS {
             let due = self.do_what_is_due();
             answered &= due != Due::Settings;
@@ -229,12 +229,8 @@ impl Circuit {
         }
         if self.switches.timers.take(Timer::Thermal, now) {
             self.warm_up();
-            let tick = if self.switches.load.running {
-                SHORTEST_TICK
-            } else {
-                self.thermal.tick()
-            };
-            self.switches.timers.set(Timer::Thermal, now + tick);
+            let next = now + self.thermal_tick();
+            self.switches.timers.set(Timer::Thermal, next);
         }
         let switches = &mut self.switches;
         let timers = &mut switches.timers;
@@ -309,6 +305,15 @@ impl Circuit {
         switches
             .board
             .input(levels, now, &self.board_times, &mut switches.timers);
+    }
+
+    /// How long the next thermal step is.
+    pub(super) const fn thermal_tick(&self) -> i64 {
+        if self.switches.load.running {
+            SHORTEST_TICK
+        } else {
+            self.thermal.tick()
+        }
     }
 
     /// Brings the bridge's temperature up to the present.
@@ -394,7 +399,7 @@ impl Circuit {
 
     /// Notes what holds from here on; `came` are the circuit and the state that
     /// led here.
-    fn remember(&mut self, came: Option<(Arc<Mode>, State)>) {
+    fn remember(&mut self, came: Option<(*const Mode, State)>) {
         let switches = &self.switches;
         let [near, far] = &switches.contacts;
         let intact = self.fuse_is_intact();
@@ -427,8 +432,10 @@ impl Circuit {
             state: self.state,
             lines: self.lines,
             upstream: self.upstream,
-            continued: came
-                .is_some_and(|(mode, state)| Arc::ptr_eq(&mode, &self.mode) && state == self.state),
+            // The circuit that led here is kept, so that no other stands in its place.
+            continued: came.is_some_and(|(mode, state)| {
+                mode == Arc::as_ptr(&self.mode) && state == self.state
+            }),
         };
         if self.history.is_kept() {
             self.history.push(segment.clone());

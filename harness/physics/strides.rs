@@ -3,7 +3,7 @@
 //! pays; the state it leads to is the same but for rounding.
 
 use super::mode::Mode;
-use super::propagator::{Matrix, State, risen};
+use super::propagator::{Rise, State};
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -18,7 +18,7 @@ const MOST: usize = 4_096;
 #[derive(Clone, Debug)]
 struct Stride {
     seen: u32,
-    rise: Option<Box<Matrix>>,
+    rise: Option<Rise>,
 }
 
 /// Spans by the circuit in force and their length in picoseconds; looked up,
@@ -46,11 +46,11 @@ impl Strides {
                 rise: None,
             });
         if let Some(rise) = &stride.rise {
-            return risen(rise, state);
+            return rise.risen(state);
         }
         stride.seen += 1;
         if stride.seen >= WORTHWHILE {
-            stride.rise = Some(Box::new(mode.propagator.rise(span)));
+            stride.rise = Some(mode.propagator.rise(span));
         }
         mode.propagator.advance(span, state)
     }

@@ -34,7 +34,18 @@ pub(super) struct Thermal {
     junction: f64,
     case: f64,
     ambient: f64,
+    /// The junction over the reference temperature, in bins.
+    bin: i16,
     network: Network,
+}
+
+/// Thermal steps within a period that is not stepped through.
+#[derive(Clone, Debug)]
+pub(super) struct Warmed {
+    /// The heat before the first of them.
+    pub(super) before: Thermal,
+    pub(super) first: i64,
+    pub(super) last: i64,
 }
 
 /// The two resistances in kelvins per watt and the two time constants.
@@ -55,6 +66,7 @@ impl Thermal {
             junction: 0.0,
             case: 0.0,
             ambient: ambient.si(),
+            bin: bin(ambient.si()),
             network: Network {
                 junction: board.junction_rise_per_watt.si(),
                 junction_time: board.junction_time_constant.si(),
@@ -75,6 +87,7 @@ impl Thermal {
         (self.junction, self.case) = self
             .network
             .after(seconds, power, (self.junction, self.case));
+        self.bin = bin(self.ambient + self.junction);
         let moved = (self.junction - before).abs();
         self.tick = next_tick(now - self.since, moved);
         self.current_squared = 0.0;
@@ -87,10 +100,8 @@ impl Thermal {
     }
 
     /// The junction over the reference temperature, in bins.
-    pub(super) fn bin(&self) -> i16 {
-        let over = self.ambient + self.junction - REFERENCE;
-        // `as` saturates, which is far beyond what any switch survives.
-        libm::round(over / BIN) as i16
+    pub(super) const fn bin(&self) -> i16 {
+        self.bin
     }
 
     pub(super) fn junction(&self) -> Celsius {
@@ -108,6 +119,12 @@ impl Thermal {
     pub(super) const fn ambient(&self) -> Celsius {
         Celsius::new(self.ambient)
     }
+}
+
+/// Degrees Celsius over the reference temperature, in bins.
+fn bin(celsius: f64) -> i16 {
+    // `as` saturates, which is far beyond what any switch survives.
+    libm::round((celsius - REFERENCE) / BIN) as i16
 }
 
 /// A step may be twice as long as the last one, and as long as the junction

@@ -4,6 +4,8 @@
 
 use super::*;
 use crate::model_board::GapReturn;
+use crate::physics::propagator::{Propagator, STATES};
+use crate::physics::timers::Timer;
 use crate::waveform::LogicLine;
 use proptest::prelude::*;
 
@@ -222,6 +224,67 @@ fn what_is_looked_at_often_is_what_full_stepping_shows() {
         }
     }
     assert!(shown > 40, "{shown}");
+}
+
+#[test]
+fn a_step_looks_at_no_more_than_what_moves() {
+    let mut circuit = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    let moving = |circuit: &Circuit| match circuit.mode.propagator {
+        Propagator::Four(_) => 4,
+        Propagator::Eight(_) => 8,
+        Propagator::All(_) => STATES,
+    };
+    assert_eq!(moving(&circuit), 4);
+    circuit.apply(Action::Load(LoadMode::Current(Amperes::new(2.0))));
+    circuit.advance_to(circuit.now() + span(100 * MILLISECOND));
+    assert_eq!(moving(&circuit), 8);
+    circuit.apply(Action::Close(SwitchBranch::Near));
+    circuit.advance_to(circuit.now() + span(MICROSECOND));
+    assert_eq!(moving(&circuit), 8);
+    circuit.apply(Action::Close(SwitchBranch::GapStraight));
+    circuit.advance_to(circuit.now() + span(MICROSECOND));
+    assert_eq!(moving(&circuit), STATES);
+}
+
+/// A thermal step within a period that is not stepped through: the heat is what full
+/// stepping makes of it, also after something is done between it and the period's end.
+#[test]
+fn a_thermal_step_lets_the_period_go_on() {
+    let mut looked = alternating(&BoardParameters::default(), &FixtureParameters::default());
+    looked.apply(Action::Load(LoadMode::Current(Amperes::new(2.0))));
+    let mut stepped = looked.clone();
+    stepped.steps_through = true;
+    let rise = |circuit: &Circuit| 1.0 + f64::from(circuit.junction_rise());
+    let mut passed = 0;
+    for look in 1..46 {
+        let tick = looked.switches.timers.deadlines()[Timer::Thermal as usize];
+        let bin = looked.mode.key.bin;
+        let before = looked.coasting.is_some();
+        // Shortly after the tick, then some milliseconds on.
+        let target = if look % 2 == 0 { tick } else { looked.now };
+        let target = at(target) + span(look % 7 * MILLISECOND + look % 11 * 6_789_012);
+        looked.advance_to(target);
+        stepped.advance_to(target);
+        if before && look % 2 == 0 && looked.thermal.bin() == bin {
+            passed += u32::from(looked.coasting.is_some());
+            assert!(looked.coasting.is_some(), "stepped through at {target}");
+        }
+        close(rise(&looked), rise(&stepped), 1e-9);
+        if look % 9 == 0 {
+            let amperes = Amperes::new(1.0 + f64::from(look as i32 % 3));
+            looked.apply(Action::Load(LoadMode::Current(amperes)));
+            stepped.apply(Action::Load(LoadMode::Current(amperes)));
+            close(rise(&looked), rise(&stepped), 1e-9);
+        }
+        for probe in PROBES {
+            let (a, b) = (looked.probe(probe), stepped.probe(probe));
+            assert!(
+                (a - b).abs() <= 1e-9 * b.abs().max(1.0),
+                "{probe:?} {a} {b}"
+            );
+        }
+    }
+    assert!(passed > 12, "{passed}");
 }
 
 #[test]

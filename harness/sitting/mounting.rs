@@ -60,7 +60,7 @@ pub async fn opened(
                 .map_err(|fault| BenchError::Model(fault.to_string()))?;
             Connection::Model {
                 world: Box::new(world),
-                transport: Transport::Pty,
+                transport: Transport::Memory,
             }
         }
     };

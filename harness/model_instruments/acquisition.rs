@@ -203,8 +203,10 @@ impl Converter {
             // Rounded down from half a code above, shifted so that the cut of
             // `as` towards zero is the one downwards.
             let shifted = value * self.codes_per_unit + self.offset + noise + (half_scale + 0.5);
-            clipped |= !(0.0..2.0 * half_scale).contains(&shifted);
-            (shifted.clamp(0.0, 2.0 * half_scale - 1.0) as i32 - middle) as i16
+            // Of what is inside the cut is inside, and of what is no number zero.
+            let cut = shifted as i32;
+            clipped |= !((shifted >= 0.0) & (cut < 2 * middle));
+            (cut.clamp(0, 2 * middle - 1) - middle) as i16
         };
         let codes = exact.iter().map(code).collect();
         Codes { codes, clipped }

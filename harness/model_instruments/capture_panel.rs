@@ -202,16 +202,26 @@ impl Panel<'_> {
                 let index = channel_index(number, channels)?;
                 let codes = &record.codes(index).ok_or(ErrorCode::Stale)?.codes;
                 let codes = codes.get(part).ok_or(ErrorCode::Stale)?;
-                codes.iter().flat_map(|code| code.to_be_bytes()).collect()
+                in_pairs(codes, |code| code.to_be_bytes())
             }
             (_, None) => {
                 let words = record.words.get(part).ok_or(ErrorCode::Stale)?;
-                words.iter().flat_map(|word| word.to_be_bytes()).collect()
+                in_pairs(words, |word| word.to_be_bytes())
             }
             _ => return Err(ErrorCode::InvalidCharacterData),
         };
         Ok(Response::new().block(&bytes))
     }
+}
+
+/// Two bytes of each of `samples`.
+fn in_pairs<T: Copy>(samples: &[T], bytes_of: impl Fn(T) -> [u8; 2]) -> Vec<u8> {
+    let mut bytes = vec![0; 2 * samples.len()];
+    let (pairs, _) = bytes.as_chunks_mut();
+    for (pair, sample) in pairs.iter_mut().zip(samples) {
+        *pair = bytes_of(*sample);
+    }
+    bytes
 }
 
 /// The index of a channel written as a number from one.

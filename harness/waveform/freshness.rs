@@ -3,9 +3,11 @@
 //! single code over and over has stopped. It knows no device, and of a channel
 //! without noise it says nothing but what another channel shows.
 
+use super::crossing::Sample as _;
 use super::{Capture, Channel, Signal};
+use rustc_hash::FxHasher;
 use std::collections::{BTreeMap, BTreeSet};
-use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+use std::hash::{Hash as _, Hasher as _};
 
 /// Small steps between neighbours that noise alone explains, at least: of so
 /// many, each of which could as well have gone the other way, a second run is
@@ -18,7 +20,7 @@ const PART: f64 = 0.25;
 const SMALL: u16 = 3;
 
 /// A level with noise stays within so many codes.
-const STEADY: i32 = 16;
+const STEADY: u16 = 16;
 /// Of a level's samples such a part lies outside the two neighbouring codes that hold
 /// most, where noise has a standard deviation of half a code: less by noise between
 /// two codes alone, which shows only where the level lies at their border (normal
@@ -88,12 +90,12 @@ impl Freshness {
                 }
                 continue;
             }
-            if is_steady(&channel.codes) && is_wide(&channel.codes) {
+            if is_wide_level(&channel.codes) {
                 let coarsest = self.noisy.entry(signal).or_default();
                 *coarsest = coarsest.max(scale);
             }
             // Always seeded alike: this decides nothing but equality.
-            let mut hasher = DefaultHasher::new();
+            let mut hasher = FxHasher::default();
             channel.codes.hash(&mut hasher);
             if !self.seen.insert((signal, hasher.finish())) {
                 return Err(Stale::Again { signal });
@@ -104,8 +106,13 @@ impl Freshness {
 }
 
 fn is_noisy(codes: &[i16]) -> bool {
-    let small = |pair: &[i16]| (1..=SMALL).contains(&pair[0].abs_diff(pair[1]));
-    let steps = codes.windows(2).filter(|pair| small(pair)).count();
+    // Neighbours in two slices of one length: that is a vector comparison.
+    let next = codes.get(1..).unwrap_or_default();
+    let mut steps = 0;
+    for (index, &code) in next.iter().enumerate() {
+        let step = code.abs_diff(codes[index]);
+        steps += usize::from(step.wrapping_sub(1) < SMALL);
+    }
     steps >= STEPS && steps as f64 >= PART * codes.len() as f64
 }
 
@@ -149,25 +156,20 @@ fn alternates(codes: &[i16]) -> bool {
     swings >= SWINGS
 }
 
-/// A level, whatever its noise.
-fn is_steady(codes: &[i16]) -> bool {
-    let (least, largest) = (codes.iter().min(), codes.iter().max());
-    let ends = least.zip(largest);
-    ends.is_some_and(|(&least, &largest)| i32::from(largest) - i32::from(least) <= STEADY)
-}
-
-/// Whether the noise of a level is so wide that no level hides it within a code.
-fn is_wide(codes: &[i16]) -> bool {
-    let mut counts = BTreeMap::new();
-    for &code in codes {
-        *counts.entry(code).or_insert(0_usize) += 1;
+/// Whether these are a level, with noise so wide that no level hides it within a code.
+fn is_wide_level(codes: &[i16]) -> bool {
+    let (least, largest) = i16::extremes(codes);
+    // Of no codes at all there is no level.
+    let steady = largest - least <= f64::from(STEADY) && !codes.is_empty();
+    if !steady {
+        return false;
     }
-    let pairs = counts.iter().map(|(&code, &count)| {
-        let next = code.checked_add(1).and_then(|next| counts.get(&next));
-        count + next.copied().unwrap_or(0)
-    });
-    let within = pairs.max().unwrap_or(0);
-    (codes.len() - within) as f64 >= BEYOND * codes.len() as f64
+    let mut counts = [0_usize; STEADY as usize + 2];
+    for code in codes {
+        counts[usize::from(code.abs_diff(least as i16))] += 1;
+    }
+    let within = counts.windows(2).map(|pair| pair[0] + pair[1]).max();
+    (codes.len() - within.unwrap_or(0)) as f64 >= BEYOND * codes.len() as f64
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 
 use crate::units::{Amperes, Farads, Quantity, Seconds, Volts};
 use crate::waveform::CaptureFault;
+use postcard::ser_flavors::Flavor;
 use serde::{Deserialize, Serialize};
 
 /// Why bytes are not what was stored in format 1.
@@ -63,8 +64,34 @@ pub(in crate::scenario) trait Format1: Sized {
 }
 
 fn append<T: Serialize + ?Sized>(plain: &T, bytes: &mut Vec<u8>) {
-    let before = std::mem::take(bytes);
-    *bytes = postcard::to_extend(plain, before).expect("plain data, and a Vec grows");
+    postcard::serialize_with_flavor(plain, AtEnd(bytes)).expect("plain data, and a Vec grows");
+}
+
+/// Where bytes are appended, most of them two or three at a time.
+struct AtEnd<'a>(&'a mut Vec<u8>);
+
+impl Flavor for AtEnd<'_> {
+    type Output = ();
+
+    fn try_push(&mut self, byte: u8) -> postcard::Result<()> {
+        self.0.push(byte);
+        Ok(())
+    }
+
+    fn try_extend(&mut self, part: &[u8]) -> postcard::Result<()> {
+        match *part {
+            // Called for every code of a capture, where copying costs more than the bytes.
+            [only] => self.0.push(only),
+            [first, last] => self.0.extend([first, last]),
+            [first, second, last] => self.0.extend([first, second, last]),
+            _ => self.0.extend_from_slice(part),
+        }
+        Ok(())
+    }
+
+    fn finalize(self) -> postcard::Result<()> {
+        Ok(())
+    }
 }
 
 fn front<'a, T: Deserialize<'a>>(bytes: &mut &'a [u8]) -> Result<T, WireFault> {

@@ -271,6 +271,20 @@ fn a_step_is_stored_field_by_field() {
     assert!(rest.is_empty());
 }
 
+/// The bytes of lists of codes are those that postcard itself gives them.
+#[test]
+fn codes_are_stored_as_postcard_stores_them() {
+    let every: Vec<i16> = (i16::MIN..=i16::MAX).collect();
+    for codes in [&[][..], &[-1], &every[..257], &every] {
+        let stored = bytes_of(&codes.to_vec());
+        let known = postcard::to_allocvec(codes).expect("plain data");
+        assert!(stored == known, "{} codes", codes.len());
+        let mut rest = stored.as_slice();
+        assert_eq!(Vec::take(&mut rest).as_deref(), Ok(codes));
+        assert!(rest.is_empty());
+    }
+}
+
 #[test]
 fn what_format_1_never_wrote_is_refused() {
     let packet = |text: &str| {

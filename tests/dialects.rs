@@ -5,7 +5,7 @@
 
 use crate::inspect::{file, inspect};
 use bufferstop::capture_file::{
-    CsvAsk, CsvDialect, CsvFault, CsvReader, CsvSummary, CsvWish, Survey,
+    CsvAsk, CsvDialect, CsvFault, CsvReader, CsvSummary, CsvWish, Readings, Survey,
 };
 use std::fmt::Write as _;
 
@@ -732,7 +732,10 @@ fn missing_and_infinite_fields_are_placed() {
     let mut survey = Survey::new(0.0, 1e-6);
     let seen: Vec<f64> = found
         .iter()
-        .map(|(time, values)| survey.push_at(*time, values[0]))
+        .map(|(time, values)| {
+            survey.push_at(*time, values[0]);
+            Readings::of_one(values[0])
+        })
         .collect();
     let lacking: Vec<usize> = (0..seen.len()).filter(|&n| seen[n].is_nan()).collect();
     assert_eq!(lacking, [1, 2, 3, 5, 6]);

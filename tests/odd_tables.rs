@@ -7,7 +7,7 @@
 
 use crate::dialects::read;
 use crate::inspect::{file, inspect};
-use bufferstop::capture_file::{CsvDialect, CsvFault, CsvWish, Survey};
+use bufferstop::capture_file::{CsvDialect, CsvFault, CsvWish, Readings, Survey};
 use std::fmt::Write as _;
 
 /// Instants (us) and volts.
@@ -110,7 +110,10 @@ fn stars_and_dashes_stand_for_no_value() {
     let mut survey = Survey::new(0.0, 1e-6);
     let seen: Vec<bool> = found
         .iter()
-        .map(|(time, values)| survey.push_at(*time, values[0]).is_nan())
+        .map(|(time, values)| {
+            survey.push_at(*time, values[0]);
+            Readings::of_one(values[0]).is_nan()
+        })
         .collect();
     assert_eq!(seen, [false, true, true, true, true, true, false]);
     let facts = survey.finish(summary.time.1);

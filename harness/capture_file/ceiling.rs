@@ -77,7 +77,15 @@ impl Default for Ceiling {
 }
 
 impl Ceiling {
-    /// Takes a sample; `range` is the distance of the two ends.
+    /// Whether a sample changes anything: most are away from the level, where
+    /// nothing is open.
+    #[inline]
+    pub(super) fn minds(&self, value: f64, grain: f64) -> bool {
+        let open = (self.run > 0) | (self.beside > 0) | self.dip.is_some() | self.flat.is_some();
+        open | (self.level - value < 1.5 * grain)
+    }
+
+    /// Takes a sample that it minds; `range` is the distance of the two ends.
     pub(super) fn push(&mut self, time: f64, value: f64, grain: f64, range: f64) {
         let near = NEAR * range;
         let below = value < self.level && self.level - value < 1.5 * grain;

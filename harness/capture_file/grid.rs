@@ -3,6 +3,7 @@
 //! edges.
 
 use super::lengths::{Length, Lengths};
+use super::wire_edges::WireEvent;
 use crate::clock::BenchInstant;
 use crate::track::Edge;
 
@@ -20,6 +21,7 @@ const ASTRAY: f64 = 0.01;
 #[derive(Clone, Debug, Default)]
 pub struct Grid {
     last: Option<BenchInstant>,
+    events: u64,
     count: u64,
     divisor: i64,
     lengths: Lengths,
@@ -34,16 +36,29 @@ pub struct FoundGrid {
     /// The greatest common divisor of the lengths, to the picosecond, where
     /// there are enough: a signal may have round lengths without being sampled.
     pub divisor: Option<f64>,
+    /// The file's unit of time.
+    pub tick: f64,
 }
 
 impl Grid {
-    /// The polarity is known from some instant on; the stretch before says
-    /// nothing.
-    pub const fn begin(&mut self) {
-        self.last = None;
+    /// Takes what became of a wire. Where its polarity was not known before, or is
+    /// not from here on, the stretch up to the next edge says nothing. With the first
+    /// `enough` of all, and what came along with them, it tells what those lie on.
+    pub fn take(&mut self, events: &[WireEvent], enough: u64, tick: f64) -> Option<FoundGrid> {
+        let before = self.events;
+        self.events += events.len() as u64;
+        for &event in events {
+            match event {
+                WireEvent::Edge(edge) => self.edge(edge),
+                WireEvent::Known(_) | WireEvent::Lost(_) => self.last = None,
+            }
+        }
+        let now = before < enough && enough <= self.events;
+        now.then(|| self.found(tick))
     }
 
     /// Takes an edge.
+    #[inline]
     pub fn edge(&mut self, edge: Edge) {
         let Some(last) = self.last.replace(edge.at) else {
             return;
@@ -64,6 +79,7 @@ impl Grid {
         FoundGrid {
             sampled: self.sampled(&lengths, tick).filter(|_| enough),
             divisor: enough.then_some(self.divisor as f64 * 1e-12),
+            tick,
         }
     }
 

@@ -24,7 +24,7 @@ pub use grid::{FoundGrid, Grid};
 pub use npy::{NpyReader, NpySummary, Samples};
 pub use npy_header::{NpyFault, NpyLayout, NpyType};
 pub use spans::{Span, Spans};
-pub use survey::{SampleFacts, Survey};
+pub use survey::{Readings, SampleFacts, Survey};
 pub use vcd::{Change, VcdReader, VcdSummary};
 pub use vcd_fault::{VcdFault, VcdTrouble};
 pub use vcd_header::{VcdWire, WireKind};

@@ -269,6 +269,12 @@ impl NpyReader {
     fn numbers(&mut self, array: &Array, bytes: &[u8], sink: &mut impl FnMut(Samples<'_>)) {
         macro_rules! read {
             ($type:ty, $buffer:ident, $samples:ident) => {{
+                // As they lie there, where they may be read from.
+                if array.big_endian == cfg!(target_endian = "big")
+                    && let Ok(samples) = bytemuck::try_cast_slice::<u8, $type>(bytes)
+                {
+                    return sink(Samples::$samples(samples));
+                }
                 let (rows, _) = bytes.as_chunks::<{ size_of::<$type>() }>();
                 let buffer = &mut self.buffers.$buffer;
                 buffer.clear();

@@ -47,14 +47,65 @@ pub struct Survey {
     bits: i64,
     /// Batches that may still be looked through for a flat end of the range.
     looks: u32,
-    clean: Clean,
 }
 
-/// Samples without the infinite ones.
+/// Leaves out what no instrument reads.
 #[derive(Clone, Debug, Default)]
-struct Clean {
+pub struct Readings {
     singles: Vec<f32>,
     doubles: Vec<f64>,
+}
+
+impl Readings {
+    /// Whether some of the samples are to be left out.
+    pub fn are_others_among(samples: Samples<'_>) -> bool {
+        match samples {
+            Samples::F32(list) => any(list, |x| x.abs() > BEYOND_READING as f32),
+            Samples::F64(list) => any(list, |x| x.abs() > BEYOND_READING),
+            // Codes are all read.
+            _ => false,
+        }
+    }
+
+    /// A sample, where it is one.
+    pub fn of_one(volts: f64) -> f64 {
+        if volts.abs() > BEYOND_READING {
+            f64::NAN
+        } else {
+            volts
+        }
+    }
+
+    /// The samples with those that are no reading turned into not a number.
+    pub fn of<'a>(&'a mut self, samples: Samples<'a>) -> Samples<'a> {
+        match samples {
+            Samples::F32(list) => {
+                let read = |&x: &f32| {
+                    if x.abs() > BEYOND_READING as f32 {
+                        f32::NAN
+                    } else {
+                        x
+                    }
+                };
+                self.singles.clear();
+                self.singles.extend(list.iter().map(read));
+                Samples::F32(&self.singles)
+            }
+            Samples::F64(list) => {
+                let read = |&x: &f64| {
+                    if x.abs() > BEYOND_READING {
+                        f64::NAN
+                    } else {
+                        x
+                    }
+                };
+                self.doubles.clear();
+                self.doubles.extend(list.iter().map(read));
+                Samples::F64(&self.doubles)
+            }
+            codes => codes,
+        }
+    }
 }
 
 #[derive(Clone, Debug, Default)]
@@ -92,7 +143,6 @@ impl Survey {
             grain: f64::INFINITY,
             bits: 0,
             looks: LOOKS,
-            clean: Clean::default(),
         }
     }
 
@@ -106,52 +156,22 @@ impl Survey {
         self
     }
 
-    /// Takes one sample at an instant, s; returns what of it is a reading.
-    pub fn push_at(&mut self, time: f64, value: f64) -> f64 {
+    /// Takes one sample at an instant, s.
+    pub fn push_at(&mut self, time: f64, value: f64) {
         self.samples += 1;
         self.one(time, value);
-        if value.abs() > BEYOND_READING {
-            f64::NAN
-        } else {
-            value
-        }
     }
 
-    /// Takes evenly spaced samples and returns them with those that are no
-    /// reading turned into not a number.
-    pub fn push<'a>(&'a mut self, samples: Samples<'a>) -> Samples<'a> {
+    /// Takes evenly spaced samples, of which these are the least and the greatest
+    /// reading.
+    pub fn push(&mut self, samples: Samples<'_>, ends: (f64, f64)) {
         match samples {
-            Samples::I8(list) => self.list(list),
-            Samples::I16(list) => self.list(list),
-            Samples::I32(list) => self.list(list),
-            Samples::F32(list) => {
-                let beyond = |x: &f32| x.abs() > BEYOND_READING as f32;
-                if any(list, beyond) {
-                    let mut clean = std::mem::take(&mut self.clean.singles);
-                    clean.clear();
-                    let finite = |x: &f32| if beyond(x) { f32::NAN } else { *x };
-                    clean.extend(list.iter().map(finite));
-                    self.list(list);
-                    self.clean.singles = clean;
-                    return Samples::F32(&self.clean.singles);
-                }
-                self.list(list);
-            }
-            Samples::F64(list) => {
-                let beyond = |x: &f64| x.abs() > BEYOND_READING;
-                if any(list, beyond) {
-                    let mut clean = std::mem::take(&mut self.clean.doubles);
-                    clean.clear();
-                    let finite = |x: &f64| if beyond(x) { f64::NAN } else { *x };
-                    clean.extend(list.iter().map(finite));
-                    self.list(list);
-                    self.clean.doubles = clean;
-                    return Samples::F64(&self.clean.doubles);
-                }
-                self.list(list);
-            }
+            Samples::I8(list) => self.list(list, ends),
+            Samples::I16(list) => self.list(list, ends),
+            Samples::I32(list) => self.list(list, ends),
+            Samples::F32(list) => self.list(list, ends),
+            Samples::F64(list) => self.list(list, ends),
         }
-        samples
     }
 
     /// What was found, up to the end of the last sample, s.
@@ -173,8 +193,7 @@ impl Survey {
     }
 
     /// A batch in which nothing is new is passed over at once.
-    fn list<S: Sample>(&mut self, list: &[S]) {
-        let (least, greatest) = S::extremes(list);
+    fn list<S: Sample>(&mut self, list: &[S], (least, greatest): (f64, f64)) {
         let floats = self.high.rail.is_none();
         let open = self.missing.open.is_some() || self.infinite.open.is_some();
         let strange = |s: &S| s.number().is_nan() | (s.number().abs() > BEYOND_READING);
@@ -195,7 +214,11 @@ impl Survey {
         for sample in list {
             let time = self.instant(self.samples);
             self.samples += 1;
-            self.one(time, sample.number());
+            if strange {
+                self.one(time, sample.number());
+            } else {
+                self.reading(time, sample.number());
+            }
         }
     }
 
@@ -215,6 +238,11 @@ impl Survey {
             return;
         }
         self.infinite.close(time);
+        self.reading(time, value);
+    }
+
+    #[inline]
+    fn reading(&mut self, time: f64, value: f64) {
         let step = (value - self.before).abs();
         if step > 0.0 && step < self.grain {
             self.grain = step;
@@ -224,10 +252,14 @@ impl Survey {
             // `as` is exact: these are codes.
             self.bits |= value as i64;
         }
-        let (high, low) = (self.high.level, self.low.level);
-        let range = high + low;
-        self.high.push(time, value, self.grain, range);
-        self.low.push(time, -value, self.grain, range);
+        // Both ends as they were before it.
+        let (grain, range) = (self.grain, self.high.level + self.low.level);
+        if self.high.minds(value, grain) {
+            self.high.push(time, value, grain, range);
+        }
+        if self.low.minds(-value, grain) {
+            self.low.push(time, -value, grain, range);
+        }
     }
 }
 

@@ -40,7 +40,7 @@ pub(super) struct Shaped {
 }
 
 /// Where packets go as they are completed.
-pub type PacketSink<'a> = dyn FnMut(&Packet) + 'a;
+pub type PacketSink<'a> = dyn FnMut(&Packet) + Send + 'a;
 
 /// How edges known so well are read; no error of one is larger than `bound`, s.
 pub(super) const fn settings(edge: EdgeUncertainty, bound: Option<f64>) -> DecoderSettings {

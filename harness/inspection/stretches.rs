@@ -1,7 +1,8 @@
 //! Which stretches of a signal are worth drawing, and their collection in
 //! bounded memory. It draws nothing.
 
-use super::voltage::{Analogue, Piece, numbers};
+use super::passing::Piece;
+use super::voltage::{Analogue, numbers};
 use super::{Inspection, Measure, RuleRow, Standing};
 use crate::clock::{BenchInstant, BenchSpan};
 use crate::track::{Clause, Edge, Polarity, Violation};

@@ -2,34 +2,26 @@
 //! afterwards, since levels and slopes of the whole say how well edges are known.
 //! It does not know the format of the file.
 
+use super::decoding::{Decoded, Decoding, Edges};
 use super::hearing::{Shaped, settings};
 use super::packets::Words;
+use super::passing::{Ahead, Noticed, Outline, Outlining, Piece, Telling, Timing, timed};
 use super::shapes::Shapes;
-use super::unread::{CutOff, Silence};
+use super::unread::CutOff;
 use super::{Heard, PacketSink, Unread};
-use crate::capture_file::{Clipping, Samples, Survey};
+use crate::capture_file::{Clipping, Readings, Samples, Survey};
 use crate::clock::{BenchInstant, BenchSpan};
-use crate::track::{
-    ChannelScan, ChannelSettings, Edge, EdgeUncertainty, Scale, ScanDecoder, Scanned, SignalReport,
-};
+use crate::track::{ChannelScan, ChannelSettings, EdgeUncertainty, Scale, Scanned, SignalReport};
 use crate::units::{Quantity, Seconds};
 use crate::waveform::ChannelAccuracy;
 
-/// Edges kept until it is known how well they are known; where there are more,
-/// the samples are pushed a second time instead. 32 MB.
-const MOST_EDGES: usize = 1 << 21;
 /// Up to so many samples all of them count for the levels, since a prime number
 /// of them would leave too few.
 const FEW: u64 = 200_000;
 
-/// Samples as a format hands them on.
-#[derive(Clone, Copy, Debug)]
-pub enum Piece<'a> {
-    /// At even steps, following the piece before.
-    Even(Samples<'a>),
-    /// One sample: time (s) and volts.
-    At(f64, f64),
-}
+/// Edges kept until it is known how well they are known; where there are more,
+/// the samples are pushed a second time instead. 32 MB.
+const MOST_EDGES: usize = 1 << 21;
 
 /// How an analogue channel lies in its file.
 #[derive(Clone, Copy, Debug)]
@@ -56,14 +48,9 @@ pub struct Listener {
     analogue: Analogue,
     scan: ChannelScan,
     survey: Survey,
-    shapes: Shapes,
-    silence: Silence,
-    even: bool,
-    /// Crossings of the present piece.
-    fresh: Vec<Edge>,
-    /// Edges, each known to a fit through its samples.
-    edges: Vec<Edge>,
-    all: usize,
+    outline: Outline,
+    edges: Edges,
+    readings: [Readings; 3],
 }
 
 /// What a [`Listener`] came to.
@@ -80,156 +67,166 @@ pub enum Listened {
 pub struct SecondListener {
     first: f64,
     scan: ChannelScan,
-    survey: Survey,
-    decoding: Decoding,
+    readings: [Readings; 2],
+    decoding: Box<Decoding>,
+    scanned: Scanned,
+    beside: Beside,
 }
 
 impl Listener {
     /// Before the first sample.
     pub fn new(analogue: Analogue) -> Self {
+        Self::keeping(analogue, MOST_EDGES)
+    }
+
+    /// The same with room for so many edges.
+    pub(super) fn keeping(analogue: Analogue, most: usize) -> Self {
         let Analogue { first, period, .. } = analogue;
+        let settings = channel_settings(&analogue);
         Self {
             analogue,
-            scan: ChannelScan::new(channel_settings(&analogue)),
-            survey: survey(&analogue),
-            shapes: Shapes::new(first, period, analogue.scale),
-            silence: Silence::default(),
-            even: true,
-            fresh: Vec::new(),
-            edges: Vec::new(),
-            all: 0,
+            scan: ChannelScan::new(settings),
+            survey: Survey::new(first, period).coded(analogue.codes),
+            outline: Outline::new(Shapes::new(first, period, analogue.scale)),
+            edges: Edges::of((settings.first, period), most),
+            readings: Default::default(),
         }
     }
 
-    /// Takes a piece.
-    pub fn push(&mut self, piece: Piece<'_>) {
+    /// What takes the pieces: every one goes to each of these in their order, with
+    /// what was noticed before. They may work on different pieces at a time.
+    pub const fn parts(&mut self) -> (Ahead<'_>, Timing<'_>, Outlining<'_>, Telling<'_>) {
+        let (search, timing) = self.scan.parts();
+        let [searched, timed, outlined] = &mut self.readings;
+        let ruler = timing.ruler();
+        let ahead = Ahead {
+            first: self.analogue.first,
+            search,
+            readings: searched,
+        };
+        let timing = Timing {
+            survey: &mut self.survey,
+            timing,
+            readings: timed,
+            known: None,
+        };
+        let outlining = Outlining {
+            ruler,
+            outline: &mut self.outline,
+            readings: outlined,
+        };
+        (ahead, timing, outlining, Telling(&mut self.edges))
+    }
+
+    /// The end of the samples. What is left to do are two things that need nothing of
+    /// each other: [`Figures::read`] and [`Closed::decoded`].
+    pub fn close(mut self) -> (Figures, Closed) {
+        let edges = &mut self.edges;
+        let scanned = self.scan.close(&mut |edge| edges.push(edge, None));
+        let parts = (self.survey, self.outline);
+        let closed = Closed {
+            analogue: self.analogue,
+            beside: Beside::of(&self.analogue, parts, &scanned, !self.edges.uneven),
+            edges: self.edges,
+            scanned: scanned.clone(),
+        };
+        let figures = Figures {
+            scan: self.scan,
+            closed: scanned,
+        };
+        (figures, closed)
+    }
+}
+
+/// Levels and shape of a voltage, still to be read.
+#[derive(Debug)]
+pub struct Figures {
+    scan: ChannelScan,
+    closed: Scanned,
+}
+
+impl Figures {
+    /// Reads them.
+    pub fn read(self) -> Scanned {
+        self.scan.figured(self.closed)
+    }
+}
+
+/// A voltage all of whose samples were taken.
+#[derive(Debug)]
+pub struct Closed {
+    analogue: Analogue,
+    edges: Edges,
+    beside: Beside,
+    /// Without levels and shape.
+    scanned: Scanned,
+}
+
+impl Closed {
+    /// Decodes its edges, known as well as all of them together say.
+    pub fn decoded(self) -> Told {
+        Told {
+            analogue: self.analogue,
+            decoded: self.edges.decoded(&self.scanned, &self.beside.unread),
+            beside: self.beside,
+        }
+    }
+}
+
+/// A voltage whose edges were decoded, unless there were too many to keep.
+#[derive(Debug)]
+pub struct Told {
+    analogue: Analogue,
+    decoded: Result<Box<Decoded>, Box<Decoding>>,
+    beside: Beside,
+}
+
+impl Told {
+    /// All of it, with levels and shape as [`Figures::read`] found them; packets go to
+    /// `sink`.
+    pub fn finish(self, figured: Scanned, sink: &mut PacketSink<'_>) -> Listened {
         let Self {
-            analogue,
-            scan,
-            survey,
-            shapes,
-            silence,
-            fresh,
-            edges,
-            all,
-            ..
+            analogue, beside, ..
         } = self;
-        fresh.clear();
-        let room = MOST_EDGES.saturating_sub(edges.len());
-        let (mut kept, mut count) = (Vec::new(), 0);
-        let mut keep = |edge| {
-            count += 1;
-            if kept.len() < room {
-                kept.push(edge);
+        match self.decoded {
+            Ok(mut decoded) => {
+                decoded.packets.iter().for_each(sink);
+                decoded.report.levels = figured.levels;
+                decoded.report.shape = figured.shape;
+                Listened::Heard(Box::new(beside.heard(decoded.report, decoded.words)))
             }
-        };
-        match piece {
-            Piece::At(time, volts) => {
-                self.even = false;
-                let volts = survey.push_at(time, volts);
-                scan.push_at(Seconds::new(time - analogue.first), volts, &mut |edge| {
-                    fresh.push(edge);
-                    keep(edge);
-                });
-            }
-            Piece::Even(samples) => {
-                let samples = survey.push(samples);
-                scanned(scan, samples, &mut |edge| fresh.push(edge), &mut keep);
-                match samples {
-                    Samples::I8(list) => shapes.take(list, fresh),
-                    Samples::I16(list) => shapes.take(list, fresh),
-                    Samples::I32(list) => shapes.take(list, fresh),
-                    Samples::F32(list) => shapes.take(list, fresh),
-                    Samples::F64(list) => shapes.take(list, fresh),
-                }
-            }
-        }
-        let from = BenchInstant::ZERO + BenchSpan::from_seconds(Seconds::new(analogue.first));
-        for &edge in fresh.iter() {
-            silence.push(from, edge);
-        }
-        edges.append(&mut kept);
-        *all += count;
-    }
-
-    /// The end of the samples; packets go to `sink`.
-    pub fn finish(mut self, sink: &mut PacketSink<'_>) -> Listened {
-        let (edges, all) = (&mut self.edges, &mut self.all);
-        let scanned = self.scan.finish(&mut |edge| {
-            *all += 1;
-            if edges.len() < MOST_EDGES {
-                edges.push(edge);
-            }
-        });
-        let facts = self.survey.finish(scanned.to.since_zero().si());
-        let unread = Unread {
-            silent: self.silence.finish(scanned.from, scanned.to),
-            clipped: clipped(&self.analogue.scale, &self.shapes, [facts.high, facts.low]),
-            missing: facts.missing,
-            infinite: facts.infinite,
-        };
-        // Edges lie between two readings where those are evenly spaced.
-        let before = if self.even { self.analogue.period } else { 0.0 };
-        let first = channel_settings(&self.analogue).first;
-        let ChannelAccuracy { gain_u, offset_u } = self.analogue.accuracy;
-        let Scale { gain, step, .. } = self.analogue.scale;
-        let edge = if self.all > MOST_EDGES {
-            scanned.edge
-        } else {
-            // Where halves scatter more than is explained, that counts.
-            let report = first_look((first, &unread), &scanned, &self.edges, before);
-            report.scattered(&scanned.edge).unwrap_or(scanned.edge)
-        };
-        // Either edge may lie anywhere between two samples, and be read so.
-        let bound = edge.sampling_alone().then_some(self.analogue.period);
-        let mut decoding = Decoding {
-            decoder: ScanDecoder::new(first, settings(edge, bound)).without(gaps(&unread, before)),
-            words: Words::default(),
-            scanned,
-            unread,
-            shaped: Shaped {
-                levels: self.shapes.levels,
-                slopes: self.shapes.slopes,
-                even: self.even,
-                gain_u,
-                offset_u,
-                step: step * gain.abs(),
-            },
-        };
-        if self.all > MOST_EDGES {
-            return Listened::Again(Box::new(SecondListener {
-                first: self.analogue.first,
-                scan: ChannelScan::new(channel_settings(&self.analogue)),
-                survey: survey(&self.analogue),
+            Err(decoding) => Listened::Again(Box::new(SecondListener {
+                first: analogue.first,
+                scan: ChannelScan::new(channel_settings(&analogue)),
+                readings: Default::default(),
                 decoding,
-            }));
+                scanned: figured,
+                beside,
+            })),
         }
-        for edge in self.edges {
-            decoding.push(edge, sink);
-        }
-        Listened::Heard(Box::new(decoding.finish(sink)))
     }
 }
 
 impl SecondListener {
-    /// Takes a piece; packets go to `sink`.
-    pub fn push(&mut self, piece: Piece<'_>, sink: &mut PacketSink<'_>) {
-        let Self {
-            first,
-            scan,
-            survey,
-            decoding,
-        } = self;
-        let mut decode = |edge| decoding.push(edge, sink);
-        match piece {
-            Piece::At(time, volts) => {
-                let volts = survey.push_at(time, volts);
-                scan.push_at(Seconds::new(time - *first), volts, &mut decode);
-            }
-            Piece::Even(samples) => {
-                scanned(scan, survey.push(samples), &mut |_| (), &mut decode);
-            }
-        }
+    /// What takes the pieces, as at first; packets go to `sink`.
+    pub fn parts<'a>(
+        &'a mut self,
+        sink: &'a mut PacketSink<'_>,
+    ) -> (Ahead<'a>, impl FnMut(Piece<'_>, &mut Noticed)) {
+        let (search, timing) = self.scan.parts();
+        let [before, behind] = &mut self.readings;
+        let ahead = Ahead {
+            first: self.first,
+            search,
+            readings: before,
+        };
+        let decoding = &mut self.decoding;
+        let behind = move |piece: Piece<'_>, noticed: &mut Noticed| {
+            timed(timing, (piece, noticed), behind, &mut |edge| {
+                decoding.push(edge, sink);
+            });
+        };
+        (ahead, behind)
     }
 
     /// The end of the samples.
@@ -238,37 +235,53 @@ impl SecondListener {
             scan, mut decoding, ..
         } = self;
         scan.finish(&mut |edge| decoding.push(edge, sink));
-        Box::new(decoding.finish(sink))
+        let (report, words) = decoding.finish(self.scanned, sink);
+        Box::new(self.beside.heard(report, words))
     }
 }
 
-/// Edges to packets, beside what is known already.
+/// What was found beside edges and packets.
 #[derive(Debug)]
-struct Decoding {
-    decoder: ScanDecoder,
-    words: Words,
-    scanned: Scanned,
+struct Beside {
     unread: Unread,
     shaped: Shaped,
 }
 
-impl Decoding {
-    fn push(&mut self, edge: Edge, sink: &mut PacketSink<'_>) {
-        if let Some(packet) = self.decoder.push(edge) {
-            self.words.count(&packet);
-            sink(&packet);
+impl Beside {
+    fn of(
+        analogue: &Analogue,
+        (survey, outline): (Survey, Outline),
+        closed: &Scanned,
+        even: bool,
+    ) -> Self {
+        let Outline {
+            shapes, silence, ..
+        } = outline;
+        let facts = survey.finish(closed.to.since_zero().si());
+        let ChannelAccuracy { gain_u, offset_u } = analogue.accuracy;
+        let Scale { gain, step, .. } = analogue.scale;
+        Self {
+            unread: Unread {
+                silent: silence.finish(closed.from, closed.to),
+                clipped: clipped(&analogue.scale, &shapes, [facts.high, facts.low]),
+                missing: facts.missing,
+                infinite: facts.infinite,
+            },
+            shaped: Shaped {
+                levels: shapes.levels,
+                slopes: shapes.slopes,
+                even,
+                gain_u,
+                offset_u,
+                step: step * gain.abs(),
+            },
         }
     }
 
-    fn finish(mut self, sink: &mut PacketSink<'_>) -> Heard {
-        let (last, report) = self.decoder.finish(self.scanned);
-        if let Some(packet) = last {
-            self.words.count(&packet);
-            sink(&packet);
-        }
+    fn heard(self, report: SignalReport, words: Words) -> Heard {
         Heard {
             report,
-            packets: self.words.ranked(),
+            packets: words.ranked(),
             unread: self.unread,
             shaped: Some(self.shaped),
         }
@@ -292,47 +305,6 @@ fn clipped(scale: &Scale, shapes: &Shapes, ends: [Option<Clipping>; 2]) -> [Opti
         high.filter(|end| end.level > 0.0).or_else(|| flat(0)),
         low.filter(|end| end.level < 0.0).or_else(|| flat(1)),
     ]
-}
-
-/// Where there are no readings, from the sample before on, as far as it was kept.
-fn gaps(unread: &Unread, period: f64) -> impl Iterator<Item = (BenchInstant, BenchInstant)> {
-    let at = |s: f64| BenchInstant::ZERO + BenchSpan::from_seconds(Seconds::new(s));
-    let spans = unread.missing.first.iter();
-    spans.map(move |span| (at(span.from - period), at(span.to)))
-}
-
-fn survey(analogue: &Analogue) -> Survey {
-    Survey::new(analogue.first, analogue.period).coded(analogue.codes)
-}
-
-/// What edges say that are taken for as well known as `scanned` has it.
-fn first_look(
-    (first, unread): (BenchInstant, &Unread),
-    scanned: &Scanned,
-    edges: &[Edge],
-    period: f64,
-) -> SignalReport {
-    let decoder = ScanDecoder::new(first, settings(scanned.edge, None));
-    let mut decoder = decoder.without(gaps(unread, period));
-    for &edge in edges {
-        decoder.push(edge);
-    }
-    decoder.finish(scanned.clone()).1
-}
-
-fn scanned(
-    scan: &mut ChannelScan,
-    samples: Samples<'_>,
-    crossed: &mut impl FnMut(Edge),
-    each: &mut impl FnMut(Edge),
-) {
-    match samples {
-        Samples::I8(list) => scan.push_telling(list, crossed, each),
-        Samples::I16(list) => scan.push_telling(list, crossed, each),
-        Samples::I32(list) => scan.push_telling(list, crossed, each),
-        Samples::F32(list) => scan.push_telling(list, crossed, each),
-        Samples::F64(list) => scan.push_telling(list, crossed, each),
-    }
 }
 
 fn coarse(analogue: &Analogue) -> EdgeUncertainty {

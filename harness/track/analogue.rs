@@ -3,31 +3,18 @@
 //! nor what the edges say.
 
 mod figures;
+mod parts;
 
-use super::half_levels::HalfLevels;
+pub use parts::{CrossingSearch, EdgeTiming, Found, Ruler};
+
 use super::report::{LevelFigures, Shape};
 use super::settings::DecoderSettings;
-use super::timing::{EdgeTimer, Grounds, Timed};
 use super::uncertainty::EdgeUncertainty;
 use super::{Edge, Polarity};
-use crate::clock::{BenchInstant, BenchSpan, PICOSECONDS};
-use crate::units::{Quantity, Seconds};
-use crate::waveform::crossing::{CrossingDetector, Sample, Thresholds};
-use crate::waveform::levels::LevelHistogram;
+use crate::clock::BenchInstant;
+use crate::units::Seconds;
+use crate::waveform::crossing::Sample;
 use crate::waveform::{Channel, ChannelAccuracy};
-
-/// Half of a window around a transition, in seconds: less than the shortest
-/// half that a decoder must accept leaves between two edges of 22 us (S-9.1:
-/// 52 us).
-const WINDOW: f64 = 28e-6;
-/// Samples of half a window, at most.
-const LONGEST_WINDOW: usize = 3000;
-/// An edge is undisturbed where no other lies within this of it, in seconds:
-/// less than the 52 us that a decoder must accept (S-9.1:2020 table 1).
-const CLEAR: f64 = 45e-6;
-/// What comes after an edge is known so much later, in seconds: within 20 us an
-/// edge has left the band about zero, or rests in it.
-const AHEAD: f64 = CLEAR + 20e-6;
 
 /// Volts from raw samples: `volts = gain * raw + offset`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -107,44 +94,10 @@ impl ChannelSettings {
 #[derive(Clone, Debug)]
 pub struct ChannelScan {
     settings: ChannelSettings,
-    detector: CrossingDetector,
-    histogram: LevelHistogram,
-    /// Samples to pass over before the next is counted.
-    until_counted: usize,
-    timer: EdgeTimer,
-    halves: [HalfLevels; 2],
-    ruler: Ruler,
-    last: f64,
-}
-
-/// Positions to instants, raw signs to those of the voltage.
-#[derive(Clone, Copy, Debug)]
-struct Ruler {
-    first: BenchInstant,
-    period: f64,
-    inverted: bool,
-}
-
-impl Ruler {
-    fn instant(self, position: f64) -> BenchInstant {
-        let picoseconds = position * (self.period * PICOSECONDS as f64);
-        self.first + BenchSpan::from_picoseconds(libm::round(picoseconds) as i64)
-    }
-
-    fn sign(self, polarity: Polarity) -> Polarity {
-        if self.inverted {
-            polarity.opposite()
-        } else {
-            polarity
-        }
-    }
-
-    fn edge(self, position: f64, to: Polarity) -> Edge {
-        Edge {
-            at: self.instant(position),
-            to: self.sign(to),
-        }
-    }
+    search: CrossingSearch,
+    timing: EdgeTiming,
+    /// Crossings of the present piece.
+    found: Vec<Found>,
 }
 
 /// What a [`ChannelScan`] found besides edges.
@@ -167,124 +120,71 @@ pub struct Scanned {
 impl ChannelScan {
     /// A scan before the first sample.
     pub fn new(settings: ChannelSettings) -> Self {
-        let (gain, offset) = (settings.scale.gain, settings.scale.offset);
-        let period = settings.period.si();
-        let reach = libm::ceil(WINDOW / period).clamp(4.0, LONGEST_WINDOW as f64);
-        let ahead = libm::ceil(AHEAD / period).clamp(reach, 20.0 * LONGEST_WINDOW as f64);
         Self {
-            detector: CrossingDetector::new(Thresholds {
-                level: -offset / gain,
-                hysteresis: (settings.hysteresis / gain).abs(),
-                dwell: settings.dwell.si() / period,
-            }),
-            histogram: LevelHistogram::new(settings.scale.step),
-            until_counted: 0,
-            timer: EdgeTimer::new(Grounds {
-                level: -offset / gain,
-                quantum: settings.scale.step,
-                clear: CLEAR / period,
-                reach: reach as usize,
-                ahead: ahead as usize,
-            }),
-            halves: [HalfLevels::new(), HalfLevels::new()],
-            ruler: Ruler {
-                first: settings.first,
-                period,
-                inverted: gain < 0.0,
-            },
-            last: 0.0,
+            search: CrossingSearch::new(&settings),
+            timing: EdgeTiming::new(&settings),
+            found: Vec::new(),
             settings,
         }
+    }
+
+    /// The search, and the timing of what it finds. They may work on two threads:
+    /// a piece goes to the search first, then with what was found to the timing.
+    pub const fn parts(&mut self) -> (&mut CrossingSearch, &mut EdgeTiming) {
+        (&mut self.search, &mut self.timing)
     }
 
     /// Takes evenly spaced samples and tells the edges among them, later ones
     /// when what follows them is known.
     pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Edge)) {
-        self.push_telling(samples, &mut |_| (), sink);
-    }
-
-    /// The same; every crossing that the samples complete goes to `crossed` at
-    /// once, its instant not yet read by a fit.
-    pub fn push_telling<S: Sample>(
-        &mut self,
-        samples: &[S],
-        crossed: &mut impl FnMut(Edge),
-        sink: &mut impl FnMut(Edge),
-    ) {
-        // No samples move no end: those at their own times are not counted here.
-        if samples.is_empty() {
-            return;
-        }
-        let stride = self.settings.stride.max(1);
-        self.histogram
-            .push_every(samples, self.until_counted, stride);
-        self.until_counted = if samples.len() > self.until_counted {
-            let beyond = (samples.len() - self.until_counted) % stride;
-            (stride - beyond) % stride
-        } else {
-            self.until_counted - samples.len()
-        };
-        let Self {
-            detector,
-            timer,
-            halves,
-            ruler,
-            ..
-        } = self;
-        let mut before = detector.polarity();
-        detector.push(samples, &mut |crossing| {
-            let between = before != Some(Polarity::Zero) && crossing.to != Polarity::Zero;
-            before = Some(crossing.to);
-            crossed(ruler.edge(crossing.position, crossing.to));
-            timer.note(crossing, between);
-        });
-        timer.take(samples, &mut |timed| sink(told(halves, *ruler, &timed)));
-        self.last = self.detector.samples() as f64;
+        self.found.clear();
+        self.search.push(samples, &mut self.found);
+        self.timing.take(samples, &self.found, sink);
     }
 
     /// Takes one sample at `time` after the first instant, for uneven steps.
     /// Levels then weigh every sample alike, and shapes are not measured.
     pub fn push_at(&mut self, time: Seconds, value: f64, sink: &mut impl FnMut(Edge)) {
-        self.histogram.push(value);
-        let ruler = self.ruler;
-        let position = time.si() / ruler.period;
-        self.detector.push_at(position, value, &mut |crossing| {
-            sink(ruler.edge(crossing.position, crossing.to));
-        });
-        self.last = self.last.max(position);
+        self.found.clear();
+        self.search.push_at(time, value, &mut self.found);
+        self.timing.tell(&self.found, sink);
     }
 
     /// The end: the edges that still waited for what follows them, and all
     /// that was found besides edges.
     pub fn finish(mut self, sink: &mut impl FnMut(Edge)) -> Scanned {
-        let Self {
-            timer,
-            halves,
-            ruler,
-            ..
-        } = &mut self;
-        timer.finish(&mut |timed| sink(told(halves, *ruler, &timed)));
+        let closed = self.close(sink);
+        self.figured(closed)
+    }
+
+    /// The end of the samples: the edges that still waited for what follows them,
+    /// and how well all are known. Levels and shape are not read yet.
+    pub fn close(&mut self, sink: &mut impl FnMut(Edge)) -> Scanned {
+        self.timing.finish(sink);
+        let ruler = self.timing.ruler;
+        let polarity = self.search.detector.polarity();
+        Scanned {
+            from: ruler.first,
+            to: ruler.instant(self.search.last),
+            polarity: polarity.map(|p| ruler.sign(p)),
+            edge: self.timing.edge(),
+            levels: None,
+            shape: None,
+        }
+    }
+
+    /// What [`ChannelScan::close`] told, with levels and shape.
+    #[must_use]
+    pub fn figured(&self, closed: Scanned) -> Scanned {
         let levels = self.levels();
         let shape = levels.as_ref().map(|levels| Shape {
             rising: self.shape(levels, true),
             falling: self.shape(levels, false),
         });
         Scanned {
-            from: self.ruler.first,
-            to: self.ruler.instant(self.last),
-            polarity: self.detector.polarity().map(|p| self.ruler.sign(p)),
-            edge: self.edge(),
             levels,
             shape,
+            ..closed
         }
     }
-}
-
-/// Notes the level before an edge, and the edge itself in time.
-fn told(halves: &mut [HalfLevels; 2], ruler: Ruler, timed: &Timed) -> Edge {
-    if let Some(level) = timed.level {
-        let positive = timed.to == Polarity::Negative;
-        halves[usize::from(positive)].push(level, timed.position);
-    }
-    ruler.edge(timed.position, timed.to)
 }

@@ -21,6 +21,7 @@ mod overlay;
 mod packet;
 mod pattern;
 mod peak;
+mod places;
 mod plan;
 mod profile;
 mod report;
@@ -34,7 +35,9 @@ mod uncertainty;
 mod windows;
 
 pub use crate::waveform::crossing::Polarity;
-pub use analogue::{ChannelScan, ChannelSettings, Scale, Scanned};
+pub use analogue::{
+    ChannelScan, ChannelSettings, CrossingSearch, EdgeTiming, Found, Ruler, Scale, Scanned,
+};
 pub use channel::{ChannelAnalyser, ScanDecoder};
 pub use decoder::Decoder;
 pub use delay::{DelayReport, DelaySettings, compare_edges};

@@ -3,12 +3,13 @@
 //! no standard's levels.
 
 use super::noise::{quantised, stairs};
+use super::places::{Laid, Place, Places};
 use super::residues::Noise;
 use crate::measurement::{combined, rectangular};
 
 /// A fit is of so many samples at least, and widened by so much, so often, until
 /// it is (our own choice, no source).
-const LEAST_POINTS: f64 = 6.0;
+const LEAST_POINTS: usize = 6;
 const WIDENING: f64 = 1.4;
 const WIDENINGS: usize = 24;
 /// Phases of the sampling that leave more than this part of a sample free repeat
@@ -18,6 +19,12 @@ pub(super) const REPEATS: f64 = 0.1;
 /// Edges that take fewer samples than this from level to level do not show how
 /// far they overshoot (our own allowance, no source).
 pub(super) const SHOWN: f64 = 4.0;
+
+/// Overshoot is looked for within so many durations of the edge (IEEE Std
+/// 181-2011's post-transition aberration region, from memory).
+pub(super) const AFTER: f64 = 3.0;
+/// Samples at hand beyond what is looked at (our own choice, no source).
+const LOOKS_BEYOND: f64 = 8.0;
 
 /// What is known of one direction before its shape.
 #[derive(Clone, Copy, Debug)]
@@ -43,24 +50,6 @@ pub(super) struct Known {
     pub(super) reversal: f64,
 }
 
-/// One edge: its samples in volts, turned so that it rises, and where among
-/// them it passes zero.
-pub(super) struct Laid {
-    pub(super) volts: Vec<f64>,
-    pub(super) zero: f64,
-}
-
-impl Laid {
-    /// The samples within `half` of `at` after zero.
-    pub(super) fn about(&self, at: f64, half: f64) -> &[f64] {
-        let centre = self.zero + at;
-        let from = libm::ceil(centre - half).max(0.0) as usize;
-        let to = (libm::floor(centre + half).max(-1.0) + 1.0) as usize;
-        let to = to.min(self.volts.len());
-        &self.volts[from.min(to)..to]
-    }
-}
-
 /// Edges of one direction laid over each other; times in samples after zero.
 pub(super) struct Overlay<'a> {
     pub(super) edges: &'a [Laid],
@@ -72,14 +61,34 @@ pub(super) struct Overlay<'a> {
     pub(super) middle: usize,
     /// How far apart neighbouring samples of all edges together lie at most.
     pub(super) gap: f64,
+    /// Samples about the edges, by their places.
+    pub(super) places: Places,
 }
 
-/// The value at one place, and what each edge contributes to its error.
+/// A parabola through all samples within `half` of `at`.
 pub(super) struct Local {
+    at: f64,
+    half: f64,
+    /// At that place, V.
     pub(super) value: f64,
+    /// V per sample.
     slope: f64,
-    shares: Vec<f64>,
-    points: f64,
+    /// V per square of `half` samples.
+    bend: f64,
+    /// Of the moments of the places.
+    inverse: [[f64; 3]; 3],
+    /// How many samples those are.
+    points: usize,
+}
+
+impl Local {
+    /// What a sample contributes to the error of the value.
+    fn share(&self, place: &Place) -> f64 {
+        let x = (place.at - self.at) / self.half;
+        let left = place.volts - (self.value + (self.slope * self.half + self.bend * x) * x);
+        let [value, slope, bend] = self.inverse[0];
+        left * (value + (slope + bend * x) * x)
+    }
 }
 
 /// When the edges are at a level, in samples, and each edge's share in the
@@ -124,14 +133,17 @@ impl<'a> Overlay<'a> {
             .windows(2)
             .map(|pair| pair[1] - pair[0])
             .fold(around, f64::max);
-        Some(Self {
+        let mut overlay = Self {
             edges,
             known,
             noise,
             profile: sums.iter().map(|(sum, n)| sum / n.max(1.0)).collect(),
             middle,
             gap,
-        })
+            places: Places::of(&[], (0.0, 0.0)),
+        };
+        overlay.places = Places::of(edges, overlay.reach());
+        Some(overlay)
     }
 
     pub(super) fn amplitude(&self) -> f64 {
@@ -141,59 +153,60 @@ impl<'a> Overlay<'a> {
     /// A parabola, or a line where there are too few places, through all
     /// samples within `half` of `at`.
     fn local(&self, at: f64, half: f64) -> Option<Local> {
-        let points = |laid: &'a Laid| {
-            let centre = laid.zero + at;
-            let from = libm::ceil(centre - half).max(0.0) as usize;
-            let to = (libm::floor(centre + half).max(-1.0) + 1.0) as usize;
-            let to = to.min(laid.volts.len());
-            (from.min(to)..to).map(move |index| {
-                let x = (index as f64 - centre) / half;
-                (x, laid.volts[index])
-            })
-        };
-        let (mut s, mut t) = ([0.0; 5], [0.0; 3]);
-        for (x, y) in self.edges.iter().flat_map(points) {
-            let (x2, y) = (x * x, y - self.known.start);
-            for (sum, part) in s.iter_mut().zip([1.0, x, x2, x2 * x, x2 * x2]) {
-                *sum += part;
-            }
-            for (sum, part) in t.iter_mut().zip([y, x * y, x2 * y]) {
-                *sum += part;
-            }
+        let about = self.places.about(at, half);
+        let (mut s, mut t) = ([about.len() as f64, 0.0, 0.0, 0.0, 0.0], [0.0; 3]);
+        for place in about {
+            let x = (place.at - at) / half;
+            let (x2, y) = (x * x, place.volts - self.known.start);
+            s[1] += x;
+            s[2] += x2;
+            s[3] += x2 * x;
+            s[4] += x2 * x2;
+            t[0] += y;
+            t[1] += x * y;
+            t[2] += x2 * y;
         }
-        if s[0] < 3.0 {
+        if about.len() < 3 {
             return None;
         }
         let inverse = invert(&s)?;
         let solve = |row: usize| (0..3).map(|i| inverse[row][i] * t[i]).sum::<f64>();
-        let (value, slope, bend) = (solve(0), solve(1), solve(2));
-        let shares = self.edges.iter().map(|laid| {
-            let of = |(x, y): (f64, f64)| {
-                let left = y - self.known.start - (value + slope * x + bend * x * x);
-                left * (inverse[0][0] + inverse[0][1] * x + inverse[0][2] * x * x)
-            };
-            points(laid).map(of).sum()
-        });
         Some(Local {
-            value: value + self.known.start,
-            slope: slope / half,
-            shares: shares.collect(),
-            points: s[0],
+            at,
+            half,
+            value: solve(0) + self.known.start,
+            slope: solve(1) / half,
+            bend: solve(2),
+            inverse,
+            points: about.len(),
         })
     }
 
-    /// A width that holds enough samples, from `half` on.
-    pub(super) fn about(&self, at: f64, half: f64) -> Option<(Local, f64)> {
+    /// The same as wide as it takes to hold enough samples, from `half` on.
+    pub(super) fn about(&self, at: f64, half: f64) -> Option<Local> {
         let mut half = half.max(1e-3);
         for _ in 0..WIDENINGS {
             if let Some(local) = self.local(at, half)
                 && local.points >= LEAST_POINTS
             {
-                return Some((local, half));
+                return Some(local);
             }
             half *= WIDENING;
         }
         None
+    }
+
+    /// How far from zero anybody looks: twice as far as aberrations are looked for,
+    /// since means reach beyond. Where the levels are not reached, everywhere.
+    fn reach(&self) -> (f64, f64) {
+        let level = |share: f64| self.known.start + share * self.amplitude();
+        let ends = self
+            .outward(level(0.1), false)
+            .zip(self.outward(level(0.9), true));
+        ends.map_or((f64::NEG_INFINITY, f64::INFINITY), |(from, to)| {
+            let wide = 2.0 * AFTER * (to - from).max(1.0) + LOOKS_BEYOND;
+            (from - wide, to + wide)
+        })
     }
 
     fn sample(&self, index: i64) -> f64 {
@@ -232,20 +245,21 @@ impl<'a> Overlay<'a> {
         let mut at = guess;
         let mut found = None;
         for _ in 0..6 {
-            let (local, wide) = self.about(at, half)?;
+            let local = self.about(at, half)?;
             if local.slope <= 0.0 {
                 return None;
             }
+            let wide = local.half;
             let moved = ((level - local.value) / local.slope).clamp(-wide, wide);
             at += moved;
             let near = moved.abs() < 1e-4 * wide;
-            found = Some((local, wide));
+            found = Some(local);
             if near {
                 break;
             }
         }
-        let (local, wide) = found?;
-        let slope = local.slope;
+        let local = found?;
+        let (slope, wide) = (local.slope, local.half);
         // Steps that noise does not blur err alike at the same volts: over many
         // of them most of it averages out.
         let Known { quantum, noise, .. } = self.known;
@@ -253,7 +267,8 @@ impl<'a> Overlay<'a> {
         let alike = stairs(quantum, noise) * over / slope;
         // Codes that repeat on the same phases are no noise.
         let repeated = if self.gap > REPEATS {
-            let count = (local.points / self.edges.len() as f64).max(1.0) / self.gap;
+            let each = local.points as f64 / self.edges.len() as f64;
+            let count = each.max(1.0) / self.gap;
             quantised(self.known.quantum, self.known.noise) / slope / libm::sqrt(count.max(1.0))
         } else {
             0.0
@@ -271,9 +286,11 @@ impl<'a> Overlay<'a> {
             * gap
             / (8.0 * slope)
             * 4.0;
+        let near = self.places.about(local.at, wide);
+        let share = |place: &Place| local.share(place) / slope;
         Some(Instant {
             at,
-            shares: local.shares.iter().map(|share| share / slope).collect(),
+            shares: self.places.by_edge(near, share),
             hidden: combined([repeated, alike, rectangular(missed.min(0.5))]),
             slope,
         })

@@ -3,7 +3,8 @@
 
 use super::extremes::{Extreme, bias_of_maximum, deviation_of_maximum};
 use super::noise::quantised;
-use super::overlay::{Known, Laid, Overlay, REPEATS, SHOWN, scatter};
+use super::overlay::{Known, Overlay, REPEATS, SHOWN, scatter};
+use super::places::{Laid, Places};
 use crate::measurement::{Estimate, combined, rectangular};
 
 /// Half of the narrowest and of the widest mean in which a peak is looked for, in
@@ -67,12 +68,10 @@ impl Overlay<'_> {
         let mut best: Option<Peak> = None;
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         let widest = ((to - from) / 4.0).min(WIDEST);
-        // Means reach as far beyond as the widest and those beside it do.
-        let room = 3.0 * widest + 1.0;
-        let places = Places::of(self.edges, (from - room, to + room), (level, sign));
+        let heights = Heights::of(&self.places, level, sign);
         let mut half = NARROWEST;
         while half <= widest {
-            if let Some(peak) = self.peak(&places, from, to, half) {
+            if let Some(peak) = self.peak(&heights, from, to, half) {
                 let room = AGREES * peak.sigma;
                 low = low.max(peak.height - room);
                 high = high.min(peak.height + room);
@@ -104,7 +103,7 @@ impl Overlay<'_> {
         let mean = Estimate::new(peak.height.max(0.0) / amplitude, u / amplitude);
         let shown = self.known.apparent > SHOWN;
         let beyond = shown
-            .then(|| self.farthest(&places, &peak, after))
+            .then(|| self.farthest(&heights, &peak, after))
             .flatten();
         let worst = beyond.map_or(mean, |Extreme { value, u: own, .. }| {
             let height = (peak.height + value.max(0.0)).max(0.0);
@@ -116,14 +115,19 @@ impl Overlay<'_> {
     /// By how much the farthest edge lies beyond all of them together at their peak: as
     /// many samples of each from it on, as seen from the edge, so that none is passed
     /// over and noise is alike.
-    fn farthest(&self, places: &Places, peak: &Peak, after: bool) -> Option<Extreme> {
+    fn farthest(&self, heights: &Heights<'_>, peak: &Peak, after: bool) -> Option<Extreme> {
         let count = libm::round(2.0 * peak.half).max(FEWEST_OF_ONE);
         // As far before it as the mean that is the peak reaches, and a narrow one not.
         let early = (peak.half - 2.0 * NARROWEST).clamp(0.0, count / 2.0);
-        // By narrow fits, which neither slope nor bend leads astray.
-        let common = |at: f64| {
-            let (local, _) = self.about(at, 2.0 * NARROWEST)?;
-            Some(places.height(local.value))
+        let away = if after { 1.0 } else { -1.0 };
+        let from = peak.at - away * early;
+        let ends = (from, from + away * (count + 1.0));
+        // Of many edges at a few places, between which there are lines.
+        let few = self.edges.len() as f64 * NARROWEST <= 1.0;
+        let between = (!few).then(|| self.common((ends.0.min(ends.1), ends.0.max(ends.1))));
+        let common = |at| match &between {
+            Some(common) => common.at(at),
+            None => self.narrow(at),
         };
         let beyond = |laid: &Laid| {
             let at = laid.zero + peak.at;
@@ -134,11 +138,12 @@ impl Overlay<'_> {
             };
             let first = first.max(0.0);
             let samples = laid.volts.get(first as usize..)?.get(..count as usize)?;
-            let left = samples.iter().enumerate().map(|(index, volts)| {
+            let mut sum = 0.0;
+            for (index, volts) in samples.iter().enumerate() {
                 let at = first + index as f64 - laid.zero;
-                Some(places.height(*volts) - common(at)?)
-            });
-            Some(left.sum::<Option<f64>>()? / count)
+                sum += heights.sign * (volts - common(at));
+            }
+            Some(sum / count).filter(|mean| mean.is_finite())
         };
         let mut singles: Vec<f64> = self.edges.iter().filter_map(beyond).collect();
         // What smoothing does to all alike is no edge's own.
@@ -147,46 +152,65 @@ impl Overlay<'_> {
         let weights = vec![count.recip(); count as usize];
         let quantum = quantised(self.known.quantum, self.known.noise);
         // An edge that is laid elsewhere is as much higher as all are steep there.
-        let away = if after { 1.0 } else { -1.0 };
-        let steep = [0.0, 1.0].into_iter().filter_map(|by| {
-            let from = peak.at + away * (by - early);
-            Some((common(from)? - common(from + away * count)?).abs() / count)
+        let steep = [0.0, 1.0].map(|by| {
+            let from = from + away * by;
+            (common(from) - common(from + away * count)).abs() / count
         });
-        let laid = self.known.laid_u * steep.fold(0.0, f64::max);
+        // Where nothing is read there, the maximum passes over it.
+        let laid = self.known.laid_u * steep.into_iter().fold(0.0, f64::max);
         let noise = combined([self.noise.through(&weights), quantum, laid]);
         (singles.len() >= 3).then_some(())?;
         farthest_of(&singles, noise)
     }
 
+    /// All edges together at a place, V, by a narrow fit, which neither slope nor bend
+    /// leads astray; not a number where too few have samples.
+    fn narrow(&self, at: f64) -> f64 {
+        let local = self.about(at, 2.0 * NARROWEST);
+        local.map_or(f64::NAN, |local| local.value)
+    }
+
+    /// The same between two places.
+    fn common(&self, (from, to): (f64, f64)) -> Common {
+        let steps = libm::ceil((to - from) / NARROWEST).max(1.0);
+        let stride = (to - from) / steps;
+        let place = |step: u32| from + f64::from(step) * stride;
+        Common {
+            from,
+            stride,
+            volts: (0..=steps as u32).map(|n| self.narrow(place(n))).collect(),
+        }
+    }
+
     /// Standard uncertainty of the mean of all samples within `half` of `at`, by
     /// what single edges contribute.
     fn mean_u(&self, at: f64, half: f64) -> Option<f64> {
-        let parts = || self.edges.iter().map(move |laid| laid.about(at, half));
-        let count: usize = parts().map(<[f64]>::len).sum();
-        if count < 3 {
+        let about = self.places.about(at, half);
+        if about.len() < 3 {
             return None;
         }
-        let mean = parts().flatten().sum::<f64>() / count as f64;
-        let shares = parts().map(|part| part.iter().map(|v| v - mean).sum::<f64>());
-        let squares: f64 = shares.map(|share| share * share).sum();
-        Some(scatter(squares, self.edges.len() as f64) / count as f64)
+        let count = about.len() as f64;
+        let mean = about.iter().map(|place| place.volts).sum::<f64>() / count;
+        let shares = self.places.by_edge(about, |place| place.volts - mean);
+        let squares: f64 = shares.iter().map(|share| share * share).sum();
+        Some(scatter(squares, self.edges.len() as f64) / count)
     }
 
     /// The highest of means `half` wide either side.
-    fn peak(&self, places: &Places, from: f64, to: f64, half: f64) -> Option<Peak> {
+    fn peak(&self, heights: &Heights<'_>, from: f64, to: f64, half: f64) -> Option<Peak> {
         let steps = libm::ceil((to - from) / (half / 2.0)).clamp(1.0, MOST_PLACES) as usize;
         let place = |step: usize| from + (to - from) * step as f64 / steps as f64;
-        let mut heights = Vec::with_capacity(steps + 1);
+        let mut found = Vec::with_capacity(steps + 1);
         let mut highest = (f64::NEG_INFINITY, 0.0);
         for step in 0..=steps {
-            if let Some(height) = places.mean(place(step), half) {
-                heights.push(height);
+            if let Some(height) = heights.mean(place(step), half) {
+                found.push(height);
                 if height > highest.0 {
                     highest = (height, place(step));
                 }
             }
         }
-        if heights.is_empty() || heights.len() * 2 < steps {
+        if found.is_empty() || found.len() * 2 < steps {
             return None;
         }
         let (height, at) = highest;
@@ -198,10 +222,10 @@ impl Overlay<'_> {
         let u = us.get(us.len() / 2).copied().unwrap_or(0.0);
         let u = u.max(self.mean_u(at, half).unwrap_or(0.0));
         // A few samples may be alike by chance.
-        let alone = self.known.noise / libm::sqrt(places.count(at, half).max(1) as f64);
+        let alone = self.known.noise / libm::sqrt(self.places.within(at, half).len().max(1) as f64);
         let u = u.max(alone);
         let lower = |by: f64| {
-            let mean = places.mean(at + by * half, half)?;
+            let mean = heights.mean(at + by * half, half)?;
             Some((height - mean).max(0.0))
         };
         let beside = lower(-2.0).zip(lower(2.0));
@@ -211,7 +235,7 @@ impl Overlay<'_> {
         // Where many places are as high as noise lets them differ, three standard
         // uncertainties, the highest overstates; places lie four to a width, and
         // two of them count for one (our own allowance, no source).
-        let alike = heights.iter().filter(|h| height - **h < 3.0 * u).count();
+        let alike = found.iter().filter(|h| height - **h < 3.0 * u).count();
         let alike = (alike / 2).max(1) as u64;
         Some(Peak {
             at,
@@ -262,73 +286,51 @@ fn farthest_of(readings: &[f64], noise: f64) -> Option<Extreme> {
     })
 }
 
-/// Samples of all edges in the order of their places, and their sums so far.
-struct Places {
-    at: Vec<f64>,
-    sums: Vec<f64>,
-    level: f64,
-    sign: f64,
-    /// How many edges there are.
-    edges: f64,
+/// What all edges together are at evenly spaced places, V.
+struct Common {
+    from: f64,
+    stride: f64,
+    volts: Vec<f64>,
 }
 
-impl Places {
-    /// Those from `from` to `to`, as heights past `level`.
-    fn of(edges: &[Laid], (from, to): (f64, f64), (level, sign): (f64, f64)) -> Self {
-        let middle = (from + to) / 2.0;
-        let mut found: Vec<(f64, f64)> = Vec::new();
-        for laid in edges {
-            let first = libm::ceil(laid.zero + from).max(0.0);
-            let part = laid.about(middle, (to - from) / 2.0).iter().enumerate();
-            found.extend(part.map(|(index, volts)| {
-                let at = first + index as f64 - laid.zero;
-                (at, sign * (volts - level))
-            }));
-        }
-        found.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+impl Common {
+    /// By the line between the two places beside `at`.
+    fn at(&self, at: f64) -> f64 {
+        let last = self.volts.len() - 1;
+        let step = ((at - self.from) / self.stride).clamp(0.0, last as f64);
+        let index = (step as usize).min(last - 1);
+        let (a, b) = (self.volts[index], self.volts[index + 1]);
+        a + (step - index as f64) * (b - a)
+    }
+}
+
+/// How high past `level` samples are, those of a place and all before it together.
+struct Heights<'a> {
+    places: &'a Places,
+    sums: Vec<f64>,
+    sign: f64,
+}
+
+impl<'a> Heights<'a> {
+    /// Past `level`, upwards where `sign` is 1.
+    fn of(places: &'a Places, level: f64, sign: f64) -> Self {
         let mut sum = 0.0;
-        let mut sums = vec![0.0];
-        sums.extend(found.iter().map(|(_, height)| {
-            sum += height;
+        let mut sums = Vec::with_capacity(places.all().len() + 1);
+        sums.push(sum);
+        sums.extend(places.all().iter().map(|place| {
+            sum += sign * (place.volts - level);
             sum
         }));
-        Self {
-            at: found.into_iter().map(|(at, _)| at).collect(),
-            sums,
-            level,
-            sign,
-            edges: edges.len() as f64,
-        }
+        Self { places, sums, sign }
     }
 
-    /// How high past the level a sample is.
-    fn height(&self, volts: f64) -> f64 {
-        self.sign * (volts - self.level)
-    }
-
-    /// The first of those within `half` of `at`, and the first behind them.
-    fn within(&self, at: f64, half: f64) -> (usize, usize) {
-        let from = self.at.partition_point(|place| *place < at - half);
-        (
-            from,
-            self.at
-                .partition_point(|place| *place <= at + half)
-                .max(from),
-        )
-    }
-
-    /// How many those are.
-    fn count(&self, at: f64, half: f64) -> usize {
-        let (from, to) = self.within(at, half);
-        to - from
-    }
-
-    /// Their mean; none of fewer than three, nor where a few edges alone have samples.
+    /// The mean within `half` of `at`; none of fewer than three, nor where a few
+    /// edges alone have samples.
     fn mean(&self, at: f64, half: f64) -> Option<f64> {
-        let (from, to) = self.within(at, half);
-        let least = (OF_ALL * 2.0 * half * self.edges).max(3.0);
-        ((to - from) as f64 >= least)
-            .then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
+        let found = self.places.within(at, half);
+        let count = found.len() as f64;
+        let least = (OF_ALL * 2.0 * half * self.places.edges() as f64).max(3.0);
+        (count >= least).then(|| (self.sums[found.end] - self.sums[found.start]) / count)
     }
 }
 

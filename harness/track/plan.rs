@@ -306,7 +306,7 @@ impl Plan {
         };
         let reach = fit.reach() as f64;
         let last = window.samples.len() as f64 - 1.0;
-        let mut middle = libm::round(window.crossing);
+        let mut middle = nearest(window.crossing);
         let mut at = window.crossing;
         for _ in 0..6 {
             // Damaged samples lead nowhere; what is not a number is not inside.
@@ -325,7 +325,7 @@ impl Plan {
                 (short / self.slope).clamp(-reach, reach)
             };
             at = middle + moved;
-            let to = libm::round(at);
+            let to = nearest(at);
             if to == middle {
                 break;
             }
@@ -393,11 +393,17 @@ impl Plan {
     /// The settled level before the edge of a window, seen from where windows were laid
     /// over each other: an edge that pauses passes zero for good later than there.
     pub(super) fn level(&self, window: &Window) -> Option<f64> {
-        let end = libm::floor(window.crossing) as i64 + self.settled.1;
+        // No crossing lies before the first sample.
+        let end = window.crossing as i64 + self.settled.1;
         let from = end - (self.settled.1 - self.settled.0).min(LEVEL as i64);
         if from < 0 || end <= from || end as usize > window.samples.len() {
             return None;
         }
         Some(mean(&window.samples[from as usize..end as usize]))
     }
+}
+
+/// The number of the sample that lies nearest; none lies before the first.
+fn nearest(place: f64) -> f64 {
+    (place + 0.5) as i64 as f64
 }

@@ -4,7 +4,8 @@
 
 use super::extremes::extreme_of_all;
 use super::noise::{quantised, stairs};
-use super::overlay::{Known, Laid, Overlay, SHOWN};
+use super::overlay::{AFTER, Known, Overlay, SHOWN};
+use super::places::Laid;
 use super::report::ShapeFigures;
 use crate::measurement::{Estimate, combined};
 
@@ -12,9 +13,6 @@ use crate::measurement::{Estimate, combined};
 /// S-9.1:2020.
 pub const SLEW_LEVEL: f64 = 4.0;
 pub(super) const SLEW_LEVELS: (f64, f64) = (-SLEW_LEVEL, SLEW_LEVEL);
-/// Overshoot is looked for within so many durations of the edge (IEEE Std
-/// 181-2011's post-transition aberration region, from memory).
-const AFTER: f64 = 3.0;
 /// Places between the slew levels at which all edges together are read (our own
 /// choice, no source).
 const PLACES: usize = 24;
@@ -141,7 +139,7 @@ impl Overlay<'_> {
         let place = |step: usize| from + stride * (step as f64 - 1.0);
         let half = (0.06 * (to - from)).max(0.2);
         let means: Option<Vec<f64>> = (0..PLACES + 3)
-            .map(|step| self.about(place(step), half).map(|(local, _)| local.value))
+            .map(|step| self.about(place(step), half).map(|local| local.value))
             .collect();
         let Some(means) = means else {
             return Vec::new();

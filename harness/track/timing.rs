@@ -139,7 +139,8 @@ impl EdgeTimer {
             next.crossing.position - noted.crossing.position
         });
         let rising = noted.crossing.to == Polarity::Positive;
-        let middle = libm::floor(noted.crossing.position) as i64;
+        // No crossing lies before the first sample.
+        let middle = noted.crossing.position as i64;
         let reach = self.grounds.reach as i64;
         let keeper = if rising {
             &mut self.rising
@@ -233,5 +234,7 @@ impl EdgeTimer {
 
 /// Whether an instrument may have read all of it; the rest is damage.
 fn readable(samples: &[f64]) -> bool {
-    samples.iter().all(|value| value.abs() <= BEYOND_READING)
+    // No early way out: that is a vector comparison.
+    let read = |all, value: &f64| all & (value.abs() <= BEYOND_READING);
+    samples.iter().fold(true, read)
 }

@@ -126,19 +126,27 @@ impl CrossingDetector {
         (self.least <= self.greatest).then_some((self.least, self.greatest))
     }
 
-    /// Takes evenly spaced samples; their positions are their numbers.
-    pub fn push<S: Sample>(&mut self, samples: &[S], sink: &mut impl FnMut(Crossing)) {
+    /// Takes evenly spaced samples; their positions are their numbers. Tells the
+    /// least and the greatest of them, as [`Sample::extremes`] does.
+    pub fn push<S: Sample>(
+        &mut self,
+        samples: &[S],
+        sink: &mut impl FnMut(Crossing),
+    ) -> (f64, f64) {
         let bands = Bands {
             above: Band::of(self.upper, f64::INFINITY),
             below: Band::of(f64::NEG_INFINITY, self.lower),
             inside: Band::of(self.lower.next_up(), self.upper.next_down()),
         };
+        let mut ends = (f64::INFINITY, f64::NEG_INFINITY);
         for block in samples.chunks(BLOCK) {
             let (least, greatest) = S::extremes(block);
-            self.least = self.least.min(least);
-            self.greatest = self.greatest.max(greatest);
+            ends = (ends.0.min(least), ends.1.max(greatest));
             self.block(block, &bands, sink);
         }
+        self.least = self.least.min(ends.0);
+        self.greatest = self.greatest.max(ends.1);
+        ends
     }
 
     fn block<S: Sample>(&mut self, block: &[S], bands: &Bands<S>, sink: &mut impl FnMut(Crossing)) {

@@ -107,10 +107,7 @@ impl LevelHistogram {
             return;
         }
         if self.counts.is_empty() {
-            self.opening.push(value);
-            if self.opening.len() >= OPENING {
-                self.open();
-            }
+            self.early(value);
         } else {
             self.count(value);
         }
@@ -148,6 +145,14 @@ impl LevelHistogram {
         })
     }
 
+    #[cold]
+    fn early(&mut self, value: f64) {
+        self.opening.push(value);
+        if self.opening.len() >= OPENING {
+            self.open();
+        }
+    }
+
     fn open(&mut self) {
         let opening = std::mem::take(&mut self.opening);
         let least = opening.iter().copied().fold(f64::INFINITY, f64::min);
@@ -175,21 +180,32 @@ impl LevelHistogram {
         }
     }
 
+    #[inline]
     fn count(&mut self, value: f64) {
+        let bin = self.bin(value).unwrap_or_else(|| self.widened(value));
+        self.counts[bin] += 1;
+    }
+
+    #[inline]
+    fn bin(&self, value: f64) -> Option<usize> {
         // A multiplication takes a fraction of a division's time; for codes it
         // says the same, since their bins are a power of two wide.
+        let bin = (value - self.origin) * self.per_width;
+        (bin >= 0.0 && bin < BINS as f64).then_some(bin as u32 as usize)
+    }
+
+    /// The bin of a value outside, once the range holds it.
+    #[cold]
+    fn widened(&mut self, value: f64) -> usize {
         // From the narrowest range to 1e30 it is 220 doublings; a value still
         // outside then would be counted in the border bin.
         for _ in 0..256 {
-            let bin = (value - self.origin) * self.per_width;
-            if bin >= 0.0 && bin < BINS as f64 {
-                self.counts[bin as usize] += 1;
-                return;
+            self.double(value < self.origin);
+            if let Some(bin) = self.bin(value) {
+                return bin;
             }
-            self.double(bin < 0.0);
         }
-        let bin = if value < self.origin { 0 } else { BINS - 1 };
-        self.counts[bin] += 1;
+        if value < self.origin { 0 } else { BINS - 1 }
     }
 
     /// Doubles the range downwards or upwards by merging pairs of bins.

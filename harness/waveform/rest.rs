@@ -45,6 +45,13 @@ impl<S: Sample> Band<S> {
         !((sample < self.least) | (sample > self.greatest))
     }
 
+    /// Whether every sample is a number and lies in it.
+    pub fn has_numbers(self, samples: &[S]) -> bool {
+        // No early way out: that is a vector comparison.
+        let has = |all, &x: &S| all & (x >= self.least) & (x <= self.greatest);
+        samples.iter().fold(true, has)
+    }
+
     /// How many samples from the front lie in it, one after the other.
     pub fn holds_first(self, samples: &[S]) -> usize {
         let lines = S::lines_in(self, samples);
@@ -99,16 +106,29 @@ macro_rules! sample {
 
             fn lines_in(band: Band<Self>, samples: &[Self]) -> usize {
                 const LANES: usize = LINE / size_of::<$type>();
-                let (lines, _) = samples.as_chunks::<LANES>();
-                // A sum of truths and no early way out: that is a vector
-                // comparison.
-                let rests = |line: &&[Self; LANES]| {
-                    !line.iter().fold(false, |out, &x| out | !band.holds(x))
-                };
-                LANES * lines.iter().take_while(rests).count()
+                // Most bands have one end, which is compared with half the work.
+                if band.greatest == $highest {
+                    return LANES * lines_without::<_, LANES>(samples, |x| x < band.least);
+                }
+                if band.least == $lowest {
+                    return LANES * lines_without::<_, LANES>(samples, |x| x > band.greatest);
+                }
+                LANES * lines_without::<_, LANES>(samples, |x| !band.holds(x))
             }
         }
     )*};
+}
+
+/// How many lines from the front hold no sample that is outside.
+#[inline]
+fn lines_without<S: Copy, const LANES: usize>(
+    samples: &[S],
+    outside: impl Fn(S) -> bool + Copy,
+) -> usize {
+    let (lines, _) = samples.as_chunks::<LANES>();
+    // A sum of truths and no early way out: that is a vector comparison.
+    let rests = |line: &&[S; LANES]| !line.iter().fold(false, |out, &x| out | outside(x));
+    lines.iter().take_while(rests).count()
 }
 
 macro_rules! integer {

@@ -2,11 +2,12 @@
 //! file.
 
 use crate::capture_file::{NpyType, SampleFacts, Samples, Survey};
+use crate::waveform::crossing::Sample;
 
 fn surveyed(samples: &[f64]) -> SampleFacts {
     let mut survey = Survey::new(0.0, 1e-6);
     for piece in samples.chunks(97) {
-        survey.push(Samples::F64(piece));
+        survey.push(Samples::F64(piece), f64::extremes(piece));
     }
     survey.finish(samples.len() as f64 * 1e-6)
 }
@@ -65,7 +66,7 @@ fn gaps_and_clipped_ends_are_counted_and_placed() {
         .collect();
     let mut survey = Survey::new(0.0, 1e-6).coded(NpyType::I8.codes());
     for piece in codes.chunks(64) {
-        survey.push(Samples::I8(piece));
+        survey.push(Samples::I8(piece), i8::extremes(piece));
     }
     let facts = survey.finish(5e-3);
     let high = facts.high.expect("the last code");

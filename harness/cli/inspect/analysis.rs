@@ -2,11 +2,13 @@
 //! it, and once more for the stretches worth drawing. It formats nothing.
 
 use super::source::{ArrayScale, Format, array_scale, bare, channel, quantity, table_wish};
-use super::stream::{Trouble, array as read_array, array_facts, array_part, csv};
-use super::voltage::{Channel, voltage};
+use super::stream::{Trouble, array as read_array, array_abreast, array_facts, array_part, csv};
+use super::voltage::{Behind, Channel, in_turn, voltage};
 use crate::capture_file::{CsvWish, NpyType, Samples};
 use crate::cli::arguments::Inspect;
-use crate::inspection::{Analogue, CurrentListener, Inspection, Piece, Trip, numbers};
+use crate::inspection::{
+    Ahead, Analogue, CurrentListener, Inspection, Noticed, Piece, Trip, numbers,
+};
 use crate::units::Dimension;
 use std::ops::Range;
 use std::path::Path;
@@ -228,7 +230,22 @@ struct TableChannel<'a> {
 const ROWS: usize = 4096;
 
 impl Channel for TableChannel<'_> {
-    fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+    fn whole(&self, ahead: Ahead<'_>, behind: &mut [Behind<'_>]) -> Result<(), Trouble> {
+        self.rows(&mut in_turn(ahead, behind))
+    }
+
+    /// A table must be read from its beginning.
+    fn part(&self, _: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
+        self.rows(each)
+    }
+
+    fn part_from(&self, _: u64) -> u64 {
+        0
+    }
+}
+
+impl TableChannel<'_> {
+    fn rows(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
         let mut rows = Vec::with_capacity(ROWS);
         csv(self.path, &self.wish, &mut |time, values| {
             if !self.even {
@@ -246,15 +263,6 @@ impl Channel for TableChannel<'_> {
         }
         Ok(())
     }
-
-    /// A table must be read from its beginning.
-    fn part(&self, _: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
-        self.whole(each)
-    }
-
-    fn part_from(&self, _: u64) -> u64 {
-        0
-    }
 }
 
 /// A channel of an array or a sound file.
@@ -265,10 +273,15 @@ struct ArrayChannel<'a> {
 }
 
 impl Channel for ArrayChannel<'_> {
-    fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
-        read_array(self.path, self.format, self.column, &mut |samples| {
-            each(Piece::Even(samples));
-        })
+    fn whole(&self, mut ahead: Ahead<'_>, behind: &mut [Behind<'_>]) -> Result<(), Trouble> {
+        let even = behind.iter_mut().map(|take| {
+            move |samples: Samples<'_>, noticed: &mut Noticed| take(Piece::Even(samples), noticed)
+        });
+        array_abreast(
+            (self.path, self.format, self.column),
+            &mut |samples, noticed| ahead.take(Piece::Even(samples), noticed),
+            &mut even.collect::<Vec<_>>(),
+        )
     }
 
     fn part(&self, wanted: Range<u64>, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {

@@ -19,7 +19,10 @@ pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
     let (path, wire) = (arguments.capture.as_path(), arguments.wire.as_deref());
     let given = rate(arguments)?.map(|rate| 1.0 / rate);
     let mut listener = Listener::new(arguments, given);
-    let read = vcd(path, wire, &mut |events, tick| listener.take(events, tick))?;
+    let looks = given.is_none().then_some(FIRST);
+    let read = vcd(path, wire, looks, &mut |events, found| {
+        listener.take(events, found);
+    })?;
     let tick = read.summary.tick_femtoseconds as f64 * 1e-15;
     let end = read.summary.end;
     let name = read
@@ -29,7 +32,10 @@ pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
         .map_or("", |wire| wire.name.as_str());
     let mut inspection = bare(arguments, Format::Vcd, format!("wire {name}"));
     let again = |listener: &mut Listener| {
-        vcd(path, wire, &mut |events, tick| listener.take(events, tick)).map(|_| ())
+        vcd(path, wire, None, &mut |events, _| {
+            listener.take(events, None)
+        })
+        .map(|_| ())
     };
     let length = end.since_zero().si();
     inspection.length = length;
@@ -37,6 +43,7 @@ pub(super) fn logic(arguments: &Inspect) -> Result<Inspection, Trouble> {
         tick,
         end,
         missing: read.unknown,
+        found: read.found,
     };
     heard(&mut inspection, arguments, listener, all, &again)?;
     inspection.samples = libm::round(length / inspection.period) as u64;
@@ -63,26 +70,35 @@ pub(super) fn logic_table(
     let period = given.or(summary.period);
     let tick = summary.digit.max(1e-12);
     let mut listener = Listener::new(arguments, period);
-    let missing = table_events(path, wish, &mut |events| listener.take(events, tick))?;
+    let mut grid = period.is_none().then(Grid::default);
+    let missing = table_events(path, wish, &mut |event| {
+        let found = grid
+            .as_mut()
+            .and_then(|grid| grid.take(&[event], FIRST, tick));
+        listener.take(&[event], found);
+    })?;
     let mut inspection = bare(arguments, Format::Csv, format!("column {column}, logic"));
     let again = |listener: &mut Listener| {
-        table_events(path, wish, &mut |events| listener.take(events, tick)).map(|_| ())
+        table_events(path, wish, &mut |event| listener.take(&[event], None)).map(|_| ())
     };
     let end = instant(summary.time.1);
     inspection.samples = summary.rows;
     inspection.length = summary.time.1 - summary.time.0;
-    let all = All { tick, end, missing };
+    let all = All {
+        tick,
+        end,
+        missing,
+        found: grid.map(|grid| grid.found(tick)),
+    };
     heard(&mut inspection, arguments, listener, all, &again)?;
     if given.is_none() && summary.period.is_some() {
         inspection.period_from = "from the time column";
     }
     let mut collectors = wanted(&inspection);
-    table_events(path, wish, &mut |events| {
-        for &event in events {
-            collectors
-                .iter_mut()
-                .for_each(|collector| draw(collector, event));
-        }
+    table_events(path, wish, &mut |event| {
+        collectors
+            .iter_mut()
+            .for_each(|collector| draw(collector, event));
     })?;
     inspection.stretches = collectors.into_iter().map(Collector::finish).collect();
     Ok(inspection)
@@ -92,7 +108,7 @@ pub(super) fn logic_table(
 fn table_events(
     path: &Path,
     wish: &CsvWish,
-    each: &mut dyn FnMut(&[WireEvent]),
+    each: &mut dyn FnMut(WireEvent),
 ) -> Result<Spans, Trouble> {
     let mut wire = WireEdges::new(WirePair::Single);
     let mut end = BenchInstant::ZERO;
@@ -106,11 +122,11 @@ fn table_events(
         end = at;
         let change = Change { at, wire: 0, value };
         if let Some(event) = wire.push(change) {
-            each(&[event]);
+            each(event);
         }
     })?;
     if let Some(event) = wire.finish() {
-        each(&[event]);
+        each(event);
     }
     Ok(wire.unknown_spans(end))
 }
@@ -133,6 +149,8 @@ struct All {
     end: BenchInstant,
     /// Where the values do not say what the signal was.
     missing: Spans,
+    /// What the events lie on, where that was not given.
+    found: Option<FoundGrid>,
 }
 
 /// What was heard, by the period that the whole shows; where the beginning did
@@ -144,9 +162,13 @@ fn heard(
     all: All,
     again: &dyn Fn(&mut Listener) -> Result<(), Trouble>,
 ) -> Result<(), Trouble> {
-    let All { tick, end, missing } = all;
-    let found = listener.grid.found(tick);
-    let (period, from) = match (listener.given, found.sampled) {
+    let All {
+        tick,
+        end,
+        missing,
+        found,
+    } = all;
+    let (period, from) = match (listener.given, found.and_then(|found| found.sampled)) {
         (Some(period), _) => (period, "as given"),
         (None, Some(period)) => (period, "edges lie on this grid"),
         (None, None) => (tick, "the file's time unit"),
@@ -158,10 +180,10 @@ fn heard(
         again(&mut listener)?;
     }
     if let (
-        FoundGrid {
+        Some(FoundGrid {
             divisor: Some(divisor),
             ..
-        },
+        }),
         "the file's time unit",
     ) = (found, from)
         && divisor > 10.0 * tick
@@ -177,7 +199,7 @@ fn heard(
 
 /// Events from which it is concluded how they were sampled, before they are
 /// decoded.
-const FIRST: usize = 16_384;
+const FIRST: u64 = 16_384;
 
 /// Decodes events as they come. How well edges are known must be known first:
 /// either it is given or the first events show it, and all others must agree.
@@ -187,7 +209,6 @@ struct Listener {
     /// then found in a pass of its own.
     looks_only: bool,
     first: Vec<WireEvent>,
-    grid: Grid,
     hearing: Option<Hearing>,
     /// The period by which it decodes, s.
     period: f64,
@@ -200,35 +221,24 @@ impl Listener {
             given,
             looks_only: arguments.packets && given.is_none(),
             first: Vec::new(),
-            grid: Grid::default(),
             hearing: None,
             period: 0.0,
             packets: PacketList::new(arguments),
         }
     }
 
-    fn take(&mut self, events: &[WireEvent], tick: f64) {
-        if self.given.is_none() {
-            for event in events {
-                match *event {
-                    WireEvent::Edge(edge) => self.grid.edge(edge),
-                    WireEvent::Known(_) | WireEvent::Lost(_) => self.grid.begin(),
-                }
-            }
-        }
+    /// Takes events, and once what those so far lie on.
+    fn take(&mut self, events: &[WireEvent], found: Option<FoundGrid>) {
         if self.looks_only {
             return;
         }
-        if self.hearing.is_none() {
-            self.first.extend_from_slice(events);
-            if self.given.is_none() && self.first.len() < FIRST {
-                return;
-            }
-            let seen = || self.grid.found(tick).sampled.unwrap_or(tick);
-            let period = self.given.unwrap_or_else(seen);
+        if self.hearing.is_some() {
+            return self.hear(events);
+        }
+        self.first.extend_from_slice(events);
+        let seen = found.map(|found| found.sampled.unwrap_or(found.tick));
+        if let Some(period) = self.given.or(seen) {
             self.hear_first(period);
-        } else {
-            self.hear(events);
         }
     }
 

@@ -4,12 +4,12 @@
 
 use super::source::{Format, bare, quantity};
 use super::stream::{Trouble, plain_file};
-use super::voltage::{Channel, voltage};
+use super::voltage::{Behind, Channel, in_turn, voltage};
 use crate::capture_file::Samples;
 use crate::cli::arguments::Inspect;
 use crate::cli::records;
 use crate::cli::store_fault::store_exit;
-use crate::inspection::{Analogue, Inspection, Piece, recorded_trip};
+use crate::inspection::{Ahead, Analogue, Inspection, Piece, recorded_trip};
 use crate::record::{LONGEST_OBSERVATION, from_bytes};
 use crate::report::check_bundle;
 use crate::scenario::Observation;
@@ -190,8 +190,8 @@ fn signal(
 struct Kept<'a>(&'a Recorded);
 
 impl Channel for Kept<'_> {
-    fn whole(&self, each: &mut dyn FnMut(Piece<'_>)) -> Result<(), Trouble> {
-        each(Piece::Even(Samples::I16(&self.0.codes)));
+    fn whole(&self, ahead: Ahead<'_>, behind: &mut [Behind<'_>]) -> Result<(), Trouble> {
+        in_turn(ahead, behind)(Piece::Even(Samples::I16(&self.0.codes)));
         Ok(())
     }
 

@@ -2,12 +2,13 @@
 //! levels, flat tops, shapes. It takes no samples.
 
 use super::super::noise;
-use super::super::overlay::{Known, Laid, Overlay};
+use super::super::overlay::{Known, Overlay};
+use super::super::places::Laid;
 use super::super::plan::Plan;
 use super::super::report::{Clipped, LevelFigures, ShapeFigures};
 use super::super::residues::Noise;
 use super::super::uncertainty::EdgeUncertainty;
-use super::{ChannelScan, Scale};
+use super::{ChannelScan, EdgeTiming, Scale};
 use crate::measurement::{Estimate, combined, resolution};
 use crate::waveform::ChannelAccuracy;
 use crate::waveform::levels::{BEYOND_READING, StateLevels};
@@ -18,13 +19,13 @@ const COLLAPSED: f64 = 0.05;
 /// A top is flat where one in so many settled samples is at its very end.
 const FLAT: usize = 10;
 
-impl ChannelScan {
-    /// How well edges are known: by noise, the converter's step and sampling as
-    /// the plans of both directions found them, and by the channel's offset
-    /// through the slope of each.
-    pub(super) fn edge(&self) -> EdgeUncertainty {
+impl EdgeTiming {
+    /// How well the edges told so far are known: by noise, the converter's step and
+    /// sampling as the plans of both directions found them, and by the channel's
+    /// offset through the slope of each. Later edges may say otherwise.
+    pub fn edge(&self) -> EdgeUncertainty {
         let period = self.ruler.period;
-        let time_base_u = self.settings.decoder.edge.time_base_u;
+        let time_base_u = self.time_base_u;
         let plans = [true, false].map(|rising| self.timer.plan(rising));
         let [Some(up), Some(down)] = plans else {
             return EdgeUncertainty::sampled(period, time_base_u);
@@ -35,8 +36,7 @@ impl ChannelScan {
         };
         let grounds = self.timer.grounds();
         let paused = |rising, plan: &Plan| plan.paused_u(&self.timer.windows(rising), &grounds);
-        let offset = self.settings.accuracy.offset_u / self.settings.scale.gain.abs();
-        let skew = |plan: &Plan| offset / plan.slope.abs() * period / 2.0;
+        let skew = |plan: &Plan| self.offset_u / plan.slope.abs() * period / 2.0;
         let model = |plan: &Plan| plan.model_u * period / 2.0;
         EdgeUncertainty {
             edge_u: both(|plan| combined([plan.noise_u, plan.grid_u])),
@@ -53,12 +53,14 @@ impl ChannelScan {
             time_base_u,
         }
     }
+}
 
+impl ChannelScan {
     /// State levels, from the halves where there are enough.
     pub(super) fn levels(&self) -> Option<LevelFigures> {
         let Scale { gain, offset, step } = self.settings.scale;
-        let mut states = self.histogram.levels()?.scaled(gain, offset);
-        let (a, b) = self.detector.extremes()?;
+        let mut states = self.search.histogram.levels()?.scaled(gain, offset);
+        let (a, b) = self.search.detector.extremes()?;
         let (a, b) = (a * gain + offset, b * gain + offset);
         let accuracy = self.settings.accuracy;
         let volts = |raw: f64| raw * gain + offset;
@@ -68,8 +70,8 @@ impl ChannelScan {
         // The halves say it better, since edges, ringing and dead stretches are
         // no part of them; without whole ones there is the histogram.
         let of = |positive: bool, fallback: (f64, f64)| {
-            let plan = self.timer.plan(!positive);
-            let halves = &self.halves[usize::from(positive)];
+            let plan = self.timing.timer.plan(!positive);
+            let halves = &self.timing.halves[usize::from(positive)];
             let mean = plan.and_then(|plan| halves.mean(plan.before, room(plan)));
             match mean.zip(plan) {
                 Some(((value, own), plan)) => {
@@ -91,8 +93,8 @@ impl ChannelScan {
         };
         let both = combined([high.1, low.1]);
         let extreme = |positive: bool, maximum: bool| {
-            let plan = self.timer.plan(positive != raw_positive)?;
-            let halves = &self.halves[usize::from(positive == raw_positive)];
+            let plan = self.timing.timer.plan(positive != raw_positive)?;
+            let halves = &self.timing.halves[usize::from(positive == raw_positive)];
             let sign = if positive { 1.0 } else { -1.0 };
             let up = (maximum == positive) == (gain > 0.0);
             let step_u = noise::level(step, plan.noise);
@@ -102,7 +104,7 @@ impl ChannelScan {
             let own = combined([worst.1, step_u, plan.drift]) * gain.abs();
             Some((
                 estimate(value, own, accuracy.offset_u),
-                self.ruler.instant(worst.2),
+                self.timing.ruler.instant(worst.2),
             ))
         };
         Some(LevelFigures {
@@ -126,12 +128,12 @@ impl ChannelScan {
     /// last of a binary range.
     fn clipped(&self) -> Clipped {
         let Scale { gain, offset, step } = self.settings.scale;
-        let Some((least, maximum)) = self.detector.extremes() else {
+        let Some((least, maximum)) = self.search.detector.extremes() else {
             return Clipped::default();
         };
         let at = |rail: f64, raw_positive: bool| {
-            let plan = self.timer.plan(!raw_positive)?;
-            let windows = self.timer.windows(!raw_positive);
+            let plan = self.timing.timer.plan(!raw_positive)?;
+            let windows = self.timing.timer.windows(!raw_positive);
             let (from, to) = plan.settled;
             let mut counts = (0_usize, 0_usize);
             for window in windows {
@@ -167,10 +169,11 @@ impl ChannelScan {
     /// one. Where tops that are cut off hide it, the other polarity shows it: it
     /// is that of the instrument.
     fn noise(&self, raw_rising: bool, plan: &Plan) -> (Noise, f64) {
-        let grounds = self.timer.grounds();
-        let of = |rising, plan: &Plan| plan.noise(&self.timer.windows(rising), &grounds);
+        let grounds = self.timing.timer.grounds();
+        let of = |rising, plan: &Plan| plan.noise(&self.timing.timer.windows(rising), &grounds);
         let own = of(raw_rising, plan);
         let Some(other) = self
+            .timing
             .timer
             .plan(!raw_rising)
             .map(|plan| of(!raw_rising, plan))
@@ -189,14 +192,14 @@ impl ChannelScan {
     pub(super) fn shape(&self, levels: &LevelFigures, rising: bool) -> ShapeFigures {
         let Scale { gain, offset, step } = self.settings.scale;
         let raw_rising = rising != (gain < 0.0);
-        let Some(plan) = self.timer.plan(raw_rising) else {
+        let Some(plan) = self.timing.timer.plan(raw_rising) else {
             return ShapeFigures::default();
         };
         let states: &StateLevels = &levels.states;
         let sign = if rising { 1.0 } else { -1.0 };
-        let grounds = self.timer.grounds();
+        let grounds = self.timing.timer.grounds();
         let mut laid = Vec::new();
-        let windows = self.timer.windows(raw_rising);
+        let windows = self.timing.timer.windows(raw_rising);
         let (noise, deviation) = self.noise(raw_rising, plan);
         let noise_of_samples = noise.scaled(gain.abs());
         for window in windows {
@@ -230,7 +233,7 @@ impl ChannelScan {
             // A bent edge is the steeper the nearer to the level it began at:
             // the offset moves the slew levels on it.
             scale_u: combined([gain_u, 2.0 * offset_u / states.amplitude()]),
-            period: self.ruler.period,
+            period: self.timing.ruler.period,
             laid_u: combined([plan.noise_u, plan.grid_u]),
             // Peak to peak, noise stays within six deviations (from memory).
             reversal: (6.0 * noise).max(4.0 * states.resolution),

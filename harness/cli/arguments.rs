@@ -223,8 +223,8 @@ Example:  bufferstop prove plan.toml --bench bench.toml \\
 
 Always on model boards and an embedded model bench: of a bench file with ports
 only the wiring, ranges and accuracies are used, and no port is opened.
-Nothing enters a record store. A run takes about 0.4 s of processor time, so
-the defaults take about half a minute on two cores.
+Nothing enters a record store. A run takes half a second to a second of
+processor time, so the defaults take about a minute on two cores.
 
 Exit status: 0 nothing escapes, 1 a defect escapes, 2 ended early,
 inconclusive, or no good board accepted either, 64 wrong usage, 65 a faulty
